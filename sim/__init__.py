@@ -1,0 +1,43 @@
+"""haulbench: a discrete-event simulation of a loaded diesel truck on real roads.
+
+    from sim import load_route, load_truck, run_trip
+    result = run_trip(load_truck("long-haul-manual"), load_route("grade-profile-1037"))
+    print(result.summary["fuel_l_per_100km"])
+
+Names are loaded on first use, so that importing the package costs nothing.
+"""
+
+from importlib import import_module
+from typing import Any
+
+_HOME = {
+    "run_trip": "sim.trip",
+    "Result": "sim.result",
+    "CAUTIONS": "sim.result",
+    "BRAKE_LIMIT_C": "sim.result",
+    "load_truck": "sim.files",
+    "load_settings": "sim.files",
+    "list_trucks": "sim.files",
+    "split_changes": "sim.files",
+    "TruckFile": "sim.files",
+    "load_route": "sim.route",
+    "list_routes": "sim.route",
+    "Route": "sim.route",
+    "Truck": "sim.specs",
+    "Settings": "sim.specs",
+    "run_checks": "sim.checks",
+    "HaulbenchError": "sim.errors",
+    "SpecError": "sim.errors",
+    "RouteError": "sim.errors",
+    "SettingsError": "sim.errors",
+    "RunError": "sim.errors",
+    "StudyError": "sim.errors",
+}
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name: str) -> Any:
+    """Loads a public name from its module on first use."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'sim' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)

@@ -1,0 +1,149 @@
+"""The engine brake's stages: who asks, what keeps it off, and the delays between the pairs of cylinders."""
+
+import simpy
+
+from sim.actors.scene import Scene
+from sim.clock import Process
+from sim.records import REASONS
+from sim.specs import PAIRS
+
+
+def wanted(scene: Scene) -> tuple[int, str]:
+    """The stage asked for now and what decided it.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    stage : int
+        0 to 3. [-]
+    reason : str
+        In words, one of `sim.records.REASONS`. [-]
+    """
+    clock, settings = scene.clock, scene.settings
+    if settings.drill.hold_stage >= 0:
+        stage, reason = settings.drill.hold_stage, "stage held by the drill"
+    elif not settings.retarding.switch:
+        return 0, "engine-brake switch off"
+    elif scene.wants_retarding:
+        stage, reason = settings.retarding.selector, "foot off the accelerator"
+    else:
+        return 0, "nothing asked for it"
+    if stage == 0:
+        return 0, reason
+    if clock.believed("accelerator") > 0.0:
+        return 0, "accelerator pressed"
+    return stage, reason
+
+
+def kept_off(scene: Scene, running: bool) -> str:
+    """The first condition that keeps the engine brake off, "" when none does.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    running : bool
+        Whether a stage is on: the engine-speed threshold has a lower value to go off. [-]
+
+    Returns
+    -------
+    reason : str
+        In words. [-]
+    """
+    clock, retarding = scene.clock, scene.settings.retarding
+    least = retarding.si("off_rpm") if running else retarding.si("on_rpm")
+    if clock.believed("clutch_pressed") > 0.5:
+        return "clutch pressed"
+    if clock.believed("in_gear") < 0.5:
+        return "gearbox in neutral"
+    if clock.believed("engine_speed") < least:
+        return "engine speed too low"
+    if clock.believed("oil_temperature") < retarding.si("least_oil_c"):
+        return "oil too cold"
+    if clock.true("wheel_slip") > 0.5:
+        return "drive wheels slipping"
+    return ""
+
+
+def switch_pairs(scene: Scene, stage: int) -> None:
+    """Energises the solenoids of a stage.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    stage : int
+        0 to 3. [-]
+    """
+    pairs = scene.truck.engine_brake.pairs(stage)
+    scene.clock.set(stage=stage, **{f"pair_{pair}": float(pair in pairs) for pair in PAIRS})
+
+
+def brake_stages(scene: Scene) -> Process:
+    """Runs the engine brake through a trip.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        Whatever can change the answer. [-]
+    """
+    clock, retarding = scene.clock, scene.settings.retarding
+    stage = 0
+    said = ""
+    while True:
+        asked, reason = wanted(scene)
+        obstacle = kept_off(scene, stage > 0) if asked else ""
+        goal = 0 if obstacle else asked
+        why = obstacle or reason
+        clock.set(stage_requested=asked, stage_reason=REASONS.index(why))
+        if goal == stage:
+            if asked and obstacle and obstacle != said:
+                clock.record("stage_refused", why, asked, "stage")
+            said = obstacle
+            yield from clock.first(*_changes(scene, stage, asked, obstacle))
+            continue
+        said = obstacle
+        if goal == 0:
+            delay = retarding.off_delay_s
+        else:
+            delay = retarding.on_delay_s if stage == 0 else retarding.step_delay_s
+        yield clock.after(delay)
+        asked, reason = wanted(scene)
+        obstacle = kept_off(scene, stage > 0) if asked else ""
+        still = 0 if obstacle else asked
+        if (still > stage) == (goal > stage) and still != stage:
+            stage = still
+            switch_pairs(scene, stage)
+            clock.record("stage_changed", obstacle or reason, stage, "stage")
+
+
+def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.Event]:
+    """Events after which the stage must be thought about again."""
+    clock, retarding = scene.clock, scene.settings.retarding
+    calls = [scene.retarding_changed()]
+    if asked == 0:
+        calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
+    else:
+        calls.append(clock.when("belief.accelerator", 0.001, release=0.0))
+    if asked or stage:
+        running = stage > 0
+        pressed = clock.believed("clutch_pressed") > 0.5
+        calls.append(clock.when("belief.clutch_pressed", 0.5, falling=pressed, release=0.5))
+        geared = clock.believed("in_gear") > 0.5
+        calls.append(clock.when("belief.in_gear", 0.5, falling=geared, release=0.5))
+        level = retarding.si("off_rpm") if running else retarding.si("on_rpm")
+        calls.append(clock.when("belief.engine_speed", level, falling=running, release=level))
+        slipping = clock.true("wheel_slip") > 0.5
+        calls.append(clock.when("state.wheel_slip", 0.5, falling=slipping, release=0.5))
+        if obstacle == "oil too cold":
+            calls.append(clock.when("belief.oil_temperature", retarding.si("least_oil_c")))
+    return calls

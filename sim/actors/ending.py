@@ -1,0 +1,86 @@
+"""How a trip ends: arrived, out of time, stalled or run away."""
+
+from sim.actors.scene import Scene
+from sim.clock import Process
+
+SPEED_BOUND = 45.0  # m/s, assumed: beyond it a loaded truck counts as out of control
+STALL_SHARE = 0.5  # of low idle, assumed: an engine turning slower has stopped
+
+
+def arrival(scene: Scene) -> Process:
+    """Ends the trip at the end of the road.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        [-]
+    """
+    yield scene.clock.reach(scene.route.length)
+    scene.end("arrived", "end of the road")
+
+
+def patience(scene: Scene, seconds: float) -> Process:
+    """Ends the trip when it takes too long.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    seconds : float
+        Longest time allowed. [s]
+
+    Yields
+    ------
+    event : simpy.Event
+        [-]
+    """
+    yield scene.clock.after(seconds)
+    scene.end("time_limit", f"the trip took longer than {seconds:.0f} s")
+
+
+def stall(scene: Scene) -> Process:
+    """Ends the trip when the engine stops.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        [-]
+    """
+    low_idle = float(scene.clock.rig.parameters["low_idle"][0])
+    yield scene.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
+    clutch = scene.clock.true("clutch") / 1000.0
+    scene.end("stalled", f"the engine was pulled below half its idle speed; clutch heat so far {clutch:.0f} kJ")
+
+
+def runaway(scene: Scene) -> Process:
+    """Ends the trip when engine or truck runs beyond a bound.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        [-]
+    """
+    clock = scene.clock
+    bound = float(clock.rig.parameters["overspeed_bound"][0])
+    fast = clock.when("state.speed", SPEED_BOUND)
+    turning = clock.when("state.engine_speed", bound)
+    event = yield from clock.first(turning, fast)
+    if event is turning:
+        scene.end("runaway", f"engine speed passed {scene.truck.engine.overspeed_rpm:g} rpm")
+    else:
+        scene.end("runaway", f"road speed passed {SPEED_BOUND * 3.6:g} km/h")

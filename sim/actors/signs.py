@@ -1,0 +1,42 @@
+"""What stands beside the road: posted limits, curves and signs."""
+
+from sim.actors.scene import Scene
+from sim.clock import Process
+
+
+def limits(scene: Scene) -> Process:
+    """Puts each posted limit in force where it stands.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        The next limit's place. [-]
+    """
+    for place in scene.route.limits[1:]:
+        yield scene.clock.reach(place.distance)
+        if place.value != scene.clock.commanded("speed_limit"):
+            scene.clock.set(speed_limit=place.value)
+            scene.clock.record("limit_changed", "posted limit", place.value * 3.6, "km/h")
+
+
+def signs(scene: Scene) -> Process:
+    """Logs each sign as it is passed.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        The next sign's place. [-]
+    """
+    for place in scene.route.signs:
+        yield scene.clock.reach(place.distance)
+        scene.clock.record("sign_passed", place.text)

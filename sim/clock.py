@@ -1,0 +1,427 @@
+"""The event environment whose step advances the truck to the next event.
+
+Time is an integer count of ticks. Between two events the kernel marches the truck in one call; a watch point (a field that
+crosses a level) or a place on the road ends the call early and wakes whoever waits for it.
+"""
+
+import heapq
+from collections.abc import Generator
+from dataclasses import dataclass, field
+from itertools import count
+from typing import Any, NamedTuple
+
+import numpy as np
+import simpy
+
+from sim.errors import RunError
+from sim.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
+from sim.records import (
+    CLOCKWORK_SIZE,
+    LOG,
+    LOG_EVERY,
+    LOG_PLACES,
+    LOG_ROWS,
+    TICK,
+    WATCH_ARMED,
+    WATCH_COUNT,
+    WATCH_DIRECTION,
+    WATCH_FIELD,
+    WATCH_FIRED,
+    WATCH_LEVEL,
+    WATCH_RELEASE,
+    WATCH_SCALE,
+    WATCH_SOURCE,
+    WATCH_WIDTH,
+    field_place,
+)
+
+LOG_CHUNK = 4096  # rows
+MOST_WATCHES = 64
+NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
+
+Process = Generator[simpy.Event, Any, Any]
+
+
+class Happening(NamedTuple):
+    """One entry of the event log."""
+
+    tick: int
+    distance: float
+    event: str
+    cause: str
+    value: float
+    unit: str
+
+
+@dataclass
+class Rig:
+    """The records and tables of one truck on one road, as the kernel reads them."""
+
+    state: np.ndarray
+    belief: np.ndarray
+    command: np.ndarray
+    parameters: np.ndarray
+    tables: np.ndarray
+    road: np.ndarray
+    rows: tuple[np.ndarray, np.ndarray, np.ndarray] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.rows = (self.state.view(np.float64), self.belief.view(np.float64), self.command.view(np.float64))
+
+
+class Clock(simpy.Environment):
+    """A simpy environment that carries a truck.
+
+    Parameters
+    ----------
+    rig : Rig
+        Records, tables and road. [SI]
+    log_every : int
+        Ticks between rows of the log. [-]
+    """
+
+    def __init__(self, rig: Rig, log_every: int) -> None:
+        super().__init__(initial_time=0)
+        self.rig = rig
+        self.tick = float(rig.parameters["tick"][0])
+        self.happenings: list[Happening] = []
+        self._watches = np.zeros((MOST_WATCHES, WATCH_WIDTH))
+        self._waiting: list[simpy.Event | None] = [None]
+        self._places: list[tuple[float, int, simpy.Event]] = []
+        self._order = count()
+        self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
+        self._clockwork[LOG_EVERY] = log_every
+        self._clockwork[WATCH_COUNT] = 1
+        self._watches[0, [WATCH_SOURCE, WATCH_FIELD]] = field_place("state.distance")
+        self._watches[0, [WATCH_LEVEL, WATCH_DIRECTION, WATCH_SCALE]] = NOWHERE, 1.0, 1.0
+        self._watches[0, WATCH_RELEASE] = -NOWHERE
+        self._full: list[np.ndarray] = []
+        self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
+
+    # ------------------------------------------------------------ reading
+
+    @property
+    def state(self) -> np.ndarray:
+        """What is true, shape (1,). [SI]"""
+        return self.rig.state
+
+    @property
+    def belief(self) -> np.ndarray:
+        """What the controller knows, shape (1,). [SI]"""
+        return self.rig.belief
+
+    @property
+    def seconds(self) -> float:
+        """Time since the start. [s]"""
+        return float(self._now * self.tick)
+
+    def true(self, name: str) -> float:
+        """A field of the state.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return float(self.rig.state[name][0])
+
+    def believed(self, name: str) -> float:
+        """A field of the belief.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return float(self.rig.belief[name][0])
+
+    def commanded(self, name: str) -> float:
+        """A field of the command.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return float(self.rig.command[name][0])
+
+    def set(self, **fields: float) -> None:
+        """Writes fields of the command.
+
+        Parameters
+        ----------
+        fields : float
+            Field names and values. [SI]
+        """
+        command = self.rig.command
+        for name, value in fields.items():
+            command[name][0] = value
+
+    def record(self, event: str, cause: str, value: float = 0.0, unit: str = "") -> None:
+        """Writes an entry of the event log, and the truck's state at this tick into the trace.
+
+        Parameters
+        ----------
+        event : str
+            What happened, in the past tense. [-]
+        cause : str
+            Why, in words. [-]
+        value : float
+            A number that belongs to it. [unit]
+        unit : str
+            Of the value. [-]
+        """
+        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, unit))
+        written = int(self._clockwork[LOG_ROWS])
+        if written and self._log[written - 1, 0] == self._now:
+            written -= 1
+        elif not written and self._full and self._full[-1][-1, 0] == self._now:
+            return
+        elif written >= len(self._log):
+            self._new_chunk()
+            written = 0
+        write_log_row(self._log, written, int(self._now), LOG_PLACES, *self.rig.rows)
+        self._clockwork[LOG_ROWS] = written + 1
+
+    # ------------------------------------------------------------ waiting
+
+    def after(self, seconds: float) -> simpy.Event:
+        """An event after a delay of at least one tick.
+
+        Parameters
+        ----------
+        seconds : float
+            Delay; rounded to whole ticks. [s]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        return self.timeout(max(1, round(seconds / self.tick)))
+
+    def reach(self, distance: float) -> simpy.Event:
+        """An event when the truck reaches a place; at once when it is already there.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        event = self.event()
+        if self.true("distance") >= distance:
+            event.succeed()
+            return event
+        heapq.heappush(self._places, (distance, next(self._order), event))
+        self._watch_next_place()
+        return event
+
+    def when(
+        self, name: str, level: float, *, falling: bool = False, release: float | None = None, scale: float = 1.0
+    ) -> simpy.Event:
+        """An event when a field crosses a level; at once when it is already beyond, unless a release is asked for.
+
+        Parameters
+        ----------
+        name : str
+            `state.field`, `belief.field` or `command.field`. [-]
+        level : float
+            Compared with field times scale, exactly as given. [unit of field x scale]
+        falling : bool
+            True to fire at or below the level, false at or above. [-]
+        release : float or None
+            With a release, a field that is beyond the level must first come back to it. [unit of field x scale]
+        scale : float
+            Turns the field into the unit of the level. [1/SI]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+
+        Raises
+        ------
+        RunError
+            More watch points than the kernel has room for.
+        """
+        source, index = field_place(name)
+        event = self.event()
+        direction = -1.0 if falling else 1.0
+        value = float(self.rig.rows[source][index]) * scale
+        beyond = (value - level) * direction >= 0.0
+        if beyond and release is None:
+            event.succeed()
+            return event
+        slot = int(self._clockwork[WATCH_COUNT])
+        if slot >= MOST_WATCHES:
+            raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
+        row = self._watches[slot]
+        row[[WATCH_SOURCE, WATCH_FIELD]] = source, index
+        row[[WATCH_LEVEL, WATCH_DIRECTION, WATCH_SCALE]] = level, direction, scale
+        row[WATCH_RELEASE] = level if release is None else release
+        row[[WATCH_ARMED, WATCH_FIRED]] = 0.0 if beyond else 1.0, 0.0
+        self._waiting.append(event)
+        self._clockwork[WATCH_COUNT] = slot + 1
+        return event
+
+    def first(self, *events: simpy.Event) -> Generator[simpy.Event, Any, simpy.Event]:
+        """Waits for the first of several events and lets go of the others.
+
+        Parameters
+        ----------
+        events : simpy.Event
+            In order of preference when several happen in one tick. [-]
+
+        Yields
+        ------
+        event : simpy.Event
+            [-]
+
+        Returns
+        -------
+        event : simpy.Event
+            The first that happened. [-]
+        """
+        try:
+            yield self.any_of(events)
+        finally:
+            self.forget(*(event for event in events if not event.triggered))
+        return next(event for event in events if event.triggered)
+
+    def forget(self, *events: simpy.Event) -> None:
+        """Lets go of events nobody waits for any more.
+
+        Parameters
+        ----------
+        events : simpy.Event
+            Made by `when`; others are left alone. [-]
+        """
+        for event in events:
+            if event in self._waiting:
+                self._drop(self._waiting.index(event))
+
+    def _drop(self, slot: int) -> None:
+        """Takes a watch point out and closes the gap, order kept."""
+        number = int(self._clockwork[WATCH_COUNT])
+        self._watches[slot : number - 1] = self._watches[slot + 1 : number]
+        del self._waiting[slot]
+        self._clockwork[WATCH_COUNT] = number - 1
+
+    def _watch_next_place(self) -> None:
+        """Points the distance watch point at the nearest place somebody waits for."""
+        self._watches[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
+        self._watches[0, [WATCH_ARMED, WATCH_FIRED]] = 1.0, 0.0
+
+    # ------------------------------------------------------------ marching
+
+    def step(self) -> None:
+        """Advances the truck to the next event and lets it happen.
+
+        Raises
+        ------
+        simpy.core.EmptySchedule
+            Nothing is left to wait for.
+        RunError
+            The model left the numbers.
+        """
+        upcoming = self.peek()
+        if self._now < upcoming < float("inf"):
+            self._march(int(upcoming))
+        if self.peek() <= self._now or upcoming == float("inf"):
+            super().step()
+
+    def _march(self, until: int) -> None:
+        """Marches to a tick or to the first watch point before it."""
+        rig = self.rig
+        while True:
+            status = advance(
+                rig.state,
+                rig.belief,
+                rig.command,
+                rig.parameters,
+                rig.tables,
+                rig.road,
+                self._watches,
+                self._log,
+                LOG_PLACES,
+                self._clockwork,
+                rig.rows,
+                until,
+            )
+            self._now = int(self._clockwork[TICK])
+            if status != LOG_FULL:
+                break
+            self._new_chunk()
+        if status == REACHED_WATCH:
+            self._deliver()
+        elif status == NOT_A_NUMBER:
+            last = self.happenings[-1].event if self.happenings else "the start"
+            raise RunError(
+                f"run stopped at {self.seconds:.2f} s, {self.true('distance') / 1000:.2f} km: the road speed left the numbers. "
+                f"Last event: {last}."
+            )
+
+    def _deliver(self) -> None:
+        """Wakes whoever waits for a watch point that fired, in the order of the watch points."""
+        number = int(self._clockwork[WATCH_COUNT])
+        fired = [slot for slot in range(number) if self._watches[slot, WATCH_FIRED] > 0.5]
+        events = [self._waiting[slot] for slot in fired if slot]
+        if fired[0] == 0:
+            here = self.true("distance")
+            while self._places and self._places[0][0] <= here:
+                heapq.heappop(self._places)[2].succeed()
+            self._watch_next_place()
+        for slot in reversed(fired):
+            if slot:
+                self._drop(slot)
+        for event in events:
+            if event is not None:
+                event.succeed()
+
+    def _new_chunk(self) -> None:
+        """Puts the full part of the log away and starts another."""
+        self._full.append(self._log[: int(self._clockwork[LOG_ROWS])])
+        self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
+        self._clockwork[LOG_ROWS] = 0
+
+    def log(self) -> np.ndarray:
+        """The log so far.
+
+        Returns
+        -------
+        rows : array
+            Shape (rows, 1 + columns): tick, then the columns of `sim.records.LOG`. [SI]
+        """
+        return np.concatenate([*self._full, self._log[: int(self._clockwork[LOG_ROWS])]])
+
+    def release(self) -> None:
+        """Lets go of queue, processes and arrays, so that a finished trip leaves nothing behind."""
+        self._queue.clear()
+        self._waiting.clear()
+        self._places.clear()
+        self._full.clear()
+        self._log = np.empty((0, 1 + len(LOG)))
+        self._active_proc = None
+
+
+__all__ = ["Clock", "Happening", "Process", "Rig"]

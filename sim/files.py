@@ -1,0 +1,291 @@
+"""Reads truck and settings files, applies changes from the command line, and says clearly what is wrong with them."""
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from sim.errors import HaulbenchError, SettingsError, SpecError
+from sim.specs import Part, Settings, Truck, keys_of
+from sim.units import quantity_in, unit_of_key
+
+MOST_BYTES = 1_000_000
+NOT_STATED = "not stated"
+CATALOGUE = Path(__file__).parent / "catalogue"
+
+
+@dataclass(frozen=True)
+class TruckFile:
+    """A truck with the source of each of its numbers."""
+
+    name: str
+    truck: Truck
+    sources: dict[str, str] = field(default_factory=dict)
+
+
+def list_trucks() -> list[str]:
+    """Names of the shipped trucks, sorted.
+
+    Returns
+    -------
+    names : list of str
+        [-]
+    """
+    return sorted(path.stem for path in CATALOGUE.glob("*.toml"))
+
+
+def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
+    """A truck from the catalogue or from a file, with changes.
+
+    Parameters
+    ----------
+    name : str
+        Catalogue name or path of a TOML file. [-]
+    changes : sequence of str
+        `table.key=value`, each for a key of the truck. [-]
+
+    Returns
+    -------
+    file : TruckFile
+        [-]
+
+    Raises
+    ------
+    SpecError
+        Not found, or a table, key or value is wrong; the message names it.
+    """
+    values, sources = _read_truck(name, ())
+    for change in changes:
+        table, key, value = parse_change(change, SpecError)
+        values.setdefault(table, {})[key] = value
+        sources[f"{table}.{key}"] = "changed for this trip"
+    return TruckFile(Path(name).stem, _validated(Truck, values, name, SpecError), sources)
+
+
+def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[str, str]]:
+    """Values and sources of a truck file, on top of the truck it is based on."""
+    path = _truck_path(name)
+    data = _read_toml(path, SpecError)
+    values: dict[str, Any] = {}
+    sources: dict[str, str] = {}
+    base = data.pop("based_on", None)
+    if base is not None:
+        if not isinstance(base, str) or base in seen or len(seen) > 8:
+            raise SpecError(f"{path}: based_on must name another truck, and not in a circle; {base!r} was given")
+        values, sources = _read_truck(base, (*seen, path.stem))
+    for table, content in data.items():
+        if not isinstance(content, dict):
+            values[table] = content
+            continue
+        part = values.setdefault(table, {})
+        if not isinstance(part, dict):
+            raise SpecError(f"{path}: {table} is a table here and a value in {base}")
+        for key, entry in content.items():
+            value, source = entry, NOT_STATED
+            if isinstance(entry, list) and len(entry) == 2 and isinstance(entry[1], str) and not isinstance(entry[0], str):
+                value, source = entry
+            part[key] = value
+            sources[f"{table}.{key}"] = source
+    return values, sources
+
+
+def _truck_path(name: str) -> Path:
+    """Where a truck's file is."""
+    path = Path(name)
+    known = list_trucks()
+    if name in known:
+        return CATALOGUE / f"{name}.toml"
+    if path.suffix.lower() == ".toml" or path.exists():
+        return path
+    near = get_close_matches(name, known, n=3, cutoff=0.4)
+    hint = f" Did you mean {' or '.join(near)}?" if near else ""
+    raise SpecError(f'no truck is called "{name}".{hint} Trucks: {", ".join(known)}. A path to a TOML file works too.')
+
+
+def load_settings(path: str | None = None, changes: Sequence[str] = ()) -> Settings:
+    """Settings from a file, or the defaults, with changes.
+
+    Parameters
+    ----------
+    path : str or None
+        TOML file; None for the defaults. [-]
+    changes : sequence of str
+        `table.key=value`, each for a key of the settings. [-]
+
+    Returns
+    -------
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The file, a table, a key or a value is wrong; the message names it.
+    """
+    values = _read_toml(Path(path), SettingsError) if path else {}
+    for change in changes:
+        table, key, value = parse_change(change, SettingsError)
+        if not isinstance(values.setdefault(table, {}), dict):
+            raise SettingsError(f"{path}: {table} must be a table")
+        values[table][key] = value
+    return _validated(Settings, values, path or "--set", SettingsError)
+
+
+def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
+    """Sorts changes into those of the truck and those of the settings.
+
+    Parameters
+    ----------
+    changes : sequence of str
+        `table.key=value`. [-]
+
+    Returns
+    -------
+    truck : list of str
+        [-]
+    settings : list of str
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        A change has no `=`, or its table or key does not exist; the message names the nearest right ones.
+    """
+    truck_keys = {f"{table}.{key}" for table, key in keys_of(Truck)}
+    settings_keys = {f"{table}.{key}" for table, key in keys_of(Settings)}
+    truck, settings = [], []
+    for change in changes:
+        name = change.partition("=")[0].strip()
+        if "=" not in change:
+            raise SettingsError(f'--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000')
+        if name in truck_keys:
+            truck.append(change)
+        elif name in settings_keys:
+            settings.append(change)
+        else:
+            raise SettingsError(f'--set {change}: no key is called "{name}". {_nearest(name, truck_keys | settings_keys)}')
+    return truck, settings
+
+
+def _nearest(name: str, known: set[str]) -> str:
+    """Names the keys most like a wrong one."""
+    near = get_close_matches(name, sorted(known), n=3, cutoff=0.5)
+    last = name.rpartition(".")[2]
+    near += [key for key in sorted(known) if key.rpartition(".")[2].startswith(last) and key not in near][:2]
+    if near:
+        return f"Did you mean {' or '.join(near[:3])}?"
+    tables = sorted({key.partition(".")[0] for key in known})
+    return f"Keys are table.key with the tables {', '.join(tables)}."
+
+
+def parse_change(change: str, error: type[HaulbenchError]) -> tuple[str, str, Any]:
+    """Reads `table.key=value`; the value may carry a unit.
+
+    Parameters
+    ----------
+    change : str
+        For example `start.speed_km_h=60mph`. [-]
+    error : type
+        Raised when the value cannot be read. [-]
+
+    Returns
+    -------
+    table : str
+        [-]
+    key : str
+        [-]
+    value : float, str, bool or list
+        In the unit of the key. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        Of the type given.
+    """
+    name, _, text = change.partition("=")
+    table, _, key = name.strip().partition(".")
+    text = text.strip()
+    unit = unit_of_key(key)
+    if text.lower() in ("true", "false"):
+        return table, key, text.lower() == "true"
+    if text.startswith("["):
+        try:
+            return table, key, tomllib.loads(f"x = {text}")["x"]
+        except tomllib.TOMLDecodeError:
+            raise error(f'--set {change}: "{text}" is no list; write [1, 2, 3]') from None
+    try:
+        value: Any = quantity_in(text, unit)
+    except ValueError as problem:
+        if text and not text[0].isdigit() and text[0] not in "+-.":
+            return table, key, text
+        raise error(f"--set {change}: {problem}") from None
+    return table, key, int(value) if not unit and text.lstrip("+-").isdigit() else value
+
+
+def _read_toml(path: Path, error: type[HaulbenchError]) -> dict[str, Any]:
+    """A TOML file as a dictionary."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise error(f"{path}: {path.stat().st_size} bytes; such a file may have {MOST_BYTES} at most")
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        raise error(f"{path}: there is no such file") from None
+    except IsADirectoryError:
+        raise error(f"{path}: is a folder; name a TOML file") from None
+    except UnicodeDecodeError:
+        raise error(f"{path}: is not a text file in UTF-8") from None
+    except tomllib.TOMLDecodeError as problem:
+        raise error(f"{path}: cannot be read as TOML: {problem}") from None
+    except OSError as problem:
+        raise error(f"{path}: cannot be read ({problem.strerror})") from None
+
+
+def _validated(model: type[Any], values: dict[str, Any], where: str, error: type[HaulbenchError]) -> Any:
+    """Builds a model, or says which table, key and value are wrong and what is allowed."""
+    try:
+        return model.model_validate(values)
+    except ValidationError as problem:
+        raise error("\n".join(_sentence(model, where, item) for item in problem.errors()[:5])) from None
+
+
+def _sentence(model: type[BaseModel], where: str, item: Any) -> str:
+    """One validation problem in words."""
+    place = [str(part) for part in item["loc"]]
+    name = ".".join(place[:2]) if place else ""
+    known = {f"{table}.{key}" for table, key in keys_of(model)} if issubclass(model, Part) else set()
+    kind, given, context = item["type"], item.get("input"), item.get("ctx", {})
+    if kind == "missing":
+        return f"{where}: {name} is missing; add it"
+    if kind == "extra_forbidden":
+        if len(place) == 1:
+            return f'{where}: no table is called "{name}"; tables are {", ".join(model.model_fields)}'
+        return f'{where}: no key is called "{name}". {_nearest(name, known)}'
+    if kind == "value_error":
+        return f"{where}: {name + ': ' if name else ''}{context['error']}"
+    shown = repr(given) if not isinstance(given, dict) else "a table"
+    return f"{where}: {name} is {shown[:60]}; {_allowed(model, place, kind, context)}"
+
+
+def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[str, Any]) -> str:
+    """The range of a key in its unit."""
+    part: Any = model
+    for step in place[:-1]:
+        annotation = getattr(part, "model_fields", {}).get(step)
+        part = annotation.annotation if annotation else None
+    info = getattr(part, "model_fields", {}).get(place[-1]) if place else None
+    if kind == "literal_error":
+        return f"allowed is {context['expected']}"
+    if info is None:
+        return "each value of the list must be a number above 0" if kind != "tuple_type" else "give a list"
+    bounds = {type(entry).__name__: entry for entry in info.metadata}
+    low = getattr(bounds.get("Ge"), "ge", None)
+    high = getattr(bounds.get("Le"), "le", None)
+    if low is None or high is None:
+        return f"expected is: {info.description or 'a table'}"
+    unit = unit_of_key(place[-1]).replace("_", "/") if unit_of_key(place[-1]) in ("km_h", "m_s") else unit_of_key(place[-1])
+    whole = "a whole number from " if info.annotation is int else ""
+    return f"allowed is {whole}{low:g} to {high:g}{' ' + unit if unit else ''} ({info.description})"

@@ -1,0 +1,746 @@
+"""Marches the truck at a fixed step from one event to the next, and stops early at a watch point.
+
+One tick, one order: sense, control on belief, plant, integrate, ledger, watch points, log. The kernel takes no decisions:
+gear, stage, modes and targets are commands it holds constant. Sticking and slipping of clutch, tyres and brakes are solved
+within the tick by `friction_force`, so a contact that would chatter sticks instead.
+"""
+
+from sim.compiled import compiled
+from sim.controller import control, sense
+from sim.laws.brakes import brake_cooling
+from sim.laws.driveline import friction_force
+from sim.laws.foot import launch_clutch_torque
+from sim.laws.grade_severity import brake_temperature_rate
+from sim.laws.lag import lag_rate
+from sim.laws.road_load import grade_sine, traction_limit
+from sim.laws.thermal import radiator_conductance, thermostat_opening
+from sim.plant import driveline, manifold_target, settle
+from sim.records import (
+    LOG_EVERY,
+    LOG_ROWS,
+    RATIO_ROW,
+    ROAD_DISTANCE,
+    ROAD_GRADE,
+    ROAD_GRADE_SLOPE,
+    ROAD_PLACE,
+    ROAD_WIND,
+    TICK,
+    WATCH_ARMED,
+    WATCH_COUNT,
+    WATCH_DIRECTION,
+    WATCH_FIELD,
+    WATCH_FIRED,
+    WATCH_LEVEL,
+    WATCH_RELEASE,
+    WATCH_SCALE,
+    WATCH_SOURCE,
+)
+from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
+
+REACHED_TICK = 0
+REACHED_WATCH = 1
+LOG_FULL = 2
+NOT_A_NUMBER = 3
+
+NO_PRESSURE = 1.0  # Pa: released chambers are empty below it
+HOUR = 3600.0  # s
+FAHRENHEIT_DEGREE = 5.0 / 9.0  # K
+PER_FAHRENHEIT_DEGREE = 1.0 / FAHRENHEIT_DEGREE
+PER_HORSEPOWER = 1.0 / HORSEPOWER
+PER_MILE_PER_HOUR = 1.0 / MILE_PER_HOUR
+FAHRENHEIT_PER_HOUR = FAHRENHEIT_DEGREE / HOUR  # K/s
+FAHRENHEIT_ZERO = CELSIUS_ZERO - 32.0 * FAHRENHEIT_DEGREE  # K
+
+
+@compiled
+def look_up_road(s, road, place):
+    """Grade and wind at the truck's place on the road.
+
+    Parameters
+    ----------
+    s : record
+        State; grade and wind are written. [SI]
+    road : array
+        Shape (points, 4): distance, grade, grade per metre to the next point, wind. [m, -, 1/m, m/s]
+    place : int
+        Point at or before the truck when last asked. [-]
+
+    Returns
+    -------
+    place : int
+        Point at or before the truck now. [-]
+    """
+    distance = s["distance"]
+    last = road.shape[0] - 1
+    while place < last and road[place + 1, ROAD_DISTANCE] <= distance:
+        place += 1
+    while place > 0 and road[place, ROAD_DISTANCE] > distance:
+        place -= 1
+    into = distance - road[place, ROAD_DISTANCE]
+    s["grade"] = road[place, ROAD_GRADE] + into * road[place, ROAD_GRADE_SLOPE]
+    s["wind"] = road[place, ROAD_WIND]
+    return place
+
+
+@compiled
+def change_gear(s, c, p, tables):
+    """Engages or leaves a gear; the input shaft is brought to the new speed and the loss is booked.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    c : record
+        Command; the gear wanted. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Notes
+    -----
+    Engaging is an inelastic impact of the shaft with the wheels (and with the truck while the tyres roll): momentum is kept,
+    the kinetic energy that is lost goes to `gear_synchronising`.
+    """
+    gear = int(c["gear"])
+    s["gear"] = c["gear"]
+    s["clutch_locked"] = 0.0
+    if gear == 0:
+        return
+    per_metre = tables[RATIO_ROW, gear] * p["axle_ratio"] / p["tyre_radius"]
+    rolling = s["wheel_slip"] < 0.5
+    mass = p["wheel_body"] + (p["vehicle_body"] if rolling else 0.0)
+    inertia = p["shaft_inertia"]
+    before = mass * s["wheel_speed"] * s["wheel_speed"] + inertia * s["shaft_speed"] * s["shaft_speed"]
+    coupled = mass + inertia * per_metre * per_metre
+    speed = (mass * s["wheel_speed"] + inertia * per_metre * s["shaft_speed"]) / coupled
+    s["gear_synchronising"] += 0.5 * (before - coupled * speed * speed)
+    s["wheel_speed"] = speed
+    s["shaft_speed"] = per_metre * speed
+    if rolling:
+        s["speed"] = speed
+
+
+@compiled
+def clutch_capacity(s, c, p):
+    """Largest torque the clutch can carry now.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    capacity = s["clutch_engagement"] * p["clutch_capacity"]
+    if c["launching"] > 0.5:
+        return launch_clutch_torque(s["engine_speed"], p["bite_speed"], p["bite_span"], capacity)
+    return capacity
+
+
+@compiled
+def move(s, c, p, tables, step):
+    """One step of the engine, the driveline, the drive wheels and the truck, with the ledger of their work.
+
+    Parameters
+    ----------
+    s : record
+        State after `settle`; motion and ledger are written, and the brake and rolling forces become what acted. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+    step : float
+        [s]
+
+    Notes
+    -----
+    Three bodies (engine, drive wheels, truck) and three dry contacts (clutch, tyre, brakes with rolling resistance). Each
+    contact carries what ends its sliding within the step or all it can. Work is force times mean speed over the step, so the
+    kinetic energy balances to rounding.
+    """
+    engine_speed, wheel_speed, speed = s["engine_speed"], s["wheel_speed"], s["speed"]
+    gear = int(s["gear"])
+    engine_torque = s["engine_torque"]
+    rate = 1.0 / step
+    per_engine_inertia = 1.0 / p["engine_inertia"]
+    capacity = clutch_capacity(s, c, p)
+    vehicle, wheels = p["vehicle_body"], p["wheel_body"]
+    direction = -1.0 if wheel_speed < 0.0 else 1.0
+    push = -(s["grade_force"] + s["aero_force"])
+    brakes_free = s["brake_force_steer"] + s["brake_force_trailer"]
+    hold_vehicle = s["rolling_force"] + brakes_free
+    estimate = friction_force(engine_torque, capacity)
+    slope, drag, per_metre = driveline(estimate, gear, s["shaft_speed"], direction, p, tables)
+    wheels += p["shaft_inertia"] * per_metre * per_metre
+    both = vehicle + wheels
+    per_both = 1.0 / both
+    start = speed
+    if wheel_speed != speed:
+        start = (vehicle * speed + wheels * wheel_speed) * per_both
+
+    clutch = 0.0
+    required = 0.0
+    shaft_before = s["shaft_speed"]
+    shaft_after = shaft_before
+    if gear == 0:
+        # the input shaft turns freely between clutch and gears
+        inertia = p["shaft_inertia"]
+        loss = p["gearbox_constant_loss"]
+        required = (
+            (engine_speed - shaft_before) * rate + engine_torque * per_engine_inertia + loss / inertia
+        ) / (per_engine_inertia + 1.0 / inertia)
+        clutch = friction_force(required, capacity)
+        free = shaft_before + step * clutch / inertia
+        shaft_drag = friction_force(inertia * free * rate, loss)
+        shaft_after = free - step * shaft_drag / inertia
+        s["driveline"] += shaft_drag * 0.5 * (shaft_before + shaft_after) * step
+
+    hold_wheels = drag + s["brake_force_drive"]
+    hold = hold_vehicle + hold_wheels
+    tyre_force = 0.0
+    acted_vehicle = 0.0
+    acted_wheels = 0.0
+    after = 0.0
+    for _ in range(2):
+        if gear != 0:
+            along = start if start != 0.0 else slope * estimate + push
+            opposing = -push + (hold if along > 0.0 else (-hold if along < 0.0 else 0.0))
+            required = (
+                (engine_speed - per_metre * start) * rate
+                + engine_torque * per_engine_inertia
+                + per_metre * opposing * per_both
+            ) / (per_engine_inertia + per_metre * slope * per_both)
+            clutch = friction_force(required, capacity)
+        free = start + step * (slope * clutch + push) * per_both
+        total = friction_force(both * free * rate, hold)
+        if abs(total) < hold:
+            after = 0.0
+            acted_vehicle = total / hold
+        else:
+            after = free - step * total * per_both
+            acted_vehicle = 1.0 if total > 0.0 else -1.0
+        acted_wheels = acted_vehicle
+        held = hold_vehicle * acted_vehicle
+        tyre_force = vehicle * (after - speed) * rate - push + held
+        if gear == 0 or clutch * estimate >= 0.0:
+            break
+        # the torque turned out to flow the other way: take the losses of that direction
+        estimate = clutch
+        slope, drag, per_metre = driveline(estimate, gear, s["shaft_speed"], direction, p, tables)
+        hold_wheels = drag + s["brake_force_drive"]
+        hold = hold_vehicle + hold_wheels
+
+    wheel_after = after
+    speed_after = after
+    grip = traction_limit(p["grip"], p["drive_load"])
+    slipping = 0.0
+    if abs(tyre_force) > grip:
+        slipping = 1.0
+        tyre_force = grip if tyre_force > 0.0 else -grip
+        free = speed + step * (push + tyre_force) / vehicle
+        held = friction_force(vehicle * free * rate, hold_vehicle)
+        speed_after = free - step * held / vehicle
+        acted_vehicle = held / hold_vehicle
+        if gear != 0:
+            turning = wheel_speed if wheel_speed != 0.0 else slope * estimate - tyre_force
+            opposing = tyre_force + (hold_wheels if turning > 0.0 else -hold_wheels)
+            required = (
+                (engine_speed - per_metre * wheel_speed) * rate
+                + engine_torque * per_engine_inertia
+                + per_metre * opposing / wheels
+            ) / (per_engine_inertia + per_metre * slope / wheels)
+            clutch = friction_force(required, capacity)
+        free = wheel_speed + step * (slope * clutch - tyre_force) / wheels
+        held = friction_force(wheels * free * rate, hold_wheels)
+        wheel_after = free - step * held / wheels
+        acted_wheels = held / hold_wheels if hold_wheels > 0.0 else 0.0
+
+    engine_after = engine_speed + step * (engine_torque - clutch) * per_engine_inertia
+    locked = 1.0 if capacity > 0.0 and abs(required) <= capacity else 0.0
+    if gear != 0:
+        shaft_before = per_metre * wheel_speed
+        shaft_after = per_metre * wheel_after
+
+    # what acted, and its work over the step
+    mean_speed = 0.5 * (speed + speed_after)
+    mean_wheel = 0.5 * (wheel_speed + wheel_after)
+    mean_engine = 0.5 * (engine_speed + engine_after)
+    mean_shaft = 0.5 * (shaft_before + shaft_after)
+    rolling = s["rolling_force"] * acted_vehicle
+    steer = s["brake_force_steer"] * acted_vehicle
+    trailer = s["brake_force_trailer"] * acted_vehicle
+    drive = s["brake_force_drive"] * acted_wheels
+    travelled = mean_speed * step
+    drag_acted = drag * acted_wheels
+    s["clutch"] += clutch * (mean_engine - mean_shaft) * step
+    if gear != 0:
+        s["driveline"] += (clutch * mean_shaft - slope * clutch * mean_wheel) * step
+    s["driveline"] += drag_acted * mean_wheel * step
+    s["tyre_slip"] += tyre_force * (mean_wheel - mean_speed) * step
+    s["aero"] += s["aero_force"] * travelled
+    s["rolling"] += rolling * travelled
+    s["climb"] += s["grade_force"] * travelled
+    steer_work = steer * travelled
+    trailer_work = trailer * travelled
+    drive_work = drive * mean_wheel * step
+    brake_work = steer_work + trailer_work + drive_work
+    s["service_brakes"] += brake_work
+    turned = mean_engine * step
+    friction_work = s["friction_torque"] * turned
+    compression_work = s["compression_torque"] * turned
+    s["engine_friction"] += friction_work
+    s["compression"] += compression_work
+    s["fan"] += s["fan_torque"] * turned
+    s["accessories"] += s["accessory_torque"] * turned
+    fuel_used = s["fuel_rate"] * step
+    fuel_energy = fuel_used * p["heating_value"]
+    combustion = fuel_energy - s["indicated_torque"] * turned
+    s["fuel_mass"] += fuel_used
+    s["fuel"] += fuel_energy
+    s["combustion_heat"] += combustion
+
+    s["drive_force"] = slope * clutch - drag_acted if gear != 0 else -drag_acted
+    s["tyre_force"] = tyre_force
+    s["rolling_force"] = rolling
+    s["brake_force_steer"] = steer
+    s["brake_force_drive"] = drive
+    s["brake_force_trailer"] = trailer
+    s["service_brake_power"] = brake_work * rate
+    s["wheel_utilisation"] = abs(tyre_force) / p["drive_load"]
+    s["clutch_torque"] = clutch
+    if locked != s["clutch_locked"]:
+        s["clutch_changes"] += 1.0
+    s["clutch_locked"] = locked
+    s["wheel_slip"] = slipping
+    s["acceleration"] = (speed_after - speed) * rate
+    s["standstill"] = 1.0 if speed_after == 0.0 else 0.0
+    if s["accelerator"] <= 0.0:
+        s["held_by_engine"] += max(-s["drive_force"], 0.0) * mean_wheel * step
+        s["held_by_resistance"] += (s["aero_force"] + rolling) * travelled
+        s["held_by_brakes"] += brake_work
+
+    s["elevation"] += travelled * grade_sine(s["grade"])
+    s["distance"] += travelled
+    s["speed"] = speed_after
+    s["wheel_speed"] = wheel_after
+    s["engine_speed"] = max(engine_after, 0.0)
+    s["shaft_speed"] = shaft_after
+    warm(s, p, step, combustion, friction_work, compression_work, steer_work, drive_work, trailer_work)
+
+
+@compiled
+def warm_group(temperature, speed, ambient, work, drums, p, step):
+    """One axle group's drums after one step, and the heat they gave to the air.
+
+    Parameters
+    ----------
+    temperature : float
+        Of the drums. [K]
+    speed : float
+        Road speed. [m/s]
+    ambient : float
+        Air. [K]
+    work : float
+        Heat made in the group over the step. [J]
+    drums : float
+        Number of drums, above 0. [-]
+    p : record
+        Parameters. [SI]
+    step : float
+        [s]
+
+    Returns
+    -------
+    temperature : float
+        [K]
+    shed : float
+        [J]
+    """
+    shed = drums * brake_cooling(temperature, ambient, speed, p["drum_still"], p["drum_speed"]) * step
+    return temperature + (work - shed) / (drums * p["drum_capacity"]), shed
+
+
+@compiled
+def warm(s, p, step, combustion, friction, compression, steer_work, drive_work, trailer_work):
+    """One step of every temperature and of the heat book.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    p : record
+        Parameters. [SI]
+    step : float
+        [s]
+    combustion : float
+        Heat of combustion that did no work over the step. [J]
+    friction : float
+        Work of engine friction over the step. [J]
+    compression : float
+        Work of the engine brake over the step. [J]
+    steer_work : float
+        Heat made by the steer brakes over the step. [J]
+    drive_work : float
+        Heat made by the drive brakes over the step. [J]
+    trailer_work : float
+        Heat made by the trailer brakes over the step. [J]
+    """
+    ambient = s["ambient_temperature"]
+    speed = s["speed"]
+    total = 0.0
+    drums = 0.0
+    hottest = 0.0
+    if p["brakes_steer"] > 0.0:
+        t, shed = warm_group(
+            s["brake_temperature_steer"], speed, ambient, steer_work, p["brakes_steer"], p, step
+        )
+        s["brake_temperature_steer"] = t
+        s["brake_heat"] += shed
+        total += t * p["brakes_steer"]
+        drums += p["brakes_steer"]
+        hottest = max(hottest, t)
+    if p["brakes_drive"] > 0.0:
+        t, shed = warm_group(
+            s["brake_temperature_drive"], speed, ambient, drive_work, p["brakes_drive"], p, step
+        )
+        s["brake_temperature_drive"] = t
+        s["brake_heat"] += shed
+        total += t * p["brakes_drive"]
+        drums += p["brakes_drive"]
+        hottest = max(hottest, t)
+    if p["brakes_trailer"] > 0.0:
+        t, shed = warm_group(
+            s["brake_temperature_trailer"], speed, ambient, trailer_work, p["brakes_trailer"], p, step
+        )
+        s["brake_temperature_trailer"] = t
+        s["brake_heat"] += shed
+        total += t * p["brakes_trailer"]
+        drums += p["brakes_trailer"]
+        hottest = max(hottest, t)
+    s["brake_temperature"] = total / drums
+    s["max_brake_temperature"] = max(s["max_brake_temperature"], s["brake_temperature"])
+    s["max_hottest_brake_temperature"] = max(s["max_hottest_brake_temperature"], hottest)
+
+    oil_in = p["oil_combustion_share"] * combustion + (1.0 - p["coolant_friction_share"]) * friction
+    coolant_in = (
+        p["coolant_combustion_share"] * combustion
+        + p["coolant_friction_share"] * friction
+        + p["coolant_compression_share"] * compression
+    )
+    s["exhaust_heat"] += (
+        1.0 - p["oil_combustion_share"] - p["coolant_combustion_share"]
+    ) * combustion + (1.0 - p["coolant_compression_share"]) * compression
+    exchange = p["oil_coolant_exchange"] * (s["oil_temperature"] - s["coolant_temperature"]) * step
+    oil_shed = p["oil_air_exchange"] * (s["oil_temperature"] - ambient) * step
+    conductance = radiator_conductance(
+        thermostat_opening(s["coolant_temperature"], p["thermostat_opens"], p["thermostat_full"]),
+        s["fan_speed"],
+        speed,
+        p["radiator_closed"],
+        p["radiator_still"],
+        p["radiator_road"],
+        p["radiator_fan"],
+    )
+    coolant_shed = conductance * (s["coolant_temperature"] - ambient) * step
+    s["oil_heat"] += oil_shed
+    s["coolant_heat"] += coolant_shed
+    s["oil_temperature"] += (oil_in - exchange - oil_shed) / p["oil_capacity"]
+    s["coolant_temperature"] += (coolant_in + exchange - coolant_shed) / p["coolant_capacity"]
+
+
+@compiled
+def published_rate(temperature, s, updated):
+    """Rate of the published brake-temperature model for the brake power of this instant.
+
+    Parameters
+    ----------
+    temperature : float
+        Mean brake temperature by that model. [K]
+    s : record
+        State. [SI]
+    updated : bool
+        True for set A, false for set B. [-]
+
+    Returns
+    -------
+    rate : float
+        [K/s]
+    """
+    rate = brake_temperature_rate(
+        (temperature - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
+        (s["ambient_temperature"] - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
+        s["service_brake_power"] * PER_HORSEPOWER,
+        s["speed"] * PER_MILE_PER_HOUR,
+        updated,
+    )
+    return rate * FAHRENHEIT_PER_HOUR
+
+
+@compiled
+def fill(s, p, tables, step):
+    """One step of everything that follows with a lag: manifold, brake chambers, air tanks, the published brake model.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+    step : float
+        [s]
+    """
+    target, lag = manifold_target(s, p, tables)
+    s["manifold_pressure"] += lag_rate(s["manifold_pressure"], target, lag) * step
+    s["boost"] = s["manifold_pressure"] - s["ambient_pressure"]
+
+    supplied = min(s["brake_demand"], s["reservoir_pressure"])
+    pressures = s["brake_pressure_steer"] + s["brake_pressure_drive"] + s["brake_pressure_trailer"]
+    if supplied > 0.0 or pressures > NO_PRESSURE:
+        rise = max(supplied - s["brake_pressure_drive"], 0.0) / p["brake_lag_drive"] * step
+        s["reservoir_pressure"] -= p["air_per_application"] * rise
+        s["brake_pressure_steer"] += (
+            lag_rate(s["brake_pressure_steer"], supplied, p["brake_lag_steer"]) * step
+        )
+        s["brake_pressure_drive"] += (
+            lag_rate(s["brake_pressure_drive"], supplied, p["brake_lag_drive"]) * step
+        )
+        s["brake_pressure_trailer"] += (
+            lag_rate(s["brake_pressure_trailer"], supplied, p["brake_lag_trailer"]) * step
+        )
+    else:
+        s["brake_pressure_steer"] = 0.0
+        s["brake_pressure_drive"] = 0.0
+        s["brake_pressure_trailer"] = 0.0
+    flow = -p["air_leak_rate"]
+    if s["compressor_pumping"] > 0.5:
+        flow += p["compressor_fill_rate"] * s["engine_speed"]
+    s["reservoir_pressure"] = max(s["reservoir_pressure"] + flow * step, 0.0)
+    s["least_reservoir_pressure"] = min(s["least_reservoir_pressure"], s["reservoir_pressure"])
+
+    if p["severity_applies"] > 0.5:
+        a, b = s["severity_temperature_a"], s["severity_temperature_b"]
+        s["severity_temperature_a"] = a + published_rate(a, s, True) * step
+        s["severity_temperature_b"] = b + published_rate(b, s, False) * step
+        s["max_severity_temperature_a"] = max(s["max_severity_temperature_a"], s["severity_temperature_a"])
+        s["max_severity_temperature_b"] = max(s["max_severity_temperature_b"], s["severity_temperature_b"])
+
+
+@compiled
+def count(s, c, p, step):
+    """Counters and extremes of the trip.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+    step : float
+        [s]
+    """
+    if s["engine_speed"] > p["governed_speed"]:
+        s["time_over_governed"] += step
+    if s["speed"] > c["speed_limit"] + p["limit_tolerance"]:
+        s["time_over_limit"] += step
+    if s["wheel_slip"] > 0.5:
+        s["time_wheel_slip"] += step
+    if s["active_cylinders"] <= 0.0:
+        s["stage_time_0"] += step
+    elif c["stage"] < 1.5:
+        s["stage_time_1"] += step
+    elif c["stage"] < 2.5:
+        s["stage_time_2"] += step
+    else:
+        s["stage_time_3"] += step
+    s["max_speed"] = max(s["max_speed"], s["speed"])
+    s["max_engine_speed"] = max(s["max_engine_speed"], s["engine_speed"])
+
+
+@compiled
+def value_of(source, field, state_row, belief_row, command_row):
+    """One field by its place, as watch points and the log name it.
+
+    Parameters
+    ----------
+    source : int
+        Which record. [-]
+    field : int
+        Index in it. [-]
+    state_row : array
+        State as a plain row. [SI]
+    belief_row : array
+        Belief as a plain row. [SI]
+    command_row : array
+        Command as a plain row. [SI]
+
+    Returns
+    -------
+    value : float
+        [SI]
+    """
+    if source == 0:
+        return state_row[field]
+    if source == 1:
+        return belief_row[field]
+    return command_row[field]
+
+
+@compiled
+def check_watches(watches, number, state_row, belief_row, command_row):
+    """Arms and fires watch points in their order.
+
+    Parameters
+    ----------
+    watches : array
+        Shape (watch points, 8), columns as in `sim.records`. [any]
+    number : int
+        Watch points in use. [-]
+    state_row : array
+        State as a plain row. [SI]
+    belief_row : array
+        Belief as a plain row. [SI]
+    command_row : array
+        Command as a plain row. [SI]
+
+    Returns
+    -------
+    fired : int
+        How many fired now; each is marked and no longer armed. [-]
+
+    Notes
+    -----
+    A rising watch point fires when value x scale >= level and is armed again when value x scale <= release; a falling one
+    mirrors both. Levels are compared in the unit in which they were given.
+    """
+    fired = 0
+    for k in range(number):
+        value = value_of(
+            int(watches[k, WATCH_SOURCE]), int(watches[k, WATCH_FIELD]), state_row, belief_row, command_row
+        )
+        beyond = (value * watches[k, WATCH_SCALE] - watches[k, WATCH_LEVEL]) * watches[k, WATCH_DIRECTION]
+        if watches[k, WATCH_ARMED] > 0.5:
+            if beyond >= 0.0:
+                watches[k, WATCH_ARMED] = 0.0
+                watches[k, WATCH_FIRED] = 1.0
+                fired += 1
+        elif watches[k, WATCH_FIRED] < 0.5:
+            back = (value * watches[k, WATCH_SCALE] - watches[k, WATCH_RELEASE]) * watches[k, WATCH_DIRECTION]
+            if back <= 0.0:
+                watches[k, WATCH_ARMED] = 1.0
+    return fired
+
+
+@compiled
+def write_log_row(log, row, tick, places, state_row, belief_row, command_row):
+    """Copies the logged fields into one row of the log.
+
+    Parameters
+    ----------
+    log : array
+        Shape (rows, 1 + columns): tick, then the columns. [any]
+    row : int
+        Where to write. [-]
+    tick : int
+        Now. [-]
+    places : array
+        Shape (columns, 2): source and index of each column. [-]
+    state_row : array
+        State as a plain row. [SI]
+    belief_row : array
+        Belief as a plain row. [SI]
+    command_row : array
+        Command as a plain row. [SI]
+    """
+    log[row, 0] = tick
+    for k in range(places.shape[0]):
+        log[row, k + 1] = value_of(places[k, 0], places[k, 1], state_row, belief_row, command_row)
+
+
+@compiled
+def advance(
+    state, belief, command, parameters, tables, road, watches, log, places, clockwork, rows, until
+):
+    """Marches the truck to a tick, or to the first watch point that fires before it.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    belief : array
+        Belief record, shape (1,). [SI]
+    command : array
+        Command record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    road : array
+        Shape (points, 4). [m, -, 1/m, m/s]
+    watches : array
+        Shape (watch points, 8). [any]
+    log : array
+        Shape (rows, 1 + columns). [any]
+    places : array
+        Shape (columns, 2). [-]
+    clockwork : array
+        Tick, place on the road, log rows written, watch points in use, ticks between log rows, shape (5,). [-]
+    rows : tuple of array
+        State, belief and command as plain rows over the same memory. [SI]
+    until : int
+        Tick to stop at. [-]
+
+    Returns
+    -------
+    status : int
+        0 tick reached, 1 watch point fired, 2 log full, 3 not a number. [-]
+    """
+    s, b, c, p = state[0], belief[0], command[0], parameters[0]
+    state_row, belief_row, command_row = rows
+    step = p["tick"]
+    tick = clockwork[TICK]
+    place = clockwork[ROAD_PLACE]
+    written = clockwork[LOG_ROWS]
+    number = clockwork[WATCH_COUNT]
+    every = clockwork[LOG_EVERY]
+    if c["gear"] != s["gear"]:
+        change_gear(s, c, p, tables)
+    status = REACHED_TICK
+    while tick < until:
+        if written >= log.shape[0]:
+            status = LOG_FULL
+            break
+        place = look_up_road(s, road, place)
+        sense(s, b, c, p)
+        control(s, b, c, p, step)
+        settle(s, b, c, p, tables)
+        move(s, c, p, tables, step)
+        fill(s, p, tables, step)
+        count(s, c, p, step)
+        tick += 1
+        if tick % every == 0:
+            write_log_row(log, written, tick, places, state_row, belief_row, command_row)
+            written += 1
+        if not s["speed"] == s["speed"]:
+            status = NOT_A_NUMBER
+            break
+        if number > 0 and check_watches(watches, number, state_row, belief_row, command_row) > 0:
+            status = REACHED_WATCH
+            break
+    clockwork[TICK] = tick
+    clockwork[ROAD_PLACE] = place
+    clockwork[LOG_ROWS] = written
+    return status

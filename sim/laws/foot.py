@@ -1,0 +1,173 @@
+"""What a driver's feet and a speed controller do between two decisions: pedal, brake pedal and clutch pedal as laws."""
+
+import math
+
+from sim.compiled import compiled
+
+
+@compiled
+def moved_towards(value, target, rise, fall, step):
+    """A value that moves to its target no faster than allowed.
+
+    Parameters
+    ----------
+    value : float
+        At the start of the step. [any]
+    target : float
+        Where it goes. [any]
+    rise : float
+        Fastest increase, 0 or more. [any/s]
+    fall : float
+        Fastest decrease, 0 or more. [any/s]
+    step : float
+        Length of the step. [s]
+
+    Returns
+    -------
+    value : float
+        At the end of the step. [any]
+
+    Examples
+    --------
+    >>> moved_towards(10.0, 20.0, 0.5, 1.0, 2.0), moved_towards(10.0, 0.0, 0.5, 1.0, 2.0)
+    (11.0, 8.0)
+    """
+    if target > value + rise * step:
+        return value + rise * step
+    if target < value - fall * step:
+        return value - fall * step
+    return target
+
+
+@compiled
+def speed_hold_demand(error, integral, band):
+    """Accelerator position that holds a speed.
+
+    Parameters
+    ----------
+    error : float
+        Wanted speed minus speed. [m/s]
+    integral : float
+        What the integral part has learnt. [-]
+    band : float
+        Error at which the proportional part alone gives full pedal. [m/s]
+
+    Returns
+    -------
+    demand : float
+        Not yet limited to 0 to 1. [-]
+
+    Notes
+    -----
+    demand = error/band + integral
+
+    Examples
+    --------
+    >>> speed_hold_demand(0.5, 0.25, 1.0)
+    0.75
+    """
+    return error / band + integral
+
+
+@compiled
+def snubbing_demand(demand, wanted_deceleration, deceleration, pressure_per_deceleration, response_time, step):
+    """Brake-pedal pressure of a driver who brakes for a deceleration felt in the seat.
+
+    Parameters
+    ----------
+    demand : float
+        Pressure asked for so far. [Pa]
+    wanted_deceleration : float
+        [m/s²]
+    deceleration : float
+        Felt now. [m/s²]
+    pressure_per_deceleration : float
+        What the driver has learnt of this truck. [Pa s²/m]
+    response_time : float
+        How fast the foot corrects. [s]
+    step : float
+        Length of the step. [s]
+
+    Returns
+    -------
+    demand : float
+        0 or more. [Pa]
+
+    Notes
+    -----
+    dp/dt = (a_wanted - a) k/t: an integral controller, damped by the lag of the brakes being shorter than t.
+
+    Examples
+    --------
+    >>> snubbing_demand(1.0e5, 1.0, 0.5, 1.0e5, 0.5, 0.1)
+    110000.0
+    """
+    demand += (wanted_deceleration - deceleration) * pressure_per_deceleration / response_time * step
+    return demand if demand > 0.0 else 0.0
+
+
+@compiled
+def stopping_deceleration(speed, distance):
+    """Steady deceleration that brings a truck to rest at a point ahead.
+
+    Parameters
+    ----------
+    speed : float
+        [m/s]
+    distance : float
+        Left to the point; below 0.1 m counts as 0.1 m. [m]
+
+    Returns
+    -------
+    deceleration : float
+        [m/s²]
+
+    Notes
+    -----
+    a = v²/(2 d)
+
+    Examples
+    --------
+    >>> stopping_deceleration(10.0, 50.0)
+    1.0
+    """
+    if distance < 0.1:
+        distance = 0.1
+    return speed * speed / (2.0 * distance)
+
+
+@compiled
+def launch_clutch_torque(engine_speed, bite_speed, span, capacity):
+    """Torque a driver lets through the clutch while the truck pulls away.
+
+    Parameters
+    ----------
+    engine_speed : float
+        [rad/s]
+    bite_speed : float
+        At which the clutch begins to carry. [rad/s]
+    span : float
+        Above it, at which the clutch carries all it can. [rad/s]
+    capacity : float
+        Of the clutch fully engaged. [N m]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+
+    Notes
+    -----
+    Quadratic between the two speeds, so that the engine is never pulled below its bite speed. Shape assumed.
+
+    Examples
+    --------
+    >>> launch_clutch_torque(100.0, 80.0, 40.0, 3000.0)
+    750.0
+    """
+    share = (engine_speed - bite_speed) / span
+    if share <= 0.0:
+        return 0.0
+    if share >= 1.0:
+        return capacity
+    return capacity * share * share

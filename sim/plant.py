@@ -1,0 +1,566 @@
+"""Where the laws meet: the forces, torques and heat flows of the truck at one instant. Knows no time step.
+
+`settle` is called once a tick by the kernel and by anything that holds the truck still to look at it; it reads the state,
+the belief and the command, and writes the instant's quantities back into the state record.
+"""
+
+import math
+
+from sim.compiled import compiled
+from sim.laws.air import air_density, ambient_pressure, ambient_temperature
+from sim.laws.brakes import brake_force, hot_stroke, slack_effectiveness
+from sim.laws.driveline import wheel_torque
+from sim.laws.engine import (
+    air_limited_torque,
+    air_per_cycle,
+    boost_target,
+    governor_share,
+    idle_torque,
+    mean_pressure_torque,
+    motoring_mean_pressure,
+    pedal_torque,
+    road_speed_share,
+    straight_line_fuel,
+)
+from sim.laws.engine_brake import braking_boost_target, braking_exhaust_pressure, braking_mean_pressure
+from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rolling_resistance, traction_limit
+from sim.laws.tables import table_value
+from sim.laws.thermal import compressor_power, fan_power
+from sim.records import (
+    BOOST_TIME_ROW,
+    FADE_ROW,
+    FUEL_MAP_ROW,
+    FULL_LOAD_ROW,
+    GEARBOX_SHARE_ROW,
+    OIL_FACTOR_ROW,
+    RATIO_ROW,
+)
+from sim.units import SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
+
+AIR_STEP = 0.1  # m of height within which the air counts as unchanged (0.001 % of its density)
+LEAST_SPEED_FOR_POWER = 30.0  # rad/s: below it a power is turned into torque as if the engine ran at this speed
+
+
+@compiled
+def surroundings(s, p):
+    """Air and slope at the truck's place.
+
+    Parameters
+    ----------
+    s : record
+        State; elevation, grade and wind are read, the air is written. [SI]
+    p : record
+        Parameters. [SI]
+    """
+    if abs(s["elevation"] - s["air_elevation"]) < AIR_STEP and s["air_density"] > 0.0:
+        return
+    s["air_elevation"] = s["elevation"]
+    temperature = ambient_temperature(s["elevation"], p["start_elevation"], p["start_temperature"])
+    pressure = ambient_pressure(temperature, p["start_temperature"], p["start_pressure"])
+    s["ambient_temperature"] = temperature
+    s["ambient_pressure"] = pressure
+    s["air_density"] = air_density(pressure, temperature)
+
+
+@compiled
+def warm_friction(speed, p):
+    """Motoring torque with the oil at 90 °C.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    pressure = motoring_mean_pressure(speed, p["stroke"], p["compression_ratio"])
+    return p["friction_factor"] * mean_pressure_torque(pressure, p["displacement"])
+
+
+@compiled
+def working_cylinders(c, p):
+    """Cylinders that work as an engine brake, by the pairs switched on and sound.
+
+    Parameters
+    ----------
+    c : record
+        Command; the three pairs. [-]
+    p : record
+        Parameters; which pairs are sound. [-]
+
+    Returns
+    -------
+    cylinders : float
+        [-]
+    """
+    pairs = (
+        c["pair_front"] * p["pair_front_sound"]
+        + c["pair_middle"] * p["pair_middle_sound"]
+        + c["pair_rear"] * p["pair_rear_sound"]
+    )
+    return pairs * p["cylinders"] / 3.0
+
+
+@compiled
+def compression_torque(cylinders, manifold_pressure, ambient, p):
+    """Torque with which the working cylinders hold the engine back.
+
+    Parameters
+    ----------
+    cylinders : float
+        Working as a brake. [-]
+    manifold_pressure : float
+        Absolute. [Pa]
+    ambient : float
+        Absolute. [Pa]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        Friction not included. [N m]
+    """
+    exhaust = braking_exhaust_pressure(
+        manifold_pressure, ambient, p["braking_turbine_factor"], p["braking_back_share"]
+    )
+    pressure = braking_mean_pressure(
+        manifold_pressure, exhaust, p["braking_work_ratio"], p["braking_returned_share"]
+    )
+    return mean_pressure_torque(pressure, p["displacement"] * cylinders / p["cylinders"])
+
+
+@compiled
+def settled_braking_torque(speed, cylinders, ambient, p):
+    """Compression torque once the turbocharger has settled.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+    cylinders : float
+        Working as a brake. [-]
+    ambient : float
+        Absolute. [Pa]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        Friction not included. [N m]
+    """
+    pressure = braking_boost_target(
+        speed, ambient, p["braking_pressure_ratio"], cylinders / p["cylinders"], p["braking_share_exponent"]
+    )
+    return compression_torque(cylinders, pressure, ambient, p)
+
+
+@compiled
+def air_limit(manifold_pressure, outside_temperature, air_fuel, p):
+    """Indicated torque that a manifold pressure allows at an air-fuel ratio.
+
+    Parameters
+    ----------
+    manifold_pressure : float
+        Absolute. [Pa]
+    outside_temperature : float
+        [K]
+    air_fuel : float
+        Air per fuel. [-]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    air = air_per_cycle(
+        manifold_pressure, outside_temperature + p["intake_rise"], p["displacement"], p["volumetric_efficiency"]
+    )
+    return air_limited_torque(air, air_fuel, p["indicated_efficiency"], p["heating_value"])
+
+
+@compiled
+def matched_boost(p):
+    """What the turbocharger is matched to give for full-load fuel in sea-level air, per torque.
+
+    Parameters
+    ----------
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    ratio : float
+        Manifold over ambient pressure, per full-load indicated torque. [1/(N m)]
+    """
+    return 1.0 / air_limit(SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE, p["full_load_air_fuel"], p)
+
+
+@compiled
+def fuel_rate(indicated, friction, speed, p, tables):
+    """Fuel for an indicated torque, from the map or from the straight line.
+
+    Parameters
+    ----------
+    indicated : float
+        [N m]
+    friction : float
+        Motoring torque with warm oil. [N m]
+    speed : float
+        Engine speed. [rad/s]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Returns
+    -------
+    rate : float
+        Exactly 0 without indicated torque. [kg/s]
+
+    Notes
+    -----
+    A map is read by flywheel torque, bilinear; torque below the first of the map scales the first down to nothing at zero
+    indicated torque.
+    """
+    if indicated <= 0.0:
+        return 0.0
+    if p["fuel_map_used"] < 0.5:
+        return straight_line_fuel(indicated, speed, p["indicated_efficiency"], p["heating_value"])
+    place = (speed - p["fuel_map_first_speed"]) * p["fuel_map_per_speed"]
+    last = p["fuel_map_speeds"] - 1.0
+    place = min(max(place, 0.0), last)
+    row = int(place)
+    if row == int(last):
+        row -= 1
+    share = place - row
+    torque = indicated - friction
+    scale = 1.0
+    if torque < p["fuel_map_first_torque"]:
+        scale = indicated / (friction + p["fuel_map_first_torque"])
+        torque = p["fuel_map_first_torque"]
+    low = table_value(
+        tables[FUEL_MAP_ROW + row], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque
+    )
+    high = table_value(
+        tables[FUEL_MAP_ROW + row + 1], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque
+    )
+    return scale * (low + share * (high - low))
+
+
+@compiled
+def engine(s, b, c, p, tables):
+    """Torque and fuel of the engine, engine brake and accessories included.
+
+    Parameters
+    ----------
+    s : record
+        State; air and temperatures are read, the engine's torques, fuel and powers are written. [SI]
+    b : record
+        Belief; governor and limiters act on it. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+    """
+    speed = s["engine_speed"]
+    believed = b["engine_speed"]
+    full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], speed)
+    warm = warm_friction(speed, p)
+    friction = warm * table_value(
+        tables[OIL_FACTOR_ROW], p["oil_factor_first"], p["oil_factor_per_step"], s["oil_temperature"]
+    )
+    cylinders = working_cylinders(c, p)
+    compression = 0.0
+    indicated = 0.0
+    demand = 0.0
+    if cylinders > 0.0:
+        compression = compression_torque(cylinders, s["manifold_pressure"], s["ambient_pressure"], p)
+    else:
+        full_indicated = full + warm
+        if c["engine_mode"] > 0.5:
+            limit = full * governor_share(believed, p["governed_speed"], p["droop"]) + warm
+            indicated = warm + p["matching_gain"] * (c["engine_speed_target"] - believed)
+            indicated = max(min(indicated, limit), 0.0)
+        else:
+            indicated = pedal_torque(
+                s["accelerator"],
+                believed,
+                full,
+                warm,
+                p["all_speed"],
+                p["low_idle"],
+                p["governed_speed"],
+                p["droop"],
+            )
+            indicated *= road_speed_share(b["road_speed"], p["road_speed_limit"], p["road_speed_band"])
+        idle = idle_torque(
+            believed, p["low_idle"], warm, p["idle_gain"], s["idle_integral"], p["refuel_span"]
+        )
+        indicated = min(max(indicated, idle), full_indicated)
+        demand = indicated / full_indicated
+        if indicated > 0.0:
+            smoke = air_limit(s["manifold_pressure"], s["ambient_temperature"], p["least_air_fuel"], p)
+            indicated = min(indicated, smoke)
+    fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]
+    fan = fan_power(speed, fan_speed, p["fan_coefficient"], p["fan_bearing_loss"])
+    accessories = p["steady_accessories"] + compressor_power(
+        speed, p["compressor_unloaded"], p["compressor_pumping"], s["compressor_pumping"]
+    )
+    per_speed = 1.0 / max(speed, LEAST_SPEED_FOR_POWER)
+    s["full_load_torque"] = full
+    s["fuel_demand"] = demand
+    s["indicated_torque"] = indicated
+    s["warm_friction"] = warm
+    s["friction_torque"] = friction
+    s["compression_torque"] = compression
+    s["fan_torque"] = fan * per_speed
+    s["accessory_torque"] = accessories * per_speed
+    drawn = (fan + accessories) * per_speed
+    s["engine_torque"] = indicated - friction - compression - drawn
+    s["fuel_rate"] = fuel_rate(indicated, warm, speed, p, tables)
+    s["fuel_cut"] = 1.0 if indicated <= 0.0 else 0.0
+    s["active_cylinders"] = cylinders
+    s["engine_brake_power"] = (friction + compression + drawn) * speed if cylinders > 0.0 else 0.0
+    s["fan_power"] = fan
+    s["fan_speed"] = fan_speed
+    s["accessory_power"] = accessories
+
+
+@compiled
+def manifold_target(s, p, tables):
+    """Where the manifold pressure is heading, and how fast.
+
+    Parameters
+    ----------
+    s : record
+        State after `engine`. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Returns
+    -------
+    target : float
+        Absolute. [Pa]
+    lag : float
+        Time constant. [s]
+    """
+    speed = s["engine_speed"]
+    ambient = s["ambient_pressure"]
+    if s["active_cylinders"] > 0.0:
+        target = braking_boost_target(
+            speed,
+            ambient,
+            p["braking_pressure_ratio"],
+            s["active_cylinders"] / p["cylinders"],
+            p["braking_share_exponent"],
+        )
+        lag = p["braking_boost_time"]
+    else:
+        full_indicated = s["full_load_torque"] + s["warm_friction"]
+        target = boost_target(ambient, s["fuel_demand"], full_indicated * p["matched_boost"])
+        lag = table_value(tables[BOOST_TIME_ROW], p["curve_first"], p["curve_per_step"], speed)
+    if target < s["manifold_pressure"]:
+        lag = p["boost_fall_time"]
+    return target, lag
+
+
+@compiled
+def group_brake_force(pressure, temperature, threshold, gain, stroke, load, p, tables):
+    """Force capacity of the service brakes of one axle group; anti-lock control keeps it within grip.
+
+    Parameters
+    ----------
+    pressure : float
+        [Pa]
+    temperature : float
+        Of the drums. [K]
+    threshold : float
+        Push-out pressure. [Pa]
+    gain : float
+        Cold and adjusted. [N/Pa]
+    stroke : float
+        Cold push-rod stroke. [m]
+    load : float
+        Weight on the group. [N]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Returns
+    -------
+    force : float
+        [N]
+    """
+    if pressure <= threshold:
+        return 0.0
+    fade = table_value(tables[FADE_ROW], p["fade_first"], p["fade_per_step"], temperature)
+    travel = hot_stroke(stroke, p["stroke_expansion"], temperature, p["stroke_cold"])
+    slack = slack_effectiveness(travel, p["stroke_limit"], p["stroke_end"])
+    return min(brake_force(pressure, threshold, gain, fade * slack), traction_limit(p["grip"], load))
+
+
+@compiled
+def road(s, p, tables):
+    """Forces of road, air and service brakes.
+
+    Parameters
+    ----------
+    s : record
+        State; motion, air, pressures and temperatures are read, the forces are written. Brake and rolling forces are
+        capacities here: what they can take, not what they take at rest. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+    """
+    sine = grade_sine(s["grade"])
+    cosine = math.sqrt(1.0 - sine * sine)
+    s["grade_force"] = grade_force(p["mass"], sine)
+    s["rolling_force"] = rolling_resistance(
+        p["mass"], cosine, p["rolling_constant"], p["rolling_speed"], s["speed"]
+    )
+    s["aero_force"] = aerodynamic_drag(s["air_density"], p["drag_area"], s["speed"], s["wind"])
+    s["brake_force_steer"] = group_brake_force(
+        s["brake_pressure_steer"],
+        s["brake_temperature_steer"],
+        p["brake_threshold_steer"],
+        p["brake_gain_steer"],
+        p["brake_stroke_steer"],
+        p["steer_load"],
+        p,
+        tables,
+    )
+    s["brake_force_drive"] = group_brake_force(
+        s["brake_pressure_drive"],
+        s["brake_temperature_drive"],
+        p["brake_threshold_drive"],
+        p["brake_gain_drive"],
+        p["brake_stroke_drive"],
+        p["drive_load"],
+        p,
+        tables,
+    )
+    s["brake_force_trailer"] = group_brake_force(
+        s["brake_pressure_trailer"],
+        s["brake_temperature_trailer"],
+        p["brake_threshold_trailer"],
+        p["brake_gain_trailer"],
+        p["brake_stroke_trailer"],
+        p["trailer_load"],
+        p,
+        tables,
+    )
+
+
+@compiled
+def settle(s, b, c, p, tables):
+    """Everything that holds at this instant.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    b : record
+        Belief. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+    """
+    surroundings(s, p)
+    engine(s, b, c, p, tables)
+    road(s, p, tables)
+
+
+@compiled
+def driveline(torque, gear, shaft_speed, direction, p, tables):
+    """The driveline around a clutch torque as a straight line: force at the tyres = slope x torque - drag.
+
+    Parameters
+    ----------
+    torque : float
+        Clutch torque near which the line is wanted. [N m]
+    gear : int
+        Engaged gear, 0 for neutral. [-]
+    shaft_speed : float
+        Gearbox input shaft. [rad/s]
+    direction : float
+        1 for forward travel, -1 for backward. [-]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Returns
+    -------
+    slope : float
+        Tyre force per clutch torque, losses by direction of the power included. [1/m]
+    drag : float
+        Force that opposes the motion whatever the torque, 0 or more. [N]
+    per_metre : float
+        Turns of the input shaft per way of the tyres. [rad/m]
+
+    Notes
+    -----
+    The loss laws are piecewise linear, so the line through two points of the same piece is the law itself.
+    """
+    ratio = tables[RATIO_ROW, gear]
+    share = tables[GEARBOX_SHARE_ROW, gear]
+    at = torque * direction
+    step = 1.0 if at >= 0.0 else -1.0
+    constant, rising = p["gearbox_constant_loss"], p["gearbox_speed_loss"]
+    axle, efficiency, drag = p["axle_ratio"], p["axle_efficiency"], p["axle_drag"]
+    near = wheel_torque(at, shaft_speed, ratio, axle, constant, rising, share, efficiency, drag)
+    next_ = wheel_torque(at + step, shaft_speed, ratio, axle, constant, rising, share, efficiency, drag)
+    slope = (next_ - near) * step
+    per_radius = 1.0 / p["tyre_radius"]
+    return slope * per_radius, max(slope * at - near, 0.0) * per_radius, ratio * axle * per_radius
+
+
+@compiled
+def rolling_acceleration(s, p, tables):
+    """Acceleration with the clutch locked and the tyres rolling, after `settle`.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    p : record
+        Parameters. [SI]
+    tables : array
+        Shape (rows, width). [any]
+
+    Returns
+    -------
+    acceleration : float
+        [m/s²]
+
+    Notes
+    -----
+    (m + sum(J_wheel)/r² + J_e (i/r)²) a = F_drive - F_roll - F_aero - F_grade - F_brake. Forward travel. The kernel solves
+    the same balance with a clutch that may slip; this form is for root finding and for a general-purpose integrator.
+    """
+    gear = int(s["gear"])
+    slope, drag, per_metre = driveline(s["engine_torque"], gear, s["engine_speed"], 1.0, p, tables)
+    brakes = s["brake_force_steer"] + s["brake_force_drive"] + s["brake_force_trailer"]
+    force = (
+        slope * s["engine_torque"] - drag - s["grade_force"] - s["aero_force"] - s["rolling_force"] - brakes
+    )
+    mass = p["vehicle_body"] + p["wheel_body"] + p["shaft_inertia"] * per_metre * per_metre
+    return force / (mass + slope * per_metre * p["engine_inertia"])

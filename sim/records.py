@@ -1,0 +1,505 @@
+"""One table of fields per record: name, unit and meaning. Everything that is stored, watched or logged is named here once.
+
+state      what is true: integrated quantities, modes, the forces of the last tick, counters and the energy ledger
+belief     what the engine controller and the driver's instruments know
+command    what the actors have decided; the kernel holds it constant between events
+parameters truck, settings and weather in SI; faults change named fields of it
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from sim import units
+
+
+class Field(NamedTuple):
+    """One quantity of a record: its name, SI unit and meaning."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+def _fields(text: str) -> tuple[Field, ...]:
+    """Reads lines of `name | unit | meaning`."""
+    rows = (line.split("|") for line in text.strip().splitlines())
+    return tuple(Field(*(part.strip() for part in row)) for row in rows)
+
+
+STATE = _fields("""
+distance              | m      | along the road from the start
+speed                 | m/s    | of the truck
+wheel_speed           | m/s    | tread of the drive tyres; equal to the speed unless they slip
+acceleration          | m/s2   | of the truck over the last tick
+elevation             | m      | above sea level
+engine_speed          | rad/s  | crankshaft
+shaft_speed           | rad/s  | gearbox input shaft
+manifold_pressure     | Pa     | intake manifold, absolute
+boost                 | Pa     | intake manifold above outside air
+brake_demand          | Pa     | pressure the driver's foot asks for
+brake_pressure_steer  | Pa     | service-brake pressure, steer axle
+brake_pressure_drive  | Pa     | service-brake pressure, drive axles
+brake_pressure_trailer| Pa     | service-brake pressure, trailer axles
+brake_temperature_steer | K    | drums of the steer axle
+brake_temperature_drive | K    | drums of the drive axles
+brake_temperature_trailer | K  | drums of the trailer axles
+brake_temperature     | K      | mean over all drums
+coolant_temperature   | K      | coolant
+oil_temperature       | K      | engine oil
+reservoir_pressure    | Pa     | air tanks, above ambient
+severity_temperature_a| K      | mean brake temperature by the published model, set A
+severity_temperature_b| K      | mean brake temperature by the published model, set B
+reference_speed       | m/s    | speed the foot or the cruise control is holding now
+hold_integral         | -      | learnt part of the speed hold
+accelerator           | -      | pedal or cruise demand, 0 to 1
+idle_integral         | N m    | learnt part of the idle governor
+clutch_engagement     | -      | 0 open to 1 closed
+compressor_pumping    | -      | 1 while the air compressor fills the tanks
+gear                  | -      | engaged gear, 0 neutral
+clutch_locked         | -      | 1 while the clutch does not slip
+wheel_slip            | -      | 1 while the drive tyres slip
+standstill            | -      | 1 while the truck is held at rest
+fuel_cut              | -      | 1 while no fuel is injected
+grade                 | -      | rise over run
+wind                  | m/s    | from ahead
+ambient_temperature   | K      | outside air
+ambient_pressure      | Pa     | outside air
+air_density           | kg/m3  | outside air
+air_elevation         | m      | height for which the air was last worked out
+full_load_torque      | N m    | rated curve at this speed
+fuel_demand           | -      | fuel asked for as a share of full-load fuel
+indicated_torque      | N m    | made by the pistons
+warm_friction         | N m    | motoring torque with the oil at 90 C
+friction_torque       | N m    | motoring torque
+compression_torque    | N m    | engine brake
+fan_torque            | N m    | fan at the crankshaft
+accessory_torque      | N m    | accessories at the crankshaft
+engine_torque         | N m    | at the flywheel, negative while it holds back
+clutch_torque         | N m    | through the clutch
+fuel_rate             | kg/s   | injected
+active_cylinders      | -      | cylinders working as an engine brake
+engine_brake_power    | W      | taken by the engine as a brake, friction and accessories included; 0 with no cylinder working
+fan_power             | W      | at the crankshaft
+fan_speed             | rad/s  | on the scale of engine speed
+accessory_power       | W      | steering, electrics, air conditioning and air compressor
+drive_force           | N      | driveline on the tyres, negative while the engine holds back
+aero_force            | N      | air
+rolling_force         | N      | tyres
+grade_force           | N      | weight, positive uphill
+tyre_force            | N      | drive tyres on the road, drive brakes included
+brake_force_steer     | N      | service brakes, steer axle
+brake_force_drive     | N      | service brakes, drive axles
+brake_force_trailer   | N      | service brakes, trailer axles
+service_brake_power   | W      | heat made by the service brakes
+wheel_utilisation     | -      | force over load on the drive axles
+time_over_governed    | s      | engine above governed speed
+time_over_limit       | s      | truck above the posted limit by more than the tolerance
+time_wheel_slip       | s      | drive tyres slipping
+stage_time_0          | s      | no cylinder working as a brake
+stage_time_1          | s      | engine brake in stage 1
+stage_time_2          | s      | engine brake in stage 2
+stage_time_3          | s      | engine brake in stage 3
+clutch_changes        | -      | times the clutch went from slipping to locked or back
+max_speed             | m/s    | highest so far
+max_engine_speed      | rad/s  | highest so far
+max_brake_temperature | K      | highest mean so far
+max_hottest_brake_temperature | K | highest of any axle group so far
+max_severity_temperature_a | K | highest of set A so far
+max_severity_temperature_b | K | highest of set B so far
+least_reservoir_pressure | Pa  | lowest so far
+held_by_engine        | J      | taken by engine and driveline while the foot was off the accelerator
+held_by_resistance    | J      | taken by air and tyres while the foot was off the accelerator
+held_by_brakes        | J      | taken by the service brakes while the foot was off the accelerator
+fuel_mass             | kg     | burnt
+fuel                  | J      | chemical energy of the fuel burnt
+combustion_heat       | J      | of it, not turned into work on the pistons
+engine_friction       | J      | friction and pumping
+compression           | J      | engine brake
+fan                   | J      | fan
+accessories           | J      | steering, electrics, air conditioning, air compressor
+clutch                | J      | slip of the clutch
+gear_synchronising    | J      | input shaft brought to speed by the gears
+driveline             | J      | gearbox and axle
+tyre_slip             | J      | slip of the drive tyres
+aero                  | J      | air drag; negative when a tail wind pushes
+rolling               | J      | tyres
+service_brakes        | J      | service brakes
+climb                 | J      | work against the weight; negative downhill
+exhaust_heat          | J      | left with the exhaust
+coolant_heat          | J      | shed by the radiator
+oil_heat              | J      | shed by the oil pan
+brake_heat            | J      | shed by the drums
+""")
+
+BELIEF = _fields("""
+engine_speed          | rad/s  | from the crankshaft sensor
+road_speed            | m/s    | from pulses and the programmed pulses per mile
+manifold_pressure     | Pa     | boost sensor, absolute
+ambient_pressure      | Pa     | barometric sensor
+coolant_temperature   | K      | coolant sensor
+oil_temperature       | K      | oil sensor
+reservoir_pressure    | Pa     | air gauge
+accelerator           | -      | pedal sensor or cruise demand
+brake_pressed         | -      | service-brake switch
+clutch_pressed        | -      | clutch switch
+in_gear               | -      | gear engaged
+""")
+
+COMMAND = _fields("""
+gear                  | -      | gear to be engaged, 0 neutral
+clutch                | -      | 1 pedal up, 0 pedal down
+launching             | -      | 1 while the foot lets the clutch in with the engine's pull
+engine_mode           | -      | 0 pedal, 1 hold engine_speed_target
+engine_speed_target   | rad/s  | for matching speeds in a shift
+accelerator_mode      | -      | 0 pedal as commanded, 1 hold target_speed
+accelerator           | -      | pedal, when the mode is 0
+target_speed          | m/s    | indicated speed to hold
+acceleration_limit    | m/s2   | for raising the reference speed
+deceleration_limit    | m/s2   | for lowering it
+brake_mode            | -      | 0 off, 1 for a deceleration, 2 hold the target speed, 3 stop at a point, 4 fixed pressure
+brake_deceleration    | m/s2   | for mode 1
+brake_pressure        | Pa     | for mode 4
+stop_distance         | m      | for mode 3
+pair_front            | -      | solenoid of the front pair of cylinders
+pair_middle           | -      | solenoid of the middle pair
+pair_rear             | -      | solenoid of the rear pair
+stage                 | -      | engine-brake stage switched on
+stage_requested       | -      | engine-brake stage asked for
+stage_reason          | -      | code of what decided the stage
+fan                   | -      | 1 fan clutch engaged
+speed_limit           | m/s    | posted
+set_speed             | m/s    | cruise set speed, 0 none
+""")
+
+PARAMETERS = _fields("""
+tick                  | s      | step of the kernel
+mass                  | kg     | gross
+vehicle_body          | kg     | mass with the inertia of the free-rolling wheels
+wheel_body            | kg     | inertia of the drive wheels seen at their tread
+tyre_radius           | m      | rolling
+drag_area             | m2     | drag coefficient times frontal area
+rolling_constant      | -      | coefficient at walking pace
+rolling_speed         | s/m    | growth with speed
+grip                  | -      | tyre on road
+steer_load            | N      | weight on the steer axle
+drive_load            | N      | weight on the drive axles
+trailer_load          | N      | weight on the trailer axles
+start_elevation       | m      | where the weather is stated
+start_temperature     | K      | air there
+start_pressure        | Pa     | air there
+engine_inertia        | kg m2  | engine, flywheel, clutch
+shaft_inertia         | kg m2  | gearbox input shaft
+displacement          | m3     | all cylinders
+cylinders             | -      | number
+stroke                | m      | piston stroke
+compression_ratio     | -      | geometric
+friction_factor       | -      | newer engine against the correlation
+curve_first           | rad/s  | first speed of the full-load table
+curve_per_step        | s/rad  | one over the step of the full-load table
+all_speed             | -      | 1 all-speed governor, 0 limiting-speed
+low_idle              | rad/s  | low idle
+governed_speed        | rad/s  | full-load governed speed
+droop                 | -      | of the high-speed end
+overspeed_bound       | rad/s  | trip ends as a runaway above it
+idle_gain             | N m s/rad | proportional part of the idle governor
+idle_integral_gain    | N m/rad | integral part of the idle governor
+idle_integral_limit   | N m    | most the integral part can learn
+refuel_span           | rad/s  | above low idle, where fuel returns in overrun
+matching_gain         | N m s/rad | engine-speed hold in a shift
+road_speed_limit      | m/s    | programmed, 0 none
+road_speed_band       | m/s    | span over which it takes fuel away
+volumetric_efficiency | -      | filling of the cylinders
+intake_rise           | K      | intake manifold above outside air
+least_air_fuel        | -      | air per fuel at which fuel is limited
+full_load_air_fuel    | -      | air per fuel the turbocharger gives at full load
+matched_boost         | 1/(N m) | full-load pressure ratio per full-load indicated torque
+boost_fall_time       | s      | lag, pressure falling
+braking_boost_time    | s      | lag, engine brake working
+indicated_efficiency  | -      | slope of the straight-line fuel model
+heating_value         | J/kg   | lower heating value of the fuel
+fuel_map_used         | -      | 1 fuel from a map, 0 straight line
+fuel_map_speeds       | -      | speeds in the map
+fuel_map_first_speed  | rad/s  | first of them
+fuel_map_per_speed    | s/rad  | one over the step between them
+fuel_map_first_torque | N m    | first flywheel torque of the map
+fuel_map_per_torque   | 1/(N m) | one over the step between its torques
+braking_pressure_ratio| -      | manifold over ambient at 2100 rpm, all cylinders working
+braking_work_ratio    | -      | compression work per manifold pressure
+braking_returned_share| -      | of the compression work
+braking_turbine_factor| -      | exhaust over intake pressure
+braking_back_share    | -      | added back pressure over ambient
+braking_share_exponent| -      | weakening with fewer cylinders
+pair_front_sound      | -      | 1 sound, 0 dead
+pair_middle_sound     | -      | 1 sound, 0 dead
+pair_rear_sound       | -      | 1 sound, 0 dead
+gearbox_constant_loss | N m    | drag at rest
+gearbox_speed_loss    | N m    | drag per 1000 rpm
+axle_ratio            | -      | drive axle
+axle_efficiency       | -      | tooth efficiency
+axle_drag             | N m    | at the wheels
+clutch_capacity       | N m    | closed
+clutch_close_time     | s      | open to closed
+clutch_open_time      | s      | closed to open
+bite_speed            | rad/s  | engine speed at which a launch begins to pull
+bite_span             | rad/s  | above it, at which the clutch is fully let in
+brake_lag_steer       | s      | mean delay
+brake_lag_drive       | s      | mean delay
+brake_lag_trailer     | s      | mean delay
+brake_threshold_steer | Pa     | push-out pressure
+brake_threshold_drive | Pa     | push-out pressure
+brake_threshold_trailer | Pa   | push-out pressure
+brake_gain_steer      | N/Pa   | cold, adjusted
+brake_gain_drive      | N/Pa   | cold, adjusted
+brake_gain_trailer    | N/Pa   | cold, adjusted
+brakes_steer          | -      | number of drums
+brakes_drive          | -      | number of drums
+brakes_trailer        | -      | number of drums
+brake_stroke_steer    | m      | cold push-rod stroke
+brake_stroke_drive    | m      | cold push-rod stroke
+brake_stroke_trailer  | m      | cold push-rod stroke
+stroke_limit          | m      | up to which the force is whole
+stroke_end            | m      | at which no force is left
+stroke_expansion      | m/K    | growth with drum temperature
+stroke_cold           | K      | drum temperature of the cold stroke
+drum_capacity         | J/K    | one drum
+drum_still            | W/K    | one drum at rest
+drum_speed            | W s/(K m) | growth with road speed
+brake_response        | s      | the driver's foot
+brake_hold_gain       | 1/s    | deceleration asked for per speed above the target
+brake_hold_most       | m/s2   | most deceleration asked for while holding a speed
+brake_pressure_guess  | Pa s2/m | pressure per deceleration the driver has learnt
+brake_limit           | Pa     | most the foot asks for
+severity_applies      | -      | 1 when the published brake model covers this truck
+fan_coefficient       | W s3/rad3 | fan power over speed cubed
+fan_idle_share        | -      | fan over engine speed with the clutch open
+fan_bearing_loss      | W      | belt and bearings
+steady_accessories    | W      | steering, electrics, air conditioning
+compressor_unloaded   | N m    | at the crankshaft
+compressor_pumping    | N m    | at the crankshaft
+compressor_cut_in     | Pa     | tank pressure at which it starts to pump
+compressor_cut_out    | Pa     | tank pressure at which it stops
+compressor_fill_rate  | Pa/rad | rise of tank pressure per engine turn while pumping
+air_leak_rate         | Pa/s   | fall of tank pressure by leaks and suspension
+air_per_application   | -      | fall of tank pressure per rise of brake pressure
+coolant_capacity      | J/K    | coolant and block
+oil_capacity          | J/K    | oil and what it wets
+coolant_combustion_share | -   | of the combustion heat
+oil_combustion_share  | -      | of the combustion heat
+coolant_friction_share| -      | of the engine friction
+coolant_compression_share | -  | of the engine brake's work
+oil_coolant_exchange  | W/K    | oil cooler
+oil_air_exchange      | W/K    | oil pan
+thermostat_opens      | K      | begins to open
+thermostat_full       | K      | fully open
+radiator_closed       | W/K    | thermostat shut
+radiator_still        | W/K    | standing, fan off
+radiator_road         | W s/(K m) | growth with road speed
+radiator_fan          | W s/(K rad) | growth with fan speed
+oil_factor_first      | K      | first temperature of the friction-factor table
+oil_factor_per_step   | 1/K    | one over the step of that table
+fade_first            | K      | first temperature of the fade table
+fade_per_step         | 1/K    | one over the step of that table
+fitted_pulses         | 1/mi   | pulses per mile the hardware gives
+programmed_pulses     | 1/mi   | pulses per mile the controller has been told
+engine_speed_gain     | -      | crankshaft sensor
+road_speed_gain       | -      | road-speed sensor
+boost_gain            | -      | boost sensor
+boost_offset          | Pa     | boost sensor
+barometer_gain        | -      | barometric sensor
+barometer_offset      | Pa     | barometric sensor
+coolant_gain          | -      | coolant sensor
+coolant_offset        | K      | coolant sensor
+oil_gain              | -      | oil sensor
+oil_offset            | K      | oil sensor
+hold_band             | m/s    | speed error that gives full pedal
+hold_integral_time    | s      | learning time of the speed hold
+pedal_rate            | 1/s    | fastest pedal movement
+reference_lead        | m/s    | most the reference speed runs ahead of the truck
+limit_tolerance       | m/s    | above the posted limit before it counts
+""")
+
+
+def record_type(fields: tuple[Field, ...]) -> np.dtype:
+    """The array type of a record: one double per field, so that it can also be read as a plain row.
+
+    Parameters
+    ----------
+    fields : tuple of Field
+        One of the tables above. [-]
+
+    Returns
+    -------
+    dtype : numpy.dtype
+        [-]
+    """
+    return np.dtype([(field.name, np.float64) for field in fields])
+
+
+STATE_TYPE = record_type(STATE)
+BELIEF_TYPE = record_type(BELIEF)
+COMMAND_TYPE = record_type(COMMAND)
+PARAMETER_TYPE = record_type(PARAMETERS)
+
+STATE_INDEX = {field.name: index for index, field in enumerate(STATE)}
+BELIEF_INDEX = {field.name: index for index, field in enumerate(BELIEF)}
+COMMAND_INDEX = {field.name: index for index, field in enumerate(COMMAND)}
+
+# rows of the table array
+FULL_LOAD_ROW = 0  # full-load torque against engine speed [N m]
+OIL_FACTOR_ROW = 1  # friction factor against oil temperature [-]
+FADE_ROW = 2  # brake effectiveness against drum temperature [-]
+RATIO_ROW = 3  # gear ratios, index 0 neutral [-]
+GEARBOX_SHARE_ROW = 4  # torque share lost, by gear [-]
+BOOST_TIME_ROW = 5  # lag of rising boost against engine speed, on the grid of the full-load curve [s]
+FUEL_MAP_ROW = 6  # first of the rows of the fuel map, one a speed [kg/s]
+TABLE_WIDTH = 256
+
+# columns of the road array
+ROAD_DISTANCE, ROAD_GRADE, ROAD_GRADE_SLOPE, ROAD_WIND = 0, 1, 2, 3
+
+STATE_SOURCE, BELIEF_SOURCE, COMMAND_SOURCE = 0, 1, 2
+_INDEX = (STATE_INDEX, BELIEF_INDEX, COMMAND_INDEX)
+
+# columns of a watch point
+WATCH_SOURCE, WATCH_FIELD, WATCH_LEVEL, WATCH_DIRECTION, WATCH_RELEASE, WATCH_SCALE, WATCH_ARMED, WATCH_FIRED = range(8)
+WATCH_WIDTH = 8
+# entries of the clockwork
+TICK, ROAD_PLACE, LOG_ROWS, WATCH_COUNT, LOG_EVERY = range(5)
+CLOCKWORK_SIZE = 5
+
+REASONS = (
+    "",
+    "nothing asked for it",
+    "foot off the accelerator",
+    "engine-brake switch off",
+    "accelerator pressed",
+    "clutch pressed",
+    "gearbox in neutral",
+    "engine speed too low",
+    "oil too cold",
+    "drive wheels slipping",
+    "stage held by the drill",
+    "waiting for the delay",
+    "service brake latched it",
+    "cruise overspeed",
+)
+
+
+class Column(NamedTuple):
+    """One column of the log: exported name, record, field, and unit of the export."""
+
+    name: str
+    source: int
+    field: str
+    unit: str
+    meaning: str
+
+
+def _columns(text: str) -> tuple[Column, ...]:
+    """Reads lines of `exported name | source.field | unit ending`."""
+    sources = {"state": STATE_SOURCE, "belief": BELIEF_SOURCE, "command": COMMAND_SOURCE}
+    meanings = [{f.name: f.meaning for f in table} for table in (STATE, BELIEF, COMMAND)]
+    columns = []
+    for line in text.strip().splitlines():
+        name, place, unit = (part.strip() for part in line.split("|"))
+        record, field = place.split(".")
+        source = sources[record]
+        columns.append(Column(name, source, field, unit, meanings[source][field]))
+    return tuple(columns)
+
+
+LOG = _columns("""
+distance_m              | state.distance            |
+elevation_m             | state.elevation           |
+grade_percent           | state.grade               | percent
+speed_m_s               | state.speed               |
+engine_speed_rpm        | state.engine_speed        | rpm
+gear                    | state.gear                |
+accelerator_percent     | state.accelerator         | percent
+engine_torque_n_m       | state.engine_torque       |
+fuel_rate_g_s           | state.fuel_rate           | g_s
+boost_kpa               | state.boost               | kpa
+brake_stage             | command.stage             |
+engine_brake_power_kw   | state.engine_brake_power  | kw
+service_brake_power_kw  | state.service_brake_power | kw
+brake_pressure_bar      | state.brake_pressure_drive| bar
+brake_temperature_c     | state.brake_temperature   | c
+brake_temperature_steer_c | state.brake_temperature_steer | c
+brake_temperature_drive_c | state.brake_temperature_drive | c
+brake_temperature_trailer_c | state.brake_temperature_trailer | c
+coolant_temperature_c   | state.coolant_temperature | c
+oil_temperature_c       | state.oil_temperature     | c
+speed_limit_m_s         | command.speed_limit       |
+set_speed_m_s           | command.set_speed         |
+target_speed_m_s        | command.target_speed      |
+indicated_speed_m_s     | belief.road_speed         |
+fuel_demand_percent     | state.fuel_demand         | percent
+stage_requested         | command.stage_requested   |
+stage_reason            | command.stage_reason      | reason
+active_cylinders        | state.active_cylinders    |
+fan_on                  | command.fan               |
+wheel_utilisation       | state.wheel_utilisation   |
+drive_force_n           | state.drive_force         |
+aero_force_n            | state.aero_force          |
+rolling_force_n         | state.rolling_force       |
+grade_force_n           | state.grade_force         |
+clutch_locked           | state.clutch_locked       |
+wheel_slip              | state.wheel_slip          |
+reservoir_pressure_kpa  | state.reservoir_pressure  | kpa
+severity_temperature_a_c| state.severity_temperature_a | c
+severity_temperature_b_c| state.severity_temperature_b | c
+wind_m_s                | state.wind                |
+""")
+LOG_PLACES = np.array([(c.source, _INDEX[c.source][c.field]) for c in LOG], dtype=np.int64)
+
+
+def field_place(name: str) -> tuple[int, int]:
+    """Where a watch point finds a field named like `state.speed`.
+
+    Parameters
+    ----------
+    name : str
+        Record, dot, field; record is state, belief or command. [-]
+
+    Returns
+    -------
+    place : tuple of int
+        Source and index. [-]
+
+    Raises
+    ------
+    KeyError
+        No such record or field.
+
+    Examples
+    --------
+    >>> field_place("state.distance")
+    (0, 0)
+    """
+    record, field = name.split(".")
+    source = {"state": STATE_SOURCE, "belief": BELIEF_SOURCE, "command": COMMAND_SOURCE}[record]
+    return source, _INDEX[source][field]
+
+
+def exported(values: np.ndarray, unit: str) -> np.ndarray:
+    """A logged SI column in the unit of its exported name.
+
+    Parameters
+    ----------
+    values : array
+        Shape (rows,). [SI]
+    unit : str
+        Unit ending of the column. [-]
+
+    Returns
+    -------
+    values : array
+        Shape (rows,). [unit]
+    """
+    if unit in ("", "reason"):
+        return values
+    if unit == "g_s":
+        return values * 1000.0
+    factor = units.to_si(1.0, unit) - units.to_si(0.0, unit)
+    return (values - units.to_si(0.0, unit)) / factor

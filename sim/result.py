@@ -1,0 +1,393 @@
+"""What a trip leaves behind: trace, event log, summary, energy ledger, and the inputs that made it."""
+
+import csv
+import io
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sim.records import LOG, PARAMETER_TYPE, REASONS, STATE_TYPE, exported
+from sim.route import Route
+from sim.specs import Settings, Truck
+from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, US_GALLON
+
+BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
+
+CAUTIONS = (
+    "A teaching model, not driving or repair advice.",
+    "Follow posted limits, the driver's manual, the maker's service information, local codes and licensed practice.",
+    "The engine brake does not replace the service brakes; it is not for slippery roads or an empty combination.",
+)
+
+WORK_TERMS = (
+    "combustion_heat",
+    "engine_friction",
+    "compression",
+    "fan",
+    "accessories",
+    "clutch",
+    "gear_synchronising",
+    "driveline",
+    "tyre_slip",
+    "aero",
+    "rolling",
+    "service_brakes",
+)
+
+
+class Trace(Mapping[str, np.ndarray]):
+    """Named columns of a trip, units in the names; `time_s` first.
+
+    Parameters
+    ----------
+    log : array
+        Shape (rows, 1 + columns) as the clock keeps it. [SI]
+    tick : float
+        [s]
+    """
+
+    def __init__(self, log: np.ndarray, tick: float) -> None:
+        self._columns: dict[str, np.ndarray] = {"time_s": log[:, 0] * tick}
+        for place, column in enumerate(LOG, start=1):
+            self._columns[column.name] = exported(log[:, place], column.unit)
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        return self._columns[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    def frame(self) -> Any:
+        """The trace as a DataFrame.
+
+        Returns
+        -------
+        frame : pandas.DataFrame
+            One row a logged instant, reasons in words. [as named]
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        import pandas
+
+        columns = dict(self._columns)
+        columns["stage_reason"] = np.array([REASONS[int(code)] for code in columns["stage_reason"]])
+        return pandas.DataFrame(columns)
+
+    def csv(self) -> str:
+        """The trace as the text of a CSV file, reasons in words.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(self._columns)
+        cells = []
+        for name, values in self._columns.items():
+            if name == "stage_reason":
+                cells.append([REASONS[int(code)] for code in values])
+            else:
+                cells.append([f"{value:.7g}" for value in values])
+        writer.writerows(zip(*cells, strict=True))
+        return out.getvalue()
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished trip.
+
+    Parameters
+    ----------
+    summary : dict
+        Keys carry their unit. [-]
+    trace : Trace
+        Named columns. [-]
+    events : tuple of dict
+        time_s, distance_m, event, cause, value, unit. [-]
+    truck : Truck
+        As driven. [-]
+    settings : Settings
+        As driven. [-]
+    route : Route
+        As driven. [-]
+    sources : dict
+        Mark and source of each number of the truck. [-]
+    """
+
+    summary: dict[str, Any]
+    trace: Trace
+    events: tuple[dict[str, Any], ...]
+    truck: Truck
+    settings: Settings
+    route: Route
+    sources: dict[str, str]
+
+    def events_csv(self) -> str:
+        """The event log as the text of a CSV file.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        out = io.StringIO()
+        writer = csv.DictWriter(
+            out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n"
+        )
+        writer.writeheader()
+        for event in self.events:
+            row = dict(event)
+            for key in ("time_s", "distance_m", "value"):
+                row[key] = f"{row[key]:.7g}"
+            writer.writerow(row)
+        return out.getvalue()
+
+    def summary_json(self) -> str:
+        """The summary as JSON text.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        return json.dumps(self.summary, indent=2, allow_nan=False) + "\n"
+
+
+def kinetic_energy(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Energy of everything that moves and turns.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    energy : float
+        [J]
+    """
+    s, p = state[0], parameters[0]
+    return 0.5 * float(
+        p["vehicle_body"] * s["speed"] * s["speed"]
+        + p["wheel_body"] * s["wheel_speed"] * s["wheel_speed"]
+        + p["engine_inertia"] * s["engine_speed"] * s["engine_speed"]
+        + p["shaft_inertia"] * s["shaft_speed"] * s["shaft_speed"]
+    )
+
+
+def stored_heat(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Heat in coolant, oil and drums above 0 °C.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    heat : float
+        [J]
+    """
+    s, p = state[0], parameters[0]
+    heat = p["coolant_capacity"] * (s["coolant_temperature"] - CELSIUS_ZERO)
+    heat += p["oil_capacity"] * (s["oil_temperature"] - CELSIUS_ZERO)
+    for group in ("steer", "drive", "trailer"):
+        drums = p[f"brakes_{group}"] * p["drum_capacity"]
+        heat += drums * (s[f"brake_temperature_{group}"] - CELSIUS_ZERO)
+    return float(heat)
+
+
+def energy_ledger(before: np.ndarray, after: np.ndarray, parameters: np.ndarray, climbed: float) -> dict[str, Any]:
+    """Where the energy came from and went, each term counted on its own.
+
+    Parameters
+    ----------
+    before : array
+        State at the start, shape (1,). [SI]
+    after : array
+        State at the end, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    climbed : float
+        Height of the end above the start, from the road's profile and not from the forces. [m]
+
+    Returns
+    -------
+    ledger : dict
+        Terms, residual and `residual_fraction` of (fuel + height given up + initial kinetic energy). [J]
+
+    Notes
+    -----
+    Two books. Work: fuel + height given up + kinetic energy at the start = combustion heat + friction + ... + kinetic energy
+    at the end. Heat: what the work book calls heat of engine and brakes = exhaust + shed + stored. The residual is the sum
+    of both books' errors.
+    """
+    s = after[0]
+    weight = float(parameters["mass"][0]) * STANDARD_GRAVITY
+    start, end = kinetic_energy(before, parameters), kinetic_energy(after, parameters)
+    terms: dict[str, Any] = {"fuel": float(s["fuel"]), "height_given_up": -weight * climbed, "kinetic_at_start": start}
+    terms.update({name: float(s[name]) for name in WORK_TERMS})
+    terms["kinetic_at_end"] = end
+    residual = terms["fuel"] + terms["height_given_up"] + start - end - sum(terms[name] for name in WORK_TERMS)
+    stored = stored_heat(after, parameters) - stored_heat(before, parameters)
+    heat = {name: float(s[name]) for name in ("exhaust_heat", "coolant_heat", "oil_heat", "brake_heat")}
+    made = sum(terms[name] for name in ("combustion_heat", "engine_friction", "compression", "service_brakes"))
+    heat["heat_stored"] = stored
+    heat_residual = made - sum(heat.values())
+    terms.update(heat)
+    supplied = terms["fuel"] + max(terms["height_given_up"], 0.0) + start
+    terms["residual"] = residual
+    terms["heat_residual"] = heat_residual
+    terms["residual_fraction"] = (abs(residual) + abs(heat_residual)) / supplied if supplied > 0.0 else 0.0
+    return terms
+
+
+def summarise(
+    how: str,
+    cause: str,
+    before: np.ndarray,
+    after: np.ndarray,
+    parameters: np.ndarray,
+    seconds: float,
+    events: tuple[dict[str, Any], ...],
+    route: Route,
+    settings: Settings,
+) -> dict[str, Any]:
+    """The numbers of a finished trip.
+
+    Parameters
+    ----------
+    how : str
+        How it ended. [-]
+    cause : str
+        Why, in words. [-]
+    before : array
+        State at the start, shape (1,). [SI]
+    after : array
+        State at the end, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    seconds : float
+        Duration. [s]
+    events : tuple of dict
+        Event log. [-]
+    route : Route
+        [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    summary : dict
+        Keys carry their unit; `timing` is added by the caller. [-]
+    """
+    s, p = after[0], parameters[0]
+    fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
+    litres = fuel_kg / settings.fuel.density_kg_per_l
+    climbed = route.elevation_at(min(max(distance, 0.0), route.length)) - route.start_elevation
+    counted = [event["event"] for event in events]
+    held = {
+        "engine": float(s["held_by_engine"]),
+        "air_and_tyres": float(s["held_by_resistance"]),
+        "service_brakes": float(s["held_by_brakes"]),
+    }
+    all_held = sum(held.values())
+    summary: dict[str, Any] = {
+        "ended": how,
+        "ended_because": cause,
+        "distance_m": distance,
+        "time_s": seconds,
+        "height_gained_m": climbed,
+        "fuel_kg": fuel_kg,
+        "fuel_l_per_100km": litres / distance * 1e5 if distance > 0.0 else None,
+        "fuel_mpg_us": (distance / MILE) / (litres * 1e-3 / US_GALLON) if litres > 0.0 else None,
+        "co2_kg": fuel_kg * settings.fuel.co2_kg_per_kg,
+        "mean_speed_m_s": distance / seconds if seconds > 0.0 else 0.0,
+        "max_speed_m_s": float(s["max_speed"]),
+        "max_engine_speed_rpm": float(s["max_engine_speed"]) / REVOLUTION_PER_MINUTE,
+        "max_brake_temperature_c": float(s["max_brake_temperature"]) - CELSIUS_ZERO,
+        "max_hottest_brake_temperature_c": float(s["max_hottest_brake_temperature"]) - CELSIUS_ZERO,
+        "published_brake_temperature_a_c": _published(s, p, "a"),
+        "published_brake_temperature_b_c": _published(s, p, "b"),
+        "max_published_brake_temperature_a_c": _published(s, p, "a", "max_"),
+        "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
+        "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
+        "gear_shifts": counted.count("gear_engaged"),
+        "service_brake_applications": counted.count("brakes_applied"),
+        "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
+        "stage_changes": counted.count("stage_changed"),
+        "fan_engagements": counted.count("fan_engaged"),
+        "time_over_governed_s": float(s["time_over_governed"]),
+        "time_over_limit_s": float(s["time_over_limit"]),
+        "time_wheel_slip_s": float(s["time_wheel_slip"]),
+        "clutch_heat_kj": float(s["clutch"]) / 1000.0,
+        "retarding_share": {name: value / all_held if all_held > 0.0 else 0.0 for name, value in held.items()},
+        "energy": energy_ledger(before, after, parameters, climbed),
+    }
+    summary["warnings"] = warnings_of(summary, settings)
+    return summary
+
+
+def _published(s: np.void, p: np.void, letter: str, prefix: str = "") -> float | None:
+    """A temperature of the published brake model; None for a truck it does not cover."""
+    if p["severity_applies"] < 0.5:
+        return None
+    return float(s[f"{prefix}severity_temperature_{letter}"]) - CELSIUS_ZERO
+
+
+def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
+    """What a reader must see first, worst first.
+
+    Parameters
+    ----------
+    summary : dict
+        Without its warnings. [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    warnings : list of str
+        [-]
+    """
+    found = []
+    if summary["ended"] != "arrived":
+        found.append(f"{summary['ended']}: {summary['ended_because']}")
+    hottest = summary["max_brake_temperature_c"]
+    if hottest > BRAKE_LIMIT_C:
+        found.append(f"brakes passed the published limit: mean {hottest:.0f} C, limit {BRAKE_LIMIT_C:.0f} C (500 F)")
+    for letter in ("a", "b"):
+        published = summary[f"max_published_brake_temperature_{letter}_c"]
+        if published is not None and published > BRAKE_LIMIT_C:
+            found.append(f"brakes pass the limit by published constant set {letter.upper()} too: {published:.0f} C")
+    if summary["time_over_governed_s"] > 0.0:
+        found.append(
+            f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
+            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
+        )
+    if summary["time_over_limit_s"] > 0.0:
+        found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
+    if summary["time_wheel_slip_s"] > 0.0:
+        found.append(f"drive wheels slipped for {summary['time_wheel_slip_s']:.1f} s")
+    if summary["least_tank_pressure_kpa"] < 414.0:
+        found.append(f"air tanks fell to {summary['least_tank_pressure_kpa']:.0f} kPa (60 psi is the usual alarm)")
+    if summary["energy"]["residual_fraction"] > 1e-3:
+        found.append("the energy ledger does not close: take the numbers of this trip with care")
+    if settings.weather.grip < 0.4 and summary["engine_brake_stage_time_s"]["0"] < summary["time_s"]:
+        found.append("the engine brake was used on a slippery road")
+    return found

@@ -1,0 +1,477 @@
+"""Roads: reads and checks a profile, and knows height, grade, limits, stops and signs along it.
+
+A profile is a CSV with `distance_m` and one of `elevation_m`, `grade_percent`. Grade is interpolated linearly between rows
+when it is given, and constant between rows when heights are given. Distance is measured along the road.
+"""
+
+import csv
+import math
+import re
+import tomllib
+from dataclasses import dataclass, field
+from functools import cached_property
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sim.errors import RouteError
+from sim.units import quantity_in, to_si
+
+COLUMNS = ("distance_m", "elevation_m", "grade_percent", "speed_limit_km_h", "stop_s", "wind_m_s", "sign", "curve_radius_m")
+STEEPEST = 0.35  # rise over run; steeper is taken for a mistake
+HIGHEST = 6000.0  # m
+LONGEST = 3.0e6  # m
+MOST_BYTES = 64_000_000
+DEFAULT_LIMIT = to_si(90.0, "km_h")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Something at one point of the road: a limit, a stop, a sign or a curve."""
+
+    distance: float
+    value: float
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Route:
+    """A road as the simulation drives it.
+
+    Parameters
+    ----------
+    name : str
+        Catalogue name or file name. [-]
+    title : str
+        One line for people. [-]
+    distance : array
+        Points of the profile from 0, rising, shape (points,). [m]
+    grade : array
+        Rise over run just after each point, shape (points,). [-]
+    slope : array
+        Change of grade per metre up to the next point, shape (points,). [1/m]
+    start_elevation : float
+        Above sea level. [m]
+    wind : array
+        From ahead, from each point to the next, shape (points,). [m/s]
+    limits : tuple of Place
+        Posted limits, each holds until the next. [m/s]
+    stops : tuple of Place
+        Where and how long the truck stands. [s]
+    signs : tuple of Place
+        What is written where. [-]
+    curves : tuple of Place
+        Radius from here on; 0 is straight. [m]
+    source : str
+        Where the profile comes from. [-]
+    """
+
+    name: str
+    title: str
+    distance: np.ndarray
+    grade: np.ndarray
+    slope: np.ndarray
+    start_elevation: float
+    wind: np.ndarray
+    limits: tuple[Place, ...]
+    stops: tuple[Place, ...] = ()
+    signs: tuple[Place, ...] = ()
+    curves: tuple[Place, ...] = ()
+    source: str = "not stated"
+    marks: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def length(self) -> float:
+        """Length along the road. [m]"""
+        return float(self.distance[-1])
+
+    @cached_property
+    def elevation(self) -> np.ndarray:
+        """Height at each point, shape (points,). [m]"""
+        rise = [0.0]
+        for place in range(len(self.distance) - 1):
+            rise.append(rise[-1] + self._rise(place, float(self.distance[place + 1] - self.distance[place])))
+        return self.start_elevation + np.array(rise)
+
+    def _rise(self, place: int, into: float) -> float:
+        """Height gained from a point over a length: the integral of sin(atan(grade))."""
+        grade, slope = float(self.grade[place]), float(self.slope[place])
+        after = grade + slope * into
+        if abs(slope * into) < 1e-9:
+            mean = 0.5 * (grade + after)
+            return into * mean / math.sqrt(1.0 + mean * mean)
+        return (math.sqrt(1.0 + after * after) - math.sqrt(1.0 + grade * grade)) / slope
+
+    def elevation_at(self, distance: float) -> float:
+        """Height at a distance, by the exact integral of the profile.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        elevation : float
+            [m]
+        """
+        place = int(np.clip(np.searchsorted(self.distance, distance, side="right") - 1, 0, len(self.distance) - 1))
+        return float(self.elevation[place]) + self._rise(place, distance - float(self.distance[place]))
+
+    def grade_at(self, distance: float) -> float:
+        """Grade at a distance.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        grade : float
+            [-]
+        """
+        place = int(np.clip(np.searchsorted(self.distance, distance, side="right") - 1, 0, len(self.distance) - 1))
+        return float(self.grade[place] + self.slope[place] * (distance - self.distance[place]))
+
+    def limit_at(self, distance: float) -> float:
+        """Posted limit at a distance.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        limit : float
+            [m/s]
+        """
+        current = self.limits[0].value
+        for place in self.limits:
+            if place.distance <= distance:
+                current = place.value
+        return current
+
+    @property
+    def climb(self) -> float:
+        """Sum of all rises. [m]"""
+        return float(np.sum(np.maximum(np.diff(self.elevation), 0.0)))
+
+    @property
+    def descent(self) -> float:
+        """Sum of all falls, positive. [m]"""
+        return float(np.sum(np.maximum(-np.diff(self.elevation), 0.0)))
+
+    @property
+    def net_height(self) -> float:
+        """Height of the end above the start. [m]"""
+        return float(self.elevation[-1] - self.elevation[0])
+
+    @property
+    def steepest_descent(self) -> float:
+        """Steepest downhill grade, 0 or negative. [-]"""
+        ends = self.grade[:-1] + self.slope[:-1] * np.diff(self.distance)
+        return float(min(self.grade[:-1].min(), ends.min(), 0.0))
+
+    def road_array(self, wind: float) -> np.ndarray:
+        """The profile as the kernel reads it.
+
+        Parameters
+        ----------
+        wind : float
+            Added to the road's own wind, from ahead. [m/s]
+
+        Returns
+        -------
+        road : array
+            Shape (points, 4): distance, grade, grade per metre, wind. [m, -, 1/m, m/s]
+        """
+        return np.ascontiguousarray(np.column_stack([self.distance, self.grade, self.slope, self.wind + wind]))
+
+
+def catalogue_folder() -> Path:
+    """The folder of the shipped roads: inside the installed package, or beside the checkout.
+
+    Returns
+    -------
+    folder : Path
+        [-]
+    """
+    installed = Path(str(resources.files("sim"))) / "_routes"
+    return installed if installed.is_dir() else Path(__file__).resolve().parent.parent / "routes"
+
+
+def list_routes() -> list[str]:
+    """Names of the shipped roads, sorted.
+
+    Returns
+    -------
+    names : list of str
+        [-]
+    """
+    return sorted(path.stem for path in catalogue_folder().glob("*.csv"))
+
+
+def load_route(name: str) -> Route:
+    """A road from the catalogue, from a CSV file, or a constant grade.
+
+    Parameters
+    ----------
+    name : str
+        Catalogue name, path of a CSV file, or `grade:-6%,10km,1100m` (grade, length, altitude at the start; the altitude
+        may be left out). [-]
+
+    Returns
+    -------
+    route : Route
+        [-]
+
+    Raises
+    ------
+    RouteError
+        Not found, not readable or not a road.
+    """
+    if name.startswith("grade:"):
+        return constant_grade(name)
+    path = Path(name)
+    known = list_routes()
+    if name in known:
+        return read_route(catalogue_folder() / f"{name}.csv")
+    if path.suffix.lower() == ".csv" or path.exists():
+        return read_route(path)
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, known, n=3, cutoff=0.4)
+    hint = f" Did you mean {' or '.join(near)}?" if near else ""
+    raise RouteError(
+        f'no road is called "{name}".{hint} Roads: {", ".join(known)}. A path to a CSV file or grade:-6%,10km,1100m works too.'
+    )
+
+
+def constant_grade(text: str) -> Route:
+    """A road of one grade from start to end.
+
+    Parameters
+    ----------
+    text : str
+        `grade:GRADE,LENGTH[,ALTITUDE]`, for example `grade:-6%,10km,1100m`. [-]
+
+    Returns
+    -------
+    route : Route
+        Posted 90 km/h. [-]
+
+    Raises
+    ------
+    RouteError
+        Not of that form or out of range.
+    """
+    form = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
+    parts = [part.strip() for part in text.removeprefix("grade:").split(",")]
+    if len(parts) not in (2, 3) or not all(parts):
+        raise RouteError(f'"{text}" is no constant grade; {form}')
+    try:
+        percent = quantity_in(parts[0], "percent")
+        length = quantity_in(parts[1], "m")
+        altitude = quantity_in(parts[2], "m") if len(parts) == 3 else 0.0
+    except ValueError as problem:
+        raise RouteError(f'"{text}": {problem}; {form}') from None
+    grade = percent / 100.0
+    _within(f'"{text}": grade', percent, -100 * STEEPEST, 100 * STEEPEST, "%")
+    _within(f'"{text}": length', length, 10.0, LONGEST, "m")
+    _within(f'"{text}": altitude', altitude, -450.0, HIGHEST, "m")
+    _within(f'"{text}": altitude at the end', altitude + grade * length, -450.0, HIGHEST, "m")
+    return Route(
+        name=text,
+        title=f"constant grade {percent:g} %, {length / 1000:g} km from {altitude:g} m",
+        distance=np.array([0.0, length]),
+        grade=np.array([grade, grade]),
+        slope=np.zeros(2),
+        start_elevation=altitude,
+        wind=np.zeros(2),
+        limits=(Place(0.0, DEFAULT_LIMIT),),
+        source="constant grade, asked for",
+    )
+
+
+def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
+    """Refuses a value outside its range."""
+    if not low <= value <= high:
+        raise RouteError(f"{what} is {value:g} {unit}; allowed is {low:g} to {high:g} {unit}")
+
+
+def read_route(path: Path) -> Route:
+    """Reads a road file and the TOML beside it.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with a header, `distance_m` and one of `elevation_m`, `grade_percent`. [-]
+
+    Returns
+    -------
+    route : Route
+        [-]
+
+    Raises
+    ------
+    RouteError
+        The file cannot be read, or a row cannot be used; the message names the line.
+    """
+    rows = _read_rows(path)
+    facts = _read_facts(path.with_suffix(".toml"))
+    distance = np.array([row["distance_m"] for row in rows])
+    has_height = "elevation_m" in rows[0]
+    if has_height:
+        height = np.array([row["elevation_m"] for row in rows])
+        sine = np.diff(height) / np.diff(distance)
+        for line, value in enumerate(sine):
+            if abs(value) > STEEPEST:
+                raise RouteError(
+                    f"{path} line {line + 3}: the road rises {100 * value:.0f} % from the line before; allowed is "
+                    f"{-100 * STEEPEST:g} to {100 * STEEPEST:g} %. Check distance_m and elevation_m."
+                )
+        grade = np.append(sine / np.sqrt(1.0 - sine * sine), 0.0)
+        grade[-1] = grade[-2]
+        slope = np.zeros(len(rows))
+        start = float(height[0])
+    else:
+        grade = np.array([row["grade_percent"] for row in rows]) / 100.0
+        slope = np.append(np.diff(grade) / np.diff(distance), 0.0)
+        start = float(facts.get("start_elevation_m", 0.0))
+    limits = [Place(row["distance_m"], to_si(row["speed_limit_km_h"], "km_h")) for row in rows if "speed_limit_km_h" in row]
+    if not limits or limits[0].distance > 0.0:
+        limits.insert(0, Place(0.0, limits[0].value if limits else DEFAULT_LIMIT))
+    wind = 0.0
+    winds = []
+    for row in rows:
+        wind = row.get("wind_m_s", wind)
+        winds.append(wind)
+    return Route(
+        name=path.stem,
+        title=str(facts.get("title", path.stem)),
+        distance=distance,
+        grade=grade,
+        slope=slope,
+        start_elevation=start,
+        wind=np.array(winds),
+        limits=tuple(limits),
+        stops=tuple(Place(row["distance_m"], row["stop_s"]) for row in rows if row.get("stop_s", 0.0) > 0.0),
+        signs=tuple(Place(row["distance_m"], 0.0, row["sign"]) for row in rows if row.get("sign")),
+        curves=tuple(Place(row["distance_m"], row["curve_radius_m"]) for row in rows if "curve_radius_m" in row),
+        source=str(facts.get("source", "not stated")),
+        marks={key: str(value) for key, value in facts.get("marks", {}).items()},
+    )
+
+
+_RANGES = {
+    "distance_m": (0.0, LONGEST),
+    "elevation_m": (-450.0, HIGHEST),
+    "grade_percent": (-100 * STEEPEST, 100 * STEEPEST),
+    "speed_limit_km_h": (5.0, 130.0),
+    "stop_s": (0.0, 7200.0),
+    "wind_m_s": (-40.0, 40.0),
+    "curve_radius_m": (0.0, 1e5),
+}
+
+
+def _read_rows(path: Path) -> list[dict[str, Any]]:
+    """Rows of a road file with numbers checked; distances rise and start at 0."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise RouteError(f"{path}: {path.stat().st_size} bytes; a road file may have {MOST_BYTES} at most")
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise RouteError(f"{path}: there is no such file; haulbench list names the roads") from None
+    except IsADirectoryError:
+        raise RouteError(f"{path}: is a folder; name a CSV file") from None
+    except UnicodeDecodeError:
+        raise RouteError(f"{path}: is not a text file in UTF-8; save the road as CSV") from None
+    except OSError as problem:
+        raise RouteError(f"{path}: cannot be read ({problem.strerror})") from None
+    if "\0" in text:
+        raise RouteError(f"{path}: is not a text file; save the road as CSV")
+    reader = csv.reader(text.splitlines())
+    header = [name.strip() for name in next(reader, [])]
+    if not header:
+        raise RouteError(f"{path}: is empty; the first line names the columns: {', '.join(COLUMNS)}")
+    _check_header(path, header)
+    rows: list[dict[str, Any]] = []
+    try:
+        for line, cells in enumerate(reader, start=2):
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(cells) != len(header):
+                raise RouteError(f"{path} line {line}: {len(cells)} cells under {len(header)} column names")
+            rows.append(_read_row(path, line, header, cells))
+            if len(rows) > 1:
+                before, here = rows[-2]["distance_m"], rows[-1]["distance_m"]
+                if here <= before:
+                    raise RouteError(
+                        f"{path} line {line}: distance_m {here:g} is not after {before:g}. Sort the rows or remove the repeat."
+                    )
+    except csv.Error as problem:
+        raise RouteError(f"{path}: cannot be read as CSV ({problem})") from None
+    if len(rows) < 2:
+        raise RouteError(f"{path}: has {len(rows)} row(s) below its header; a road needs at least two")
+    if rows[0]["distance_m"] != 0.0:
+        raise RouteError(f"{path} line 2: distance_m starts at {rows[0]['distance_m']:g}; it must start at 0")
+    return rows
+
+
+def _check_header(path: Path, header: list[str]) -> None:
+    """Refuses unknown, repeated or missing columns."""
+    unknown = [name for name in header if name not in COLUMNS]
+    if unknown:
+        raise RouteError(f'{path} line 1: no column is called "{unknown[0]}"; columns are {", ".join(COLUMNS)}')
+    if len(set(header)) != len(header):
+        raise RouteError(f"{path} line 1: a column stands twice; name each once")
+    if "distance_m" not in header:
+        raise RouteError(f"{path} line 1: distance_m is missing; it is needed beside elevation_m or grade_percent")
+    if ("elevation_m" in header) == ("grade_percent" in header):
+        raise RouteError(f"{path} line 1: give exactly one of elevation_m and grade_percent")
+
+
+def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dict[str, Any]:
+    """One row: the numbers that are there, each within its range."""
+    row: dict[str, Any] = {}
+    for name, cell in zip(header, cells, strict=True):
+        text = cell.strip()
+        if name == "sign":
+            row[name] = re.sub(r"\s+", " ", text)[:200]
+            continue
+        if not text:
+            if name in ("distance_m", "elevation_m", "grade_percent"):
+                raise RouteError(f"{path} line {line}: {name} is empty; every row needs it")
+            continue
+        try:
+            value = float(text)
+        except ValueError:
+            raise RouteError(f'{path} line {line}: {name} is "{text[:40]}"; it must be a number') from None
+        low, high = _RANGES[name]
+        if not low <= value <= high:
+            raise RouteError(f"{path} line {line}: {name} is {value:g}; allowed is {low:g} to {high:g}")
+        row[name] = value
+    return row
+
+
+def _read_facts(path: Path) -> dict[str, Any]:
+    """Title, source and start height from the TOML beside a road; nothing when there is none."""
+    if not path.exists():
+        return {}
+    try:
+        facts = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise RouteError(f"{path}: cannot be read as TOML ({problem})") from None
+    unknown = set(facts) - {"title", "source", "marks", "start_elevation_m"}
+    if unknown:
+        raise RouteError(f'{path}: no key is called "{sorted(unknown)[0]}"; keys are title, source, marks, start_elevation_m')
+    start = facts.get("start_elevation_m", 0.0)
+    if isinstance(start, bool) or not isinstance(start, int | float) or not -450.0 <= start <= HIGHEST:
+        raise RouteError(f"{path}: start_elevation_m is {start!r}; allowed is a number from -450 to {HIGHEST:g}")
+    if not isinstance(facts.get("marks", {}), dict):
+        raise RouteError(f"{path}: marks must be a table of texts")
+    return facts

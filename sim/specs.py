@@ -1,0 +1,518 @@
+"""What a truck and a trip's settings consist of: every value with its range, unit and one line of meaning.
+
+Units stand in the names. A truck file gives each value with its source: `mass_kg = [36287, "published: ..."]`; a plain value
+is accepted and counts as "not stated". Nothing here knows a formula; `Truck.to_record` and the rest turn units into SI.
+"""
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from sim.units import to_si, unit_of_key
+
+PAIRS = ("front", "middle", "rear")
+
+
+def _number(meaning: str, low: float, high: float, default: Any = ..., **more: Any) -> Any:
+    """A number with its range, meaning and default."""
+    return Field(default, ge=low, le=high, description=meaning, **more)
+
+
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class Part(BaseModel):
+    """Base of every table of a file: unknown keys are refused, values are frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    def si(self, key: str) -> Any:
+        """A value of this table in SI.
+
+        Parameters
+        ----------
+        key : str
+            Name with its unit. [-]
+
+        Returns
+        -------
+        value : float or tuple of float
+            [SI]
+        """
+        unit = unit_of_key(key)
+        value = getattr(self, key)
+        if isinstance(value, tuple):
+            return tuple(to_si(item, unit) for item in value)
+        return to_si(float(value), unit)
+
+
+class Vehicle(Part):
+    """Mass, axles and resistance of the whole combination."""
+
+    mass_kg: float = _number("gross mass", 3000, 80000)
+    axles: int = _number("number of axles", 2, 12)
+    steer_load_kg: float = _number("load on the steer axle", 500, 20000)
+    drive_load_kg: float = _number("load on the drive axles", 500, 60000)
+    trailer_load_kg: float = _number("load on the trailer axles, 0 for a truck alone", 0, 70000)
+    drag_area_m2: float = _number("drag coefficient times frontal area", 1.0, 15.0)
+    rolling_coefficient: float = _number("rolling resistance at walking pace over weight", 0.001, 0.05)
+    rolling_growth_s_per_m: float = _number("growth of that coefficient with speed", 0.0, 0.001)
+
+    @model_validator(mode="after")
+    def _loads_carry_the_mass(self) -> "Vehicle":
+        loads = self.steer_load_kg + self.drive_load_kg + self.trailer_load_kg
+        if abs(loads - self.mass_kg) > 0.01 * self.mass_kg:
+            raise ValueError(
+                f"axle loads add up to {loads:g} kg, but mass_kg is {self.mass_kg:g}; change one so that they agree"
+                " within 1 %"
+            )
+        return self
+
+
+class Tyres(Part):
+    """Tyres and wheels."""
+
+    rolling_radius_m: float = _number("rolling radius under load", 0.3, 0.8)
+    count: int = _number("tyres on the road", 4, 40)
+    drive_count: int = _number("of them on the drive axles", 2, 16)
+    inertia_kg_m2: float = _number("inertia of one wheel with tyre and drum", 1.0, 40.0)
+
+
+class Engine(Part):
+    """The diesel engine."""
+
+    name: str = Field(description="short name")
+    bore_mm: float = _number("cylinder bore", 80, 200)
+    stroke_mm: float = _number("piston stroke", 80, 250)
+    cylinders: int = _number("number of cylinders, worked in three pairs by the engine brake", 6, 6)
+    compression_ratio: float = _number("geometric compression ratio", 12, 22)
+    full_load_rpm: tuple[Positive, ...] = Field(description="engine speeds of the full-load curve", min_length=3)
+    full_load_torque_n_m: tuple[Positive, ...] = Field(description="torque at those speeds", min_length=3)
+    rated_speed_rpm: float = _number("speed of rated power", 1000, 3000)
+    rated_power_kw: float = _number("rated power; must lie on the full-load curve", 50, 700)
+    low_idle_rpm: float = _number("low idle", 400, 1000)
+    governed_rpm: float = _number("full-load governed speed, where droop starts", 1200, 3200)
+    high_idle_rpm: float = _number("steady speed without load at full pedal", 1200, 3500)
+    overspeed_rpm: float = _number("bound beyond which a trip ends as a runaway", 1500, 4500)
+    governor: Literal["limiting-speed", "all-speed"] = Field(description="kind of governor")
+    inertia_kg_m2: float = _number("engine, flywheel and clutch", 0.5, 10.0)
+    friction_factor: float = _number("motoring torque against the published correlation", 0.5, 1.5)
+    oil_viscosity_40_mm2_per_s: float = _number("oil viscosity at 40 °C", 20, 400)
+    oil_viscosity_100_mm2_per_s: float = _number("oil viscosity at 100 °C", 4, 30)
+    oil_exponent: float = _number("friction over viscosity, as a power", 0.0, 0.5)
+    indicated_efficiency: float = _number("share of fuel energy that reaches the pistons", 0.3, 0.6)
+    volumetric_efficiency: float = _number("filling of the cylinders", 0.6, 1.1)
+    intake_rise_k: float = _number("intake manifold above outside air", 0, 80)
+    least_air_fuel_ratio: float = _number("air per fuel at which fuel is limited", 14, 40)
+    full_load_air_fuel_ratio: float = _number("air per fuel the turbocharger gives at full load", 15, 50)
+    boost_rise_rpm: tuple[Positive, ...] = Field(description="engine speeds of the boost lag", min_length=2)
+    boost_rise_s: tuple[Positive, ...] = Field(description="lag of rising boost at those speeds", min_length=2)
+    boost_fall_s: float = _number("lag of falling boost", 0.05, 5.0)
+    refuel_span_rpm: float = _number("above low idle, where fuel returns in overrun", 50, 400)
+    fuel_map_rpm: tuple[Positive, ...] = Field((), description="speeds of a fuel map, evenly spaced; none: straight line")
+    fuel_map_torque_n_m: tuple[float, ...] = Field((), description="flywheel torques of the map, evenly spaced")
+    fuel_map_g_per_s: tuple[tuple[float, ...], ...] = Field((), description="fuel, one row a speed")
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "Engine":
+        for x, y in (("full_load_rpm", "full_load_torque_n_m"), ("boost_rise_rpm", "boost_rise_s")):
+            a, b = getattr(self, x), getattr(self, y)
+            if len(a) != len(b):
+                raise ValueError(f"{x} has {len(a)} values and {y} has {len(b)}; give as many of each")
+            if any(later <= earlier for earlier, later in zip(a, a[1:], strict=False)):
+                raise ValueError(f"{x} must rise from value to value")
+        if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
+            raise ValueError(
+                f"speeds must rise: low idle {self.low_idle_rpm:g}, governed {self.governed_rpm:g}, high idle "
+                f"{self.high_idle_rpm:g}, overspeed {self.overspeed_rpm:g} rpm"
+            )
+        if not self.full_load_rpm[0] <= self.rated_speed_rpm <= self.governed_rpm:
+            raise ValueError(
+                f"rated_speed_rpm {self.rated_speed_rpm:g} must lie between {self.full_load_rpm[0]:g} and governed_rpm "
+                f"{self.governed_rpm:g}"
+            )
+        if self.full_load_rpm[-1] < self.governed_rpm:
+            raise ValueError(
+                f"full_load_rpm ends at {self.full_load_rpm[-1]:g}, below governed_rpm {self.governed_rpm:g}; add points"
+            )
+        curve = _straight(self.rated_speed_rpm, self.full_load_rpm, self.full_load_torque_n_m)
+        power = curve * to_si(self.rated_speed_rpm, "rpm") / 1000.0
+        if abs(power - self.rated_power_kw) > 0.02 * self.rated_power_kw:
+            raise ValueError(
+                f"rated_power_kw is {self.rated_power_kw:g}, but the full-load curve gives {power:.1f} kW at "
+                f"{self.rated_speed_rpm:g} rpm; change one so that they agree within 2 %"
+            )
+        self._check_map()
+        return self
+
+    def _check_map(self) -> None:
+        rows, columns = len(self.fuel_map_rpm), len(self.fuel_map_torque_n_m)
+        if not rows and not columns and not self.fuel_map_g_per_s:
+            return
+        if rows < 2 or columns < 2:
+            raise ValueError("a fuel map needs at least two speeds and two torques; leave all three keys out for none")
+        if len(self.fuel_map_g_per_s) != rows or any(len(row) != columns for row in self.fuel_map_g_per_s):
+            raise ValueError(f"fuel_map_g_per_s must have {rows} rows of {columns} values")
+        for key in ("fuel_map_rpm", "fuel_map_torque_n_m"):
+            grid = getattr(self, key)
+            step = grid[1] - grid[0]
+            if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in zip(grid, grid[1:], strict=False)):
+                raise ValueError(f"{key} must rise in even steps")
+        if any(value < 0 for row in self.fuel_map_g_per_s for value in row):
+            raise ValueError("fuel_map_g_per_s must not be negative")
+
+
+def _straight(x: float, xs: tuple[float, ...], ys: tuple[float, ...]) -> float:
+    """Linear interpolation for a consistency check."""
+    for (x0, y0), (x1, y1) in zip(zip(xs, ys, strict=True), list(zip(xs, ys, strict=True))[1:], strict=False):
+        if x0 <= x <= x1:
+            return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    return ys[-1]
+
+
+class EngineBrake(Part):
+    """The compression-release engine brake as it is built."""
+
+    rated_pressure_ratio: float = _number("manifold over outside pressure at 2100 rpm, all cylinders working", 1.0, 5.0)
+    rated_power_kw: float = _number("retarding power at the flywheel at 2100 rpm, all cylinders, friction included", 50, 700)
+    polytropic_exponent: float = _number("of the compression", 1.2, 1.4)
+    returned_share: float = _number("of the compression work that comes back", 0.0, 0.5)
+    turbine_factor: float = _number("exhaust over intake pressure while braking", 1.0, 2.5)
+    back_pressure_share: float = _number("added exhaust pressure over outside pressure", 0.0, 2.0)
+    share_exponent: float = _number("weakening of the boost with fewer cylinders", 0.0, 1.5)
+    build_up_s: float = _number("lag of the boost while braking", 0.05, 5.0)
+    stage_1: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 1")
+    stage_2: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 2")
+    stage_3: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 3")
+
+    @model_validator(mode="after")
+    def _pairs_once(self) -> "EngineBrake":
+        for key in ("stage_1", "stage_2", "stage_3"):
+            pairs = getattr(self, key)
+            if len(set(pairs)) != len(pairs):
+                raise ValueError(f"{key} names a pair twice; each of front, middle, rear may stand once")
+        return self
+
+    def pairs(self, stage: int) -> tuple[str, ...]:
+        """Pairs of cylinders that work in a stage.
+
+        Parameters
+        ----------
+        stage : int
+            0 to 3. [-]
+
+        Returns
+        -------
+        pairs : tuple of str
+            [-]
+        """
+        return ((), self.stage_1, self.stage_2, self.stage_3)[stage]
+
+
+class Gearbox(Part):
+    """The gearbox and its shifts."""
+
+    name: str = Field(description="short name")
+    kind: Literal["manual", "automated"] = Field(description="who shifts")
+    ratios: tuple[Positive, ...] = Field(description="ratios, lowest gear first", min_length=1, max_length=24)
+    constant_loss_n_m: float = _number("drag at rest, at the input shaft", 0.0, 100.0)
+    speed_loss_n_m: float = _number("drag per 1000 rpm, at the input shaft", 0.0, 100.0)
+    direct_loss_share: float = _number("share of the torque lost in the direct gear", 0.0, 0.1)
+    indirect_loss_share: float = _number("share of the torque lost in other gears", 0.0, 0.1)
+    input_inertia_kg_m2: float = _number("clutch plate and input shaft", 0.01, 2.0)
+    torque_gap_s: float = _number("time a shift leaves the wheels without torque", 0.2, 5.0)
+
+    @model_validator(mode="after")
+    def _falling(self) -> "Gearbox":
+        if any(b >= a for a, b in zip(self.ratios, self.ratios[1:], strict=False)):
+            raise ValueError("ratios must fall from gear to gear, lowest gear first")
+        return self
+
+
+class Driveline(Part):
+    """Clutch and drive axle."""
+
+    axle_ratio: float = _number("drive-axle ratio", 1.5, 8.0)
+    axle_efficiency: float = _number("tooth efficiency of the axle", 0.8, 1.0)
+    axle_drag_n_m: float = _number("axle drag at the wheels", 0.0, 500.0)
+    clutch_capacity_n_m: float = _number("torque the closed clutch can carry", 200, 8000)
+    clutch_close_s: float = _number("time to let the clutch in", 0.05, 3.0)
+    clutch_open_s: float = _number("time to open it", 0.02, 2.0)
+    launch_bite_rpm: float = _number("above low idle, where a launch begins to pull", -50, 400)
+    launch_span_rpm: float = _number("above that, where the clutch is fully in", 50, 800)
+
+
+class AxleBrakes(Part):
+    """Service brakes of one axle group."""
+
+    brakes: int = _number("number of drums", 0, 16)
+    gain_kn_per_bar: float = _number("braking force per pressure, cold and adjusted", 0.0, 60.0)
+    threshold_bar: float = _number("push-out pressure", 0.0, 2.0)
+    lag_s: float = _number("mean delay of the pressure", 0.02, 2.0)
+    stroke_mm: float = _number("cold push-rod stroke", 10, 80)
+
+
+class Drums(Part):
+    """What all drums of the truck have in common."""
+
+    capacity_kj_per_k: float = _number("heat capacity of one drum with what it warms", 5, 200)
+    still_w_per_k: float = _number("cooling of one drum at rest", 1, 200)
+    cooling_w_per_k_per_m_s: float = _number("growth of the cooling with road speed", 0, 20)
+    fade_c: tuple[float, ...] = Field(description="drum temperatures of the fade table, rising", min_length=2)
+    fade_share: tuple[float, ...] = Field(description="share of the force left at those temperatures", min_length=2)
+    stroke_limit_mm: float = _number("stroke up to which the force is whole", 20, 100)
+    stroke_end_mm: float = _number("stroke at which no force is left", 25, 120)
+    expansion_mm_per_k: float = _number("growth of the stroke with drum temperature", 0.0, 0.2)
+
+    @model_validator(mode="after")
+    def _table(self) -> "Drums":
+        if len(self.fade_c) != len(self.fade_share):
+            raise ValueError(f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many")
+        if any(b <= a for a, b in zip(self.fade_c, self.fade_c[1:], strict=False)):
+            raise ValueError("fade_c must rise from value to value")
+        if any(not 0.0 <= share <= 1.0 for share in self.fade_share):
+            raise ValueError("fade_share must lie between 0 and 1")
+        if self.stroke_end_mm <= self.stroke_limit_mm:
+            raise ValueError("stroke_end_mm must be above stroke_limit_mm")
+        return self
+
+
+class Cooling(Part):
+    """Coolant, oil, radiator and fan."""
+
+    coolant_capacity_kj_per_k: float = _number("coolant and block", 20, 2000)
+    oil_capacity_kj_per_k: float = _number("oil and what it wets", 10, 1000)
+    coolant_combustion_share: float = _number("of the combustion heat", 0.0, 0.8)
+    oil_combustion_share: float = _number("of the combustion heat", 0.0, 0.3)
+    coolant_friction_share: float = _number("of the engine friction", 0.0, 1.0)
+    coolant_compression_share: float = _number("of the engine brake's work; the rest leaves with the exhaust", 0.0, 0.5)
+    oil_cooler_kw_per_k: float = _number("oil to coolant", 0.0, 20.0)
+    oil_pan_kw_per_k: float = _number("oil to air", 0.0, 2.0)
+    thermostat_opens_c: float = _number("begins to open", 60, 100)
+    thermostat_full_c: float = _number("fully open", 65, 110)
+    closed_kw_per_k: float = _number("shed with a shut thermostat", 0.0, 1.0)
+    still_kw_per_k: float = _number("radiator, standing, fan off", 0.0, 5.0)
+    road_kw_per_k_per_m_s: float = _number("growth with road speed", 0.0, 0.5)
+    fan_kw_per_k_per_1000_rpm: float = _number("growth with fan speed", 0.0, 5.0)
+    fan_power_kw: float = _number("fan locked at 2100 rpm", 0.0, 100.0)
+    fan_bearing_kw: float = _number("belt and bearings", 0.0, 5.0)
+    fan_idle_share: float = _number("fan over engine speed, clutch open; 1 for a fan without clutch", 0.0, 1.0)
+    fan_on_c: float = _number("coolant temperature that calls the fan", 70, 120)
+    fan_off_c: float = _number("coolant temperature that lets it go", 65, 118)
+    fan_least_s: float = _number("shortest time on", 0, 600)
+
+    @model_validator(mode="after")
+    def _order(self) -> "Cooling":
+        if self.thermostat_full_c <= self.thermostat_opens_c:
+            raise ValueError("thermostat_full_c must be above thermostat_opens_c")
+        if self.fan_off_c >= self.fan_on_c:
+            raise ValueError("fan_off_c must be below fan_on_c")
+        if self.coolant_combustion_share + self.oil_combustion_share > 1.0:
+            raise ValueError("coolant_combustion_share and oil_combustion_share must not add up to more than 1")
+        return self
+
+
+class Accessories(Part):
+    """What else the engine drives."""
+
+    steering_idle_w: float = _number("steering pump, unloaded and friction", 0, 5000)
+    steering_banking_w: float = _number("steering pump, holding the lane", 0, 5000)
+    steering_turning_w: float = _number("steering pump, turning", 0, 5000)
+    electric_w: float = _number("electric power used", 0, 10000)
+    alternator_efficiency: float = _number("electric over mechanical power", 0.3, 1.0)
+    air_conditioning_w: float = _number("mean power of the air conditioning", 0, 10000)
+    compressor_unloaded_kw: float = _number("air compressor, unloaded, at 2100 rpm", 0, 5)
+    compressor_pumping_kw: float = _number("air compressor, pumping, at 2100 rpm", 0, 15)
+    cut_in_kpa: float = _number("tank pressure at which it starts to pump", 400, 1000)
+    cut_out_kpa: float = _number("tank pressure at which it stops", 420, 1100)
+    fill_kpa_per_s: float = _number("rise of tank pressure while pumping at 2100 rpm", 0.5, 50)
+    leak_kpa_per_s: float = _number("fall of tank pressure by leaks and suspension", 0.0, 5.0)
+    air_per_application: float = _number("fall of tank pressure per rise of brake pressure", 0.0, 0.5)
+
+    @model_validator(mode="after")
+    def _order(self) -> "Accessories":
+        if self.cut_out_kpa <= self.cut_in_kpa:
+            raise ValueError("cut_out_kpa must be above cut_in_kpa")
+        return self
+
+
+class Speedometer(Part):
+    """How the controller counts road speed."""
+
+    tone_wheel_teeth: int = _number("teeth on the output-shaft wheel", 4, 120)
+    programmed_pulses_per_mile: float = _number("what the controller has been told; 0 for what is fitted", 0, 150000, 0.0)
+
+
+class Truck(Part):
+    """A whole truck."""
+
+    name: str = Field(description="one line that says what it is")
+    vehicle: Vehicle
+    tyres: Tyres
+    engine: Engine
+    engine_brake: EngineBrake
+    gearbox: Gearbox
+    driveline: Driveline
+    steer_brakes: AxleBrakes
+    drive_brakes: AxleBrakes
+    trailer_brakes: AxleBrakes
+    drums: Drums
+    cooling: Cooling
+    accessories: Accessories
+    speedometer: Speedometer
+
+    @model_validator(mode="after")
+    def _whole(self) -> "Truck":
+        if self.tyres.drive_count >= self.tyres.count:
+            raise ValueError("tyres: drive_count must be below count")
+        if self.vehicle.trailer_load_kg == 0 and self.trailer_brakes.brakes > 0:
+            raise ValueError("trailer_brakes: brakes is above 0, but vehicle.trailer_load_kg is 0")
+        if self.steer_brakes.brakes + self.drive_brakes.brakes + self.trailer_brakes.brakes == 0:
+            raise ValueError("a truck needs service brakes: all three groups have brakes = 0")
+        if self.driveline.clutch_capacity_n_m < 1.1 * max(self.engine.full_load_torque_n_m):
+            raise ValueError(
+                f"driveline: clutch_capacity_n_m {self.driveline.clutch_capacity_n_m:g} is below 1.1 times the engine's peak "
+                f"torque {max(self.engine.full_load_torque_n_m):g} N m; the clutch would slip at full load"
+            )
+        return self
+
+
+# ---------------------------------------------------------------- settings
+
+
+class Start(Part):
+    """How the trip begins."""
+
+    speed_km_h: float = _number("road speed; -1 for the posted limit, 0 to start from rest", -1, 130, -1.0)
+    gear: int = _number("gear; 0 for the one that suits the speed", 0, 24, 0)
+    brake_temperature_c: float = _number("all drums", -40, 600, 65.6)
+    oil_temperature_c: float = _number("engine oil", -40, 140, 95.0)
+    coolant_temperature_c: float = _number("coolant", -40, 115, 88.0)
+
+
+class Weather(Part):
+    """Air and road surface."""
+
+    temperature_c: float = _number("air at the start of the road", -40, 55, 20.0)
+    pressure_kpa: float = _number("air pressure at the start; 0 for the standard atmosphere at that height", 0, 110, 0.0)
+    wind_m_s: float = _number("added to the road's wind, positive from ahead", -30, 30, 0.0)
+    grip: float = _number("tyre on road: 0.7 dry, 0.3 wet, 0.1 ice", 0.02, 1.2, 0.7)
+
+
+class Drill(Part):
+    """One thing at a time, held for practice."""
+
+    hold_gear: int = _number("gear held all the way; 0 for none", 0, 24, 0)
+    hold_stage: int = _number("engine-brake stage held while the foot is off; -1 for none", -1, 3, -1)
+    service_brakes: bool = Field(True, description="false: the driver never touches them")
+    style: Literal["snub", "drag"] = Field("snub", description="how the driver brakes on a descent")
+
+
+class Driver(Part):
+    """Habits of the driver."""
+
+    speed_limit_share: float = _number("of the posted limit the driver aims at", 0.3, 1.5, 1.0)
+    acceleration_m_s2: float = _number("for gaining speed, engine permitting", 0.05, 2.0, 0.6)
+    slowing_m_s2: float = _number("for losing speed ahead of a lower limit", 0.05, 2.0, 0.3)
+    stopping_m_s2: float = _number("for a stop", 0.2, 4.0, 0.9)
+    snub_drop_km_h: float = _number("a snub ends this far below the speed at which it began", 1, 30, 8.0)
+    snub_deceleration_m_s2: float = _number("of a snub", 0.2, 3.0, 0.745)
+    overspeed_km_h: float = _number("above the target before the driver brakes", 0.5, 20, 3.0)
+    reaction_s: float = _number("from seeing to doing", 0.1, 4.0, 1.0)
+    pedal_rate_percent_per_s: float = _number("fastest movement of the accelerator", 5, 500, 60.0)
+
+
+class Retarding(Part):
+    """Programmed settings of the engine brake."""
+
+    switch: bool = Field(True, description="engine-brake master switch")
+    selector: int = _number("stage the selector allows: 1 low, 2 medium, 3 high", 1, 3, 3)
+    on_rpm: float = _number("comes on above", 600, 2000, 1000.0)
+    off_rpm: float = _number("goes off below", 500, 1900, 900.0)
+    least_oil_c: float = _number("oil temperature it needs", -40, 120, 30.0)
+    on_delay_s: float = _number("from the call to the first pair", 0.01, 5.0, 0.25)
+    off_delay_s: float = _number("from the end of the call to no pair", 0.01, 5.0, 0.15)
+    step_delay_s: float = _number("between stages", 0.01, 5.0, 0.30)
+
+    @model_validator(mode="after")
+    def _order(self) -> "Retarding":
+        if self.off_rpm >= self.on_rpm:
+            raise ValueError("off_rpm must be below on_rpm")
+        return self
+
+
+class RoadSpeed(Part):
+    """Programmed road-speed limit."""
+
+    limit_km_h: float = _number("fuel is cut at this speed; 0 for none", 0, 140, 0.0)
+    band_km_h: float = _number("span below it over which fuel is taken away", 0.2, 20, 3.0)
+
+
+class Shifting(Part):
+    """When gears are changed."""
+
+    upshift_rpm: float = _number("engine speed for an upshift at light load", 900, 2500, 1450.0)
+    full_load_upshift_rpm: float = _number("engine speed for an upshift at full load", 1000, 2600, 1800.0)
+    downshift_rpm: float = _number("engine speed for a downshift under load", 700, 2000, 1150.0)
+    landing_rpm: float = _number("highest engine speed after a downshift", 1000, 2600, 2000.0)
+
+    @model_validator(mode="after")
+    def _order(self) -> "Shifting":
+        if not self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
+            raise ValueError("downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
+        return self
+
+
+class Fuel(Part):
+    """The fuel, chosen once for truck, tank and chimney."""
+
+    lower_heating_value_mj_per_kg: float = _number("from memory; 42.7 in Regulation (EU) 2017/2400", 20, 50, 42.8)
+    density_kg_per_l: float = _number("from memory; 0.842 common practice", 0.6, 1.0, 0.840)
+    co2_kg_per_kg: float = _number("40 CFR 1036.545(n): carbon fraction 0.867", 1.0, 4.0, 3.1769)
+
+
+class Simulation(Part):
+    """Clock and log."""
+
+    tick_s: float = _number("step of the model", 0.001, 0.05, 0.01)
+    log_s: float = _number("time between rows of the trace", 0.01, 60.0, 0.5)
+    time_limit_s: float = _number("a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, 1e6, 0.0)
+    limit_tolerance_km_h: float = _number("above the posted limit before it counts as over it", 0.0, 10.0, 1.0)
+    governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
+
+
+class Settings(Part):
+    """Everything about a trip that is not the truck or the road."""
+
+    start: Start = Start()
+    weather: Weather = Weather()
+    drill: Drill = Drill()
+    driver: Driver = Driver()
+    retarding: Retarding = Retarding()
+    road_speed: RoadSpeed = RoadSpeed()
+    shifting: Shifting = Shifting()
+    fuel: Fuel = Fuel()
+    simulation: Simulation = Simulation()
+
+
+def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:
+    """Every `table.key` of a truck or settings model.
+
+    Parameters
+    ----------
+    model : type
+        `Truck` or `Settings`. [-]
+
+    Yields
+    ------
+    table : str
+        [-]
+    key : str
+        [-]
+    """
+    for table, field in model.model_fields.items():
+        part = field.annotation
+        if isinstance(part, type) and issubclass(part, Part):
+            for key in part.model_fields:
+                yield table, key

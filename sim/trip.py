@@ -1,0 +1,193 @@
+"""One trip, from inputs to result. Start reading here: it goes top to bottom."""
+
+import time
+from pathlib import Path
+from typing import Any
+
+
+from sim.actors import brake_stages, driver, ending, fan, gearshift, signs
+from sim.actors.scene import Scene
+from sim.assemble import initial_records, parameters_of, tables_of
+from sim.clock import Clock, Rig
+from sim.compiled import MODEL_VERSION
+from sim.errors import SettingsError
+from sim.files import TruckFile, load_truck
+from sim.result import Result, Trace, summarise
+from sim.route import Route, load_route
+from sim.specs import Settings, Truck
+from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, to_si
+
+CRUISING_RPM = 1150.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
+PATIENCE = 10.0  # times as long as at 40 km/h
+
+
+def run_trip(truck: TruckFile | Truck | str | Path, route: Route | str | Path, settings: Settings | None = None) -> Result:
+    """Drives a truck over a road.
+
+    Parameters
+    ----------
+    truck : TruckFile, Truck, str or Path
+        A loaded truck, a catalogue name or the path of a truck file. [-]
+    route : Route, str or Path
+        A loaded road, a catalogue name, a path or `grade:-6%,10km,1100m`. [-]
+    settings : Settings or None
+        Everything else; None for the defaults. [-]
+
+    Returns
+    -------
+    result : Result
+        Summary, trace, events and inputs. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input cannot be used, or the model left the numbers.
+
+    Examples
+    --------
+    >>> result = run_trip("long-haul-manual", "grade:0%,1km")
+    >>> result.summary["ended"]
+    'arrived'
+    """
+    if isinstance(truck, str | Path):
+        truck = load_truck(str(truck))
+    sources = truck.sources if isinstance(truck, TruckFile) else {}
+    spec = truck.truck if isinstance(truck, TruckFile) else truck
+    road = load_route(str(route)) if isinstance(route, str | Path) else route
+    chosen = settings or Settings()
+    check_together(spec, chosen)
+
+    clock = prepare(spec, road, chosen)
+    before = clock.state.copy()
+    scene = Scene(clock, spec, chosen, road)
+    start_actors(scene)
+    started = time.perf_counter()
+    clock.run(until=scene.ended)
+    wall = time.perf_counter() - started
+
+    how, cause = scene.ended.value
+    seconds = clock.seconds
+    events = tuple(
+        {
+            "time_s": happening.tick * clock.tick,
+            "distance_m": happening.distance,
+            "event": happening.event,
+            "cause": happening.cause,
+            "value": happening.value,
+            "unit": happening.unit,
+        }
+        for happening in clock.happenings
+    )
+    summary: dict[str, Any] = {"truck": spec.name, "route": road.title, "model_version": MODEL_VERSION}
+    summary |= summarise(how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen)
+    summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
+    trace = Trace(clock.log(), clock.tick)
+    clock.release()
+    return Result(summary, trace, events, spec, chosen, road, sources)
+
+
+def check_together(truck: Truck, settings: Settings) -> None:
+    """Refuses settings that the truck cannot carry out.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        A gear the gearbox does not have.
+    """
+    gears = len(truck.gearbox.ratios)
+    for key, gear in (("start.gear", settings.start.gear), ("drill.hold_gear", settings.drill.hold_gear)):
+        if gear > gears:
+            raise SettingsError(f"{key} is {gear}; the gearbox of this truck has gears 1 to {gears}")
+
+
+def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:
+    """The gear a trip starts in.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+    speed : float
+        Road speed. [m/s]
+
+    Returns
+    -------
+    gear : int
+        0 when the trip starts from rest. [-]
+    """
+    if speed <= 0.0:
+        return 0
+    asked = settings.drill.hold_gear or settings.start.gear
+    if asked:
+        return asked
+    per_ratio = speed / truck.tyres.rolling_radius_m * truck.driveline.axle_ratio / REVOLUTION_PER_MINUTE
+    for gear in range(len(truck.gearbox.ratios), 0, -1):
+        if per_ratio * truck.gearbox.ratios[gear - 1] >= CRUISING_RPM:
+            return gear
+    return 1
+
+
+def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
+    """The clock of a trip, its truck at the start of the road, nobody in the cab yet.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    route : Route
+        [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    clock : Clock
+        [-]
+    """
+    speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR if settings.start.speed_km_h >= 0.0 else route.limits[0].value
+    parameters = parameters_of(truck, settings, route.start_elevation)
+    gear = starting_gear(truck, settings, speed)
+    tables = tables_of(truck)
+    state, belief, command = initial_records(truck, settings, route, parameters, tables, gear, speed)
+    rig = Rig(state, belief, command, parameters, tables, route.road_array(settings.weather.wind_m_s))
+    log_every = max(1, round(settings.simulation.log_s / settings.simulation.tick_s))
+    return Clock(rig, log_every)
+
+
+def start_actors(scene: Scene) -> None:
+    """Puts everybody who decides something to work; the order here is the order within a tick.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    """
+    clock, route, settings = scene.clock, scene.route, scene.settings
+    limit = settings.simulation.time_limit_s
+    standing = sum(place.value for place in route.stops)
+    patience = limit or PATIENCE * (route.length / to_si(40.0, "km_h") + standing) + 60.0
+    processes = (
+        ending.arrival(scene),
+        ending.stall(scene),
+        ending.runaway(scene),
+        ending.patience(scene, patience),
+        signs.limits(scene),
+        signs.signs(scene),
+        fan.fan_clutch(scene),
+        driver.driver(scene),
+        driver.holding_back(scene),
+        driver.held_stage(scene),
+        gearshift.gear_choice(scene),
+        brake_stages.brake_stages(scene),
+    )
+    for process in processes:
+        clock.process(process)
