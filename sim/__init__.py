@@ -33,7 +33,7 @@ _HOME = {
     "RunError": "sim.errors",
     "StudyError": "sim.errors",
 }
-__all__ = sorted(_HOME)
+__all__ = list(_HOME)
 
 
 def __getattr__(name: str) -> Any:

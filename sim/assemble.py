@@ -9,12 +9,18 @@ from sim.errors import SpecError
 from sim.laws import air, engine_brake, sensing
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.engine import friction_temperature_factor
-from sim.plant import driveline, manifold_target, matched_boost, road, settled_braking_torque, surroundings, warm_friction
 from sim.laws.tables import table_value
+from sim.plant import (
+    driveline,
+    manifold_target,
+    matched_boost,
+    road,
+    settled_braking_torque,
+    surroundings,
+    warm_friction,
+)
 from sim.records import (
-    BELIEF_TYPE,
     BOOST_TIME_ROW,
-    COMMAND_TYPE,
     FADE_ROW,
     FUEL_MAP_ROW,
     FULL_LOAD_ROW,
@@ -22,8 +28,9 @@ from sim.records import (
     OIL_FACTOR_ROW,
     PARAMETER_TYPE,
     RATIO_ROW,
-    STATE_TYPE,
     TABLE_WIDTH,
+    Memory,
+    new_memory,
 )
 from sim.route import Route
 from sim.specs import AxleBrakes, Settings, Truck
@@ -54,7 +61,9 @@ BRAKE_LIMIT = 6.2 * BAR  # Pa: full application, common practice
 TANKS_AT_START = to_si(830.0, "kpa")
 
 
-def resampled(xs: tuple[float, ...], ys: tuple[float, ...], first: float, step: float, width: int = TABLE_WIDTH) -> np.ndarray:
+def resampled(
+    xs: tuple[float, ...], ys: tuple[float, ...], first: float, step: float, width: int = TABLE_WIDTH
+) -> np.ndarray:
     """A curve on even steps, shape-preserving between its points, flat beyond its ends.
 
     Parameters
@@ -337,7 +346,7 @@ def initial_records(
     tables: np.ndarray,
     gear: int,
     speed: float,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+) -> Memory:
     """State, belief and command at the start of a trip.
 
     Parameters
@@ -359,16 +368,12 @@ def initial_records(
 
     Returns
     -------
-    state : array
-        Shape (1,). [SI]
-    belief : array
-        Shape (1,). [SI]
-    command : array
-        Shape (1,). [SI]
+    memory : Memory
+        [SI]
     """
     p = parameters[0]
-    state, belief, command = np.zeros(1, STATE_TYPE), np.zeros(1, BELIEF_TYPE), np.zeros(1, COMMAND_TYPE)
-    s, c = state[0], command[0]
+    memory = new_memory()
+    s, c = memory.state[0], memory.command[0]
     s["speed"] = s["wheel_speed"] = s["reference_speed"] = s["max_speed"] = speed
     s["elevation"] = route.start_elevation
     low_idle = float(p["low_idle"])
@@ -401,8 +406,8 @@ def initial_records(
     surroundings(s, p)
     if gear:
         _settle_pedal(s, p, tables, gear)
-    sense(s, belief[0], c, p)
-    return state, belief, command
+    sense(s, memory.belief[0], c, p)
+    return memory
 
 
 def _settle_pedal(s: np.void, p: np.void, tables: np.ndarray, gear: int) -> None:

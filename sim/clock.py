@@ -6,7 +6,7 @@ crosses a level) or a place on the road ends the call early and wakes whoever wa
 
 import heapq
 from collections.abc import Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import count
 from typing import Any, NamedTuple
 
@@ -16,28 +16,35 @@ import simpy
 from sim.errors import RunError
 from sim.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
 from sim.records import (
+    BELIEF,
     CLOCKWORK_SIZE,
+    COMMAND,
     LOG,
     LOG_EVERY,
     LOG_PLACES,
     LOG_ROWS,
+    STATE,
     TICK,
     WATCH_ARMED,
     WATCH_COUNT,
-    WATCH_DIRECTION,
-    WATCH_FIELD,
     WATCH_FIRED,
     WATCH_LEVEL,
-    WATCH_RELEASE,
-    WATCH_SCALE,
-    WATCH_SOURCE,
-    WATCH_WIDTH,
+    Memory,
     field_place,
 )
 
 LOG_CHUNK = 4096  # rows
 MOST_WATCHES = 64
 NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
+
+_STATE_PLACES = {entry.name: field_place(f"state.{entry.name}") for entry in STATE}
+_BELIEF_PLACES = {entry.name: field_place(f"belief.{entry.name}") for entry in BELIEF}
+_COMMAND_PLACES = {entry.name: field_place(f"command.{entry.name}") for entry in COMMAND}
+_PLACES = {
+    f"{record}.{name}": place
+    for record, places in (("state", _STATE_PLACES), ("belief", _BELIEF_PLACES), ("command", _COMMAND_PLACES))
+    for name, place in places.items()
+}
 
 Process = Generator[simpy.Event, Any, Any]
 
@@ -57,16 +64,10 @@ class Happening(NamedTuple):
 class Rig:
     """The records and tables of one truck on one road, as the kernel reads them."""
 
-    state: np.ndarray
-    belief: np.ndarray
-    command: np.ndarray
+    memory: Memory
     parameters: np.ndarray
     tables: np.ndarray
     road: np.ndarray
-    rows: tuple[np.ndarray, np.ndarray, np.ndarray] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.rows = (self.state.view(np.float64), self.belief.view(np.float64), self.command.view(np.float64))
 
 
 class Clock(simpy.Environment):
@@ -83,18 +84,19 @@ class Clock(simpy.Environment):
     def __init__(self, rig: Rig, log_every: int) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
+        self._block = rig.memory.block
         self.tick = float(rig.parameters["tick"][0])
         self.happenings: list[Happening] = []
-        self._watches = np.zeros((MOST_WATCHES, WATCH_WIDTH))
+        self._levels = np.zeros((MOST_WATCHES, 4))
+        self._flags = np.zeros((MOST_WATCHES, 3), dtype=np.int64)
         self._waiting: list[simpy.Event | None] = [None]
         self._places: list[tuple[float, int, simpy.Event]] = []
         self._order = count()
         self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
         self._clockwork[LOG_EVERY] = log_every
         self._clockwork[WATCH_COUNT] = 1
-        self._watches[0, [WATCH_SOURCE, WATCH_FIELD]] = field_place("state.distance")
-        self._watches[0, [WATCH_LEVEL, WATCH_DIRECTION, WATCH_SCALE]] = NOWHERE, 1.0, 1.0
-        self._watches[0, WATCH_RELEASE] = -NOWHERE
+        self._levels[0] = NOWHERE, 1.0, -NOWHERE, 1.0
+        self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
         self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
 
@@ -103,12 +105,12 @@ class Clock(simpy.Environment):
     @property
     def state(self) -> np.ndarray:
         """What is true, shape (1,). [SI]"""
-        return self.rig.state
+        return self.rig.memory.state
 
     @property
     def belief(self) -> np.ndarray:
         """What the controller knows, shape (1,). [SI]"""
-        return self.rig.belief
+        return self.rig.memory.belief
 
     @property
     def seconds(self) -> float:
@@ -128,7 +130,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self.rig.state[name][0])
+        return float(self._block[_STATE_PLACES[name]])
 
     def believed(self, name: str) -> float:
         """A field of the belief.
@@ -143,7 +145,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self.rig.belief[name][0])
+        return float(self._block[_BELIEF_PLACES[name]])
 
     def commanded(self, name: str) -> float:
         """A field of the command.
@@ -158,7 +160,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self.rig.command[name][0])
+        return float(self._block[_COMMAND_PLACES[name]])
 
     def set(self, **fields: float) -> None:
         """Writes fields of the command.
@@ -168,9 +170,8 @@ class Clock(simpy.Environment):
         fields : float
             Field names and values. [SI]
         """
-        command = self.rig.command
         for name, value in fields.items():
-            command[name][0] = value
+            self._block[_COMMAND_PLACES[name]] = value
 
     def record(self, event: str, cause: str, value: float = 0.0, unit: str = "") -> None:
         """Writes an entry of the event log, and the truck's state at this tick into the trace.
@@ -195,7 +196,7 @@ class Clock(simpy.Environment):
         elif written >= len(self._log):
             self._new_chunk()
             written = 0
-        write_log_row(self._log, written, int(self._now), LOG_PLACES, *self.rig.rows)
+        write_log_row(self._log, written, int(self._now), LOG_PLACES, self.rig.memory.block)
         self._clockwork[LOG_ROWS] = written + 1
 
     # ------------------------------------------------------------ waiting
@@ -264,10 +265,10 @@ class Clock(simpy.Environment):
         RunError
             More watch points than the kernel has room for.
         """
-        source, index = field_place(name)
+        place = _PLACES[name]
         event = self.event()
         direction = -1.0 if falling else 1.0
-        value = float(self.rig.rows[source][index]) * scale
+        value = float(self._block[place]) * scale
         beyond = (value - level) * direction >= 0.0
         if beyond and release is None:
             event.succeed()
@@ -275,11 +276,9 @@ class Clock(simpy.Environment):
         slot = int(self._clockwork[WATCH_COUNT])
         if slot >= MOST_WATCHES:
             raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
-        row = self._watches[slot]
-        row[[WATCH_SOURCE, WATCH_FIELD]] = source, index
-        row[[WATCH_LEVEL, WATCH_DIRECTION, WATCH_SCALE]] = level, direction, scale
-        row[WATCH_RELEASE] = level if release is None else release
-        row[[WATCH_ARMED, WATCH_FIRED]] = 0.0 if beyond else 1.0, 0.0
+        levels, flags = self._levels[slot], self._flags[slot]
+        levels[0], levels[1], levels[2], levels[3] = level, direction, level if release is None else release, scale
+        flags[0], flags[1], flags[2] = place, 0 if beyond else 1, 0
         self._waiting.append(event)
         self._clockwork[WATCH_COUNT] = slot + 1
         return event
@@ -323,14 +322,16 @@ class Clock(simpy.Environment):
     def _drop(self, slot: int) -> None:
         """Takes a watch point out and closes the gap, order kept."""
         number = int(self._clockwork[WATCH_COUNT])
-        self._watches[slot : number - 1] = self._watches[slot + 1 : number]
+        self._levels[slot : number - 1] = self._levels[slot + 1 : number]
+        self._flags[slot : number - 1] = self._flags[slot + 1 : number]
         del self._waiting[slot]
         self._clockwork[WATCH_COUNT] = number - 1
 
     def _watch_next_place(self) -> None:
         """Points the distance watch point at the nearest place somebody waits for."""
-        self._watches[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
-        self._watches[0, [WATCH_ARMED, WATCH_FIRED]] = 1.0, 0.0
+        self._levels[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
+        self._flags[0, WATCH_ARMED] = 1
+        self._flags[0, WATCH_FIRED] = 0
 
     # ------------------------------------------------------------ marching
 
@@ -350,22 +351,24 @@ class Clock(simpy.Environment):
         if self.peek() <= self._now or upcoming == float("inf"):
             super().step()
 
+    def load_kernel(self) -> None:
+        """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""
+        self._march(int(self._now))
+
     def _march(self, until: int) -> None:
         """Marches to a tick or to the first watch point before it."""
         rig = self.rig
         while True:
             status = advance(
-                rig.state,
-                rig.belief,
-                rig.command,
+                *rig.memory,
                 rig.parameters,
                 rig.tables,
                 rig.road,
-                self._watches,
+                self._levels,
+                self._flags,
                 self._log,
                 LOG_PLACES,
                 self._clockwork,
-                rig.rows,
                 until,
             )
             self._now = int(self._clockwork[TICK])
@@ -384,7 +387,8 @@ class Clock(simpy.Environment):
     def _deliver(self) -> None:
         """Wakes whoever waits for a watch point that fired, in the order of the watch points."""
         number = int(self._clockwork[WATCH_COUNT])
-        fired = [slot for slot in range(number) if self._watches[slot, WATCH_FIRED] > 0.5]
+        flags = self._flags
+        fired = [slot for slot in range(number) if flags[slot, WATCH_FIRED]]
         events = [self._waiting[slot] for slot in fired if slot]
         if fired[0] == 0:
             here = self.true("distance")

@@ -10,12 +10,10 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any
 
 import numba
 import platformdirs
-
-F = TypeVar("F", bound=Callable[..., object])
 
 KEPT_VERSIONS = 4
 KERNEL_SOURCES = ("compiled.py", "units.py", "records.py", "controller.py", "plant.py", "kernel.py", "laws/*.py")
@@ -67,11 +65,11 @@ def _drop_old_versions(folder: Path) -> None:
 MODEL_VERSION = source_hash("*.py", "laws/*.py", "actors/*.py")
 CACHE_FOLDER = _writable_folder(source_hash(*KERNEL_SOURCES))
 if not os.environ.get("NUMBA_CACHE_DIR"):
-    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+    numba.config.CACHE_DIR = str(CACHE_FOLDER)  # type: ignore[attr-defined]
     _drop_old_versions(CACHE_FOLDER)
 
 
-def compiled(function: F) -> F:
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compiles a function on its first call and keeps the result on disk.
 
     Parameters
@@ -95,4 +93,5 @@ def is_prepared() -> bool:
     prepared : bool
         [-]
     """
-    return bool(numba.config.DISABLE_JIT) or any(Path(numba.config.CACHE_DIR).rglob("*advance*.nbi"))
+    config: Any = numba.config
+    return bool(config.DISABLE_JIT) or any(Path(config.CACHE_DIR).rglob("*advance*.nbi"))

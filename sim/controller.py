@@ -59,14 +59,16 @@ def hold_speed(s, b, c, p, step):
         [s]
     """
     wanted = c["accelerator"]
-    if c["accelerator_mode"] > 0.5:
+    if c["brake_mode"] > 0.5:
+        # one foot: it is on the brake
+        wanted = 0.0
+        s["reference_speed"] = b["road_speed"]
+    elif c["accelerator_mode"] > 0.5:
         speed = b["road_speed"]
         reference = s["reference_speed"]
         if c["target_speed"] < reference:
             reference = min(reference, max(speed, c["target_speed"]))
-        reference = moved_towards(
-            reference, c["target_speed"], c["acceleration_limit"], c["deceleration_limit"], step
-        )
+        reference = moved_towards(reference, c["target_speed"], c["acceleration_limit"], c["deceleration_limit"], step)
         reference = min(reference, speed + p["reference_lead"])
         s["reference_speed"] = reference
         error = reference - speed
@@ -113,10 +115,8 @@ def move_brake_pedal(s, b, c, p, step):
         return
     if mode > 2.5:
         if s["speed"] < STANDSTILL_SPEED:
-            if s["speed"] == 0.0:
-                s["brake_demand"] = moved_towards(
-                    s["brake_demand"], STANDING_PRESSURE, FOOT_RATE, FOOT_RATE, step
-                )
+            if s["speed"] <= 0.0:
+                s["brake_demand"] = moved_towards(s["brake_demand"], STANDING_PRESSURE, FOOT_RATE, FOOT_RATE, step)
             return
         wanted = stopping_deceleration(s["speed"], c["stop_distance"] - s["distance"])
     elif mode > 1.5:
@@ -183,4 +183,3 @@ def control(s, b, c, p, step):
             s["compressor_pumping"] = 0.0
     elif s["reservoir_pressure"] <= p["compressor_cut_in"]:
         s["compressor_pumping"] = 1.0
-

@@ -86,7 +86,12 @@ def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[
             raise SpecError(f"{path}: {table} is a table here and a value in {base}")
         for key, entry in content.items():
             value, source = entry, NOT_STATED
-            if isinstance(entry, list) and len(entry) == 2 and isinstance(entry[1], str) and not isinstance(entry[0], str):
+            if (
+                isinstance(entry, list)
+                and len(entry) == 2
+                and isinstance(entry[1], str)
+                and not isinstance(entry[0], str)
+            ):
                 value, source = entry
             part[key] = value
             sources[f"{table}.{key}"] = source
@@ -161,13 +166,15 @@ def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
     for change in changes:
         name = change.partition("=")[0].strip()
         if "=" not in change:
-            raise SettingsError(f'--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000')
+            raise SettingsError(f"--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000")
         if name in truck_keys:
             truck.append(change)
         elif name in settings_keys:
             settings.append(change)
         else:
-            raise SettingsError(f'--set {change}: no key is called "{name}". {_nearest(name, truck_keys | settings_keys)}')
+            raise SettingsError(
+                f'--set {change}: no key is called "{name}". {_nearest(name, truck_keys | settings_keys)}'
+            )
     return truck, settings
 
 
@@ -286,6 +293,10 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
     high = getattr(bounds.get("Le"), "le", None)
     if low is None or high is None:
         return f"expected is: {info.description or 'a table'}"
-    unit = unit_of_key(place[-1]).replace("_", "/") if unit_of_key(place[-1]) in ("km_h", "m_s") else unit_of_key(place[-1])
+    unit = (
+        unit_of_key(place[-1]).replace("_", "/")
+        if unit_of_key(place[-1]) in ("km_h", "m_s")
+        else unit_of_key(place[-1])
+    )
     whole = "a whole number from " if info.annotation is int else ""
     return f"allowed is {whole}{low:g} to {high:g}{' ' + unit if unit else ''} ({info.description})"

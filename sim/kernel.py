@@ -12,7 +12,7 @@ from sim.laws.driveline import friction_force
 from sim.laws.foot import launch_clutch_torque
 from sim.laws.grade_severity import brake_temperature_rate
 from sim.laws.lag import lag_rate
-from sim.laws.road_load import grade_sine, traction_limit
+from sim.laws.road_load import traction_limit
 from sim.laws.thermal import radiator_conductance, thermostat_opening
 from sim.plant import driveline, manifold_target, settle
 from sim.records import (
@@ -28,12 +28,11 @@ from sim.records import (
     WATCH_ARMED,
     WATCH_COUNT,
     WATCH_DIRECTION,
-    WATCH_FIELD,
     WATCH_FIRED,
     WATCH_LEVEL,
+    WATCH_PLACE,
     WATCH_RELEASE,
     WATCH_SCALE,
-    WATCH_SOURCE,
 )
 from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
 
@@ -196,9 +195,9 @@ def move(s, c, p, tables, step):
         # the input shaft turns freely between clutch and gears
         inertia = p["shaft_inertia"]
         loss = p["gearbox_constant_loss"]
-        required = (
-            (engine_speed - shaft_before) * rate + engine_torque * per_engine_inertia + loss / inertia
-        ) / (per_engine_inertia + 1.0 / inertia)
+        required = ((engine_speed - shaft_before) * rate + engine_torque * per_engine_inertia + loss / inertia) / (
+            per_engine_inertia + 1.0 / inertia
+        )
         clutch = friction_force(required, capacity)
         free = shaft_before + step * clutch / inertia
         shaft_drag = friction_force(inertia * free * rate, loss)
@@ -329,7 +328,7 @@ def move(s, c, p, tables, step):
         s["held_by_resistance"] += (s["aero_force"] + rolling) * travelled
         s["held_by_brakes"] += brake_work
 
-    s["elevation"] += travelled * grade_sine(s["grade"])
+    s["elevation"] += travelled * s["sine"]
     s["distance"] += travelled
     s["speed"] = speed_after
     s["wheel_speed"] = wheel_after
@@ -401,27 +400,21 @@ def warm(s, p, step, combustion, friction, compression, steer_work, drive_work, 
     drums = 0.0
     hottest = 0.0
     if p["brakes_steer"] > 0.0:
-        t, shed = warm_group(
-            s["brake_temperature_steer"], speed, ambient, steer_work, p["brakes_steer"], p, step
-        )
+        t, shed = warm_group(s["brake_temperature_steer"], speed, ambient, steer_work, p["brakes_steer"], p, step)
         s["brake_temperature_steer"] = t
         s["brake_heat"] += shed
         total += t * p["brakes_steer"]
         drums += p["brakes_steer"]
         hottest = max(hottest, t)
     if p["brakes_drive"] > 0.0:
-        t, shed = warm_group(
-            s["brake_temperature_drive"], speed, ambient, drive_work, p["brakes_drive"], p, step
-        )
+        t, shed = warm_group(s["brake_temperature_drive"], speed, ambient, drive_work, p["brakes_drive"], p, step)
         s["brake_temperature_drive"] = t
         s["brake_heat"] += shed
         total += t * p["brakes_drive"]
         drums += p["brakes_drive"]
         hottest = max(hottest, t)
     if p["brakes_trailer"] > 0.0:
-        t, shed = warm_group(
-            s["brake_temperature_trailer"], speed, ambient, trailer_work, p["brakes_trailer"], p, step
-        )
+        t, shed = warm_group(s["brake_temperature_trailer"], speed, ambient, trailer_work, p["brakes_trailer"], p, step)
         s["brake_temperature_trailer"] = t
         s["brake_heat"] += shed
         total += t * p["brakes_trailer"]
@@ -437,9 +430,9 @@ def warm(s, p, step, combustion, friction, compression, steer_work, drive_work, 
         + p["coolant_friction_share"] * friction
         + p["coolant_compression_share"] * compression
     )
-    s["exhaust_heat"] += (
-        1.0 - p["oil_combustion_share"] - p["coolant_combustion_share"]
-    ) * combustion + (1.0 - p["coolant_compression_share"]) * compression
+    s["exhaust_heat"] += (1.0 - p["oil_combustion_share"] - p["coolant_combustion_share"]) * combustion + (
+        1.0 - p["coolant_compression_share"]
+    ) * compression
     exchange = p["oil_coolant_exchange"] * (s["oil_temperature"] - s["coolant_temperature"]) * step
     oil_shed = p["oil_air_exchange"] * (s["oil_temperature"] - ambient) * step
     conductance = radiator_conductance(
@@ -510,15 +503,9 @@ def fill(s, p, tables, step):
     if supplied > 0.0 or pressures > NO_PRESSURE:
         rise = max(supplied - s["brake_pressure_drive"], 0.0) / p["brake_lag_drive"] * step
         s["reservoir_pressure"] -= p["air_per_application"] * rise
-        s["brake_pressure_steer"] += (
-            lag_rate(s["brake_pressure_steer"], supplied, p["brake_lag_steer"]) * step
-        )
-        s["brake_pressure_drive"] += (
-            lag_rate(s["brake_pressure_drive"], supplied, p["brake_lag_drive"]) * step
-        )
-        s["brake_pressure_trailer"] += (
-            lag_rate(s["brake_pressure_trailer"], supplied, p["brake_lag_trailer"]) * step
-        )
+        s["brake_pressure_steer"] += lag_rate(s["brake_pressure_steer"], supplied, p["brake_lag_steer"]) * step
+        s["brake_pressure_drive"] += lag_rate(s["brake_pressure_drive"], supplied, p["brake_lag_drive"]) * step
+        s["brake_pressure_trailer"] += lag_rate(s["brake_pressure_trailer"], supplied, p["brake_lag_trailer"]) * step
     else:
         s["brake_pressure_steer"] = 0.0
         s["brake_pressure_drive"] = 0.0
@@ -571,50 +558,19 @@ def count(s, c, p, step):
 
 
 @compiled
-def value_of(source, field, state_row, belief_row, command_row):
-    """One field by its place, as watch points and the log name it.
-
-    Parameters
-    ----------
-    source : int
-        Which record. [-]
-    field : int
-        Index in it. [-]
-    state_row : array
-        State as a plain row. [SI]
-    belief_row : array
-        Belief as a plain row. [SI]
-    command_row : array
-        Command as a plain row. [SI]
-
-    Returns
-    -------
-    value : float
-        [SI]
-    """
-    if source == 0:
-        return state_row[field]
-    if source == 1:
-        return belief_row[field]
-    return command_row[field]
-
-
-@compiled
-def check_watches(watches, number, state_row, belief_row, command_row):
+def check_watches(levels, flags, number, block):
     """Arms and fires watch points in their order.
 
     Parameters
     ----------
-    watches : array
-        Shape (watch points, 8), columns as in `sim.records`. [any]
+    levels : array
+        Level, direction, release, scale, shape (watch points, 4). [any]
+    flags : array
+        Place of the field, armed, fired, shape (watch points, 3). [-]
     number : int
         Watch points in use. [-]
-    state_row : array
-        State as a plain row. [SI]
-    belief_row : array
-        Belief as a plain row. [SI]
-    command_row : array
-        Command as a plain row. [SI]
+    block : array
+        State, belief and command as plain doubles. [SI]
 
     Returns
     -------
@@ -628,24 +584,19 @@ def check_watches(watches, number, state_row, belief_row, command_row):
     """
     fired = 0
     for k in range(number):
-        value = value_of(
-            int(watches[k, WATCH_SOURCE]), int(watches[k, WATCH_FIELD]), state_row, belief_row, command_row
-        )
-        beyond = (value * watches[k, WATCH_SCALE] - watches[k, WATCH_LEVEL]) * watches[k, WATCH_DIRECTION]
-        if watches[k, WATCH_ARMED] > 0.5:
-            if beyond >= 0.0:
-                watches[k, WATCH_ARMED] = 0.0
-                watches[k, WATCH_FIRED] = 1.0
+        value = block[flags[k, WATCH_PLACE]] * levels[k, WATCH_SCALE]
+        if flags[k, WATCH_ARMED] != 0:
+            if (value - levels[k, WATCH_LEVEL]) * levels[k, WATCH_DIRECTION] >= 0.0:
+                flags[k, WATCH_ARMED] = 0
+                flags[k, WATCH_FIRED] = 1
                 fired += 1
-        elif watches[k, WATCH_FIRED] < 0.5:
-            back = (value * watches[k, WATCH_SCALE] - watches[k, WATCH_RELEASE]) * watches[k, WATCH_DIRECTION]
-            if back <= 0.0:
-                watches[k, WATCH_ARMED] = 1.0
+        elif flags[k, WATCH_FIRED] == 0 and (value - levels[k, WATCH_RELEASE]) * levels[k, WATCH_DIRECTION] <= 0.0:
+            flags[k, WATCH_ARMED] = 1
     return fired
 
 
 @compiled
-def write_log_row(log, row, tick, places, state_row, belief_row, command_row):
+def write_log_row(log, row, tick, places, block):
     """Copies the logged fields into one row of the log.
 
     Parameters
@@ -657,27 +608,23 @@ def write_log_row(log, row, tick, places, state_row, belief_row, command_row):
     tick : int
         Now. [-]
     places : array
-        Shape (columns, 2): source and index of each column. [-]
-    state_row : array
-        State as a plain row. [SI]
-    belief_row : array
-        Belief as a plain row. [SI]
-    command_row : array
-        Command as a plain row. [SI]
+        Place of each column in the block, shape (columns,). [-]
+    block : array
+        State, belief and command as plain doubles. [SI]
     """
     log[row, 0] = tick
     for k in range(places.shape[0]):
-        log[row, k + 1] = value_of(places[k, 0], places[k, 1], state_row, belief_row, command_row)
+        log[row, k + 1] = block[places[k]]
 
 
 @compiled
-def advance(
-    state, belief, command, parameters, tables, road, watches, log, places, clockwork, rows, until
-):
+def advance(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until):
     """Marches the truck to a tick, or to the first watch point that fires before it.
 
     Parameters
     ----------
+    block : array
+        State, belief and command as plain doubles over the same memory. [SI]
     state : array
         State record, shape (1,). [SI]
     belief : array
@@ -690,16 +637,16 @@ def advance(
         Shape (rows, width). [any]
     road : array
         Shape (points, 4). [m, -, 1/m, m/s]
-    watches : array
-        Shape (watch points, 8). [any]
+    levels : array
+        Numbers of the watch points, shape (watch points, 4). [any]
+    flags : array
+        Whole numbers of the watch points, shape (watch points, 3). [-]
     log : array
         Shape (rows, 1 + columns). [any]
     places : array
-        Shape (columns, 2). [-]
+        Shape (columns,). [-]
     clockwork : array
         Tick, place on the road, log rows written, watch points in use, ticks between log rows, shape (5,). [-]
-    rows : tuple of array
-        State, belief and command as plain rows over the same memory. [SI]
     until : int
         Tick to stop at. [-]
 
@@ -709,7 +656,6 @@ def advance(
         0 tick reached, 1 watch point fired, 2 log full, 3 not a number. [-]
     """
     s, b, c, p = state[0], belief[0], command[0], parameters[0]
-    state_row, belief_row, command_row = rows
     step = p["tick"]
     tick = clockwork[TICK]
     place = clockwork[ROAD_PLACE]
@@ -732,12 +678,12 @@ def advance(
         count(s, c, p, step)
         tick += 1
         if tick % every == 0:
-            write_log_row(log, written, tick, places, state_row, belief_row, command_row)
+            write_log_row(log, written, tick, places, block)
             written += 1
-        if not s["speed"] == s["speed"]:
+        if s["speed"] != s["speed"]:
             status = NOT_A_NUMBER
             break
-        if number > 0 and check_watches(watches, number, state_row, belief_row, command_row) > 0:
+        if number > 0 and check_watches(levels, flags, number, block) > 0:
             status = REACHED_WATCH
             break
     clockwork[TICK] = tick

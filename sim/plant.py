@@ -4,8 +4,6 @@
 the belief and the command, and writes the instant's quantities back into the state record.
 """
 
-import math
-
 from sim.compiled import compiled
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.brakes import brake_force, hot_stroke, slack_effectiveness
@@ -23,7 +21,7 @@ from sim.laws.engine import (
     straight_line_fuel,
 )
 from sim.laws.engine_brake import braking_boost_target, braking_exhaust_pressure, braking_mean_pressure
-from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rolling_resistance, traction_limit
+from sim.laws.road_load import aerodynamic_drag, grade_cosine, grade_force, rolling_resistance, traction_limit
 from sim.laws.tables import table_value
 from sim.laws.thermal import compressor_power, fan_power
 from sim.records import (
@@ -126,12 +124,8 @@ def compression_torque(cylinders, manifold_pressure, ambient, p):
     torque : float
         Friction not included. [N m]
     """
-    exhaust = braking_exhaust_pressure(
-        manifold_pressure, ambient, p["braking_turbine_factor"], p["braking_back_share"]
-    )
-    pressure = braking_mean_pressure(
-        manifold_pressure, exhaust, p["braking_work_ratio"], p["braking_returned_share"]
-    )
+    exhaust = braking_exhaust_pressure(manifold_pressure, ambient, p["braking_turbine_factor"], p["braking_back_share"])
+    pressure = braking_mean_pressure(manifold_pressure, exhaust, p["braking_work_ratio"], p["braking_returned_share"])
     return mean_pressure_torque(pressure, p["displacement"] * cylinders / p["cylinders"])
 
 
@@ -247,12 +241,8 @@ def fuel_rate(indicated, friction, speed, p, tables):
     if torque < p["fuel_map_first_torque"]:
         scale = indicated / (friction + p["fuel_map_first_torque"])
         torque = p["fuel_map_first_torque"]
-    low = table_value(
-        tables[FUEL_MAP_ROW + row], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque
-    )
-    high = table_value(
-        tables[FUEL_MAP_ROW + row + 1], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque
-    )
+    low = table_value(tables[FUEL_MAP_ROW + row], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque)
+    high = table_value(tables[FUEL_MAP_ROW + row + 1], p["fuel_map_first_torque"], p["fuel_map_per_torque"], torque)
     return scale * (low + share * (high - low))
 
 
@@ -304,9 +294,7 @@ def engine(s, b, c, p, tables):
                 p["droop"],
             )
             indicated *= road_speed_share(b["road_speed"], p["road_speed_limit"], p["road_speed_band"])
-        idle = idle_torque(
-            believed, p["low_idle"], warm, p["idle_gain"], s["idle_integral"], p["refuel_span"]
-        )
+        idle = idle_torque(believed, p["low_idle"], warm, p["idle_gain"], s["idle_integral"], p["refuel_span"])
         indicated = min(max(indicated, idle), full_indicated)
         demand = indicated / full_indicated
         if indicated > 0.0:
@@ -427,12 +415,11 @@ def road(s, p, tables):
     tables : array
         Shape (rows, width). [any]
     """
-    sine = grade_sine(s["grade"])
-    cosine = math.sqrt(1.0 - sine * sine)
+    cosine = grade_cosine(s["grade"])
+    sine = s["grade"] * cosine
+    s["sine"] = sine
     s["grade_force"] = grade_force(p["mass"], sine)
-    s["rolling_force"] = rolling_resistance(
-        p["mass"], cosine, p["rolling_constant"], p["rolling_speed"], s["speed"]
-    )
+    s["rolling_force"] = rolling_resistance(p["mass"], cosine, p["rolling_constant"], p["rolling_speed"], s["speed"])
     s["aero_force"] = aerodynamic_drag(s["air_density"], p["drag_area"], s["speed"], s["wind"])
     s["brake_force_steer"] = group_brake_force(
         s["brake_pressure_steer"],
@@ -559,8 +546,6 @@ def rolling_acceleration(s, p, tables):
     gear = int(s["gear"])
     slope, drag, per_metre = driveline(s["engine_torque"], gear, s["engine_speed"], 1.0, p, tables)
     brakes = s["brake_force_steer"] + s["brake_force_drive"] + s["brake_force_trailer"]
-    force = (
-        slope * s["engine_torque"] - drag - s["grade_force"] - s["aero_force"] - s["rolling_force"] - brakes
-    )
+    force = slope * s["engine_torque"] - drag - s["grade_force"] - s["aero_force"] - s["rolling_force"] - brakes
     mass = p["vehicle_body"] + p["wheel_body"] + p["shaft_inertia"] * per_metre * per_metre
     return force / (mass + slope * per_metre * p["engine_inertia"])

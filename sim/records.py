@@ -62,6 +62,7 @@ wheel_slip            | -      | 1 while the drive tyres slip
 standstill            | -      | 1 while the truck is held at rest
 fuel_cut              | -      | 1 while no fuel is injected
 grade                 | -      | rise over run
+sine                  | -      | sine of the slope angle
 wind                  | m/s    | from ahead
 ambient_temperature   | K      | outside air
 ambient_pressure      | Pa     | outside air
@@ -358,12 +359,14 @@ TABLE_WIDTH = 256
 # columns of the road array
 ROAD_DISTANCE, ROAD_GRADE, ROAD_GRADE_SLOPE, ROAD_WIND = 0, 1, 2, 3
 
-STATE_SOURCE, BELIEF_SOURCE, COMMAND_SOURCE = 0, 1, 2
-_INDEX = (STATE_INDEX, BELIEF_INDEX, COMMAND_INDEX)
+# state, belief and command lie behind one another in one block of doubles; this is where each begins
+_FIRST = {"state": 0, "belief": len(STATE), "command": len(STATE) + len(BELIEF)}
+_INDEX = {"state": STATE_INDEX, "belief": BELIEF_INDEX, "command": COMMAND_INDEX}
+MEMORY_SIZE = len(STATE) + len(BELIEF) + len(COMMAND)
 
-# columns of a watch point
-WATCH_SOURCE, WATCH_FIELD, WATCH_LEVEL, WATCH_DIRECTION, WATCH_RELEASE, WATCH_SCALE, WATCH_ARMED, WATCH_FIRED = range(8)
-WATCH_WIDTH = 8
+# a watch point: numbers, and whole numbers
+WATCH_LEVEL, WATCH_DIRECTION, WATCH_RELEASE, WATCH_SCALE = range(4)
+WATCH_PLACE, WATCH_ARMED, WATCH_FIRED = range(3)
 # entries of the clockwork
 TICK, ROAD_PLACE, LOG_ROWS, WATCH_COUNT, LOG_EVERY = range(5)
 CLOCKWORK_SIZE = 5
@@ -387,25 +390,52 @@ REASONS = (
 
 
 class Column(NamedTuple):
-    """One column of the log: exported name, record, field, and unit of the export."""
+    """One column of the log: exported name, place in the block, unit of the export, and meaning."""
 
     name: str
-    source: int
-    field: str
+    place: int
     unit: str
     meaning: str
 
 
+def field_place(name: str) -> int:
+    """Where a field named like `state.speed` stands in the block of state, belief and command.
+
+    Parameters
+    ----------
+    name : str
+        Record, dot, field; record is state, belief or command. [-]
+
+    Returns
+    -------
+    place : int
+        [-]
+
+    Raises
+    ------
+    KeyError
+        No such record or field.
+
+    Examples
+    --------
+    >>> field_place("state.distance")
+    0
+    """
+    record, field = name.split(".")
+    return _FIRST[record] + _INDEX[record][field]
+
+
 def _columns(text: str) -> tuple[Column, ...]:
     """Reads lines of `exported name | source.field | unit ending`."""
-    sources = {"state": STATE_SOURCE, "belief": BELIEF_SOURCE, "command": COMMAND_SOURCE}
-    meanings = [{f.name: f.meaning for f in table} for table in (STATE, BELIEF, COMMAND)]
+    meanings = {
+        f"{record}.{entry.name}": entry.meaning
+        for record, table in (("state", STATE), ("belief", BELIEF), ("command", COMMAND))
+        for entry in table
+    }
     columns = []
     for line in text.strip().splitlines():
         name, place, unit = (part.strip() for part in line.split("|"))
-        record, field = place.split(".")
-        source = sources[record]
-        columns.append(Column(name, source, field, unit, meanings[source][field]))
+        columns.append(Column(name, field_place(place), unit, meanings[place]))
     return tuple(columns)
 
 
@@ -451,35 +481,34 @@ severity_temperature_a_c| state.severity_temperature_a | c
 severity_temperature_b_c| state.severity_temperature_b | c
 wind_m_s                | state.wind                |
 """)
-LOG_PLACES = np.array([(c.source, _INDEX[c.source][c.field]) for c in LOG], dtype=np.int64)
+LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 
 
-def field_place(name: str) -> tuple[int, int]:
-    """Where a watch point finds a field named like `state.speed`.
+class Memory(NamedTuple):
+    """State, belief and command over one block of doubles."""
 
-    Parameters
-    ----------
-    name : str
-        Record, dot, field; record is state, belief or command. [-]
+    block: np.ndarray
+    state: np.ndarray
+    belief: np.ndarray
+    command: np.ndarray
+
+
+def new_memory() -> Memory:
+    """An empty block with its three records.
 
     Returns
     -------
-    place : tuple of int
-        Source and index. [-]
-
-    Raises
-    ------
-    KeyError
-        No such record or field.
-
-    Examples
-    --------
-    >>> field_place("state.distance")
-    (0, 0)
+    memory : Memory
+        Block of shape (fields,), records of shape (1,). [SI]
     """
-    record, field = name.split(".")
-    source = {"state": STATE_SOURCE, "belief": BELIEF_SOURCE, "command": COMMAND_SOURCE}[record]
-    return source, _INDEX[source][field]
+    block = np.zeros(MEMORY_SIZE)
+    first, second = _FIRST["belief"], _FIRST["command"]
+    return Memory(
+        block,
+        block[:first].view(STATE_TYPE),
+        block[first:second].view(BELIEF_TYPE),
+        block[second:].view(COMMAND_TYPE),
+    )
 
 
 def exported(values: np.ndarray, unit: str) -> np.ndarray:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.records import LOG, PARAMETER_TYPE, REASONS, STATE_TYPE, exported
+from sim.records import LOG, REASONS, exported
 from sim.route import Route
 from sim.specs import Settings, Truck
 from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, US_GALLON
@@ -142,9 +142,7 @@ class Result:
             [-]
         """
         out = io.StringIO()
-        writer = csv.DictWriter(
-            out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n"
-        )
+        writer = csv.DictWriter(out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n")
         writer.writeheader()
         for event in self.events:
             row = dict(event)

@@ -19,7 +19,16 @@ import numpy as np
 from sim.errors import RouteError
 from sim.units import quantity_in, to_si
 
-COLUMNS = ("distance_m", "elevation_m", "grade_percent", "speed_limit_km_h", "stop_s", "wind_m_s", "sign", "curve_radius_m")
+COLUMNS = (
+    "distance_m",
+    "elevation_m",
+    "grade_percent",
+    "speed_limit_km_h",
+    "stop_s",
+    "wind_m_s",
+    "sign",
+    "curve_radius_m",
+)
 STEEPEST = 0.35  # rise over run; steeper is taken for a mistake
 HIGHEST = 6000.0  # m
 LONGEST = 3.0e6  # m
@@ -342,7 +351,9 @@ def read_route(path: Path) -> Route:
         grade = np.array([row["grade_percent"] for row in rows]) / 100.0
         slope = np.append(np.diff(grade) / np.diff(distance), 0.0)
         start = float(facts.get("start_elevation_m", 0.0))
-    limits = [Place(row["distance_m"], to_si(row["speed_limit_km_h"], "km_h")) for row in rows if "speed_limit_km_h" in row]
+    limits = [
+        Place(row["distance_m"], to_si(row["speed_limit_km_h"], "km_h")) for row in rows if "speed_limit_km_h" in row
+    ]
     if not limits or limits[0].distance > 0.0:
         limits.insert(0, Place(0.0, limits[0].value if limits else DEFAULT_LIMIT))
     wind = 0.0
@@ -468,7 +479,9 @@ def _read_facts(path: Path) -> dict[str, Any]:
         raise RouteError(f"{path}: cannot be read as TOML ({problem})") from None
     unknown = set(facts) - {"title", "source", "marks", "start_elevation_m"}
     if unknown:
-        raise RouteError(f'{path}: no key is called "{sorted(unknown)[0]}"; keys are title, source, marks, start_elevation_m')
+        raise RouteError(
+            f'{path}: no key is called "{sorted(unknown)[0]}"; keys are title, source, marks, start_elevation_m'
+        )
     start = facts.get("start_elevation_m", 0.0)
     if isinstance(start, bool) or not isinstance(start, int | float) or not -450.0 <= start <= HIGHEST:
         raise RouteError(f"{path}: start_elevation_m is {start!r}; allowed is a number from -450 to {HIGHEST:g}")

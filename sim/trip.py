@@ -4,7 +4,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-
 from sim.actors import brake_stages, driver, ending, fan, gearshift, signs
 from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
@@ -21,7 +20,9 @@ CRUISING_RPM = 1150.0  # a trip that starts rolling starts in the highest gear t
 PATIENCE = 10.0  # times as long as at 40 km/h
 
 
-def run_trip(truck: TruckFile | Truck | str | Path, route: Route | str | Path, settings: Settings | None = None) -> Result:
+def run_trip(
+    truck: TruckFile | Truck | str | Path, route: Route | str | Path, settings: Settings | None = None
+) -> Result:
     """Drives a truck over a road.
 
     Parameters
@@ -61,11 +62,12 @@ def run_trip(truck: TruckFile | Truck | str | Path, route: Route | str | Path, s
     before = clock.state.copy()
     scene = Scene(clock, spec, chosen, road)
     start_actors(scene)
+    clock.load_kernel()
     started = time.perf_counter()
     clock.run(until=scene.ended)
     wall = time.perf_counter() - started
 
-    how, cause = scene.ended.value
+    how, cause = scene.outcome
     seconds = clock.seconds
     events = tuple(
         {
@@ -153,12 +155,14 @@ def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
     clock : Clock
         [-]
     """
-    speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR if settings.start.speed_km_h >= 0.0 else route.limits[0].value
+    speed = (
+        settings.start.speed_km_h * KILOMETRE_PER_HOUR if settings.start.speed_km_h >= 0.0 else route.limits[0].value
+    )
     parameters = parameters_of(truck, settings, route.start_elevation)
     gear = starting_gear(truck, settings, speed)
     tables = tables_of(truck)
-    state, belief, command = initial_records(truck, settings, route, parameters, tables, gear, speed)
-    rig = Rig(state, belief, command, parameters, tables, route.road_array(settings.weather.wind_m_s))
+    memory = initial_records(truck, settings, route, parameters, tables, gear, speed)
+    rig = Rig(memory, parameters, tables, route.road_array(settings.weather.wind_m_s))
     log_every = max(1, round(settings.simulation.log_s / settings.simulation.tick_s))
     return Clock(rig, log_every)
 

@@ -8,7 +8,8 @@ from sim.units import REVOLUTION_PER_MINUTE
 
 STOP_SHORT = 1.0  # m, assumed: the truck stands this far before the line
 HOLDING_PRESSURE = 2.5e5  # Pa, assumed: foot on the brake while standing
-LAUNCH_RPM = 1000.0  # engine speed a driver pulls away with, assumed
+LAUNCH_RPM = 850.0  # engine speed a driver pulls away with, assumed
+LAUNCH_ACCELERATION = 1.2  # m/s2, assumed: pull a driver wants in hand for pulling away
 LONGEST_LAUNCH = 25.0  # s, assumed: then the driver gives up
 MOST_CLUTCH_HEAT = 3.0e6  # J, assumed: one launch that makes more has burnt the clutch
 SIDE_ACCELERATION = 1.4  # m/s2, assumed: 0.14 g in a curve
@@ -121,7 +122,7 @@ def _stand(scene: Scene, demand: Demand) -> Process:
 
 
 def launch_gear(scene: Scene) -> int:
-    """Highest gear that can start the truck here without boost, at most the fourth.
+    """Highest of the lower gears that starts the truck briskly here without boost; the first when none does.
 
     Parameters
     ----------
@@ -137,8 +138,8 @@ def launch_gear(scene: Scene) -> int:
     if held:
         return held
     grade = scene.clock.true("grade")
-    needed = 1.6 * max(scene.resistance(0.0, grade), 0.03 * scene.truck.vehicle.mass_kg * 9.8)
-    for gear in range(min(4, scene.top_gear), 1, -1):
+    needed = scene.resistance(0.0, grade) + LAUNCH_ACCELERATION * scene.truck.vehicle.mass_kg
+    for gear in range(max(scene.top_gear // 2, 1), 1, -1):
         if scene.pull_at(gear, LAUNCH_RPM * REVOLUTION_PER_MINUTE, boosted=False) >= needed:
             return gear
     return 1
@@ -177,7 +178,10 @@ def pull_away(scene: Scene, cause: str) -> Process:
     event = yield from clock.first(locked, burnt, clock.after(LONGEST_LAUNCH))
     made = (clock.true("clutch") - heat) / 1000.0
     if event is not locked:
-        scene.end("stalled", f"could not pull away in gear {gear} on {100 * clock.true('grade'):.1f} %; clutch heat {made:.0f} kJ")
+        scene.end(
+            "stalled",
+            f"could not pull away in gear {gear} on {100 * clock.true('grade'):.1f} %; clutch heat {made:.0f} kJ",
+        )
         return
     clock.set(engine_mode=0.0, launching=0.0, accelerator_mode=1.0)
     scene.standing = False
@@ -202,8 +206,11 @@ def holding_back(scene: Scene) -> Process:
     over = habits.overspeed_km_h / 3.6
     drop = habits.snub_drop_km_h / 3.6
     while True:
-        if clock.commanded("brake_mode") > 0.5 or scene.standing:
-            yield clock.when("command.brake_mode", 0.5, falling=True, release=0.5)
+        if scene.standing:
+            yield scene.pulled_away()
+            continue
+        if clock.commanded("brake_mode") > 0.5:
+            yield clock.when("command.brake_mode", 0.5, falling=True)
             continue
         target = clock.commanded("target_speed")
         engine_at, brake_at, release_at = target + 0.4 * over, target + over, target + over - drop

@@ -1,5 +1,7 @@
 """The gearbox: how a shift is carried out, and when one is wanted."""
 
+import simpy
+
 from sim.actors.scene import Scene
 from sim.clock import Process
 from sim.units import REVOLUTION_PER_MINUTE
@@ -9,9 +11,13 @@ LONGEST_MATCH = 2.5  # s, assumed: then the gear goes in with what difference is
 MATCH_STEP = 0.1  # s: how often the matching speed is taken from the speedometer
 DECLUTCH_ABOVE_IDLE = 120.0 * REVOLUTION_PER_MINUTE  # assumed: a braking driver opens the clutch this far above idle
 SETTLING = 1.5  # s, assumed: after a shift, before the next is thought about
-SECOND_LOOK = 3.0  # s, assumed: after an upshift was found to be too early
+SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
+SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused upshift is thought about again
+GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
+GAINING = 0.06  # m/s2, assumed: a truck that gains this much needs no lower gear
 PULL_RESERVE = 1.03  # assumed: the next gear must pull this much more than the road asks for
 LIGHT_PEDAL = 0.55  # assumed: below it the light-load shift speed counts
+NEVER = 1.0e9  # rad/s
 FORCED_UPSHIFT = 2300.0 * REVOLUTION_PER_MINUTE  # assumed: an automated gearbox protects its engine
 
 
@@ -48,6 +54,10 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
             break
         yield clock.after(MATCH_STEP)
         waited += MATCH_STEP
+    if scene.standing or target < truck.engine.si("low_idle_rpm"):
+        clock.set(engine_mode=0.0)
+        clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
+        return
     clock.set(gear=gear, clutch=1.0)
     yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
     clock.set(engine_mode=0.0)
@@ -137,7 +147,7 @@ def upshift_holds(scene: Scene, gear: int) -> bool:
     least = (scene.settings.shifting.downshift_rpm + 30.0) * REVOLUTION_PER_MINUTE
     if scene.engine_speed(gear, landed) < least:
         return False
-    if scene.clock.true("accelerator") < LIGHT_PEDAL and grade < 0.01:
+    if _is_light(scene) and grade < 0.01:
         return True
     return scene.pull(gear, landed) >= PULL_RESERVE * scene.resistance(landed, grade)
 
@@ -157,44 +167,73 @@ def gear_choice(scene: Scene) -> Process:
     """
     clock, shifting = scene.clock, scene.settings.shifting
     held = scene.settings.drill.hold_gear
-    idle = scene.truck.engine.si("low_idle_rpm")
     while True:
         if scene.standing:
-            yield clock.when("command.launching", 0.5, falling=True, release=0.5)
+            yield scene.pulled_away()
             yield clock.after(SETTLING)
             continue
-        gear = int(clock.true("gear"))
+        gear = int(clock.commanded("gear"))
         if gear == 0:
             yield from _take_up(scene)
             continue
-        light = clock.true("accelerator") < LIGHT_PEDAL
+        light = _is_light(scene)
         up_rpm = shifting.upshift_rpm if light else shifting.full_load_upshift_rpm
-        waits = [clock.when("belief.engine_speed", idle + DECLUTCH_ABOVE_IDLE, falling=True)]
+        waits = [near_idle(scene)]
         if not held:
             if gear > 1:
-                waits.append(clock.when("belief.engine_speed", shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True))
+                waits.append(
+                    clock.when("belief.engine_speed", shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True)
+                )
             if gear < scene.top_gear:
                 waits.append(clock.when("belief.engine_speed", up_rpm * REVOLUTION_PER_MINUTE))
                 waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL))
         event = yield from clock.first(*waits)
         if scene.standing:
             continue
-        if event is waits[0] and clock.believed("engine_speed") <= idle + DECLUTCH_ABOVE_IDLE:
+        if event is waits[0]:
             yield from _declutch(scene)
-        elif len(waits) > 1 and not held and clock.believed("engine_speed") <= shifting.downshift_rpm * REVOLUTION_PER_MINUTE:
+        elif (
+            len(waits) > 1
+            and not held
+            and clock.believed("engine_speed") <= shifting.downshift_rpm * REVOLUTION_PER_MINUTE
+        ):
             yield from _maybe_down(scene, gear)
         elif gear < scene.top_gear and clock.believed("engine_speed") >= up_rpm * REVOLUTION_PER_MINUTE:
             yield from _maybe_up(scene, gear)
 
 
+def near_idle(scene: Scene) -> simpy.Event:
+    """The event of an engine that is being pulled down to its idle speed.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    event : simpy.Event
+        [-]
+    """
+    level = scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
+    return scene.clock.when("belief.engine_speed", level, falling=True)
+
+
+def _is_light(scene: Scene) -> bool:
+    """Whether the pedal is light enough for an early upshift."""
+    return scene.clock.true("accelerator") < LIGHT_PEDAL
+
+
 def _maybe_down(scene: Scene, gear: int) -> Process:
     """Shifts down under load; with the foot off, waits for load or for the clutch."""
     clock, shifting = scene.clock, scene.settings.shifting
+    if clock.true("acceleration") > GAINING and clock.true("accelerator") > 0.0:
+        sinking = clock.when("state.acceleration", 0.5 * GAINING, falling=True)
+        turning = shifting.downshift_rpm * REVOLUTION_PER_MINUTE
+        yield from clock.first(sinking, clock.when("belief.engine_speed", turning, release=turning))
+        return
     if clock.true("accelerator") <= 0.0:
-        idle = scene.truck.engine.si("low_idle_rpm")
-        low = clock.when("belief.engine_speed", idle + DECLUTCH_ABOVE_IDLE, falling=True)
-        pressed = clock.when("state.accelerator", 0.05)
-        yield from clock.first(low, pressed, scene.ended)
+        yield from clock.first(near_idle(scene), clock.when("state.accelerator", 0.05))
         return
     road_speed, grade = clock.believed("road_speed"), clock.true("grade")
     landed = after_gap(scene, road_speed, grade)
@@ -222,10 +261,8 @@ def _maybe_up(scene: Scene, gear: int) -> Process:
             yield clock.after(SETTLING)
             return
         pressed = clock.when("state.accelerator", 0.05)
-        if automated:
-            yield from clock.first(pressed, clock.when("belief.engine_speed", FORCED_UPSHIFT))
-        else:
-            yield pressed
+        overspeed = FORCED_UPSHIFT if automated else NEVER
+        yield from clock.first(pressed, near_idle(scene), clock.when("belief.engine_speed", overspeed))
         return
     wanted = gear
     for candidate in range(gear + 1, min(gear + 2, scene.top_gear) + 1):
@@ -235,13 +272,26 @@ def _maybe_up(scene: Scene, gear: int) -> Process:
         yield from shift(scene, wanted, "engine speed high enough for the next gear")
         yield clock.after(SETTLING)
         return
-    low = clock.when("belief.engine_speed", scene.settings.shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True)
-    yield from clock.first(clock.after(SECOND_LOOK), low)
+    engine_speed, grade, light = clock.believed("engine_speed"), clock.true("grade"), _is_light(scene)
+    yield from clock.first(
+        clock.when("belief.engine_speed", scene.settings.shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True),
+        clock.when("belief.engine_speed", engine_speed * SPEED_NOTICED),
+        clock.when("state.grade", grade - GRADE_NOTICED, falling=True),
+        clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL),
+        clock.when("state.accelerator", 0.0, falling=True),
+    )
 
 
 def _declutch(scene: Scene) -> Process:
-    """Opens the clutch before the engine is pulled below idle."""
+    """Opens the clutch before the engine is pulled below idle; not while it is gaining speed, as after a launch."""
     clock = scene.clock
+    if clock.true("acceleration") > GAINING:
+        level = scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
+        yield from clock.first(
+            clock.when("state.acceleration", 0.5 * GAINING, falling=True),
+            clock.when("belief.engine_speed", level * SPEED_NOTICED),
+        )
+        return
     clock.set(clutch=0.0)
     clock.record("clutch_opened", "engine near idle speed", clock.true("engine_speed") / REVOLUTION_PER_MINUTE, "rpm")
     yield clock.after(scene.truck.driveline.clutch_open_s)

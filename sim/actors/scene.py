@@ -37,6 +37,7 @@ class Scene:
     ended: simpy.Event = field(init=False)
     wants_retarding: bool = False
     standing: bool = False
+    outcome: tuple[str, str] = ("time_limit", "the trip did not end")
     _retarding_event: simpy.Event = field(init=False)
 
     def __post_init__(self) -> None:
@@ -52,6 +53,16 @@ class Scene:
             [-]
         """
         return self._retarding_event
+
+    def pulled_away(self) -> simpy.Event:
+        """The event of the end of a launch that is still to come.
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        return self.clock.when("command.launching", 0.5, falling=True, release=0.5)
 
     def want_retarding(self, wish: bool) -> None:
         """Moves the driver's engine-brake switch; the foot stays off the accelerator as long as it is on.
@@ -79,7 +90,8 @@ class Scene:
         """
         if not self.ended.triggered:
             self.clock.record(how, cause)
-            self.ended.succeed((how, cause))
+            self.outcome = (how, cause)
+            self.ended.succeed()
 
     @property
     def top_gear(self) -> int:
@@ -125,7 +137,9 @@ class Scene:
         return float(
             grade_force(mass, grade_sine(grade))
             + rolling_resistance(mass, 1.0, float(p["rolling_constant"]), float(p["rolling_speed"]), road_speed)
-            + aerodynamic_drag(self.clock.true("air_density"), float(p["drag_area"]), road_speed, self.clock.true("wind"))
+            + aerodynamic_drag(
+                self.clock.true("air_density"), float(p["drag_area"]), road_speed, self.clock.true("wind")
+            )
         )
 
     def pull(self, gear: int, road_speed: float, *, boosted: bool = True) -> float:

@@ -1,7 +1,5 @@
 """What a driver's feet and a speed controller do between two decisions: pedal, brake pedal and clutch pedal as laws."""
 
-import math
-
 from sim.compiled import compiled
 
 

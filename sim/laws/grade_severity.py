@@ -184,9 +184,7 @@ def brake_temperature_rate(temperature, ambient, brake_power, speed, updated):
     >>> brake_temperature_rate(90.0, 90.0, 0.0, 30.0, True)
     0.0
     """
-    return cooling_rate(speed, updated) * (
-        heating_coefficient(speed, updated) * brake_power - (temperature - ambient)
-    )
+    return cooling_rate(speed, updated) * (heating_coefficient(speed, updated) * brake_power - (temperature - ambient))
 
 
 @compiled

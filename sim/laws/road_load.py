@@ -7,6 +7,28 @@ from sim.units import STANDARD_GRAVITY
 
 
 @compiled
+def grade_cosine(grade):
+    """Cosine of the slope angle.
+
+    Parameters
+    ----------
+    grade : float
+        Rise over horizontal run. [-]
+
+    Returns
+    -------
+    cosine : float
+        cos(atan(grade)). [-]
+
+    Examples
+    --------
+    >>> round(grade_cosine(0.75), 12)
+    0.8
+    """
+    return 1.0 / math.sqrt(1.0 + grade * grade)
+
+
+@compiled
 def grade_sine(grade):
     """Sine of the slope angle; distance is measured along the road.
 
@@ -25,7 +47,7 @@ def grade_sine(grade):
     >>> round(grade_sine(0.75), 12)
     0.6
     """
-    return grade / math.sqrt(1.0 + grade * grade)
+    return grade * grade_cosine(grade)
 
 
 @compiled

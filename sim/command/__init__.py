@@ -1,0 +1,1 @@
+"""The command `haulbench`: the only part of this package that prints."""

@@ -1,0 +1,98 @@
+"""Reads the command line and calls the Python interface. Nothing heavy is loaded before it is needed."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from sim.errors import HaulbenchError, SettingsError
+
+DEFAULT_ROUTE = "grade-profile-1037"
+DEFAULT_TRUCK = "long-haul-manual"
+BAD_INPUT = 2
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser whose errors read like the other messages of this program."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raises what argparse found.
+
+        Parameters
+        ----------
+        message : str
+            In argparse's words. [-]
+
+        Raises
+        ------
+        SettingsError
+            Always.
+        """
+        raise SettingsError(f"{message}. {self.prog} --help shows what is allowed.")
+
+
+def _parser() -> Parser:
+    """The commands and their flags."""
+    parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+
+    run = commands.add_parser("run", help="one trip and its summary")
+    run.add_argument(
+        "route",
+        nargs="?",
+        default=DEFAULT_ROUTE,
+        help=f"road: a name, a CSV file or grade:-6%%,10km,1100m ({DEFAULT_ROUTE})",
+    )
+    run.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
+    run.add_argument("--settings", metavar="FILE", help="settings as a TOML file")
+    run.add_argument(
+        "--set",
+        metavar="KEY=VALUE",
+        action="append",
+        default=[],
+        help="one value of truck or settings, may carry a unit",
+    )
+    run.add_argument("--out", metavar="DIR", help="folder for trace.csv, events.csv and summary.json")
+    run.add_argument("--force", action="store_true", help="write into --out although it is not empty")
+    run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
+    run.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+
+    commands.add_parser("list", help="roads and trucks, one line each")
+
+    check = commands.add_parser("check", help="published numbers against the laws the trip uses")
+    check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str or None
+        Command line without the program's name; None for the real one. [-]
+
+    Returns
+    -------
+    code : int
+        0 done, 1 a check failed, 2 bad input, 130 interrupted. [-]
+    """
+    parser = _parser()
+    try:
+        options = parser.parse_args(arguments)
+        if options.command is None:
+            parser.print_help()
+            return 0
+        from sim.command import actions
+
+        action = {"run": actions.run, "list": actions.list_all, "check": actions.check}[options.command]
+        return action(options)
+    except HaulbenchError as problem:
+        print(f"haulbench: {problem}", file=sys.stderr)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        print("haulbench: interrupted; nothing was written", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
