@@ -14,7 +14,9 @@ LONGEST_LAUNCH = 25.0  # s, assumed: then the driver gives up
 MOST_CLUTCH_HEAT = 3.0e6  # J, assumed: one launch that makes more has burnt the clutch
 SIDE_ACCELERATION = 1.4  # m/s2, assumed: 0.14 g in a curve
 LEAST_RETARDING = 3.0  # s, assumed: nobody flicks the engine-brake switch faster
-RELEASE_BELOW = 0.6  # m/s, assumed: below the target the switch goes off
+RETARDING_ABOVE = 0.15  # m/s, assumed: above the target, on a descent, the switch goes on
+FREE_ROLLING = 1.0  # m/s, assumed: how much more is let run out where the road does not fall
+RELEASE_BELOW = 0.6  # m/s, assumed: below the end of a snub the switch goes off although the road falls
 DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
 CREEP = 0.5  # m/s: below it the truck counts as standing when it must pull away
 
@@ -205,6 +207,7 @@ def holding_back(scene: Scene) -> Process:
     held = drill.hold_stage >= 0
     over = habits.overspeed_km_h / 3.6
     drop = habits.snub_drop_km_h / 3.6
+    snubbed = False  # the engine brake alone was not enough on this descent
     while True:
         if scene.standing:
             yield scene.pulled_away()
@@ -213,11 +216,13 @@ def holding_back(scene: Scene) -> Process:
             yield clock.when("command.brake_mode", 0.5, falling=True)
             continue
         target = clock.commanded("target_speed")
-        engine_at, brake_at, release_at = target + 0.4 * over, target + over, target + over - drop
+        brake_at, release_at = target + over, target + over - drop
+        falling = clock.true("grade") <= (0.5 if scene.wants_retarding else 1.0) * DESCENT
         changed = [
             clock.when("command.target_speed", target + 0.01),
             clock.when("command.target_speed", target - 0.01, falling=True),
             clock.when("command.brake_mode", 0.5),
+            clock.when("state.grade", 0.5 * DESCENT) if falling else clock.when("state.grade", DESCENT, falling=True),
         ]
         if held:
             fast = clock.when("belief.road_speed", brake_at)
@@ -226,19 +231,22 @@ def holding_back(scene: Scene) -> Process:
                 yield from _too_fast(scene, target, release_at)
             continue
         if not scene.wants_retarding:
-            fast = clock.when("belief.road_speed", engine_at)
+            fast = clock.when("belief.road_speed", target + RETARDING_ABOVE if falling else brake_at + FREE_ROLLING)
             event = yield from clock.first(fast, *changed)
             if event is fast:
                 scene.want_retarding(True)
                 yield clock.after(LEAST_RETARDING)
             continue
-        slow = clock.when("belief.road_speed", target - RELEASE_BELOW, falling=True)
+        let_go = (release_at if snubbed and falling else target) - RELEASE_BELOW
+        slow = clock.when("belief.road_speed", let_go if falling else target, falling=True)
         fast = clock.when("belief.road_speed", brake_at)
         event = yield from clock.first(slow, fast, *changed)
         if event is slow:
             scene.want_retarding(False)
+            snubbed = False
         elif event is fast:
             yield from _too_fast(scene, target, release_at)
+            snubbed = drill.service_brakes
 
 
 def held_stage(scene: Scene) -> Process:

@@ -1,0 +1,100 @@
+"""What feet do between two decisions: limits and signs of the laws in sim/laws/foot.py."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sim.laws.foot import (
+    launch_clutch_torque,
+    moved_towards,
+    snubbing_demand,
+    speed_hold_demand,
+    stopping_deceleration,
+)
+
+QUICK = settings(max_examples=60, deadline=None, derandomize=True, database=None)
+
+values = st.floats(-100.0, 100.0)
+rates = st.floats(0.0, 50.0)
+steps = st.floats(0.001, 0.1)
+
+
+@QUICK
+@given(values, values, rates, rates, steps)
+def test_a_move_stays_within_its_rate_and_never_overshoots(value, target, rise, fall, step):
+    moved = moved_towards(value, target, rise, fall, step)
+    assert min(value, target) <= moved <= max(value, target)
+    assert value - fall * step <= moved <= value + rise * step
+    if value - fall * step <= target <= value + rise * step:
+        assert moved == target
+
+
+@QUICK
+@given(values, values)
+def test_a_foot_without_rate_stays_and_one_in_place_stays(value, target):
+    assert moved_towards(value, target, 0.0, 0.0, 0.01) == value
+    assert moved_towards(value, value, 5.0, 5.0, 0.01) == value
+
+
+def test_repeated_moves_arrive_exactly_and_on_time():
+    value, moves = 0.0, 0
+    while value != 1.0:
+        value = moved_towards(value, 1.0, 0.7, 0.7, 0.01)
+        moves += 1
+    assert moves == 143, "1/(0.7 times 0.01) is 142.9"
+    assert moved_towards(value, 1.0, 0.7, 0.7, 0.01) == 1.0
+
+
+@QUICK
+@given(st.floats(-10.0, 10.0), st.floats(0.0, 1.0), st.floats(0.1, 5.0), st.floats(0.01, 5.0))
+def test_speed_hold_presses_more_the_further_it_is_below(error, integral, band, more):
+    demand = speed_hold_demand(error, integral, band)
+    assert speed_hold_demand(error + more, integral, band) > demand
+    assert speed_hold_demand(error, integral + more, band) > demand
+    assert speed_hold_demand(0.0, integral, band) == integral
+    assert speed_hold_demand(band, 0.0, band) == pytest.approx(1.0)
+    assert speed_hold_demand(-band, 0.0, band) == pytest.approx(-1.0)
+
+
+@QUICK
+@given(st.floats(0.0, 6e5), st.floats(0.0, 3.0), st.floats(-1.0, 3.0), st.floats(1e4, 5e5), st.floats(0.2, 2.0), steps)
+def test_snubbing_presses_for_too_little_and_lets_go_for_too_much(demand, wanted, felt, learnt, response, step):
+    after = snubbing_demand(demand, wanted, felt, learnt, response, step)
+    assert after >= 0.0
+    assert snubbing_demand(demand, felt, felt, learnt, response, step) == demand
+    assert (after - demand) * (wanted - felt) >= 0.0
+    assert snubbing_demand(0.0, 0.0, 3.0, learnt, response, step) == 0.0
+
+
+@QUICK
+@given(st.floats(0.0, 40.0), st.floats(0.1, 2000.0), st.floats(0.1, 50.0))
+def test_stopping_deceleration_ends_at_rest_at_the_point(speed, distance, more):
+    """Kinematics: what a steady deceleration takes from the square of the speed is twice it times the distance."""
+    deceleration = stopping_deceleration(speed, distance)
+    assert speed**2 - 2.0 * deceleration * distance == pytest.approx(0.0, abs=1e-9 * (1.0 + speed**2))
+    assert stopping_deceleration(speed + more, distance) > deceleration
+    assert stopping_deceleration(speed, distance + more) <= deceleration
+    assert stopping_deceleration(0.0, distance) == 0.0
+
+
+@QUICK
+@given(st.floats(0.0, 40.0), st.floats(-100.0, 0.1))
+def test_stopping_deceleration_is_finite_at_and_beyond_the_point(speed, distance):
+    at_the_point = stopping_deceleration(speed, 0.1)
+    assert stopping_deceleration(speed, distance) == at_the_point
+    assert 0.0 <= at_the_point <= 40.0**2 / 0.2 + 1e-9
+
+
+@QUICK
+@given(
+    st.floats(0.0, 300.0), st.floats(50.0, 120.0), st.floats(5.0, 80.0), st.floats(100.0, 8000.0), st.floats(0.0, 20.0)
+)
+def test_launch_clutch_carries_from_nothing_to_all(speed, bite, span, capacity, more):
+    torque = launch_clutch_torque(speed, bite, span, capacity)
+    assert 0.0 <= torque <= capacity
+    assert launch_clutch_torque(speed + more, bite, span, capacity) >= torque
+    assert launch_clutch_torque(bite, bite, span, capacity) == 0.0
+    assert launch_clutch_torque(bite - more, bite, span, capacity) == 0.0
+    assert launch_clutch_torque(bite + span + more, bite, span, capacity) == pytest.approx(capacity)
+    assert launch_clutch_torque(bite + 1e-6, bite, span, capacity) == pytest.approx(0.0, abs=1e-6)
+    assert launch_clutch_torque(bite + span - 1e-6, bite, span, capacity) == pytest.approx(capacity, rel=1e-5)

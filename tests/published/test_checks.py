@@ -1,0 +1,83 @@
+"""What the laws of the trip give, against what is printed in standards, handbooks and worked examples.
+
+Each printed value is a test of its own; its source, mark and tolerance stand in sim/checks/rows.csv and sim/checks/more.csv.
+"""
+
+import json
+from dataclasses import asdict
+
+import pytest
+
+from sim.checks import CLASSES, LATER, TRIP_LAW, Check, rows, run_checks
+
+ROWS = rows()
+TRIP_ROWS = [row for row in ROWS if row.category == TRIP_LAW]
+MARKS = {"published", "published, second-hand", "common practice", "from memory", "derived here"}
+LATER_WITH = {"decisions", "studies", "browser: gearing", "bench"}
+FIELDS = ["id", "topic", "source", "mark", "inputs", "expected", "got", "unit", "tolerance", "verdict"]
+
+
+@pytest.fixture(scope="module")
+def checks() -> dict[str, Check]:
+    return {check.id: check for check in run_checks()}
+
+
+@pytest.mark.parametrize("name", [name for row in TRIP_ROWS for name in row.ids()])
+def test_the_law_gives_the_printed_value(checks, name):
+    check = checks[name]
+    assert check.verdict == "pass", (
+        f"{name}, {check.topic}: printed {check.expected:g} {check.unit}, the law gives {check.got:.8g} "
+        f"(tolerance {check.tolerance:g}).\nInputs: {check.inputs}\nSource: {check.source} [{check.mark}]"
+    )
+
+
+def test_there_is_a_check_for_every_printed_value_and_no_other(checks):
+    assert list(checks) == [name for row in TRIP_ROWS for name in row.ids()]
+
+
+def test_ids_are_unique():
+    names = [row.id for row in ROWS] + [name for row in TRIP_ROWS for name in row.ids() if name != row.id]
+    assert sorted(set(names)) == sorted(names)
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.id)
+def test_a_row_says_its_class_and_why(row):
+    assert row.category in CLASSES
+    assert row.why
+    assert row.mark in MARKS
+    assert row.source
+    if row.category == LATER:
+        assert row.why in LATER_WITH
+
+
+def test_each_row_of_a_trip_law_has_a_function_and_each_function_a_row():
+    from sim.checks.laws import COMPUTED
+
+    assert sorted(COMPUTED) == sorted(row.id for row in TRIP_ROWS)
+
+
+def test_a_function_for_a_row_that_has_one_already_is_refused():
+    from sim.checks.laws import computes
+
+    with pytest.raises(ValueError, match="RL-01 is computed twice: _coastdown_force, other"):
+
+        @computes("RL-01")
+        def other(given):
+            return given
+
+
+def test_checks_can_be_written_as_json(checks):
+    back = json.loads(json.dumps([asdict(check) for check in checks.values()], allow_nan=False))
+    assert all(list(entry) == FIELDS for entry in back)
+    assert all(type(entry[key]) is float for entry in back for key in ("expected", "got", "tolerance"))
+    assert {entry["verdict"] for entry in back} <= {"pass", "fail"}
+
+
+def test_a_tolerance_in_percent_is_of_the_expected_value():
+    (split,) = [row for row in ROWS if row.id == "RL-11"]
+    assert [value.tolerance for value in split.printed()] == pytest.approx([11.4, 6.8, 2.0, 1.2, 21.4])
+
+
+def test_only_whole_counts_and_sums_of_whole_watts_are_exact(checks):
+    exact = {name.rstrip("abc") for name, check in checks.items() if check.tolerance == 0.0}
+    assert exact == {"EB-02", "EBW-04", "AC-02"}
