@@ -26,6 +26,7 @@ _HOME = {
     "Truck": "sim.specs",
     "Settings": "sim.specs",
     "run_checks": "sim.checks",
+    "safe_descent_speed": "sim.safe_speed",
     "HaulbenchError": "sim.errors",
     "SpecError": "sim.errors",
     "RouteError": "sim.errors",

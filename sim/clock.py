@@ -35,6 +35,7 @@ from sim.records import (
 
 LOG_CHUNK = 4096  # rows
 MOST_WATCHES = 64
+LONGEST_WAIT = 86400.0  # s: with nothing but watch points to wait for, the clock gives up after a day
 NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
 
 _STATE_PLACES = {entry.name: field_place(f"state.{entry.name}") for entry in STATE}
@@ -58,6 +59,11 @@ class Happening(NamedTuple):
     cause: str
     value: float
     unit: str
+
+
+def _order_of(waiting: tuple[int, simpy.Event]) -> int:
+    """When a watch point was set, among the others."""
+    return waiting[0]
 
 
 @dataclass
@@ -89,7 +95,9 @@ class Clock(simpy.Environment):
         self.happenings: list[Happening] = []
         self._levels = np.zeros((MOST_WATCHES, 4))
         self._flags = np.zeros((MOST_WATCHES, 3), dtype=np.int64)
-        self._waiting: list[simpy.Event | None] = [None]
+        self._waiting: list[tuple[int, simpy.Event] | None] = [None] * MOST_WATCHES
+        self._slots: dict[simpy.Event, int] = {}
+        self._vacant = list(range(1, MOST_WATCHES))
         self._places: list[tuple[float, int, simpy.Event]] = []
         self._order = count()
         self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
@@ -273,14 +281,16 @@ class Clock(simpy.Environment):
         if beyond and release is None:
             event.succeed()
             return event
-        slot = int(self._clockwork[WATCH_COUNT])
-        if slot >= MOST_WATCHES:
+        if not self._vacant:
             raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
+        slot = heapq.heappop(self._vacant)
         levels, flags = self._levels[slot], self._flags[slot]
         levels[0], levels[1], levels[2], levels[3] = level, direction, level if release is None else release, scale
         flags[0], flags[1], flags[2] = place, 0 if beyond else 1, 0
-        self._waiting.append(event)
-        self._clockwork[WATCH_COUNT] = slot + 1
+        self._waiting[slot] = (next(self._order), event)
+        self._slots[event] = slot
+        if slot >= self._clockwork[WATCH_COUNT]:
+            self._clockwork[WATCH_COUNT] = slot + 1
         return event
 
     def first(self, *events: simpy.Event) -> Generator[simpy.Event, Any, simpy.Event]:
@@ -301,11 +311,28 @@ class Clock(simpy.Environment):
         event : simpy.Event
             The first that happened. [-]
         """
-        try:
-            yield self.any_of(events)
-        finally:
-            self.forget(*(event for event in events if not event.triggered))
-        return next(event for event in events if event.triggered)
+        happened = next((event for event in events if event.triggered), None)
+        if happened is None:
+            woken = self.event()
+
+            def wake(_: simpy.Event) -> None:
+                if not woken.triggered:
+                    woken.succeed()
+
+            for event in events:
+                event.callbacks.append(wake)
+            try:
+                yield woken
+            finally:
+                self.forget(*events)
+                for event in events:
+                    if event.callbacks is not None:
+                        event.callbacks.remove(wake)
+            happened = next(event for event in events if event.triggered)
+        else:
+            self.forget(*events)
+            yield happened
+        return happened
 
     def forget(self, *events: simpy.Event) -> None:
         """Lets go of events nobody waits for any more.
@@ -316,16 +343,16 @@ class Clock(simpy.Environment):
             Made by `when`; others are left alone. [-]
         """
         for event in events:
-            if event in self._waiting:
-                self._drop(self._waiting.index(event))
+            slot = self._slots.pop(event, None)
+            if slot is not None:
+                self._vacate(slot)
 
-    def _drop(self, slot: int) -> None:
-        """Takes a watch point out and closes the gap, order kept."""
-        number = int(self._clockwork[WATCH_COUNT])
-        self._levels[slot : number - 1] = self._levels[slot + 1 : number]
-        self._flags[slot : number - 1] = self._flags[slot + 1 : number]
-        del self._waiting[slot]
-        self._clockwork[WATCH_COUNT] = number - 1
+    def _vacate(self, slot: int) -> None:
+        """Takes a watch point out; the kernel passes over the slot until it is used again."""
+        flags = self._flags[slot]
+        flags[WATCH_ARMED], flags[WATCH_FIRED] = 0, 1
+        self._waiting[slot] = None
+        heapq.heappush(self._vacant, slot)
 
     def _watch_next_place(self) -> None:
         """Points the distance watch point at the nearest place somebody waits for."""
@@ -346,9 +373,11 @@ class Clock(simpy.Environment):
             The model left the numbers.
         """
         upcoming = self.peek()
+        if upcoming == float("inf") and (self._places or self._slots):
+            upcoming = self._now + LONGEST_WAIT / self.tick
         if self._now < upcoming < float("inf"):
             self._march(int(upcoming))
-        if self.peek() <= self._now or upcoming == float("inf"):
+        if self.peek() <= self._now or self._now >= upcoming:
             super().step()
 
     def load_kernel(self) -> None:
@@ -386,21 +415,20 @@ class Clock(simpy.Environment):
 
     def _deliver(self) -> None:
         """Wakes whoever waits for a watch point that fired, in the order of the watch points."""
-        number = int(self._clockwork[WATCH_COUNT])
         flags = self._flags
-        fired = [slot for slot in range(number) if flags[slot, WATCH_FIRED]]
-        events = [self._waiting[slot] for slot in fired if slot]
-        if fired[0] == 0:
+        fired = []
+        for slot in range(1, int(self._clockwork[WATCH_COUNT])):
+            waiting = self._waiting[slot]
+            if waiting is not None and flags[slot, WATCH_FIRED]:
+                fired.append(waiting)
+        if flags[0, WATCH_FIRED]:
             here = self.true("distance")
             while self._places and self._places[0][0] <= here:
                 heapq.heappop(self._places)[2].succeed()
             self._watch_next_place()
-        for slot in reversed(fired):
-            if slot:
-                self._drop(slot)
-        for event in events:
-            if event is not None:
-                event.succeed()
+        for _, event in sorted(fired, key=_order_of):
+            self._vacate(self._slots.pop(event))
+            event.succeed()
 
     def _new_chunk(self) -> None:
         """Puts the full part of the log away and starts another."""
@@ -422,6 +450,7 @@ class Clock(simpy.Environment):
         """Lets go of queue, processes and arrays, so that a finished trip leaves nothing behind."""
         self._queue.clear()
         self._waiting.clear()
+        self._slots.clear()
         self._places.clear()
         self._full.clear()
         self._log = np.empty((0, 1 + len(LOG)))

@@ -6,6 +6,7 @@ Conversion factors are exact by definition unless a line says otherwise: Interna
 
 import math
 import re
+from functools import cache
 
 STANDARD_GRAVITY = 9.80665  # m/s2, 40 CFR 1036.545(f)(3)
 CELSIUS_ZERO = 273.15  # K
@@ -74,6 +75,7 @@ _SAME_KIND = (
 _ENDINGS = sorted(_UNITS, key=len, reverse=True)
 
 
+@cache
 def unit_of_key(key: str) -> str:
     """The unit in which a key of a file is written, read from the end of its name; compound units have none here.
 

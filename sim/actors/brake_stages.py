@@ -130,10 +130,10 @@ def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.
     """Events after which the stage must be thought about again."""
     clock, retarding = scene.clock, scene.settings.retarding
     calls = [scene.retarding_changed()]
-    if asked == 0:
-        calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
-    else:
+    if asked:
         calls.append(clock.when("belief.accelerator", 0.001, release=0.0))
+    elif scene.wants_retarding or scene.settings.drill.hold_stage > 0:
+        calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
     if asked or stage:
         running = stage > 0
         pressed = clock.believed("clutch_pressed") > 0.5

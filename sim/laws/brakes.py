@@ -131,7 +131,7 @@ def brake_cooling(temperature, ambient_temperature, speed, still_conductance, sp
 
     References
     ----------
-    [1] Per-brake h A of 19 W/K at 20 mi/h to 29 W/K at 55 mi/h: from memory.
+    [1] Set B implies 19 W/K a brake at 20 mi/h and 29 W/K at 55 mi/h (from memory); set A implies 63 W/K at 40 mi/h.
 
     Examples
     --------

@@ -15,7 +15,7 @@ from sim.compiled import compiled
 
 START_TEMPERATURE_F = 150.0
 AMBIENT_TEMPERATURE_F = 90.0
-LIMIT_TEMPERATURE_F = 500.0
+LIMIT_TEMPERATURE_F = 500.0  # another reading of the source gives 530
 
 
 @compiled

@@ -110,8 +110,7 @@ def rolling_resistance(mass, cosine, constant_coefficient, speed_coefficient, sp
 
     References
     ----------
-    [1] 40 CFR 1036.545(f)(3) for m g Crr cos(theta); the linear term has the form of the truck tyre equations quoted from
-        SAE J2188 (from memory).
+    [1] 40 CFR 1036.545(f)(3) for m g Crr cos(theta); the linear growth with speed is from memory.
 
     Examples
     --------

@@ -37,6 +37,7 @@ def test_force_starts_at_the_threshold_and_grows_from_there(pressure, threshold,
     assert brake_force(threshold + 1e-6, threshold, gain, effectiveness) == pytest.approx(0.0, abs=1e-5)
     assert brake_force(pressure, threshold, gain, 0.5 * effectiveness) == pytest.approx(0.5 * force)
     assert brake_force(pressure, threshold, gain, 0.0) == 0.0
+    assert brake_force(threshold + 1e5, threshold, gain, 1.0) == pytest.approx(gain * 1e5), "gain is force per pressure"
 
 
 def test_a_later_threshold_takes_a_larger_part_of_a_light_application():

@@ -47,6 +47,10 @@ def test_turning_an_engine_costs_more_faster_longer_and_tighter(speed, stroke, r
     assert motoring_mean_pressure(speed, stroke, ratio + 1.0) > here
 
 
+def test_an_engine_that_stands_and_hardly_compresses_costs_nothing():
+    assert motoring_mean_pressure(0.0, 0.172, 4.0) == 0.0
+
+
 def test_piston_speed_counts_only_while_it_turns():
     assert motoring_mean_pressure(0.0, 0.172, 17.0) == motoring_mean_pressure(0.0, 0.120, 17.0) > 0.0
 

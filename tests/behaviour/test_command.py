@@ -1,0 +1,158 @@
+"""The command as a user meets it: output, exit codes, files, and messages instead of tracebacks."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from sim.command.main import main
+
+SHORT = "grade:-2%,400m,500m"
+
+
+def call(capsys, *arguments: str) -> tuple[int, str, str]:
+    """Runs a command in this process."""
+    code = main(arguments)
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_json_is_the_summary_and_nothing_else(capsys):
+    code, out, err = call(capsys, "run", SHORT, "--json")
+    summary = json.loads(out)
+    assert code == 0 and err == ""
+    wanted = """ended distance_m time_s fuel_kg fuel_l_per_100km fuel_mpg_us co2_kg mean_speed_m_s max_speed_m_s
+        max_engine_speed_rpm max_brake_temperature_c gear_shifts service_brake_applications engine_brake_stage_time_s
+        stage_changes time_over_governed_s time_over_limit_s retarding_share warnings energy timing model_version""".split()
+    assert set(wanted) <= set(summary)
+    assert list(summary["engine_brake_stage_time_s"]) == ["0", "1", "2", "3"]
+    assert set(summary["timing"]) == {"wall_s", "realtime_factor"}
+    assert "residual_fraction" in summary["energy"]
+
+
+def test_summary_says_verdict_first_and_cautions_last(capsys):
+    code, out, _ = call(capsys, "run", SHORT)
+    lines = out.strip().splitlines()
+    assert code == 0
+    assert lines[0].startswith("Arrived")
+    assert "does not replace the service brakes" in lines[-1]
+
+
+def test_a_runaway_is_said_first_and_is_no_error(capsys):
+    code, out, _ = call(
+        capsys, "run", "grade:-7%,6km,900m", "--set", "drill.hold_gear=7", "--set", "drill.hold_stage=0",
+        "--set", "drill.service_brakes=false", "--set", "start.speed_km_h=50",
+    )  # fmt: skip
+    lines = out.splitlines()
+    assert code == 0
+    assert lines[0].startswith("Ran away")
+    assert lines[2].startswith("  ! runaway: engine speed passed 2600 rpm")
+
+
+@pytest.mark.parametrize(
+    ("units", "has", "lacks"), [("us", "mi/h", "km/h"), ("metric", "km/h", "mi/h"), ("both", "mi/h", None)]
+)
+def test_units_people_read(capsys, units, has, lacks):
+    _, out, _ = call(capsys, "run", SHORT, "--units", units)
+    speeds = next(line for line in out.splitlines() if "mean speed" in line)
+    assert has in speeds
+    assert lacks is None or lacks not in speeds
+
+
+def test_list_names_every_road_and_truck(capsys):
+    code, out, _ = call(capsys, "list")
+    assert code == 0
+    for name in (
+        "grade-profile-1037",
+        "long-haul-manual",
+        "long-haul-automated",
+        "long-haul-empty",
+        "dump-three-axle",
+        "older-long-haul",
+    ):
+        assert any(line.split()[0] == name for line in out.splitlines() if line.strip())
+
+
+def test_out_writes_three_files_and_refuses_a_folder_that_is_not_empty(capsys, tmp_path):
+    folder = tmp_path / "trip"
+    assert call(capsys, "run", SHORT, "--out", str(folder))[0] == 0
+    assert {p.name for p in folder.iterdir()} == {"trace.csv", "events.csv", "summary.json"}
+    assert [p.name for p in tmp_path.iterdir()] == ["trip"]
+    header = (folder / "trace.csv").read_text().splitlines()[0].split(",")
+    wanted = """time_s distance_m elevation_m grade_percent speed_m_s engine_speed_rpm gear accelerator_percent engine_torque_n_m
+        fuel_rate_g_s boost_kpa brake_stage engine_brake_power_kw service_brake_power_kw brake_pressure_bar brake_temperature_c
+        coolant_temperature_c oil_temperature_c speed_limit_m_s set_speed_m_s indicated_speed_m_s fuel_demand_percent
+        stage_requested stage_reason fan_on wheel_utilisation drive_force_n aero_force_n rolling_force_n grade_force_n""".split()
+    assert set(wanted) <= set(header)
+    assert (folder / "events.csv").read_text().splitlines()[0] == "time_s,distance_m,event,cause,value,unit"
+    before = (folder / "summary.json").read_text()
+    code, out, err = call(capsys, "run", SHORT, "--out", str(folder))
+    assert (code, out) == (2, "")
+    assert "not empty" in err and "--force" in err
+    assert (folder / "summary.json").read_text() == before
+    assert call(capsys, "run", SHORT, "--out", str(folder), "--force")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "fragments"),
+    [
+        (["run", "ollen"], ['no road is called "ollen"', "grade-profile-1037"]),
+        (["run", SHORT, "--truck", "long-haul"], ['no truck is called "long-haul"', "long-haul-manual"]),
+        (["run", SHORT, "--set", "vehicle.mas_kg=3"], ['no key is called "vehicle.mas_kg"', "vehicle.mass_kg"]),
+        (["run", SHORT, "--set", "vehicle.mass_kg"], ["KEY=VALUE"]),
+        (["run", SHORT, "--set", "start.speed_km_h=60 knots"], ['unit "knots" does not fit', "km/h", "mph"]),
+        (["run", SHORT, "--set", "drill.hold_gear=11"], ["drill.hold_gear is 11", "gears 1 to 10"]),
+        (["run", SHORT, "--units", "imperial"], ["--units", "metric"]),
+        (["run", SHORT, "--settings", "nowhere.toml"], ["nowhere.toml", "no such file"]),
+        (["run", SHORT, "--out", __file__], ["is a file", "name a folder"]),
+        (["fly"], ["fly", "run"]),
+    ],
+)
+def test_bad_input_is_one_message_and_exit_code_2(capsys, arguments, fragments):
+    code, out, err = call(capsys, *arguments)
+    assert (code, out) == (2, "")
+    assert err.startswith("haulbench: ")
+    assert "Traceback" not in err
+    for fragment in fragments:
+        assert fragment in err
+
+
+def test_nothing_is_left_when_the_disk_is_full(capsys, tmp_path, monkeypatch):
+    def no_space(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", no_space)
+    code, _, err = call(capsys, "run", SHORT, "--out", str(tmp_path / "trip"))
+    assert code == 2
+    assert "No space left on device" in err and "nothing was written" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_help_and_errors_do_not_load_the_compiler():
+    code = "import sys; from sim.command.main import main; main(['run', 'nowhere']); print('numba' in sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "False"
+
+
+def test_check_command_passes_and_its_json_has_one_row_a_value(capsys):
+    code, out, _ = call(capsys, "check", "--json")
+    rows = json.loads(out)
+    assert code == 0
+    assert all(
+        set(row) == set("id topic source mark inputs expected got unit tolerance verdict".split()) for row in rows
+    )
+    assert {row["verdict"] for row in rows} == {"pass"}
+    assert all(isinstance(row[key], float) for row in rows for key in ("expected", "got", "tolerance"))
+
+
+def test_two_equal_runs_write_equal_bytes_but_for_the_timing(capsys, tmp_path):
+    for name in ("a", "b"):
+        call(capsys, "run", SHORT, "--out", str(tmp_path / name))
+    for file in ("trace.csv", "events.csv"):
+        assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
+    a, b = (json.loads(Path(tmp_path / name / "summary.json").read_text()) for name in "ab")
+    a.pop("timing"), b.pop("timing")
+    assert a == b

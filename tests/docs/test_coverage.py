@@ -1,0 +1,43 @@
+"""Coverage of the compiled code: the same laws run as plain Python, in a process of their own."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+LEAST = 85
+
+TOUR = """
+import contextlib, io, pathlib, sys, tempfile
+from sim.command.main import main
+road = "distance_m,grade_percent,speed_limit_km_h,stop_s,sign\\n0,0,30,,start\\n60,-6,30,,\\n150,-6,20,,low gear\\n190,0,30,5,\\n230,0,,,\\n"
+with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
+    path = pathlib.Path(folder) / "road.csv"
+    path.write_text(road)
+    out = str(pathlib.Path(folder) / "out")
+    assert main(["run", str(path), "--set", "start.speed_km_h=0", "--out", out]) == 0
+    assert main(["run", "grade:-6%,200m,900m", "--truck", "older-long-haul", "--set", "drill.style=drag", "--set", "start.speed_km_h=92"]) == 0
+    assert main(["run", "grade:-6%,200m,900m", "--truck", "long-haul-empty", "--set", "weather.grip=0.1", "--set", "drill.hold_stage=3",
+                 "--set", "drill.hold_gear=7", "--set", "start.speed_km_h=50"]) == 0
+    assert main(["run", "grade:6%,80m,900m", "--truck", "long-haul-automated", "--set", "start.speed_km_h=45"]) == 0
+    assert main(["list"]) == 0
+    assert main(["check"]) == 0
+"""
+
+
+def test_the_model_is_covered(tmp_path):
+    environment = {
+        **os.environ,
+        "NUMBA_DISABLE_JIT": "1",
+        "COVERAGE_FILE": str(tmp_path / "coverage"),
+        "PYTHONPATH": str(ROOT),
+    }
+    tour = tmp_path / "tour.py"
+    tour.write_text(TOUR, encoding="utf-8")
+    command = [sys.executable, "-m", "coverage", "run", f"--source={ROOT / 'sim'}", str(tour)]
+    run = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr[-3000:]
+    report = [sys.executable, "-m", "coverage", "report", f"--fail-under={LEAST}"]
+    shown = subprocess.run(report, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+    assert shown.returncode == 0, shown.stdout[-4000:]

@@ -1,0 +1,49 @@
+"""Formatting, linting and typing, checked by machine in the same command as everything else."""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["ruff", "format", "--check", "--quiet", "sim", "tests"],
+        ["ruff", "check", "--quiet", "sim", "tests"],
+        ["mypy", "--no-error-summary"],
+    ],
+    ids=["format", "lint", "types"],
+)
+def test_tool_finds_nothing(command):
+    run = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, f"{' '.join(command)}:\n{run.stdout[-4000:]}{run.stderr[-2000:]}"
+
+
+def test_every_dependency_is_pinned():
+    """constraints.txt pins what is installed, so that a fresh machine gets what was tested."""
+    pinned = {
+        line.split("==")[0].lower().replace("_", "-")
+        for line in (ROOT / "constraints.txt").read_text().splitlines()
+        if "==" in line
+    }
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    wanted = (
+        project["dependencies"]
+        + project["optional-dependencies"]["test"]
+        + project["optional-dependencies"]["notebook"]
+    )
+    names = {entry.split(">=")[0].strip().lower() for entry in wanted}
+    assert names <= pinned, f"not pinned: {sorted(names - pinned)}"
+
+
+def test_no_lock_file_with_addresses():
+    assert (
+        not (ROOT / "uv.lock").exists() or shutil.which("git") is None or "uv.lock" in (ROOT / ".gitignore").read_text()
+    )

@@ -1,0 +1,48 @@
+"""What README prints can be typed, and does what it says."""
+
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import pytest
+
+from sim.command.main import main
+
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+COMMANDS = [line.strip() for line in re.findall(r"^    (haulbench .*)$", README, re.MULTILINE)]
+SNIPPETS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+
+
+def test_readme_opens_with_the_job_in_one_paragraph():
+    title, _, first, blank = README.split("\n")[:4]
+    assert title == "# haulbench"
+    assert len(first) > 300 and blank == ""
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_command_runs(command, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(shlex.split(command)[1:]) == 0
+    assert "A teaching model" in capsys.readouterr().out
+
+
+def test_the_first_lesson_is_true(capsys):
+    holds, runs_away = [command for command in COMMANDS if "hold_stage" in command and "3km,1100m" in command][-2:]
+    main(shlex.split(holds)[1:])
+    assert capsys.readouterr().out.startswith("Arrived")
+    main(shlex.split(runs_away)[1:])
+    assert capsys.readouterr().out.startswith("Ran away")
+
+
+@pytest.mark.parametrize("snippet", SNIPPETS)
+def test_snippet_runs(snippet, capsys):
+    exec(compile(snippet, "README.md", "exec"), {})
+    assert float(capsys.readouterr().out.split()[0]) > 20.0
+
+
+def test_both_set_up_commands_are_one_line_and_the_tools_exist():
+    lines = [line.strip() for line in README.splitlines() if line.strip().startswith("python3 -m venv")]
+    assert len(lines) == 2
+    assert lines[0].endswith(".venv/bin/haulbench run") and lines[1].endswith(".venv/bin/pytest")
+    assert shutil.which("python3")
