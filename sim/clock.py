@@ -61,6 +61,11 @@ class Happening(NamedTuple):
     unit: str
 
 
+def _has_happened(event: simpy.Event) -> bool:
+    """Whether an event is due; a timeout counts as triggered from the start, so it must have been processed."""
+    return event.processed if isinstance(event, simpy.Timeout) else event.triggered
+
+
 def _order_of(waiting: tuple[int, simpy.Event]) -> int:
     """When a watch point was set, among the others."""
     return waiting[0]
@@ -311,7 +316,7 @@ class Clock(simpy.Environment):
         event : simpy.Event
             The first that happened. [-]
         """
-        happened = next((event for event in events if event.triggered), None)
+        happened = next((event for event in events if _has_happened(event)), None)
         if happened is None:
             woken = self.event()
 
@@ -328,7 +333,7 @@ class Clock(simpy.Environment):
                 for event in events:
                     if event.callbacks is not None:
                         event.callbacks.remove(wake)
-            happened = next(event for event in events if event.triggered)
+            happened = next(event for event in events if _has_happened(event))
         else:
             self.forget(*events)
             yield happened

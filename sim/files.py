@@ -3,6 +3,7 @@
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import date, time
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,10 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from sim.errors import HaulbenchError, SettingsError, SpecError
+from sim.reading import is_there, read_toml
 from sim.specs import Part, Settings, Truck, keys_of
-from sim.units import quantity_in, unit_of_key
+from sim.units import quantity_in, unit_name, unit_of_key
 
-MOST_BYTES = 1_000_000
 NOT_STATED = "not stated"
 CATALOGUE = Path(__file__).parent / "catalogue"
 
@@ -46,7 +47,8 @@ def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
     name : str
         Catalogue name or path of a TOML file. [-]
     changes : sequence of str
-        `table.key=value`, each for a key of the truck. [-]
+        `table.key=value`, each for a key of the truck. A new mass without new axle loads is spread over the axles as the
+        old one was. [-]
 
     Returns
     -------
@@ -59,24 +61,46 @@ def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
         Not found, or a table, key or value is wrong; the message names it.
     """
     values, sources = _read_truck(name, ())
+    vehicle = values.get("vehicle")
+    before = vehicle.get("mass_kg") if isinstance(vehicle, dict) else None
+    given = _apply(Truck, values, changes, SpecError)
+    sources |= dict.fromkeys(given, "changed for this trip")
+    loads = [f"{group}_load_kg" for group in ("steer", "drive", "trailer")]
+    if "vehicle.mass_kg" in given and not any(f"vehicle.{load}" in given for load in loads):
+        vehicle = values["vehicle"]
+        numbers = [before, vehicle["mass_kg"], *(vehicle.get(load) for load in loads)]
+        if all(type(number) in (int, float) for number in numbers) and before:
+            for load in loads:
+                vehicle[load] *= vehicle["mass_kg"] / before
+                sources[f"vehicle.{load}"] = "spread as before, for the changed mass"
+    return TruckFile(Path(name).stem, _validated(Truck, values, name, SpecError, given), sources)
+
+
+def _apply(
+    model: type[Part], values: dict[str, Any], changes: Sequence[str], error: type[HaulbenchError]
+) -> dict[str, str]:
+    """Writes changes into the values of a file; returns each change by the key it is for."""
+    given = {}
     for change in changes:
-        table, key, value = parse_change(change, SpecError)
-        values.setdefault(table, {})[key] = value
-        sources[f"{table}.{key}"] = "changed for this trip"
-    return TruckFile(Path(name).stem, _validated(Truck, values, name, SpecError), sources)
+        table, key, value = parse_change(change, error, model)
+        if not isinstance(values.setdefault(table, {}), dict):
+            raise error(f"--set {change}: {table} is a value in the file and must be a table")
+        values[table][key] = value
+        given[f"{table}.{key}"] = change
+    return given
 
 
 def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[str, str]]:
     """Values and sources of a truck file, on top of the truck it is based on."""
     path = _truck_path(name)
-    data = _read_toml(path, SpecError)
+    data = read_toml(path, SpecError)
     values: dict[str, Any] = {}
     sources: dict[str, str] = {}
     base = data.pop("based_on", None)
     if base is not None:
         if not isinstance(base, str) or base in seen or len(seen) > 8:
             raise SpecError(f"{path}: based_on must name another truck, and not in a circle; {base!r} was given")
-        values, sources = _read_truck(base, (*seen, path.stem))
+        values, sources = _read_base(path, base, (*seen, path.stem))
     for table, content in data.items():
         if not isinstance(content, dict):
             values[table] = content
@@ -98,17 +122,28 @@ def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[
     return values, sources
 
 
+def _read_base(path: Path, base: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[str, str]]:
+    """The truck a file is based on: a shipped one, or a file beside it."""
+    beside = path.parent / base
+    try:
+        return _read_truck(str(beside) if base.lower().endswith(".toml") else base, seen)
+    except SpecError as problem:
+        raise SpecError(f"{path}: based_on: {problem}") from None
+
+
 def _truck_path(name: str) -> Path:
     """Where a truck's file is."""
     path = Path(name)
     known = list_trucks()
     if name in known:
         return CATALOGUE / f"{name}.toml"
-    if path.suffix.lower() == ".toml" or path.exists():
+    if path.suffix.lower() == ".toml" or is_there(path):
         return path
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f" Did you mean {' or '.join(near)}?" if near else ""
-    raise SpecError(f'no truck is called "{name}".{hint} Trucks: {", ".join(known)}. A path to a TOML file works too.')
+    raise SpecError(
+        f'no truck is called "{name[:80]}".{hint} Trucks: {", ".join(known)}. A path to a TOML file works too.'
+    )
 
 
 def load_settings(path: str | None = None, changes: Sequence[str] = ()) -> Settings:
@@ -131,13 +166,9 @@ def load_settings(path: str | None = None, changes: Sequence[str] = ()) -> Setti
     SettingsError
         The file, a table, a key or a value is wrong; the message names it.
     """
-    values = _read_toml(Path(path), SettingsError) if path else {}
-    for change in changes:
-        table, key, value = parse_change(change, SettingsError)
-        if not isinstance(values.setdefault(table, {}), dict):
-            raise SettingsError(f"{path}: {table} must be a table")
-        values[table][key] = value
-    return _validated(Settings, values, path or "--set", SettingsError)
+    values = read_toml(Path(path), SettingsError) if path else {}
+    given = _apply(Settings, values, changes, SettingsError)
+    return _validated(Settings, values, path or "settings", SettingsError, given)
 
 
 def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
@@ -165,7 +196,7 @@ def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
     truck, settings = [], []
     for change in changes:
         name = change.partition("=")[0].strip()
-        if "=" not in change:
+        if "=" not in change or not name:
             raise SettingsError(f"--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000")
         if name in truck_keys:
             truck.append(change)
@@ -189,7 +220,7 @@ def _nearest(name: str, known: set[str]) -> str:
     return f"Keys are table.key with the tables {', '.join(tables)}."
 
 
-def parse_change(change: str, error: type[HaulbenchError]) -> tuple[str, str, Any]:
+def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) -> tuple[str, str, Any]:
     """Reads `table.key=value`; the value may carry a unit.
 
     Parameters
@@ -198,6 +229,8 @@ def parse_change(change: str, error: type[HaulbenchError]) -> tuple[str, str, An
         For example `start.speed_km_h=60mph`. [-]
     error : type
         Raised when the value cannot be read. [-]
+    model : type
+        `Truck` or `Settings`, for the range in the message. [-]
 
     Returns
     -------
@@ -224,61 +257,53 @@ def parse_change(change: str, error: type[HaulbenchError]) -> tuple[str, str, An
             return table, key, tomllib.loads(f"x = {text}")["x"]
         except tomllib.TOMLDecodeError:
             raise error(f'--set {change}: "{text}" is no list; write [1, 2, 3]') from None
+        except (ValueError, RecursionError):
+            raise error(f"--set {change[:60]}...: a number in it is too long, or brackets are too deep") from None
     try:
         value: Any = quantity_in(text, unit)
     except ValueError as problem:
         if text and not text[0].isdigit() and text[0] not in "+-.":
             return table, key, text
-        raise error(f"--set {change}: {problem}") from None
-    return table, key, int(value) if not unit and text.lstrip("+-").isdigit() else value
+        raise error(f"--set {change}: {problem}; {_allowed(model, [table, key], '', {})}") from None
+    return table, key, int(value) if not unit and text.lstrip("+-").isdigit() and abs(value) < 1e15 else value
 
 
-def _read_toml(path: Path, error: type[HaulbenchError]) -> dict[str, Any]:
-    """A TOML file as a dictionary."""
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise error(f"{path}: {path.stat().st_size} bytes; such a file may have {MOST_BYTES} at most")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except FileNotFoundError:
-        raise error(f"{path}: there is no such file") from None
-    except IsADirectoryError:
-        raise error(f"{path}: is a folder; name a TOML file") from None
-    except UnicodeDecodeError:
-        raise error(f"{path}: is not a text file in UTF-8") from None
-    except tomllib.TOMLDecodeError as problem:
-        raise error(f"{path}: cannot be read as TOML: {problem}") from None
-    except OSError as problem:
-        raise error(f"{path}: cannot be read ({problem.strerror})") from None
-
-
-def _validated(model: type[Any], values: dict[str, Any], where: str, error: type[HaulbenchError]) -> Any:
+def _validated(
+    model: type[Any], values: dict[str, Any], where: str, error: type[HaulbenchError], given: dict[str, str]
+) -> Any:
     """Builds a model, or says which table, key and value are wrong and what is allowed."""
     try:
         return model.model_validate(values)
     except ValidationError as problem:
-        raise error("\n".join(_sentence(model, where, item) for item in problem.errors()[:5])) from None
+        raise error("\n".join(_sentence(model, where, item, given) for item in problem.errors()[:5])) from None
 
 
-def _sentence(model: type[BaseModel], where: str, item: Any) -> str:
+def _sentence(model: type[Part], where: str, item: Any, given: dict[str, str]) -> str:
     """One validation problem in words."""
     place = [str(part) for part in item["loc"]]
     name = ".".join(place[:2]) if place else ""
-    known = {f"{table}.{key}" for table, key in keys_of(model)} if issubclass(model, Part) else set()
-    kind, given, context = item["type"], item.get("input"), item.get("ctx", {})
+    known = {f"{table}.{key}" for table, key in keys_of(model)}
+    kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
+    if name in given:
+        where = f"--set {given[name]}"
     if kind == "missing":
         return f"{where}: {name} is missing; add it"
     if kind == "extra_forbidden":
         if len(place) == 1:
-            return f'{where}: no table is called "{name}"; tables are {", ".join(model.model_fields)}'
+            inside = sorted(key for key in known if key.endswith(f".{name}"))
+            hint = f" Did you mean {' or '.join(inside)}?" if inside else ""
+            return f'{where}: no table is called "{name}".{hint} Tables are {", ".join(model.model_fields)}'
         return f'{where}: no key is called "{name}". {_nearest(name, known)}'
     if kind == "value_error":
         return f"{where}: {name + ': ' if name else ''}{context['error']}"
-    shown = repr(given) if not isinstance(given, dict) else "a table"
+    shown = "a table" if isinstance(value, dict) else repr(value)
+    if isinstance(value, date | time):
+        shown = str(value)
     return f"{where}: {name} is {shown[:60]}; {_allowed(model, place, kind, context)}"
 
 
 def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[str, Any]) -> str:
-    """The range of a key in its unit."""
+    """What a key takes, in its unit."""
     part: Any = model
     for step in place[:-1]:
         annotation = getattr(part, "model_fields", {}).get(step)
@@ -286,17 +311,23 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
     info = getattr(part, "model_fields", {}).get(place[-1]) if place else None
     if kind == "literal_error":
         return f"allowed is {context['expected']}"
+    if kind == "too_short":
+        return f"the list needs at least {context['min_length']} values"
+    if kind == "too_long":
+        return f"the list may have at most {context['max_length']} values"
     if info is None:
-        return "each value of the list must be a number above 0" if kind != "tuple_type" else "give a list"
+        return "each value of the list must be a number above 0"
+    meaning = info.description or "a table"
+    if info.annotation is bool:
+        return f"allowed is true or false ({meaning})"
     bounds = {type(entry).__name__: entry for entry in info.metadata}
-    low = getattr(bounds.get("Ge"), "ge", None)
-    high = getattr(bounds.get("Le"), "le", None)
+    low, high = getattr(bounds.get("Ge"), "ge", None), getattr(bounds.get("Le"), "le", None)
     if low is None or high is None:
-        return f"expected is: {info.description or 'a table'}"
-    unit = (
-        unit_of_key(place[-1]).replace("_", "/")
-        if unit_of_key(place[-1]) in ("km_h", "m_s")
-        else unit_of_key(place[-1])
-    )
+        return f"give a list of values ({meaning})" if "tuple" in str(info.annotation) else f"give a text ({meaning})"
     whole = "a whole number from " if info.annotation is int else ""
-    return f"allowed is {whole}{low:g} to {high:g}{' ' + unit if unit else ''} ({info.description})"
+    return f"allowed is {whole}{low:g} to {high:g}{_spelt(unit_of_key(place[-1]))} ({meaning})"
+
+
+def _spelt(unit: str) -> str:
+    """A unit as people write it, with a space before it."""
+    return f" {unit_name(unit)}" if unit else ""

@@ -539,7 +539,7 @@ def count(s, c, p, step):
     step : float
         [s]
     """
-    if s["engine_speed"] > p["governed_speed"]:
+    if s["engine_speed"] > p["governed_speed"] and s["engine_torque"] < 0.0 and s["clutch_locked"] > 0.5:
         s["time_over_governed"] += step
     if s["speed"] > c["speed_limit"] + p["limit_tolerance"]:
         s["time_over_limit"] += step

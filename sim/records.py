@@ -94,7 +94,7 @@ brake_force_drive     | N      | service brakes, drive axles
 brake_force_trailer   | N      | service brakes, trailer axles
 service_brake_power   | W      | heat made by the service brakes
 wheel_utilisation     | -      | force over load on the drive axles
-time_over_governed    | s      | engine above governed speed
+time_over_governed    | s      | engine driven above governed speed by the road
 time_over_limit       | s      | truck above the posted limit by more than the tolerance
 time_wheel_slip       | s      | drive tyres slipping
 stage_time_0          | s      | no cylinder working as a brake

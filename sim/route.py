@@ -5,9 +5,9 @@ when it is given, and constant between rows when heights are given. Distance is 
 """
 
 import csv
+import io
 import math
 import re
-import tomllib
 from dataclasses import dataclass, field
 from functools import cached_property
 from importlib import resources
@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from sim.errors import RouteError
+from sim.reading import is_there, read_toml
 from sim.units import quantity_in, to_si
 
 COLUMNS = (
@@ -75,6 +76,8 @@ class Route:
         Radius from here on; 0 is straight. [m]
     source : str
         Where the profile comes from. [-]
+    marks : dict
+        Mark of each kind of number in it. [-]
     """
 
     name: str
@@ -249,14 +252,14 @@ def load_route(name: str) -> Route:
     known = list_routes()
     if name in known:
         return read_route(catalogue_folder() / f"{name}.csv")
-    if path.suffix.lower() == ".csv" or path.exists():
+    if path.suffix.lower() == ".csv" or is_there(path):
         return read_route(path)
     from difflib import get_close_matches
 
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f" Did you mean {' or '.join(near)}?" if near else ""
     raise RouteError(
-        f'no road is called "{name}".{hint} Roads: {", ".join(known)}. A path to a CSV file or grade:-6%,10km,1100m works too.'
+        f'no road is called "{name[:80]}".{hint} Roads: {", ".join(known)}. A path to a CSV file or grade:-6%,10km,1100m works too.'
     )
 
 
@@ -306,6 +309,17 @@ def constant_grade(text: str) -> Route:
     )
 
 
+def _check_heights(path: Path, distance: np.ndarray, grade: np.ndarray, start: float) -> None:
+    """A road given by grades must not leave the earth's roads either."""
+    height = start + np.concatenate([[0.0], np.cumsum(np.diff(distance) * 0.5 * (grade[1:] + grade[:-1]))])
+    for value in (float(height.max()), float(height.min())):
+        if not -450.0 <= value <= HIGHEST:
+            raise RouteError(
+                f"{path}: grade_percent takes the road to {value:.0f} m; allowed is -450 to {HIGHEST:g} m. Check grade_percent, or"
+                f" start_elevation_m in {path.with_suffix('.toml').name}."
+            )
+
+
 def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
     """Refuses a value outside its range."""
     if not low <= value <= high:
@@ -337,10 +351,10 @@ def read_route(path: Path) -> Route:
     if has_height:
         height = np.array([row["elevation_m"] for row in rows])
         sine = np.diff(height) / np.diff(distance)
-        for line, value in enumerate(sine):
+        for row, value in zip(rows[1:], sine, strict=True):
             if abs(value) > STEEPEST:
                 raise RouteError(
-                    f"{path} line {line + 3}: the road rises {100 * value:.0f} % from the line before; allowed is "
+                    f"{path} line {row['line']}: the road rises {100 * value:.0f} % from the line before; allowed is "
                     f"{-100 * STEEPEST:g} to {100 * STEEPEST:g} %. Check distance_m and elevation_m."
                 )
         grade = np.append(sine / np.sqrt(1.0 - sine * sine), 0.0)
@@ -351,6 +365,7 @@ def read_route(path: Path) -> Route:
         grade = np.array([row["grade_percent"] for row in rows]) / 100.0
         slope = np.append(np.diff(grade) / np.diff(distance), 0.0)
         start = float(facts.get("start_elevation_m", 0.0))
+        _check_heights(path, distance, grade, start)
     limits = [
         Place(row["distance_m"], to_si(row["speed_limit_km_h"], "km_h")) for row in rows if "speed_limit_km_h" in row
     ]
@@ -405,14 +420,17 @@ def _read_rows(path: Path) -> list[dict[str, Any]]:
         raise RouteError(f"{path}: cannot be read ({problem.strerror})") from None
     if "\0" in text:
         raise RouteError(f"{path}: is not a text file; save the road as CSV")
-    reader = csv.reader(text.splitlines())
-    header = [name.strip() for name in next(reader, [])]
-    if not header:
-        raise RouteError(f"{path}: is empty; the first line names the columns: {', '.join(COLUMNS)}")
-    _check_header(path, header)
+    reader = csv.reader(io.StringIO(text, newline=""))
     rows: list[dict[str, Any]] = []
     try:
-        for line, cells in enumerate(reader, start=2):
+        header = [name.strip() for name in next(reader, [])]
+        if not any(header):
+            place = f"{path} line 1: is blank" if text.strip() else f"{path}: is empty"
+            raise RouteError(f"{place}; the first line names the columns: {', '.join(COLUMNS)}")
+        _check_header(path, header)
+        last = reader.line_num
+        for cells in reader:
+            line, last = last + 1, reader.line_num
             if not any(cell.strip() for cell in cells):
                 continue
             if len(cells) != len(header):
@@ -438,8 +456,9 @@ def _check_header(path: Path, header: list[str]) -> None:
     unknown = [name for name in header if name not in COLUMNS]
     if unknown:
         raise RouteError(f'{path} line 1: no column is called "{unknown[0]}"; columns are {", ".join(COLUMNS)}')
-    if len(set(header)) != len(header):
-        raise RouteError(f"{path} line 1: a column stands twice; name each once")
+    twice = [name for name in COLUMNS if header.count(name) > 1]
+    if twice:
+        raise RouteError(f"{path} line 1: the column {twice[0]} stands twice; name each once")
     if "distance_m" not in header:
         raise RouteError(f"{path} line 1: distance_m is missing; it is needed beside elevation_m or grade_percent")
     if ("elevation_m" in header) == ("grade_percent" in header):
@@ -448,7 +467,7 @@ def _check_header(path: Path, header: list[str]) -> None:
 
 def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dict[str, Any]:
     """One row: the numbers that are there, each within its range."""
-    row: dict[str, Any] = {}
+    row: dict[str, Any] = {"line": line}
     for name, cell in zip(header, cells, strict=True):
         text = cell.strip()
         if name == "sign":
@@ -473,10 +492,7 @@ def _read_facts(path: Path) -> dict[str, Any]:
     """Title, source and start height from the TOML beside a road; nothing when there is none."""
     if not path.exists():
         return {}
-    try:
-        facts = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise RouteError(f"{path}: cannot be read as TOML ({problem})") from None
+    facts = read_toml(path, RouteError)
     unknown = set(facts) - {"title", "source", "marks", "start_elevation_m"}
     if unknown:
         raise RouteError(

@@ -1,7 +1,7 @@
 """What a truck and a trip's settings consist of: every value with its range, unit and one line of meaning.
 
 Units stand in the names. A truck file gives each value with its source: `mass_kg = [36287, "published: ..."]`; a plain value
-is accepted and counts as "not stated". Nothing here knows a formula; `Truck.to_record` and the rest turn units into SI.
+is accepted and counts as "not stated". Nothing here knows a formula; `Part.si` turns units into SI.
 """
 
 import itertools
@@ -13,14 +13,16 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from sim.units import to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
+MOST_MAP_POINTS = 256
 
 
 def _number(meaning: str, low: float, high: float, default: Any = ..., **more: Any) -> Any:
     """A number with its range, meaning and default."""
-    return Field(default, ge=low, le=high, description=meaning, **more)
+    return Field(default, ge=low, le=high, strict=True, description=meaning, **more)
 
 
-Positive = Annotated[float, Field(gt=0.0)]
+Positive = Annotated[float, Field(gt=0.0, strict=True)]
+Number = Annotated[float, Field(strict=True)]
 
 
 class Part(BaseModel):
@@ -62,6 +64,7 @@ class Vehicle(Part):
 
     @model_validator(mode="after")
     def _loads_carry_the_mass(self) -> "Vehicle":
+        """The axles carry the whole mass."""
         loads = self.steer_load_kg + self.drive_load_kg + self.trailer_load_kg
         if abs(loads - self.mass_kg) > 0.01 * self.mass_kg:
             raise ValueError(
@@ -114,11 +117,12 @@ class Engine(Part):
     fuel_map_rpm: tuple[Positive, ...] = Field(
         (), description="speeds of a fuel map, evenly spaced; none: straight line"
     )
-    fuel_map_torque_n_m: tuple[float, ...] = Field((), description="flywheel torques of the map, evenly spaced")
-    fuel_map_g_per_s: tuple[tuple[float, ...], ...] = Field((), description="fuel, one row a speed")
+    fuel_map_torque_n_m: tuple[Number, ...] = Field((), description="flywheel torques of the map, evenly spaced")
+    fuel_map_g_per_s: tuple[tuple[Number, ...], ...] = Field((), description="fuel, one row a speed")
 
     @model_validator(mode="after")
     def _consistent(self) -> "Engine":
+        """Curves, speeds and rated power fit each other."""
         for x, y in (("full_load_rpm", "full_load_torque_n_m"), ("boost_rise_rpm", "boost_rise_s")):
             a, b = getattr(self, x), getattr(self, y)
             if len(a) != len(b):
@@ -146,13 +150,22 @@ class Engine(Part):
                 f"rated_power_kw is {self.rated_power_kw:g}, but the full-load curve gives {power:.1f} kW at "
                 f"{self.rated_speed_rpm:g} rpm; change one so that they agree within 2 %"
             )
+        if self.oil_viscosity_100_mm2_per_s >= self.oil_viscosity_40_mm2_per_s:
+            raise ValueError(
+                f"oil_viscosity_100_mm2_per_s {self.oil_viscosity_100_mm2_per_s:g} must be below oil_viscosity_40_mm2_per_s "
+                f"{self.oil_viscosity_40_mm2_per_s:g}: oil thins as it warms"
+            )
         self._check_map()
         return self
 
     def _check_map(self) -> None:
+        """A fuel map is a full grid on even steps."""
         rows, columns = len(self.fuel_map_rpm), len(self.fuel_map_torque_n_m)
         if not rows and not columns and not self.fuel_map_g_per_s:
             return
+        for key, number in (("fuel_map_rpm", rows), ("fuel_map_torque_n_m", columns)):
+            if number > MOST_MAP_POINTS:
+                raise ValueError(f"{key} has {number} values; a fuel map may have {MOST_MAP_POINTS} at most")
         if rows < 2 or columns < 2:
             raise ValueError("a fuel map needs at least two speeds and two torques; leave all three keys out for none")
         if len(self.fuel_map_g_per_s) != rows or any(len(row) != columns for row in self.fuel_map_g_per_s):
@@ -166,7 +179,7 @@ class Engine(Part):
             raise ValueError("fuel_map_g_per_s must not be negative")
 
 
-def _straight(x: float, xs: tuple[float, ...], ys: tuple[float, ...]) -> float:
+def _straight(x: float, xs: tuple[Number, ...], ys: tuple[Number, ...]) -> float:
     """Linear interpolation for a consistency check."""
     for (x0, y0), (x1, y1) in zip(zip(xs, ys, strict=True), list(zip(xs, ys, strict=True))[1:], strict=False):
         if x0 <= x <= x1:
@@ -193,6 +206,7 @@ class EngineBrake(Part):
 
     @model_validator(mode="after")
     def _pairs_once(self) -> "EngineBrake":
+        """No stage names a pair twice."""
         for key in ("stage_1", "stage_2", "stage_3"):
             pairs = getattr(self, key)
             if len(set(pairs)) != len(pairs):
@@ -230,6 +244,7 @@ class Gearbox(Part):
 
     @model_validator(mode="after")
     def _falling(self) -> "Gearbox":
+        """Ratios fall from gear to gear."""
         if any(b >= a for a, b in zip(self.ratios, self.ratios[1:], strict=False)):
             raise ValueError("ratios must fall from gear to gear, lowest gear first")
         return self
@@ -264,14 +279,15 @@ class Drums(Part):
     capacity_kj_per_k: float = _number("heat capacity of one drum with what it warms", 5, 200)
     still_w_per_k: float = _number("cooling of one drum at rest", 1, 200)
     cooling_w_per_k_per_m_s: float = _number("growth of the cooling with road speed", 0, 20)
-    fade_c: tuple[float, ...] = Field(description="drum temperatures of the fade table, rising", min_length=2)
-    fade_share: tuple[float, ...] = Field(description="share of the force left at those temperatures", min_length=2)
+    fade_c: tuple[Number, ...] = Field(description="drum temperatures of the fade table, rising", min_length=2)
+    fade_share: tuple[Number, ...] = Field(description="share of the force left at those temperatures", min_length=2)
     stroke_limit_mm: float = _number("stroke up to which the force is whole", 20, 100)
     stroke_end_mm: float = _number("stroke at which no force is left", 25, 120)
     expansion_mm_per_k: float = _number("growth of the stroke with drum temperature", 0.0, 0.2)
 
     @model_validator(mode="after")
     def _table(self) -> "Drums":
+        """The fade table and the strokes are in order."""
         if len(self.fade_c) != len(self.fade_share):
             raise ValueError(
                 f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many"
@@ -311,6 +327,7 @@ class Cooling(Part):
 
     @model_validator(mode="after")
     def _order(self) -> "Cooling":
+        """Limits stand in their order."""
         if self.thermostat_full_c <= self.thermostat_opens_c:
             raise ValueError("thermostat_full_c must be above thermostat_opens_c")
         if self.fan_off_c >= self.fan_on_c:
@@ -339,6 +356,7 @@ class Accessories(Part):
 
     @model_validator(mode="after")
     def _order(self) -> "Accessories":
+        """Limits stand in their order."""
         if self.cut_out_kpa <= self.cut_in_kpa:
             raise ValueError("cut_out_kpa must be above cut_in_kpa")
         return self
@@ -373,6 +391,7 @@ class Truck(Part):
 
     @model_validator(mode="after")
     def _whole(self) -> "Truck":
+        """The parts fit each other."""
         if self.tyres.drive_count >= self.tyres.count:
             raise ValueError("tyres: drive_count must be below count")
         if self.vehicle.trailer_load_kg == 0 and self.trailer_brakes.brakes > 0:
@@ -416,7 +435,7 @@ class Drill(Part):
 
     hold_gear: int = _number("gear held all the way; 0 for none", 0, 24, 0)
     hold_stage: int = _number("engine-brake stage held while the foot is off; -1 for none", -1, 3, -1)
-    service_brakes: bool = Field(True, description="false: the driver never touches them")
+    service_brakes: bool = Field(True, strict=True, description="false: the driver never touches them")
     style: Literal["snub", "drag"] = Field("snub", description="how the driver brakes on a descent")
 
 
@@ -437,7 +456,7 @@ class Driver(Part):
 class Retarding(Part):
     """Programmed settings of the engine brake."""
 
-    switch: bool = Field(True, description="engine-brake master switch")
+    switch: bool = Field(True, strict=True, description="engine-brake master switch")
     selector: int = _number("stage the selector allows: 1 low, 2 medium, 3 high", 1, 3, 3)
     on_rpm: float = _number("comes on above", 600, 2000, 1000.0)
     off_rpm: float = _number("goes off below", 500, 1900, 900.0)
@@ -448,6 +467,7 @@ class Retarding(Part):
 
     @model_validator(mode="after")
     def _order(self) -> "Retarding":
+        """Limits stand in their order."""
         if self.off_rpm >= self.on_rpm:
             raise ValueError("off_rpm must be below on_rpm")
         return self
@@ -470,6 +490,7 @@ class Shifting(Part):
 
     @model_validator(mode="after")
     def _order(self) -> "Shifting":
+        """Limits stand in their order."""
         if not self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
             raise ValueError("downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
         return self
@@ -507,6 +528,23 @@ class Settings(Part):
     shifting: Shifting = Shifting()
     fuel: Fuel = Fuel()
     simulation: Simulation = Simulation()
+
+    @model_validator(mode="after")
+    def _no_faster_than_the_clock(self) -> "Settings":
+        """No delay is shorter than a tick."""
+        tick = self.simulation.tick_s
+        delays = {
+            "simulation.log_s": self.simulation.log_s,
+            "driver.reaction_s": self.driver.reaction_s,
+            **{
+                f"retarding.{key}": getattr(self.retarding, key)
+                for key in ("on_delay_s", "off_delay_s", "step_delay_s")
+            },
+        }
+        for key, delay in delays.items():
+            if delay < tick:
+                raise ValueError(f"{key} is {delay:g} s, shorter than simulation.tick_s {tick:g} s; change one of them")
+        return self
 
 
 def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:

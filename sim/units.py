@@ -154,6 +154,27 @@ def from_si(value: float, unit: str) -> float:
     return (value - offset) / factor
 
 
+def unit_name(unit: str) -> str:
+    """A unit of a key as people write it.
+
+    Parameters
+    ----------
+    unit : str
+        Ending as `unit_of_key` returns it. [-]
+
+    Returns
+    -------
+    name : str
+        [-]
+
+    Examples
+    --------
+    >>> unit_name("km_h"), unit_name("c")
+    ('km/h', 'C')
+    """
+    return _UNITS[unit][0][0]
+
+
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
 

@@ -167,6 +167,7 @@ def gear_choice(scene: Scene) -> Process:
     """
     clock, shifting = scene.clock, scene.settings.shifting
     held = scene.settings.drill.hold_gear
+    down, up, full = (shifting.si(key) for key in ("downshift_rpm", "upshift_rpm", "full_load_upshift_rpm"))
     while True:
         if scene.standing:
             yield scene.pulled_away()
@@ -176,29 +177,26 @@ def gear_choice(scene: Scene) -> Process:
         if gear == 0:
             yield from _take_up(scene)
             continue
-        light = _is_light(scene)
-        up_rpm = shifting.upshift_rpm if light else shifting.full_load_upshift_rpm
-        waits = [near_idle(scene)]
-        if not held:
-            if gear > 1:
-                waits.append(
-                    clock.when("belief.engine_speed", shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True)
-                )
-            if gear < scene.top_gear:
-                waits.append(clock.when("belief.engine_speed", up_rpm * REVOLUTION_PER_MINUTE))
-                waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL))
+        idling = near_idle(scene)
+        waits = [idling]
+        low = high = None
+        if not held and gear > 1:
+            low = clock.when("belief.engine_speed", down, falling=True)
+            waits.append(low)
+        if not held and gear < scene.top_gear:
+            pulling = clock.believed("engine_speed") >= up and not _is_light(scene)
+            high = clock.when("belief.engine_speed", full if pulling else up)
+            waits.append(high)
+            if pulling:
+                waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=True))
         event = yield from clock.first(*waits)
         if scene.standing:
             continue
-        if event is waits[0]:
+        if event is idling:
             yield from _declutch(scene)
-        elif (
-            len(waits) > 1
-            and not held
-            and clock.believed("engine_speed") <= shifting.downshift_rpm * REVOLUTION_PER_MINUTE
-        ):
+        elif event is low:
             yield from _maybe_down(scene, gear)
-        elif gear < scene.top_gear and clock.believed("engine_speed") >= up_rpm * REVOLUTION_PER_MINUTE:
+        elif event is high and (_is_light(scene) or clock.believed("engine_speed") >= full):
             yield from _maybe_up(scene, gear)
 
 

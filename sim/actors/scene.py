@@ -28,6 +28,12 @@ class Scene:
         [-]
     route : Route
         [-]
+    wants_retarding : bool
+        The driver's engine-brake switch. [-]
+    standing : bool
+        The truck stands at a stop or is being launched. [-]
+    outcome : tuple of str
+        How the trip ended, and why. [-]
     """
 
     clock: Clock

@@ -281,7 +281,7 @@ def idle_torque(speed, low_idle, friction, proportional_gain, integral_torque, f
     (175.0, 0.0)
     """
     above = (speed - low_idle) / fade_out
-    if above >= 1.0:
+    if above > 1.0 - 1.0e-9:
         return 0.0
     base = friction + integral_torque
     if above > 0.0:

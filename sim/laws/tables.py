@@ -26,7 +26,7 @@ def table_value(table, first, per_step, x):
     Examples
     --------
     >>> import numpy as np
-    >>> table_value(np.array([0.0, 10.0, 40.0]), 100.0, 0.02, 125.0)
+    >>> float(table_value(np.array([0.0, 10.0, 40.0]), 100.0, 0.02, 125.0))
     5.0
     """
     place = (x - first) * per_step

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from sim import files, route
+from sim import reading, route
 from sim.assemble import parameters_of, tables_of
 from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
 from sim.files import load_settings, load_truck, split_changes
@@ -258,7 +258,7 @@ def test_truck_based_on_itself():
 def test_truck_file_too_large(monkeypatch):
     path = Path("mine.toml")
     path.write_text(BASED + "# " + 100 * "x" + "\n", encoding="utf-8")
-    monkeypatch.setattr(files, "MOST_BYTES", 64)
+    monkeypatch.setattr(reading, "MOST_BYTES", 64)
     size = str(path.stat().st_size)
     assert_holds(message_of(lambda: load_truck(str(path)), SpecError), ("mine.toml", f"{size} bytes", "64 at most"))
 
@@ -401,7 +401,7 @@ def test_settings_file_is_missing_or_a_folder_or_too_large(monkeypatch):
     assert_holds(folder, ("folder", "is a folder", "name a TOML file"))
     path = Path("class.toml")
     path.write_text("# " + 100 * "x", encoding="utf-8")
-    monkeypatch.setattr(files, "MOST_BYTES", 64)
+    monkeypatch.setattr(reading, "MOST_BYTES", 64)
     assert_holds(message_of(lambda: load_settings(str(path)), SettingsError), ("class.toml", "102 bytes", "64 at most"))
 
 

@@ -11,6 +11,18 @@ import pytest
 from sim.command.main import main
 
 SHORT = "grade:-2%,400m,500m"
+SUMMARY_KEYS = """
+ended distance_m time_s fuel_kg fuel_l_per_100km fuel_mpg_us co2_kg mean_speed_m_s max_speed_m_s max_engine_speed_rpm
+max_brake_temperature_c gear_shifts service_brake_applications engine_brake_stage_time_s stage_changes time_over_governed_s
+time_over_limit_s retarding_share warnings energy timing model_version
+"""
+TRACE_COLUMNS = """
+time_s distance_m elevation_m grade_percent speed_m_s engine_speed_rpm gear accelerator_percent engine_torque_n_m fuel_rate_g_s
+boost_kpa brake_stage engine_brake_power_kw service_brake_power_kw brake_pressure_bar brake_temperature_c coolant_temperature_c
+oil_temperature_c speed_limit_m_s set_speed_m_s indicated_speed_m_s fuel_demand_percent stage_requested stage_reason fan_on
+wheel_utilisation drive_force_n aero_force_n rolling_force_n grade_force_n
+"""
+CHECK_KEYS = {"id", "topic", "source", "mark", "inputs", "expected", "got", "unit", "tolerance", "verdict"}
 
 
 def call(capsys, *arguments: str) -> tuple[int, str, str]:
@@ -24,9 +36,7 @@ def test_json_is_the_summary_and_nothing_else(capsys):
     code, out, err = call(capsys, "run", SHORT, "--json")
     summary = json.loads(out)
     assert code == 0 and err == ""
-    wanted = """ended distance_m time_s fuel_kg fuel_l_per_100km fuel_mpg_us co2_kg mean_speed_m_s max_speed_m_s
-        max_engine_speed_rpm max_brake_temperature_c gear_shifts service_brake_applications engine_brake_stage_time_s
-        stage_changes time_over_governed_s time_over_limit_s retarding_share warnings energy timing model_version""".split()
+    wanted = SUMMARY_KEYS.split()
     assert set(wanted) <= set(summary)
     assert list(summary["engine_brake_stage_time_s"]) == ["0", "1", "2", "3"]
     assert set(summary["timing"]) == {"wall_s", "realtime_factor"}
@@ -82,10 +92,7 @@ def test_out_writes_three_files_and_refuses_a_folder_that_is_not_empty(capsys, t
     assert {p.name for p in folder.iterdir()} == {"trace.csv", "events.csv", "summary.json"}
     assert [p.name for p in tmp_path.iterdir()] == ["trip"]
     header = (folder / "trace.csv").read_text().splitlines()[0].split(",")
-    wanted = """time_s distance_m elevation_m grade_percent speed_m_s engine_speed_rpm gear accelerator_percent engine_torque_n_m
-        fuel_rate_g_s boost_kpa brake_stage engine_brake_power_kw service_brake_power_kw brake_pressure_bar brake_temperature_c
-        coolant_temperature_c oil_temperature_c speed_limit_m_s set_speed_m_s indicated_speed_m_s fuel_demand_percent
-        stage_requested stage_reason fan_on wheel_utilisation drive_force_n aero_force_n rolling_force_n grade_force_n""".split()
+    wanted = TRACE_COLUMNS.split()
     assert set(wanted) <= set(header)
     assert (folder / "events.csv").read_text().splitlines()[0] == "time_s,distance_m,event,cause,value,unit"
     before = (folder / "summary.json").read_text()
@@ -141,9 +148,7 @@ def test_check_command_passes_and_its_json_has_one_row_a_value(capsys):
     code, out, _ = call(capsys, "check", "--json")
     rows = json.loads(out)
     assert code == 0
-    assert all(
-        set(row) == set("id topic source mark inputs expected got unit tolerance verdict".split()) for row in rows
-    )
+    assert all(set(row) == CHECK_KEYS for row in rows)
     assert {row["verdict"] for row in rows} == {"pass"}
     assert all(isinstance(row[key], float) for row in rows for key in ("expected", "got", "tolerance"))
 

@@ -11,16 +11,21 @@ LEAST = 85
 TOUR = """
 import contextlib, io, pathlib, sys, tempfile
 from sim.command.main import main
-road = "distance_m,grade_percent,speed_limit_km_h,stop_s,sign\\n0,0,30,,start\\n60,-6,30,,\\n150,-6,20,,low gear\\n190,0,30,5,\\n230,0,,,\\n"
+rows = ["distance_m,grade_percent,speed_limit_km_h,stop_s,sign", "0,0,30,,start", "60,-6,30,,", "150,-6,20,,low gear"]
+rows += ["190,0,30,5,", "230,0,,,"]
+TRIPS = (
+    "grade:-6%,200m,900m --truck older-long-haul --set drill.style=drag --set start.speed_km_h=92",
+    "grade:-6%,200m,900m --truck long-haul-empty --set weather.grip=0.1 --set drill.hold_stage=3 --set drill.hold_gear=7"
+    " --set start.speed_km_h=50",
+    "grade:6%,80m,900m --truck long-haul-automated --set start.speed_km_h=45",
+)
 with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
     path = pathlib.Path(folder) / "road.csv"
-    path.write_text(road)
+    path.write_text(chr(10).join(rows))
     out = str(pathlib.Path(folder) / "out")
     assert main(["run", str(path), "--set", "start.speed_km_h=0", "--out", out]) == 0
-    assert main(["run", "grade:-6%,200m,900m", "--truck", "older-long-haul", "--set", "drill.style=drag", "--set", "start.speed_km_h=92"]) == 0
-    assert main(["run", "grade:-6%,200m,900m", "--truck", "long-haul-empty", "--set", "weather.grip=0.1", "--set", "drill.hold_stage=3",
-                 "--set", "drill.hold_gear=7", "--set", "start.speed_km_h=50"]) == 0
-    assert main(["run", "grade:6%,80m,900m", "--truck", "long-haul-automated", "--set", "start.speed_km_h=45"]) == 0
+    for trip in TRIPS:
+        assert main(["run", *trip.split()]) == 0
     assert main(["list"]) == 0
     assert main(["check"]) == 0
 """

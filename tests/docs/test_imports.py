@@ -25,13 +25,15 @@ BESIDE: dict[str, set[str]] = {
     "compiled": set(),
     "records": set(),
     "specs": {"records"},
-    "files": {"specs"},
-    "route": set(),
+    "reading": set(),
+    "files": {"specs", "reading"},
+    "route": {"reading"},
     "controller": {"laws", "records", "compiled"},
-    "assemble": {"laws", "plant", "records", "specs", "route"},
+    "assemble": {"laws", "plant", "controller", "records", "specs", "route"},
     "result": {"records", "specs", "route"},
     "dyno": {"laws", "plant", "records", "specs", "assemble", "result"},
-    "checks": {"laws", "plant", "records", "specs", "files", "assemble"},
+    "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip"},
+    "safe_speed": {"laws", "specs", "route"},
 }
 
 # on the line: module -> what it may use of the modules beside the line

@@ -154,3 +154,32 @@ def test_numbers_that_leave_the_numbers_stop_the_run_in_words(parked):
     clock.rig.parameters["mass"][0] = float("nan")
     with pytest.raises(RunError, match="left the numbers"):
         clock.run(until=10)
+
+
+def test_the_first_of_several_is_the_one_that_happened_and_the_others_are_let_go(parked):
+    """A timeout counts as triggered from the moment it is made; it must not be taken for one that is over."""
+    clock = parked("grade:-6%,20km,1100m", "start.speed_km_h=50")
+    seen = []
+
+    def waiter():
+        for _ in range(100):
+            slow, fast = clock.after(500.0), clock.when("state.speed", clock.true("speed") + 0.01)
+            never = clock.when("state.speed", 1e9)
+            event = yield from clock.first(slow, never, fast)
+            seen.append(event is fast)
+
+    clock.run(until=clock.process(waiter()))
+    assert seen == [True] * 100
+    assert clock.seconds < 20.0
+
+
+def test_a_simpler_event_that_is_already_due_wins_at_once(parked):
+    clock = parked("grade:0%,20km", "start.speed_km_h=50")
+    seen = []
+
+    def waiter():
+        event = yield from clock.first(clock.when("state.speed", 1e9), clock.when("state.speed", 1.0))
+        seen.append((clock.now, event.triggered))
+
+    clock.run(until=clock.process(waiter()))
+    assert seen == [(0, True)]

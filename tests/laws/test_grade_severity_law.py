@@ -22,6 +22,7 @@ from sim.laws.grade_severity import (
     natural_drag,
     stop_temperature_rise,
 )
+from sim.units import HORSEPOWER, MILE_PER_HOUR, POUND_FORCE
 
 QUICK = settings(max_examples=30, deadline=None, derandomize=True, database=None)
 
@@ -50,6 +51,18 @@ def test_brake_power_is_clamped_at_zero(updated, speed, weight, grade, retarding
     assert descent_brake_power(weight + 1e4, grade, speed, retarding, updated) >= power
     assert descent_brake_power(weight, grade + 0.01, speed, retarding, updated) >= power
     assert descent_brake_power(weight, grade, speed, retarding + 50.0, updated) <= power
+
+
+@both_sets
+@QUICK
+@given(speed=speeds, weight=st.floats(60e3, 120e3), more=st.floats(1e3, 4e4), grade=st.floats(0.06, 0.12))
+def test_added_weight_adds_its_own_power(updated, speed, weight, more, grade):
+    """First principles: height given up in a second times weight, with the horsepower as it is defined."""
+    added = descent_brake_power(weight + more, grade, speed, 0.0, updated) - descent_brake_power(
+        weight, grade, speed, 0.0, updated
+    )
+    watts = more * POUND_FORCE * grade * speed * MILE_PER_HOUR
+    assert added == pytest.approx(watts / HORSEPOWER, rel=1e-6)
 
 
 @both_sets

@@ -83,6 +83,13 @@ def test_rolling_grows_with_speed_and_with_load(mass, speed, more):
     assert rolling_resistance(mass, 0.9, 0.005, 5e-5, speed) < here
 
 
+@QUICK
+@given(masses, st.floats(0.001, 0.05), speeds)
+def test_the_coefficient_is_force_over_weight(mass, coefficient, speed):
+    weight = mass * STANDARD_GRAVITY
+    assert rolling_resistance(mass, 1.0, coefficient, 0.0, speed) / weight == pytest.approx(coefficient)
+
+
 def test_no_load_and_no_coefficient_roll_freely():
     assert rolling_resistance(0.0, 1.0, 0.005, 5e-5, 20.0) == 0.0
     assert rolling_resistance(36000.0, 1.0, 0.0, 0.0, 20.0) == 0.0
