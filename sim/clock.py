@@ -27,8 +27,13 @@ from sim.records import (
     TICK,
     WATCH_ARMED,
     WATCH_COUNT,
+    WATCH_DIRECTION,
     WATCH_FIRED,
     WATCH_LEVEL,
+    WATCH_PLACE,
+    WATCH_RELEASE,
+    WATCH_SCALE,
+    WATCHES_FIRED,
     Memory,
     field_place,
 )
@@ -95,7 +100,7 @@ class Clock(simpy.Environment):
     def __init__(self, rig: Rig, log_every: int) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
-        self._block = rig.memory.block
+        self._block: Any = memoryview(rig.memory.block)  # type: ignore[arg-type]
         self.tick = float(rig.parameters["tick"][0])
         self.happenings: list[Happening] = []
         self._levels = np.zeros((MOST_WATCHES, 4))
@@ -103,6 +108,9 @@ class Clock(simpy.Environment):
         self._waiting: list[tuple[int, simpy.Event] | None] = [None] * MOST_WATCHES
         self._slots: dict[simpy.Event, int] = {}
         self._vacant = list(range(1, MOST_WATCHES))
+        # plain views of the same memory: an element costs a third of what it does through numpy
+        self._level_cells: Any = memoryview(self._levels)  # type: ignore[arg-type]
+        self._flag_cells: Any = memoryview(self._flags)  # type: ignore[arg-type]
         self._places: list[tuple[float, int, simpy.Event]] = []
         self._order = count()
         self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
@@ -112,6 +120,8 @@ class Clock(simpy.Environment):
         self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
         self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
+        self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
+        self._arguments = self._gather()
 
     # ------------------------------------------------------------ reading
 
@@ -143,7 +153,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self._block[_STATE_PLACES[name]])
+        return self._block[_STATE_PLACES[name]]
 
     def believed(self, name: str) -> float:
         """A field of the belief.
@@ -158,7 +168,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self._block[_BELIEF_PLACES[name]])
+        return self._block[_BELIEF_PLACES[name]]
 
     def commanded(self, name: str) -> float:
         """A field of the command.
@@ -173,7 +183,7 @@ class Clock(simpy.Environment):
         value : float
             [SI]
         """
-        return float(self._block[_COMMAND_PLACES[name]])
+        return self._block[_COMMAND_PLACES[name]]
 
     def set(self, **fields: float) -> None:
         """Writes fields of the command.
@@ -227,7 +237,7 @@ class Clock(simpy.Environment):
         event : simpy.Event
             [-]
         """
-        return self.timeout(max(1, round(seconds / self.tick)))
+        return simpy.Timeout(self, max(1, round(seconds / self.tick)))
 
     def reach(self, distance: float) -> simpy.Event:
         """An event when the truck reaches a place; at once when it is already there.
@@ -242,7 +252,7 @@ class Clock(simpy.Environment):
         event : simpy.Event
             [-]
         """
-        event = self.event()
+        event = simpy.Event(self)
         if self.true("distance") >= distance:
             event.succeed()
             return event
@@ -279,9 +289,9 @@ class Clock(simpy.Environment):
             More watch points than the kernel has room for.
         """
         place = _PLACES[name]
-        event = self.event()
+        event = simpy.Event(self)
         direction = -1.0 if falling else 1.0
-        value = float(self._block[place]) * scale
+        value = self._block[place] * scale
         beyond = (value - level) * direction >= 0.0
         if beyond and release is None:
             event.succeed()
@@ -289,9 +299,14 @@ class Clock(simpy.Environment):
         if not self._vacant:
             raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
         slot = heapq.heappop(self._vacant)
-        levels, flags = self._levels[slot], self._flags[slot]
-        levels[0], levels[1], levels[2], levels[3] = level, direction, level if release is None else release, scale
-        flags[0], flags[1], flags[2] = place, 0 if beyond else 1, 0
+        levels, flags = self._level_cells, self._flag_cells
+        levels[slot, WATCH_LEVEL] = level
+        levels[slot, WATCH_DIRECTION] = direction
+        levels[slot, WATCH_RELEASE] = level if release is None else release
+        levels[slot, WATCH_SCALE] = scale
+        flags[slot, WATCH_PLACE] = place
+        flags[slot, WATCH_ARMED] = 0 if beyond else 1
+        flags[slot, WATCH_FIRED] = 0
         self._waiting[slot] = (next(self._order), event)
         self._slots[event] = slot
         if slot >= self._clockwork[WATCH_COUNT]:
@@ -318,7 +333,7 @@ class Clock(simpy.Environment):
         """
         happened = next((event for event in events if _has_happened(event)), None)
         if happened is None:
-            woken = self.event()
+            woken = simpy.Event(self)
 
             def wake(_: simpy.Event) -> None:
                 if not woken.triggered:
@@ -354,16 +369,16 @@ class Clock(simpy.Environment):
 
     def _vacate(self, slot: int) -> None:
         """Takes a watch point out; the kernel passes over the slot until it is used again."""
-        flags = self._flags[slot]
-        flags[WATCH_ARMED], flags[WATCH_FIRED] = 0, 1
+        self._flag_cells[slot, WATCH_ARMED] = 0
+        self._flag_cells[slot, WATCH_FIRED] = 1
         self._waiting[slot] = None
         heapq.heappush(self._vacant, slot)
 
     def _watch_next_place(self) -> None:
         """Points the distance watch point at the nearest place somebody waits for."""
-        self._levels[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
-        self._flags[0, WATCH_ARMED] = 1
-        self._flags[0, WATCH_FIRED] = 0
+        self._level_cells[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
+        self._flag_cells[0, WATCH_ARMED] = 1
+        self._flag_cells[0, WATCH_FIRED] = 0
 
     # ------------------------------------------------------------ marching
 
@@ -377,13 +392,22 @@ class Clock(simpy.Environment):
         RunError
             The model left the numbers.
         """
-        upcoming = self.peek()
-        if upcoming == float("inf") and (self._places or self._slots):
-            upcoming = self._now + LONGEST_WAIT / self.tick
-        if self._now < upcoming < float("inf"):
-            self._march(int(upcoming))
-        if self.peek() <= self._now or self._now >= upcoming:
-            super().step()
+        queue = self._queue
+        if queue:
+            upcoming: Any = queue[0][0]
+        elif self._places or self._slots:
+            upcoming = int(self._now + LONGEST_WAIT / self.tick)
+        else:
+            raise simpy.core.EmptySchedule
+        if self._now < upcoming:
+            self._march(upcoming)
+        super().step()
+
+    def _gather(self) -> tuple[Any, ...]:
+        """Everything the kernel is called with but the tick to stop at."""
+        rig = self.rig
+        watches = (self._levels, self._flags)
+        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, LOG_PLACES, self._clockwork)
 
     def load_kernel(self) -> None:
         """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""
@@ -391,24 +415,11 @@ class Clock(simpy.Environment):
 
     def _march(self, until: int) -> None:
         """Marches to a tick or to the first watch point before it."""
-        rig = self.rig
-        while True:
-            status = advance(
-                *rig.memory,
-                rig.parameters,
-                rig.tables,
-                rig.road,
-                self._levels,
-                self._flags,
-                self._log,
-                LOG_PLACES,
-                self._clockwork,
-                until,
-            )
-            self._now = int(self._clockwork[TICK])
-            if status != LOG_FULL:
-                break
+        status = advance(*self._arguments, until)
+        while status == LOG_FULL:
             self._new_chunk()
+            status = advance(*self._arguments, until)
+        self._now = self._work_cells[TICK]
         if status == REACHED_WATCH:
             self._deliver()
         elif status == NOT_A_NUMBER:
@@ -420,12 +431,14 @@ class Clock(simpy.Environment):
 
     def _deliver(self) -> None:
         """Wakes whoever waits for a watch point that fired, in the order of the watch points."""
-        flags = self._flags
+        flags = self._flag_cells
         fired = []
-        for slot in range(1, int(self._clockwork[WATCH_COUNT])):
-            waiting = self._waiting[slot]
-            if waiting is not None and flags[slot, WATCH_FIRED]:
-                fired.append(waiting)
+        others = self._work_cells[WATCHES_FIRED] - flags[0, WATCH_FIRED]
+        if others:
+            for slot in range(1, self._work_cells[WATCH_COUNT]):
+                waiting = self._waiting[slot]
+                if waiting is not None and flags[slot, WATCH_FIRED]:
+                    fired.append(waiting)
         if flags[0, WATCH_FIRED]:
             here = self.true("distance")
             while self._places and self._places[0][0] <= here:
@@ -440,6 +453,7 @@ class Clock(simpy.Environment):
         self._full.append(self._log[: int(self._clockwork[LOG_ROWS])])
         self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
         self._clockwork[LOG_ROWS] = 0
+        self._arguments = self._gather()
 
     def log(self) -> np.ndarray:
         """The log so far.
@@ -459,6 +473,7 @@ class Clock(simpy.Environment):
         self._places.clear()
         self._full.clear()
         self._log = np.empty((0, 1 + len(LOG)))
+        self._arguments = ()
         self._active_proc = None
 
 

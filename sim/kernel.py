@@ -33,6 +33,7 @@ from sim.records import (
     WATCH_PLACE,
     WATCH_RELEASE,
     WATCH_SCALE,
+    WATCHES_FIRED,
 )
 from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
 
@@ -646,7 +647,8 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     places : array
         Shape (columns,). [-]
     clockwork : array
-        Tick, place on the road, log rows written, watch points in use, ticks between log rows, shape (5,). [-]
+        Tick, place on the road, log rows written, watch points in use, ticks between log rows, watch points that fired,
+        shape (6,). [-]
     until : int
         Tick to stop at. [-]
 
@@ -683,7 +685,9 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
         if s["speed"] != s["speed"]:
             status = NOT_A_NUMBER
             break
-        if number > 0 and check_watches(levels, flags, number, block) > 0:
+        fired = check_watches(levels, flags, number, block)
+        if fired > 0:
+            clockwork[WATCHES_FIRED] = fired
             status = REACHED_WATCH
             break
     clockwork[TICK] = tick

@@ -126,6 +126,25 @@ def after_gap(scene: Scene, road_speed: float, grade: float) -> float:
     return max(road_speed - scene.resistance(road_speed, grade) / mass * gap, 0.0)
 
 
+def lands_too_slow(scene: Scene, gear: int) -> bool:
+    """Whether a higher gear would turn the engine so slowly after the gap that it had to be left again.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    gear : int
+        The higher gear. [-]
+
+    Returns
+    -------
+    slow : bool
+        [-]
+    """
+    landed = after_gap(scene, scene.clock.believed("road_speed"), scene.clock.true("grade"))
+    return scene.engine_speed(gear, landed) < (scene.settings.shifting.downshift_rpm + 30.0) * REVOLUTION_PER_MINUTE
+
+
 def upshift_holds(scene: Scene, gear: int) -> bool:
     """Whether a higher gear would still pull after the gap of the shift.
 
@@ -141,12 +160,10 @@ def upshift_holds(scene: Scene, gear: int) -> bool:
     holds : bool
         [-]
     """
-    road_speed = scene.clock.believed("road_speed")
-    grade = scene.clock.true("grade")
-    landed = after_gap(scene, road_speed, grade)
-    least = (scene.settings.shifting.downshift_rpm + 30.0) * REVOLUTION_PER_MINUTE
-    if scene.engine_speed(gear, landed) < least:
+    if lands_too_slow(scene, gear):
         return False
+    grade = scene.clock.true("grade")
+    landed = after_gap(scene, scene.clock.believed("road_speed"), grade)
     if _is_light(scene) and grade < 0.01:
         return True
     return scene.pull(gear, landed) >= PULL_RESERVE * scene.resistance(landed, grade)
@@ -270,14 +287,15 @@ def _maybe_up(scene: Scene, gear: int) -> Process:
         yield from shift(scene, wanted, "engine speed high enough for the next gear")
         yield clock.after(SETTLING)
         return
-    engine_speed, grade, light = clock.believed("engine_speed"), clock.true("grade"), _is_light(scene)
-    yield from clock.first(
-        clock.when("belief.engine_speed", scene.settings.shifting.downshift_rpm * REVOLUTION_PER_MINUTE, falling=True),
-        clock.when("belief.engine_speed", engine_speed * SPEED_NOTICED),
-        clock.when("state.grade", grade - GRADE_NOTICED, falling=True),
-        clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL),
-        clock.when("state.accelerator", 0.0, falling=True),
-    )
+    waits = [
+        clock.when("belief.engine_speed", scene.settings.shifting.si("downshift_rpm"), falling=True),
+        clock.when("belief.engine_speed", clock.believed("engine_speed") * SPEED_NOTICED),
+        clock.when("state.grade", clock.true("grade") - GRADE_NOTICED, falling=True),
+    ]
+    if not lands_too_slow(scene, gear + 1):
+        light = _is_light(scene)
+        waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL))
+    yield from clock.first(*waits)
 
 
 def _declutch(scene: Scene) -> Process:
