@@ -473,6 +473,15 @@ class Retarding(Part):
         return self
 
 
+class Fan(Part):
+    """Programmed settings of the fan clutch, beside the temperatures of the truck."""
+
+    override: bool = Field(False, strict=True, description="true: the dash switch keeps the fan on")
+    with_engine_brake: bool = Field(
+        False, strict=True, description="true: on while the engine brake works, to add load"
+    )
+
+
 class RoadSpeed(Part):
     """Programmed road-speed limit."""
 
@@ -524,6 +533,7 @@ class Settings(Part):
     drill: Drill = Drill()
     driver: Driver = Driver()
     retarding: Retarding = Retarding()
+    fan: Fan = Fan()
     road_speed: RoadSpeed = RoadSpeed()
     shifting: Shifting = Shifting()
     fuel: Fuel = Fuel()

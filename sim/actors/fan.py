@@ -1,11 +1,40 @@
-"""The fan clutch: on and off by coolant temperature, with a shortest time on."""
+"""The fan clutch: on by coolant temperature, dash switch or engine brake, off by a lower temperature, with a shortest time on."""
+
+import simpy
 
 from sim.actors.scene import Scene
 from sim.clock import Process
+from sim.units import CELSIUS_ZERO
+
+
+def call_for_fan(scene: Scene, running: bool) -> str:
+    """What asks for the fan now, "" when nothing does.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    running : bool
+        Whether the fan is on: its temperature threshold then is the lower one. [-]
+
+    Returns
+    -------
+    reason : str
+        In words. [-]
+    """
+    clock, cooling, fan = scene.clock, scene.truck.cooling, scene.settings.fan
+    if fan.override:
+        return "dash switch"
+    threshold = cooling.fan_off_c if running else cooling.fan_on_c
+    if clock.believed("coolant_temperature") >= cooling.si("fan_off_c" if running else "fan_on_c"):
+        return f"coolant at {threshold:g} C"
+    if fan.with_engine_brake and clock.commanded("stage") > 0.0:
+        return "engine brake working"
+    return ""
 
 
 def fan_clutch(scene: Scene) -> Process:
-    """Engages the fan at one temperature and lets it go at a lower one.
+    """Runs the fan clutch through a trip.
 
     Parameters
     ----------
@@ -18,12 +47,31 @@ def fan_clutch(scene: Scene) -> Process:
         [-]
     """
     clock, cooling = scene.clock, scene.truck.cooling
-    on, off = cooling.si("fan_on_c"), cooling.si("fan_off_c")
+    running = False
     while True:
-        yield clock.when("belief.coolant_temperature", on)
-        clock.set(fan=1.0)
-        clock.record("fan_engaged", f"coolant at {cooling.fan_on_c:g} C", cooling.fan_on_c, "C")
-        yield clock.after(max(cooling.fan_least_s, clock.tick))
-        yield clock.when("belief.coolant_temperature", off, falling=True)
-        clock.set(fan=0.0)
-        clock.record("fan_released", f"coolant back at {cooling.fan_off_c:g} C", cooling.fan_off_c, "C")
+        reason = call_for_fan(scene, running)
+        if reason and not running:
+            running = True
+            clock.set(fan=1.0)
+            clock.record("fan_engaged", reason, clock.believed("coolant_temperature") - CELSIUS_ZERO, "C")
+            yield clock.after(max(cooling.fan_least_s, clock.tick))
+        elif running and not reason:
+            running = False
+            clock.set(fan=0.0)
+            clock.record(
+                "fan_released", "nothing asks for it", clock.believed("coolant_temperature") - CELSIUS_ZERO, "C"
+            )
+        else:
+            yield from clock.first(*_changes(scene, running))
+
+
+def _changes(scene: Scene, running: bool) -> list[simpy.Event]:
+    """Events after which the fan must be thought about again."""
+    clock = scene.clock
+    level = scene.truck.cooling.si("fan_off_c" if running else "fan_on_c")
+    hot = clock.believed("coolant_temperature") >= level
+    calls = [clock.when("belief.coolant_temperature", level, falling=hot, release=level)]
+    if scene.settings.fan.with_engine_brake:
+        working = clock.commanded("stage") > 0.0
+        calls.append(clock.when("command.stage", 0.5, falling=working, release=0.5))
+    return calls

@@ -92,7 +92,8 @@ def test_the_limiter_believes_the_speedometer_too(trip):
     """Pulses programmed 10 % high: the limiter set to 80 lets the truck run 10 % faster than that."""
     spec = (f"speedometer.programmed_pulses_per_mile={1.1 * fitted_pulses(T1):.4f}",)
     right, wrong = (
-        3.6 * trip(T1, "grade:0%,4km", "start.speed_km_h=75", "road_speed.limit_km_h=80", spec=given).trace["speed_m_s"][-1]
+        3.6
+        * trip(T1, "grade:0%,4km", "start.speed_km_h=75", "road_speed.limit_km_h=80", spec=given).trace["speed_m_s"][-1]
         for given in ((), spec)
     )
     assert wrong / right == pytest.approx(1.1, rel=0.01)

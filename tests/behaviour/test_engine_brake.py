@@ -64,7 +64,9 @@ def test_a_slower_turbocharger_builds_up_later(held):
 
 def test_fewer_cylinders_make_less_boost(held):
     """27 / 62 / 100 % of the compression torque with 2 / 4 / 6 cylinders (derived, share exponent 0.4 assumed)."""
-    clocks = [settled(held, T1, 2100.0, pairs) for pairs in (("middle",), ("front", "rear"), ("front", "middle", "rear"))]
+    clocks = [
+        settled(held, T1, 2100.0, pairs) for pairs in (("middle",), ("front", "rear"), ("front", "middle", "rear"))
+    ]
     boost = [clock.true("boost") for clock in clocks]
     torque = [clock.true("compression_torque") for clock in clocks]
     assert boost[0] < boost[1] < boost[2]

@@ -204,9 +204,7 @@ def test_a_lower_limit_after_a_stop_is_met_at_its_sign(trip, at, road_of, truck,
 def test_a_lower_limit_in_the_midst_of_braking_does_not_let_go_of_the_brakes(trip, road_of, place, style):
     """A limit that comes while the driver is snubbing: the brake must not be left off afterwards, wherever it comes."""
     road = road_of([(0, -7, 60), (place, -7, 40), (place + 1200, -7, "")], 900)
-    result = trip(
-        T1, road, "start.speed_km_h=55", "drill.hold_gear=7", "drill.hold_stage=0", f"drill.style={style}"
-    )
+    result = trip(T1, road, "start.speed_km_h=55", "drill.hold_gear=7", "drill.hold_stage=0", f"drill.style={style}")
     assert result.summary["ended"] == "arrived", result.summary["ended_because"]
     assert 3.6 * result.summary["max_speed_m_s"] < 60.0 + 5.0
     beyond = result.trace["distance_m"] > place

@@ -30,7 +30,9 @@ STREET = [
 @pytest.mark.parametrize("truck", ["long-haul-manual", "long-haul-automated"])
 def test_two_equal_runs_are_equal_to_the_byte(road_of, truck):
     road = road_of(STREET, 210)
-    pair = [run_trip(load_truck(truck), load_route(road), load_settings(None, ["start.speed_km_h=0"])) for _ in range(2)]
+    pair = [
+        run_trip(load_truck(truck), load_route(road), load_settings(None, ["start.speed_km_h=0"])) for _ in range(2)
+    ]
     one, other = pair
     assert one.trace.csv() == other.trace.csv()
     assert one.events_csv() == other.events_csv()
@@ -75,7 +77,15 @@ def test_the_energy_ledger_closes(trip, road_of, truck, road, changes):
     assert abs(ledger["residual"]) + abs(ledger["heat_residual"]) == pytest.approx(
         ledger["residual_fraction"] * supplied
     )
-    for term in ("combustion_heat", "engine_friction", "compression", "clutch", "driveline", "rolling", "service_brakes"):
+    for term in (
+        "combustion_heat",
+        "engine_friction",
+        "compression",
+        "clutch",
+        "driveline",
+        "rolling",
+        "service_brakes",
+    ):
         assert ledger[term] >= -1e-6
     weight = result.truck.vehicle.mass_kg * 9.80665
     assert ledger["height_given_up"] == pytest.approx(-weight * result.summary["height_gained_m"])

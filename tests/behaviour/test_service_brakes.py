@@ -206,7 +206,9 @@ def test_hot_brakes_need_more_pressure(trip, road_of):
 def test_drums_cool_faster_on_the_move_than_at_rest(alone):
     left = {}
     for speed in (0, 60):
-        clock = alone("grade:0%,90km", f"start.speed_km_h={speed}", "start.brake_temperature_c=300", "weather.temperature_c=20")
+        clock = alone(
+            "grade:0%,90km", f"start.speed_km_h={speed}", "start.brake_temperature_c=300", "weather.temperature_c=20"
+        )
         clock.rig.parameters["vehicle_body"][0] = 1.0e12
         clock.run(until=60_000)
         left[speed] = clock.true("brake_temperature") - 293.15
