@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from sim.controller import sense
+from sim.controller import STANDING_PRESSURE, sense
 from sim.errors import SpecError
 from sim.laws import air, engine_brake, sensing
 from sim.laws.driveline import engine_speed_in_gear
@@ -385,6 +385,9 @@ def initial_records(
     else:
         s["engine_speed"] = low_idle
     s["max_engine_speed"] = s["engine_speed"]
+    if speed == 0.0:
+        for name in ("brake_demand", "brake_pressure_steer", "brake_pressure_drive", "brake_pressure_trailer"):
+            s[name] = STANDING_PRESSURE
     s["gear"] = c["gear"] = gear
     s["clutch_engagement"] = c["clutch"] = 1.0 if gear else 0.0
     s["manifold_pressure"] = p["start_pressure"]

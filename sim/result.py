@@ -297,7 +297,7 @@ def summarise(
     s, p = after[0], parameters[0]
     fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
     litres = fuel_kg / settings.fuel.density_kg_per_l
-    climbed = route.elevation_at(min(max(distance, 0.0), route.length)) - route.start_elevation
+    climbed = route.elevation_at(distance) - route.start_elevation
     counted = [event["event"] for event in events]
     held = {
         "engine": float(s["held_by_engine"]),
@@ -372,7 +372,9 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     for letter in ("a", "b"):
         published = summary[f"max_published_brake_temperature_{letter}_c"]
         if published is not None and published > BRAKE_LIMIT_C:
-            found.append(f"brakes pass the limit by published constant set {letter.upper()} too: {published:.0f} C")
+            found.append(
+                f"brakes pass the limit by the published model, constant set {letter.upper()}: {published:.0f} C"
+            )
     if summary["time_over_governed_s"] > 0.0:
         found.append(
             f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "

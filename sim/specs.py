@@ -448,7 +448,7 @@ class Driver(Part):
     stopping_m_s2: float = _number("for a stop", 0.2, 4.0, 0.9)
     snub_drop_km_h: float = _number("a snub ends this far below the speed at which it began", 1, 30, 8.0)
     snub_deceleration_m_s2: float = _number("of a snub", 0.2, 3.0, 0.745)
-    overspeed_km_h: float = _number("above the target before the driver brakes", 0.5, 20, 0.9)
+    overspeed_km_h: float = _number("above the target before the driver brakes", 0.2, 20, 0.5)
     reaction_s: float = _number("from seeing to doing", 0.1, 4.0, 1.0)
     pedal_rate_percent_per_s: float = _number("fastest movement of the accelerator", 5, 500, 60.0)
 
@@ -495,13 +495,14 @@ class Shifting(Part):
     upshift_rpm: float = _number("engine speed for an upshift at light load", 900, 2500, 1450.0)
     full_load_upshift_rpm: float = _number("engine speed for an upshift at full load", 1000, 2600, 1800.0)
     downshift_rpm: float = _number("engine speed for a downshift under load", 700, 2000, 1150.0)
+    light_downshift_rpm: float = _number("engine speed for a downshift at light load", 600, 1800, 980.0)
     landing_rpm: float = _number("highest engine speed after a downshift", 1000, 2600, 2000.0)
 
     @model_validator(mode="after")
     def _order(self) -> "Shifting":
         """Limits stand in their order."""
-        if not self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
-            raise ValueError("downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
+        if not self.light_downshift_rpm <= self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
+            raise ValueError("light_downshift_rpm, downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
         return self
 
 

@@ -16,7 +16,7 @@ from sim.route import Route, load_route
 from sim.specs import Settings, Truck
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, to_si
 
-CRUISING_RPM = 1150.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
+CRUISING_RPM = 1100.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
 PATIENCE = 10.0  # times as long as at 40 km/h
 
 

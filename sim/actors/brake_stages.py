@@ -4,6 +4,7 @@ import simpy
 
 from sim.actors.scene import Scene
 from sim.clock import Process
+from sim.plant import driveline, settled_braking_torque, warm_friction
 from sim.records import REASONS
 from sim.specs import PAIRS
 
@@ -28,8 +29,8 @@ def wanted(scene: Scene) -> tuple[int, str]:
         stage, reason = settings.drill.hold_stage, "stage held by the drill"
     elif not settings.retarding.switch:
         return 0, "engine-brake switch off"
-    elif scene.wants_retarding:
-        stage, reason = settings.retarding.selector, "foot off the accelerator"
+    elif scene.retarding:
+        stage, reason = min(settings.retarding.selector, scene.selector), "foot off the accelerator"
     else:
         return 0, "nothing asked for it"
     if stage == 0:
@@ -37,6 +38,32 @@ def wanted(scene: Scene) -> tuple[int, str]:
     if clock.believed("accelerator") > 0.0:
         return 0, "accelerator pressed"
     return stage, reason
+
+
+def needed_stage(scene: Scene) -> int:
+    """The lowest stage that, once settled, holds the truck at its speed on this grade in this gear.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    stage : int
+        1 to 3; 3 also when none holds. [-]
+    """
+    clock = scene.clock
+    rig = clock.rig
+    p, speed = rig.parameters[0], clock.true("engine_speed")
+    push = -scene.resistance(clock.believed("road_speed"), clock.true("grade"))
+    for stage in (1, 2):
+        cylinders = len(scene.truck.engine_brake.pairs(stage)) * float(p["cylinders"]) / len(PAIRS)
+        torque = settled_braking_torque(speed, cylinders, clock.true("ambient_pressure"), p) + warm_friction(speed, p)
+        slope, drag, _ = driveline(-torque, int(clock.true("gear")), speed, 1.0, p, rig.tables)
+        if float(slope) * float(torque) + float(drag) >= push:
+            return stage
+    return 3
 
 
 def kept_off(scene: Scene, running: bool) -> str:
@@ -129,10 +156,10 @@ def brake_stages(scene: Scene) -> Process:
 def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.Event]:
     """Events after which the stage must be thought about again."""
     clock, retarding = scene.clock, scene.settings.retarding
-    calls = [scene.retarding_changed()]
+    calls = [scene.changed()]
     if asked:
         calls.append(clock.when("belief.accelerator", 0.001, release=0.0))
-    elif scene.wants_retarding or scene.settings.drill.hold_stage > 0:
+    elif scene.retarding or scene.settings.drill.hold_stage > 0:
         calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
     if asked or stage:
         running = stage > 0

@@ -1,28 +1,35 @@
 """The driver: holds the posted speed, slows for what comes, keeps the truck back on descents, stops and pulls away."""
 
+import math
 from typing import NamedTuple
 
-from sim.actors.scene import Scene
+import simpy
+
+from sim.actors.brake_stages import needed_stage
+from sim.actors.scene import BRAKE_PRESSURE, BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, Scene
 from sim.clock import Process
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.plant import driveline
+from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 STOP_SHORT = 1.0  # m, assumed: the truck stands this far before the line
-HOLDING_PRESSURE = 2.5e5  # Pa, assumed: foot on the brake while standing
-LAUNCH_RPM = 850.0  # engine speed a driver pulls away with, assumed
-LAUNCH_ACCELERATION = 1.2  # m/s2, assumed: pull a driver wants in hand for pulling away
-LONGEST_LAUNCH = 25.0  # s, assumed: then the driver gives up
-MOST_CLUTCH_HEAT = 3.0e6  # J, assumed: one launch that makes more has burnt the clutch
-SIDE_ACCELERATION = 1.4  # m/s2, assumed: 0.14 g in a curve
+HOLDING_PRESSURE = 3.0e5  # Pa, assumed: foot on the brake while standing
+LAUNCH_RPM = 800.0  # engine speed of a gentle launch, assumed
+MOST_LAUNCH_RPM = 1300.0  # of a hard one, assumed
+LAUNCH_RESERVE = 1.2  # m/s2, assumed: pull a driver wants in hand when choosing the gear to pull away in
+LAUNCH_ACCELERATION = 0.35  # m/s2, assumed: what the clutch is let in for
+LONGEST_BITE = 6.0  # s, assumed: by then the engine pulls, or the driver gives up
+LONGEST_LAUNCH = 15.0  # s, assumed: longer slip burns a clutch
+SPEED_STEP = 0.5  # m/s, assumed: growth of speed after which the place to begin slowing is worked out anew
 LEAST_RETARDING = 3.0  # s, assumed: nobody flicks the engine-brake switch faster
-RETARDING_ABOVE = 0.15  # m/s, assumed: above the target, on a descent, the switch goes on
+RETARDING_ABOVE = 0.05  # m/s, assumed: above the target, on a descent, the switch goes on
 FREE_ROLLING = 1.0  # m/s, assumed: how much more is let run out where the road does not fall
-RELEASE_BELOW = 0.6  # m/s, assumed: below the end of a snub the switch goes off although the road falls
+RELEASE_BELOW = 0.6  # m/s, assumed: below it the switch goes off
 DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
 CREEP = 0.5  # m/s: below it the truck counts as standing when it must pull away
 
 
 class Demand(NamedTuple):
-    """A speed that must be had at a place: a lower limit, a curve or a stop."""
+    """A speed that must be had at a place: a lower limit or a stop."""
 
     distance: float
     speed: float
@@ -49,6 +56,22 @@ def demands(scene: Scene) -> list[Demand]:
     return sorted(items)
 
 
+def is_falling(scene: Scene) -> bool:
+    """Whether the road falls enough to push the truck; once held back, half of that counts.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    falling : bool
+        [-]
+    """
+    return scene.clock.true("grade") <= (0.5 if scene.retarding else 1.0) * DESCENT
+
+
 def driver(scene: Scene) -> Process:
     """Drives from one demand of the road to the next.
 
@@ -63,63 +86,70 @@ def driver(scene: Scene) -> Process:
         Places on the road and speeds reached. [-]
     """
     clock, habits = scene.clock, scene.settings.driver
-    share = habits.speed_limit_share
-    clock.set(accelerator_mode=1.0, target_speed=scene.route.limits[0].value * share)
+    scene.aim_for(scene.route.limits[0].value * habits.speed_limit_share)
     if clock.true("speed") < CREEP:
         yield from pull_away(scene, "start from rest")
     for demand in demands(scene):
-        if demand.stop or demand.speed == 0.0:
+        if demand.speed == 0.0:
             yield from _approach(scene, demand, habits.stopping_m_s2)
-            yield from _stand(scene, demand)
+            yield from _stop(scene, demand)
         elif demand.speed >= clock.commanded("target_speed"):
             yield clock.reach(demand.distance)
-            clock.set(target_speed=demand.speed)
+            scene.aim_for(demand.speed)
         else:
             yield from _approach(scene, demand, habits.slowing_m_s2)
             yield from _slow(scene, demand)
 
 
 def _approach(scene: Scene, demand: Demand, deceleration: float) -> Process:
-    """Waits for the place where slowing must begin, worked out anew from the speed held there."""
+    """Waits for the place where slowing must begin, worked out anew as the speed grows."""
     clock = scene.clock
     reaction = scene.settings.driver.reaction_s
+
+    def begin(speed: float) -> float:
+        if speed <= demand.speed:
+            return demand.distance
+        way = (speed * speed - demand.speed * demand.speed) / (2.0 * deceleration)
+        return demand.distance - way - speed * reaction
+
+    # nothing can ask for slowing before the place that the speed aimed for would ask for it
+    yield clock.reach(begin(max(clock.commanded("target_speed"), clock.believed("road_speed"))))
     while True:
         speed = clock.believed("road_speed")
-        if speed <= demand.speed and not demand.stop:
-            yield clock.reach(demand.distance)
+        if clock.true("distance") >= begin(speed) - 0.5:
             return
-        needed = (speed * speed - demand.speed * demand.speed) / (2.0 * deceleration) + speed * reaction
-        begin = demand.distance - needed
-        if clock.true("distance") >= begin - 1.0:
-            return
-        halfway = 0.5 * (clock.true("distance") + begin)
-        yield clock.reach(begin if begin - clock.true("distance") < 20.0 else halfway)
+        here = clock.reach(begin(speed))
+        yield from clock.first(here, clock.when("belief.road_speed", speed + SPEED_STEP))
 
 
 def _slow(scene: Scene, demand: Demand) -> Process:
     """Slows to a lower speed, with as much brake as the road and the engine leave to do."""
     clock, habits = scene.clock, scene.settings.driver
-    clock.set(target_speed=demand.speed)
-    if scene.settings.drill.service_brakes and clock.believed("road_speed") > demand.speed:
-        scene.want_retarding(True)
-        clock.set(brake_mode=1.0, brake_deceleration=habits.slowing_m_s2)
-        yield clock.when("belief.road_speed", demand.speed + 0.2, falling=True)
-        clock.set(brake_mode=0.0)
+    scene.aim_for(demand.speed)
+    if clock.believed("road_speed") > demand.speed + 0.2:
+        scene.want_retarding("slow", is_falling(scene))
+        if scene.settings.drill.service_brakes:
+            scene.press_brake("slow", BRAKE_TO_DECELERATE, habits.slowing_m_s2)
+        below = clock.when("belief.road_speed", demand.speed + 0.2, falling=True)
+        past = clock.reach(demand.distance + 10.0)
+        yield from clock.first(below, past)
+        scene.release_brake("slow")
+        scene.want_retarding("slow", False)
     clock.record("slowed", demand.cause, demand.speed * 3.6, "km/h")
 
 
-def _stand(scene: Scene, demand: Demand) -> Process:
+def _stop(scene: Scene, demand: Demand) -> Process:
     """Brakes to rest at a line, stands as long as told, and pulls away."""
     clock = scene.clock
-    scene.want_retarding(False)
-    clock.set(target_speed=0.0, brake_mode=3.0, stop_distance=demand.distance)
+    scene.press_brake("stop", BRAKE_TO_STOP, demand.distance)
     yield clock.when("state.standstill", 0.5)
-    scene.standing = True
-    clock.set(brake_mode=4.0, brake_pressure=HOLDING_PRESSURE, clutch=0.0)
+    scene.press_brake("stand", BRAKE_PRESSURE, HOLDING_PRESSURE)
+    scene.release_brake("stop")
+    clock.set(clutch=0.0)
+    scene.stand(True)
     clock.record("stopped", demand.cause, demand.stop, "s")
     yield clock.after(max(demand.stop, clock.tick))
-    limit = scene.route.limit_at(clock.true("distance")) * scene.settings.driver.speed_limit_share
-    clock.set(target_speed=limit)
+    scene.aim_for(scene.route.limit_at(clock.true("distance")) * scene.settings.driver.speed_limit_share)
     yield from pull_away(scene, "pulls away")
 
 
@@ -139,12 +169,40 @@ def launch_gear(scene: Scene) -> int:
     held = scene.settings.drill.hold_gear
     if held:
         return held
-    grade = scene.clock.true("grade")
-    needed = scene.resistance(0.0, grade) + LAUNCH_ACCELERATION * scene.truck.vehicle.mass_kg
+    needed = scene.resistance(0.0, scene.clock.true("grade")) + LAUNCH_RESERVE * scene.truck.vehicle.mass_kg
     for gear in range(max(scene.top_gear // 2, 1), 1, -1):
-        if scene.pull_at(gear, LAUNCH_RPM * REVOLUTION_PER_MINUTE, boosted=False) >= needed:
+        if scene.pull_at(gear, 850.0 * REVOLUTION_PER_MINUTE, boosted=False) >= needed:
             return gear
     return 1
+
+
+def launch_speed(scene: Scene, gear: int) -> float:
+    """Engine speed to aim for so that the clutch passes what this launch needs.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    gear : int
+        [-]
+
+    Returns
+    -------
+    speed : float
+        [rad/s]
+
+    Notes
+    -----
+    The clutch foot passes capacity x ((n - bite)/span)²; the engine-speed hold gives its gain times what it is short of.
+    """
+    rig = scene.clock.rig
+    p = rig.parameters[0]
+    force = scene.resistance(0.0, scene.clock.true("grade")) + LAUNCH_ACCELERATION * scene.truck.vehicle.mass_kg
+    slope, drag, _ = driveline(100.0, gear, 80.0, 1.0, p, rig.tables)
+    torque = max((force + float(drag)) / float(slope), 0.0)
+    turning = float(p["bite_speed"]) + float(p["bite_span"]) * math.sqrt(torque / float(p["clutch_capacity"]))
+    aimed = turning + torque / float(p["matching_gain"])
+    return min(max(aimed, LAUNCH_RPM * REVOLUTION_PER_MINUTE), MOST_LAUNCH_RPM * REVOLUTION_PER_MINUTE)
 
 
 def pull_away(scene: Scene, cause: str) -> Process:
@@ -163,35 +221,33 @@ def pull_away(scene: Scene, cause: str) -> Process:
         [-]
     """
     clock = scene.clock
-    scene.standing = True
-    clock.set(brake_mode=4.0, brake_pressure=HOLDING_PRESSURE, clutch=0.0)
+    scene.press_brake("stand", BRAKE_PRESSURE, HOLDING_PRESSURE)
+    clock.set(clutch=0.0)
+    scene.stand(True)
     yield clock.after(scene.truck.driveline.clutch_open_s + 0.2)
     gear = launch_gear(scene)
-    clock.set(gear=gear, engine_mode=1.0, engine_speed_target=LAUNCH_RPM * REVOLUTION_PER_MINUTE)
-    heat = clock.true("clutch")
-    begun = clock.now
+    clock.set(gear=gear, engine_mode=1.0, engine_speed_target=launch_speed(scene, gear))
+    heat, begun = clock.true("clutch"), clock.now
     yield clock.after(0.6)
     clock.set(clutch=1.0, launching=1.0)
-    needed = max(scene.resistance(0.0, clock.true("grade")), 0.0)
-    yield from clock.first(clock.when("state.drive_force", 1.05 * needed), clock.after(3.0))
-    clock.set(brake_mode=0.0)
+    pulls = clock.when("state.drive_force", max(1.02 * scene.resistance(0.0, clock.true("grade")), 0.0))
     locked = clock.when("state.clutch_locked", 0.5)
-    burnt = clock.when("state.clutch", heat + MOST_CLUTCH_HEAT)
-    event = yield from clock.first(locked, burnt, clock.after(LONGEST_LAUNCH))
+    event = yield from clock.first(pulls, clock.after(LONGEST_BITE))
+    if event is pulls:
+        scene.release_brake("stand")
+        event = yield from clock.first(locked, clock.after(LONGEST_LAUNCH))
     made = (clock.true("clutch") - heat) / 1000.0
     if event is not locked:
-        scene.end(
-            "stalled",
-            f"could not pull away in gear {gear} on {100 * clock.true('grade'):.1f} %; clutch heat {made:.0f} kJ",
-        )
+        place = f"in gear {gear} on {100 * clock.true('grade'):.1f} %"
+        scene.end("stalled", f"could not pull away {place}; clutch heat {made:.0f} kJ")
         return
-    clock.set(engine_mode=0.0, launching=0.0, accelerator_mode=1.0)
-    scene.standing = False
+    clock.set(engine_mode=0.0, launching=0.0)
+    scene.stand(False)
     clock.record("pulled_away", f"{cause} in gear {gear}, {(clock.now - begun) * clock.tick:.1f} s", made, "kJ")
 
 
 def holding_back(scene: Scene) -> Process:
-    """Keeps the truck from running above the target speed: engine brake first, then the service brakes.
+    """Keeps the truck from running above the target speed: engine brake by stages first, then the service brakes.
 
     Parameters
     ----------
@@ -204,49 +260,51 @@ def holding_back(scene: Scene) -> Process:
         [-]
     """
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
-    held = drill.hold_stage >= 0
-    over = habits.overspeed_km_h / 3.6
-    drop = habits.snub_drop_km_h / 3.6
+    over = habits.overspeed_km_h * KILOMETRE_PER_HOUR
+    drop = habits.snub_drop_km_h * KILOMETRE_PER_HOUR
     snubbed = False  # the engine brake alone was not enough on this descent
     while True:
-        if scene.standing:
-            yield scene.pulled_away()
+        if scene.standing or "slow" in scene.brakes or "stop" in scene.brakes:
+            yield scene.changed()
             continue
-        if clock.commanded("brake_mode") > 0.5:
-            yield clock.when("command.brake_mode", 0.5, falling=True)
-            continue
-        target = clock.commanded("target_speed")
-        brake_at, release_at = target + over, target + over - drop
-        falling = clock.true("grade") <= (0.5 if scene.wants_retarding else 1.0) * DESCENT
-        changed = [
-            clock.when("command.target_speed", target + 0.01),
-            clock.when("command.target_speed", target - 0.01, falling=True),
-            clock.when("command.brake_mode", 0.5),
-            clock.when("state.grade", 0.5 * DESCENT) if falling else clock.when("state.grade", DESCENT, falling=True),
-        ]
-        if held:
-            fast = clock.when("belief.road_speed", brake_at)
-            event = yield from clock.first(fast, *changed)
+        target, falling, held = clock.commanded("target_speed"), is_falling(scene), "descent" in scene.retarding
+        if drill.hold_stage >= 0:
+            fast = clock.when("belief.road_speed", target + over)
+            event = yield from clock.first(fast, scene.changed())
             if event is fast:
-                yield from _too_fast(scene, target, release_at)
-            continue
-        if not scene.wants_retarding:
-            fast = clock.when("belief.road_speed", target + RETARDING_ABOVE if falling else brake_at + FREE_ROLLING)
-            event = yield from clock.first(fast, *changed)
+                yield from _too_fast(scene, target + over - drop)
+        elif not held:
+            above = RETARDING_ABOVE if falling else over + FREE_ROLLING
+            fast = clock.when("belief.road_speed", target + above)
+            event = yield from clock.first(fast, _steepness(scene, falling), scene.changed())
             if event is fast:
-                scene.want_retarding(True)
-                yield clock.after(LEAST_RETARDING)
-            continue
-        let_go = (release_at if snubbed and falling else target) - RELEASE_BELOW
-        slow = clock.when("belief.road_speed", let_go if falling else target, falling=True)
-        fast = clock.when("belief.road_speed", brake_at)
-        event = yield from clock.first(slow, fast, *changed)
-        if event is slow:
-            scene.want_retarding(False)
-            snubbed = False
-        elif event is fast:
-            yield from _too_fast(scene, target, release_at)
-            snubbed = drill.service_brakes
+                snubbed = False
+                scene.selector = min(needed_stage(scene), scene.settings.retarding.selector)
+                scene.want_retarding("descent", True)
+                yield from clock.first(clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + over))
+        else:
+            let_go = target + over - drop if snubbed else target
+            slow = clock.when("belief.road_speed", let_go - RELEASE_BELOW if falling else target, falling=True)
+            fast = clock.when("belief.road_speed", target + over)
+            event = yield from clock.first(slow, fast, _steepness(scene, falling), scene.changed())
+            if event is slow:
+                scene.want_retarding("descent", False)
+            elif event is fast and scene.selector < scene.settings.retarding.selector:
+                scene.selector += 1
+                scene.want_retarding("more", True)
+                scene.want_retarding("more", False)
+                yield from clock.first(
+                    clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 2.0 * over)
+                )
+            elif event is fast:
+                snubbed = drill.service_brakes
+                yield from _too_fast(scene, target + over - drop)
+
+
+def _steepness(scene: Scene, falling: bool) -> simpy.Event:
+    """The event of a road that begins to fall, or that no longer does."""
+    level = 0.5 * DESCENT if falling else DESCENT
+    return scene.clock.when("state.grade", level, falling=not falling)
 
 
 def held_stage(scene: Scene) -> Process:
@@ -267,36 +325,37 @@ def held_stage(scene: Scene) -> Process:
         return
     while True:
         yield clock.when("state.grade", DESCENT, falling=True)
-        scene.want_retarding(True)
+        scene.want_retarding("drill", True)
         yield clock.when("state.grade", 0.5 * DESCENT)
-        scene.want_retarding(False)
+        scene.want_retarding("drill", False)
 
 
-def _too_fast(scene: Scene, target: float, release_at: float) -> Process:
-    """Brakes, or without leave to brake waits until something changes."""
-    clock = scene.clock
-    if scene.settings.drill.service_brakes:
-        yield from _hold_with_brakes(scene, release_at)
+def _too_fast(scene: Scene, release_at: float) -> Process:
+    """One snub down to a speed, or a drag as long as the road pushes; without leave to brake, patience."""
+    clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
+    target = clock.commanded("target_speed")
+    if not drill.service_brakes:
+        yield from clock.first(scene.changed(), clock.when("belief.road_speed", target, falling=True))
         return
-    yield from clock.first(
-        clock.when("command.target_speed", target + 0.01),
-        clock.when("command.target_speed", target - 0.01, falling=True),
-        clock.when("command.brake_mode", 0.5),
-        clock.when("belief.road_speed", target, falling=True),
-    )
-
-
-def _hold_with_brakes(scene: Scene, release_at: float) -> Process:
-    """One snub down to a speed, or a drag that lasts as long as the road pushes."""
-    clock, habits = scene.clock, scene.settings.driver
-    if scene.settings.drill.style == "drag":
-        clock.set(brake_mode=2.0)
-        clock.record("brakes_applied", "held at the speed", clock.believed("road_speed") * 3.6, "km/h")
-        yield clock.when("belief.road_speed", clock.commanded("target_speed") - 0.8, falling=True)
+    clock.record("brakes_applied", drill.style, clock.believed("road_speed") * 3.6, "km/h")
+    if drill.style == "drag":
+        scene.press_brake("hold", BRAKE_TO_HOLD)
+        done = clock.when("belief.road_speed", target - 0.8, falling=True)
     else:
-        clock.set(brake_mode=1.0, brake_deceleration=habits.snub_deceleration_m_s2)
-        clock.record("brakes_applied", "snub", clock.believed("road_speed") * 3.6, "km/h")
-        yield clock.when("belief.road_speed", release_at, falling=True)
-    if clock.commanded("brake_mode") < 2.5:
-        clock.set(brake_mode=0.0)
-        clock.record("brakes_released", "slow enough", clock.believed("road_speed") * 3.6, "km/h")
+        scene.press_brake("hold", BRAKE_TO_DECELERATE, habits.snub_deceleration_m_s2)
+        done = clock.when("belief.road_speed", release_at, falling=True)
+    while not done.triggered:
+        yield from clock.first(done, scene.changed())
+        if (
+            scene.standing
+            or "slow" in scene.brakes
+            or "stop" in scene.brakes
+            or clock.commanded("target_speed") != target
+        ):
+            break
+        if not done.triggered:
+            done = clock.when("belief.road_speed", release_at if drill.style == "snub" else target - 0.8, falling=True)
+    cause = "slow enough" if done.triggered else "something else to do"
+    clock.forget(done)
+    scene.release_brake("hold")
+    clock.record("brakes_released", cause, clock.believed("road_speed") * 3.6, "km/h")

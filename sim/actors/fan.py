@@ -59,7 +59,10 @@ def fan_clutch(scene: Scene) -> Process:
             running = False
             clock.set(fan=0.0)
             clock.record(
-                "fan_released", "nothing asks for it", clock.believed("coolant_temperature") - CELSIUS_ZERO, "C"
+                "fan_released",
+                "coolant cool again",
+                clock.believed("coolant_temperature") - CELSIUS_ZERO,
+                "C",
             )
         else:
             yield from clock.first(*_changes(scene, running))

@@ -9,14 +9,26 @@ from sim.units import REVOLUTION_PER_MINUTE
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
 LONGEST_MATCH = 2.5  # s, assumed: then the gear goes in with what difference is left
 MATCH_STEP = 0.1  # s: how often the matching speed is taken from the speedometer
-DECLUTCH_ABOVE_IDLE = 120.0 * REVOLUTION_PER_MINUTE  # assumed: a braking driver opens the clutch this far above idle
+DECLUTCH_ABOVE_IDLE = 120.0 * REVOLUTION_PER_MINUTE  # assumed: a driver opens the clutch this far above idle
+PULLING_ABOVE_IDLE = (
+    170.0 * REVOLUTION_PER_MINUTE
+)  # assumed: from here an engine pulls a shift through, ample torque given
 SETTLING = 1.5  # s, assumed: after a shift, before the next is thought about
 SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
-SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused upshift is thought about again
+SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
+GRADE_EASED = 0.007  # assumed: a gear lost under load on a grade is not taken again before the road eases this much
 GAINING = 0.06  # m/s2, assumed: a truck that gains this much needs no lower gear
-PULL_RESERVE = 1.03  # assumed: the next gear must pull this much more than the road asks for
-LIGHT_PEDAL = 0.55  # assumed: below it the light-load shift speed counts
+PULL_RESERVE = 1.05  # assumed: the next gear must pull this much more than the road asks for
+AMPLE_PULL = 1.5  # assumed: pull over resistance, without boost, that lets an engine land far down
+LIGHT_PEDAL = 0.55  # assumed: below it the light-load shift speeds count
+LIGHT_LANDING = (
+    120.0 * REVOLUTION_PER_MINUTE
+)  # assumed: above the light downshift speed, where an early upshift may land
+HELD_BACK_RPM = 1500.0  # assumed: a gear taken to hold the truck back turns the engine at least this fast
+STEEP_DESCENT = -0.03  # assumed: from here a driver takes a lower gear to be held back
+LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
+ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 NEVER = 1.0e9  # rad/s
 FORCED_UPSHIFT = 2300.0 * REVOLUTION_PER_MINUTE  # assumed: an automated gearbox protects its engine
 
@@ -64,7 +76,7 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     clock.record("gear_engaged", f"{before} to {gear}: {cause}", (clock.now - begun) * clock.tick, "s")
 
 
-def suitable_gear(scene: Scene, road_speed: float, least_rpm: float, grade: float) -> int:
+def suitable_gear(scene: Scene, road_speed: float, least: float, grade: float) -> int:
     """Highest gear that turns the engine fast enough and still pulls on the grade; else the one that pulls best.
 
     Parameters
@@ -73,8 +85,8 @@ def suitable_gear(scene: Scene, road_speed: float, least_rpm: float, grade: floa
         [-]
     road_speed : float
         [m/s]
-    least_rpm : float
-        Engine speed to have at least. [rpm]
+    least : float
+        Engine speed to have at least. [rad/s]
     grade : float
         [-]
 
@@ -90,22 +102,18 @@ def suitable_gear(scene: Scene, road_speed: float, least_rpm: float, grade: floa
         speed = scene.engine_speed(gear, road_speed)
         if speed > governed:
             break
-        if speed < least_rpm * REVOLUTION_PER_MINUTE:
+        if speed < least:
             continue
         pull = scene.pull(gear, road_speed)
         if pull >= needed:
             return gear
         if pull > best_pull:
             best, best_pull = gear, pull
-    if best_pull < 0.0:
-        for gear in range(scene.top_gear, 0, -1):
-            if scene.engine_speed(gear, road_speed) >= least_rpm * REVOLUTION_PER_MINUTE:
-                return gear
     return best
 
 
 def after_gap(scene: Scene, road_speed: float, grade: float) -> float:
-    """Road speed a shift's torque gap leaves.
+    """Road speed a shift's torque gap leaves; what gravity adds on a descent is not counted on.
 
     Parameters
     ----------
@@ -122,12 +130,12 @@ def after_gap(scene: Scene, road_speed: float, grade: float) -> float:
         Never below 0. [m/s]
     """
     gap = scene.truck.gearbox.torque_gap_s + scene.truck.driveline.clutch_close_s
-    mass = scene.truck.vehicle.mass_kg
-    return max(road_speed - scene.resistance(road_speed, grade) / mass * gap, 0.0)
+    slowing = max(scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
+    return max(road_speed - slowing * gap, 0.0)
 
 
-def lands_too_slow(scene: Scene, gear: int) -> bool:
-    """Whether a higher gear would turn the engine so slowly after the gap that it had to be left again.
+def least_landing(scene: Scene, gear: int, landed: float) -> float:
+    """Engine speed an upshift must leave at least.
 
     Parameters
     ----------
@@ -135,17 +143,26 @@ def lands_too_slow(scene: Scene, gear: int) -> bool:
         [-]
     gear : int
         The higher gear. [-]
+    landed : float
+        Road speed after the gap. [m/s]
 
     Returns
     -------
-    slow : bool
-        [-]
+    speed : float
+        Far down when the engine pulls amply there even without boost, as in the low gears. [rad/s]
     """
-    landed = after_gap(scene, scene.clock.believed("road_speed"), scene.clock.true("grade"))
-    return scene.engine_speed(gear, landed) < (scene.settings.shifting.downshift_rpm + 30.0) * REVOLUTION_PER_MINUTE
+    shifting = scene.settings.shifting
+    idle = scene.truck.engine.si("low_idle_rpm")
+    turning = scene.engine_speed(gear, landed)
+    needed = AMPLE_PULL * max(scene.resistance(landed, scene.clock.true("grade")), 0.0)
+    if turning >= idle + PULLING_ABOVE_IDLE and scene.pull_at(gear, turning, boosted=False) >= needed > 0.0:
+        return idle + PULLING_ABOVE_IDLE
+    if is_light(scene):
+        return shifting.si("light_downshift_rpm") + 0.5 * LIGHT_LANDING
+    return shifting.si("downshift_rpm") * SPEED_NOTICED
 
 
-def upshift_holds(scene: Scene, gear: int) -> bool:
+def upshift_holds(scene: Scene, gear: int, reserve: float) -> bool:
     """Whether a higher gear would still pull after the gap of the shift.
 
     Parameters
@@ -154,67 +171,55 @@ def upshift_holds(scene: Scene, gear: int) -> bool:
         [-]
     gear : int
         The higher gear. [-]
+    reserve : float
+        Pull over resistance it must have. [-]
 
     Returns
     -------
     holds : bool
         [-]
     """
-    if lands_too_slow(scene, gear):
-        return False
     grade = scene.clock.true("grade")
     landed = after_gap(scene, scene.clock.believed("road_speed"), grade)
-    if _is_light(scene) and grade < 0.01:
-        return True
-    return scene.pull(gear, landed) >= PULL_RESERVE * scene.resistance(landed, grade)
+    if scene.engine_speed(gear, landed) < least_landing(scene, gear, landed):
+        return False
+    return scene.pull(gear, landed) >= reserve * scene.resistance(landed, grade)
 
 
-def gear_choice(scene: Scene) -> Process:
-    """Shifts as a sensible driver or a simple automated gearbox does, outside launches and stops.
+def is_light(scene: Scene) -> bool:
+    """Whether the pedal is light enough for an early upshift.
 
     Parameters
     ----------
     scene : Scene
         [-]
 
-    Yields
-    ------
-    event : simpy.Event
-        Shift speeds, and second looks. [-]
+    Returns
+    -------
+    light : bool
+        [-]
     """
-    clock, shifting = scene.clock, scene.settings.shifting
-    held = scene.settings.drill.hold_gear
-    down, up, full = (shifting.si(key) for key in ("downshift_rpm", "upshift_rpm", "full_load_upshift_rpm"))
-    while True:
-        if scene.standing:
-            yield scene.pulled_away()
-            yield clock.after(SETTLING)
-            continue
-        gear = int(clock.commanded("gear"))
-        if gear == 0:
-            yield from _take_up(scene)
-            continue
-        idling = near_idle(scene)
-        waits = [idling]
-        low = high = None
-        if not held and gear > 1:
-            low = clock.when("belief.engine_speed", down, falling=True)
-            waits.append(low)
-        if not held and gear < scene.top_gear:
-            pulling = clock.believed("engine_speed") >= up and not _is_light(scene)
-            high = clock.when("belief.engine_speed", full if pulling else up)
-            waits.append(high)
-            if pulling:
-                waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=True))
-        event = yield from clock.first(*waits)
-        if scene.standing:
-            continue
-        if event is idling:
-            yield from _declutch(scene)
-        elif event is low:
-            yield from _maybe_down(scene, gear)
-        elif event is high and (_is_light(scene) or clock.believed("engine_speed") >= full):
-            yield from _maybe_up(scene, gear)
+    return scene.clock.true("accelerator") < LIGHT_PEDAL
+
+
+def upshift_speed(scene: Scene, gear: int) -> float:
+    """Engine speed from which an upshift at light load is worth a thought.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    gear : int
+        Engaged now. [-]
+
+    Returns
+    -------
+    speed : float
+        [rad/s]
+    """
+    shifting, ratios = scene.settings.shifting, scene.truck.gearbox.ratios
+    landing = shifting.si("light_downshift_rpm") + LIGHT_LANDING
+    return min(shifting.si("upshift_rpm"), landing * ratios[gear - 1] / ratios[gear])
 
 
 def near_idle(scene: Scene) -> simpy.Event:
@@ -234,105 +239,212 @@ def near_idle(scene: Scene) -> simpy.Event:
     return scene.clock.when("belief.engine_speed", level, falling=True)
 
 
-def _is_light(scene: Scene) -> bool:
-    """Whether the pedal is light enough for an early upshift."""
-    return scene.clock.true("accelerator") < LIGHT_PEDAL
+class GearChoice:
+    """Shifts as a sensible driver or a simple automated gearbox does, outside launches and stops.
 
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    """
 
-def _maybe_down(scene: Scene, gear: int) -> Process:
-    """Shifts down under load; with the foot off, waits for load or for the clutch."""
-    clock, shifting = scene.clock, scene.settings.shifting
-    if clock.true("acceleration") > GAINING and clock.true("accelerator") > 0.0:
-        sinking = clock.when("state.acceleration", 0.5 * GAINING, falling=True)
-        turning = shifting.downshift_rpm * REVOLUTION_PER_MINUTE
-        yield from clock.first(sinking, clock.when("belief.engine_speed", turning, release=turning))
-        return
-    if clock.true("accelerator") <= 0.0:
-        yield from clock.first(near_idle(scene), clock.when("state.accelerator", 0.05))
-        return
-    road_speed, grade = clock.believed("road_speed"), clock.true("grade")
-    landed = after_gap(scene, road_speed, grade)
-    least = shifting.downshift_rpm + 50.0
-    wanted = suitable_gear(scene, landed, least, grade)
-    most = shifting.landing_rpm * REVOLUTION_PER_MINUTE
-    while wanted < gear - 1 and scene.engine_speed(wanted, landed) > most:
-        wanted += 1
-    wanted = min(wanted, gear - 1)
-    if scene.engine_speed(wanted, landed) > most:
-        clock.record("shift_refused", f"{gear} to {wanted}: the engine would overspeed", wanted, "gear")
-        yield clock.after(SECOND_LOOK)
-        return
-    yield from shift(scene, wanted, "engine speed low under load")
-    yield clock.after(SETTLING)
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.clock = scene.clock
+        shifting = scene.settings.shifting
+        self.down, self.light_down = shifting.si("downshift_rpm"), shifting.si("light_downshift_rpm")
+        self.full_up, self.landing = shifting.si("full_load_upshift_rpm"), shifting.si("landing_rpm")
+        self.held = scene.settings.drill.hold_gear
+        self.lost: dict[int, float] = {}  # grade on which a gear was given up under load
+        self.kept = 0.0  # grade for which a low gear was taken to be held back, 0 for none
 
+    def run(self) -> Process:
+        """Watches engine speed and pedal through a trip.
 
-def _maybe_up(scene: Scene, gear: int) -> Process:
-    """Shifts up when the next gear will hold; on overrun only to save the engine."""
-    clock = scene.clock
-    if clock.true("accelerator") <= 0.0:
-        automated = scene.truck.gearbox.kind == "automated"
-        if automated and clock.believed("engine_speed") >= FORCED_UPSHIFT:
+        Yields
+        ------
+        event : simpy.Event
+            [-]
+        """
+        scene, clock = self.scene, self.clock
+        while True:
+            if scene.standing:
+                yield scene.changed()
+                if not scene.standing:
+                    yield clock.after(SETTLING)
+                continue
+            gear = int(clock.commanded("gear"))
+            if gear == 0:
+                yield from self._take_up()
+                continue
+            idling = near_idle(scene)
+            waits, low, high = [idling, scene.changed()], None, None
+            foot_off = clock.true("accelerator") <= 0.0
+            if not self.held and gear > 1:
+                low = clock.when("belief.engine_speed", self._down_level(foot_off), falling=True)
+                waits.append(low)
+            if not self.held and gear < scene.top_gear:
+                high = clock.when("belief.engine_speed", self._up_level(gear, foot_off))
+                waits.append(high)
+            waits += self._pedal_changes(gear, foot_off)
+            event = yield from clock.first(*waits)
+            if scene.standing:
+                continue
+            if event is idling:
+                yield from self._declutch()
+            elif event is low:
+                yield from self._shift_down(gear)
+            elif event is high:
+                yield from self._shift_up(gear)
+
+    def _down_level(self, foot_off: bool) -> float:
+        """Engine speed at which a lower gear is called for now."""
+        scene = self.scene
+        if foot_off:
+            steep = scene.retarding and scene.clock.true("grade") <= STEEP_DESCENT and "stop" not in scene.brakes
+            return self.down if steep else 0.0
+        return self.light_down if is_light(scene) else self.down
+
+    def _up_level(self, gear: int, foot_off: bool) -> float:
+        """Engine speed at which a higher gear is called for now."""
+        if foot_off:
+            return FORCED_UPSHIFT if self.scene.truck.gearbox.kind == "automated" else NEVER
+        return upshift_speed(self.scene, gear) if is_light(self.scene) else self.full_up
+
+    def _pedal_changes(self, gear: int, foot_off: bool) -> list[simpy.Event]:
+        """Pedal movements that would change the answer at the speed the engine has now."""
+        clock, scene = self.clock, self.scene
+        if self.held:
+            return []
+        if foot_off:
+            return [clock.when("state.accelerator", 0.02)]
+        turning = clock.believed("engine_speed")
+        changes = [clock.when("state.accelerator", 0.0, falling=True)]
+        light = is_light(scene)
+        early = upshift_speed(scene, gear) if gear < scene.top_gear else NEVER
+        undecided = turning <= self.down * SPEED_NOTICED if light else turning >= early
+        if undecided:
+            changes.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL))
+        else:
+            edge = self.down if light else early
+            changes.append(clock.when("belief.engine_speed", edge, falling=light, release=edge))
+        return changes
+
+    def _shift_down(self, gear: int) -> Process:
+        """Takes a lower gear under load, or to hold the truck back on a descent."""
+        scene, clock = self.scene, self.clock
+        road_speed, grade = clock.believed("road_speed"), clock.true("grade")
+        foot_off = clock.true("accelerator") <= 0.0
+        if not foot_off and clock.true("acceleration") > GAINING:
+            sinking = clock.when("state.acceleration", 0.5 * GAINING, falling=True)
+            level = self._down_level(False)
+            yield from clock.first(sinking, clock.when("belief.engine_speed", level, release=level), scene.changed())
+            return
+        if foot_off:
+            wanted = gear - 1
+            while wanted > 1 and scene.engine_speed(wanted, road_speed) < HELD_BACK_RPM * REVOLUTION_PER_MINUTE:
+                wanted -= 1
+            cause = "engine too slow to hold the truck back"
+        else:
+            wanted = min(
+                suitable_gear(scene, after_gap(scene, road_speed, grade), self.down * SPEED_NOTICED, grade), gear - 1
+            )
+            cause = "engine speed low under load"
+        while wanted < gear - 1 and scene.engine_speed(wanted, road_speed) > self.landing:
+            wanted += 1
+        if scene.engine_speed(wanted, road_speed) > self.landing:
+            clock.record("shift_refused", f"{gear} to {wanted}: the engine would overspeed", wanted, "gear")
+            yield clock.after(SECOND_LOOK)
+            return
+        if foot_off:
+            self.kept = grade
+        else:
+            self.lost[gear] = grade
+        yield from shift(scene, wanted, cause)
+        yield clock.after(SETTLING)
+
+    def _shift_up(self, gear: int) -> Process:
+        """Takes a higher gear when it will hold; on overrun only to save the engine."""
+        scene, clock = self.scene, self.clock
+        if clock.true("accelerator") <= 0.0:
             yield from shift(scene, gear + 1, "engine overspeed in overrun")
             yield clock.after(SETTLING)
             return
-        pressed = clock.when("state.accelerator", 0.05)
-        overspeed = FORCED_UPSHIFT if automated else NEVER
-        yield from clock.first(pressed, near_idle(scene), clock.when("belief.engine_speed", overspeed))
-        return
-    wanted = gear
-    for candidate in range(gear + 1, min(gear + 2, scene.top_gear) + 1):
-        if upshift_holds(scene, candidate):
-            wanted = candidate
-    if wanted > gear:
-        yield from shift(scene, wanted, "engine speed high enough for the next gear")
-        yield clock.after(SETTLING)
-        return
-    waits = [
-        clock.when("belief.engine_speed", scene.settings.shifting.si("downshift_rpm"), falling=True),
-        clock.when("belief.engine_speed", clock.believed("engine_speed") * SPEED_NOTICED),
-        clock.when("state.grade", clock.true("grade") - GRADE_NOTICED, falling=True),
-    ]
-    if not lands_too_slow(scene, gear + 1):
-        light = _is_light(scene)
-        waits.append(clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL))
-    yield from clock.first(*waits)
-
-
-def _declutch(scene: Scene) -> Process:
-    """Opens the clutch before the engine is pulled below idle; not while it is gaining speed, as after a launch."""
-    clock = scene.clock
-    if clock.true("acceleration") > GAINING:
-        level = scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
+        grade = clock.true("grade")
+        self.lost = {lost: place for lost, place in self.lost.items() if grade > place - GRADE_EASED}
+        wanted = gear
+        for candidate in range(gear + 1, min(gear + 2, scene.top_gear) + 1):
+            if upshift_holds(scene, candidate, LOST_RESERVE if candidate in self.lost else PULL_RESERVE):
+                wanted = candidate
+        if self.kept and grade <= 0.5 * self.kept:
+            wanted = gear
+        else:
+            self.kept = 0.0
+        if wanted > gear:
+            yield from shift(scene, wanted, "engine speed high enough for the next gear")
+            yield clock.after(SETTLING)
+            return
+        light = is_light(scene)
         yield from clock.first(
-            clock.when("state.acceleration", 0.5 * GAINING, falling=True),
-            clock.when("belief.engine_speed", level * SPEED_NOTICED),
+            near_idle(scene),
+            scene.changed(),
+            clock.when("belief.engine_speed", self._down_level(False), falling=True),
+            clock.when("belief.engine_speed", clock.believed("engine_speed") * SPEED_NOTICED),
+            clock.when("state.grade", grade - GRADE_NOTICED, falling=True),
+            clock.when("state.accelerator", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL),
+            clock.when("state.accelerator", 0.0, falling=True),
         )
-        return
-    clock.set(clutch=0.0)
-    clock.record("clutch_opened", "engine near idle speed", clock.true("engine_speed") / REVOLUTION_PER_MINUTE, "rpm")
-    yield clock.after(scene.truck.driveline.clutch_open_s)
-    clock.set(gear=0)
+
+    def _declutch(self) -> Process:
+        """Opens the clutch before the engine is pulled below idle; not while it is gaining speed, as after a launch."""
+        clock = self.clock
+        if clock.true("acceleration") > GAINING:
+            level = self.scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
+            yield from clock.first(
+                clock.when("state.acceleration", 0.5 * GAINING, falling=True),
+                clock.when("belief.engine_speed", level * SPEED_NOTICED),
+            )
+            return
+        clock.set(clutch=0.0)
+        turning = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
+        clock.record("clutch_opened", "engine near idle speed", turning, "rpm")
+        yield clock.after(self.scene.truck.driveline.clutch_open_s)
+        clock.set(gear=0)
+
+    def _take_up(self) -> Process:
+        """From neutral while rolling: waits for the foot or for a truck that gains speed, then takes the gear that suits."""
+        clock, scene = self.clock, self.scene
+        begun = clock.believed("road_speed")
+        yield from clock.first(
+            clock.when("state.accelerator", 0.02),
+            clock.when("belief.road_speed", begun + ROLLING_AGAIN),
+            clock.when("state.standstill", 0.5),
+            scene.changed(),
+        )
+        if scene.standing or "stop" in scene.brakes:
+            return
+        road_speed = clock.believed("road_speed")
+        gear = self.held or suitable_gear(scene, road_speed, self.down, clock.true("grade"))
+        idle = scene.truck.engine.si("low_idle_rpm")
+        if scene.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
+            faster = (idle + PULLING_ABOVE_IDLE) * road_speed / max(scene.engine_speed(gear, road_speed), 1.0)
+            yield from clock.first(clock.when("belief.road_speed", max(faster, road_speed + 0.1)), scene.changed())
+            return
+        yield from shift(scene, gear, "gear for the speed")
+        yield clock.after(SETTLING)
 
 
-def _take_up(scene: Scene) -> Process:
-    """From neutral while rolling: waits for the foot, then takes the gear that suits the speed."""
-    clock = scene.clock
-    yield from clock.first(
-        clock.when("state.accelerator", 0.02),
-        clock.when("state.standstill", 0.5),
-        clock.when("command.launching", 0.5),
-    )
-    if scene.standing or clock.commanded("launching") > 0.5:
-        yield clock.after(SETTLING)
-        return
-    if clock.true("standstill") > 0.5:
-        yield clock.after(SETTLING)
-        return
-    held = scene.settings.drill.hold_gear
-    road_speed = clock.believed("road_speed")
-    gear = held or suitable_gear(scene, road_speed, scene.settings.shifting.downshift_rpm, clock.true("grade"))
-    if scene.engine_speed(gear, road_speed) <= scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE:
-        yield clock.after(0.5)
-        return
-    yield from shift(scene, gear, "gear for the speed")
-    yield clock.after(SETTLING)
+def gear_choice(scene: Scene) -> Process:
+    """The process that shifts through a trip.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    process : generator
+        [-]
+    """
+    return GearChoice(scene).run()

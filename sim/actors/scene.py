@@ -6,12 +6,21 @@ import simpy
 
 from sim.clock import Clock
 from sim.laws.driveline import engine_speed_in_gear
+from sim.laws.engine import boost_target
 from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rolling_resistance
 from sim.laws.tables import table_value
 from sim.plant import air_limit, driveline, warm_friction
 from sim.records import FULL_LOAD_ROW
 from sim.route import Route
 from sim.specs import Settings, Truck
+
+PRIORITY = ("stand", "stop", "slow", "hold")
+BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
+    1.0,
+    2.0,
+    3.0,
+    4.0,
+)  # of the command field brake_mode
 
 
 @dataclass
@@ -28,10 +37,14 @@ class Scene:
         [-]
     route : Route
         [-]
-    wants_retarding : bool
-        The driver's engine-brake switch. [-]
     standing : bool
         The truck stands at a stop or is being launched. [-]
+    selector : int
+        Highest engine-brake stage the driver's hand allows now. [-]
+    retarding : set of str
+        Who wants the truck held back by the engine: the foot is off the accelerator as long as anybody does. [-]
+    brakes : dict
+        Who presses the brake pedal, each with mode and value; the first of `PRIORITY` counts. [-]
     outcome : tuple of str
         How the trip ended, and why. [-]
     """
@@ -41,48 +54,104 @@ class Scene:
     settings: Settings
     route: Route
     ended: simpy.Event = field(init=False)
-    wants_retarding: bool = False
     standing: bool = False
+    selector: int = 3
+    retarding: set[str] = field(default_factory=set)
+    brakes: dict[str, tuple[float, float]] = field(default_factory=dict)
     outcome: tuple[str, str] = ("time_limit", "the trip did not end")
-    _retarding_event: simpy.Event = field(init=False)
+    _changed: simpy.Event = field(init=False)
 
     def __post_init__(self) -> None:
         self.ended = self.clock.event()
-        self._retarding_event = self.clock.event()
+        self._changed = self.clock.event()
 
-    def retarding_changed(self) -> simpy.Event:
-        """The event of the next change of the driver's wish to be held back by the engine.
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
-        """
-        return self._retarding_event
-
-    def pulled_away(self) -> simpy.Event:
-        """The event of the end of a launch that is still to come.
+    def changed(self) -> simpy.Event:
+        """The event of the next change of what the driver does: feet, switch, target speed, standing or rolling.
 
         Returns
         -------
         event : simpy.Event
             [-]
         """
-        return self.clock.when("command.launching", 0.5, falling=True, release=0.5)
+        return self._changed
 
-    def want_retarding(self, wish: bool) -> None:
-        """Moves the driver's engine-brake switch; the foot stays off the accelerator as long as it is on.
+    def _tell(self) -> None:
+        """Puts the feet where they belong and tells whoever waits that something changed."""
+        foot_free = not self.retarding and not self.brakes
+        self.clock.set(accelerator_mode=1.0 if foot_free else 0.0, accelerator=0.0)
+        name = next((name for name in PRIORITY if name in self.brakes), None)
+        mode, value = self.brakes[name] if name else (0.0, 0.0)
+        self.clock.set(brake_mode=mode)
+        if mode == BRAKE_TO_DECELERATE:
+            self.clock.set(brake_deceleration=value)
+        elif mode == BRAKE_TO_STOP:
+            self.clock.set(stop_distance=value)
+        elif mode == BRAKE_PRESSURE:
+            self.clock.set(brake_pressure=value)
+        event, self._changed = self._changed, self.clock.event()
+        event.succeed()
+
+    def want_retarding(self, who: str, wish: bool) -> None:
+        """Moves the driver's engine-brake switch.
 
         Parameters
         ----------
+        who : str
+            For what. [-]
         wish : bool
             [-]
         """
-        if wish != self.wants_retarding:
-            self.wants_retarding = wish
-            self.clock.set(accelerator_mode=0.0 if wish else 1.0, accelerator=0.0)
-            event, self._retarding_event = self._retarding_event, self.clock.event()
-            event.succeed()
+        if wish != (who in self.retarding):
+            (self.retarding.add if wish else self.retarding.discard)(who)
+            self._tell()
+
+    def press_brake(self, who: str, mode: float, value: float = 0.0) -> None:
+        """Puts the foot on the brake.
+
+        Parameters
+        ----------
+        who : str
+            For what, one of `PRIORITY`. [-]
+        mode : float
+            As the command field `brake_mode`. [-]
+        value : float
+            Deceleration, place or pressure, by the mode. [SI]
+        """
+        self.brakes[who] = (mode, value)
+        self._tell()
+
+    def release_brake(self, who: str) -> None:
+        """Takes this reason off the brake pedal; another may still hold it.
+
+        Parameters
+        ----------
+        who : str
+            For what, one of `PRIORITY`. [-]
+        """
+        if self.brakes.pop(who, None) is not None:
+            self._tell()
+
+    def aim_for(self, speed: float) -> None:
+        """Sets the speed the driver aims for.
+
+        Parameters
+        ----------
+        speed : float
+            [m/s]
+        """
+        self.clock.set(target_speed=speed)
+        self._tell()
+
+    def stand(self, standing: bool) -> None:
+        """Notes that the truck stands, or rolls again.
+
+        Parameters
+        ----------
+        standing : bool
+            [-]
+        """
+        self.standing = standing
+        self._tell()
 
     def end(self, how: str, cause: str) -> None:
         """Ends the trip; the first reason counts.
@@ -195,10 +264,10 @@ class Scene:
         torque = float(
             table_value(rig.tables[FULL_LOAD_ROW], float(p["curve_first"]), float(p["curve_per_step"]), engine_speed)
         )
-        if not boosted:
-            outside = self.clock.true("ambient_temperature")
-            limit = air_limit(self.clock.true("ambient_pressure"), outside, float(p["least_air_fuel"]), p)
-            torque = min(torque, float(limit) - friction)
+        outside, ambient = self.clock.true("ambient_temperature"), self.clock.true("ambient_pressure")
+        ratio = (torque + friction) * float(p["matched_boost"]) if boosted else 1.0
+        manifold = boost_target(ambient, 1.0, ratio)
+        torque = min(torque, float(air_limit(manifold, outside, float(p["least_air_fuel"]), p)) - friction)
         powers = self.clock.true("fan_power") + self.clock.true("accessory_power")
         torque -= powers / max(engine_speed, 1.0)
         slope, drag, _ = driveline(torque, gear, engine_speed, 1.0, p, rig.tables)

@@ -1,4 +1,4 @@
-"""Short trips, trucks with nobody in the cab, and steady speeds found from the laws, for tests of what a driver would see."""
+"""Short trips, trucks with nobody in the cab, and steady speeds found from the laws."""
 
 import functools
 import math
@@ -112,7 +112,7 @@ def held(alone: Callable[..., Clock]) -> Callable[..., Clock]:
 
 @pytest.fixture(scope="session")
 def coasting() -> Callable[..., Callable[[float], float]]:
-    """Acceleration in gear with the foot off and the boost settled, as a function of engine speed in rpm, from the laws."""
+    """From the laws: acceleration in gear, foot off, boost settled, as a function of engine speed in rpm."""
 
     def make(
         truck: str,

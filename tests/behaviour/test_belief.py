@@ -39,7 +39,7 @@ def test_the_driver_holds_what_the_speedometer_shows(trip, truck, told):
 
 
 def test_a_speedometer_that_reads_low_makes_the_truck_break_the_limit(trip):
-    """The road sign reads the truth: 10 % low on the dial is over the limit all the way, and the driver does not know."""
+    """The road sign reads the truth: 10 % low on the dial is over the limit all the way, unknown to the driver."""
     spec = (f"speedometer.programmed_pulses_per_mile={1.1 * fitted_pulses(T1):.4f}",)
     wrong = trip(T1, "grade:0%,4km", "start.speed_km_h=90", spec=spec).summary
     right = trip(T1, "grade:0%,4km", "start.speed_km_h=90").summary
@@ -49,8 +49,9 @@ def test_a_speedometer_that_reads_low_makes_the_truck_break_the_limit(trip):
 
 
 def test_the_us_rule_allows_what_the_other_forbids(trip):
-    """True tyre 3 % smaller than programmed reads 3.1 % high (derived): within 5 mi/h at 50 mi/h (49 CFR 393.82, published)
-    and within 0 to 10 % + 4 km/h (UN Regulation 39, published, second-hand); 10 % low is legal by neither."""
+    """A tyre 3 % smaller than programmed reads 3.1 % high (derived): within 5 mi/h at 50 mi/h (49 CFR 393.82,
+    published) and within 0 to 10 % + 4 km/h (UN Regulation 39, published, second-hand); 12 % low is
+    legal by neither."""
     for told, us, un in ((0.97, True, True), (1.0, True, True), (1.05, True, False), (1.12, False, False)):
         spec = (f"speedometer.programmed_pulses_per_mile={told * fitted_pulses(T1):.4f}",)
         share = 50.0 * 1.609344 / told / 90.0

@@ -1,8 +1,10 @@
 """Steady speed on a long descent by gear and stage, service brakes never touched.
 
-Expected numbers are of three kinds: the balance of the same laws found by a general-purpose root finder; plain relations a
-driver would know; and quasi-static sums made before the model was built (derived, +/- 5 %; accelerations to 0.02 m/s2). A
-control speed as a thing to map, gear by gear, with service brakes excluded: SAE J1489 (published, second-hand, scope only).
+Expected numbers are of three kinds: the balance of the same laws found by a general-purpose root finder; plain
+relations a driver would know; and quasi-static sums made before the model was built (derived, +/- 5 %; accelerations to
+0.02 m/s2).
+A control speed as a thing to map, gear by gear, with service brakes excluded: SAE J1489 (published, second-hand, scope
+only).
 """
 
 import math
@@ -97,7 +99,7 @@ def test_control_speeds_at_1100_m(trip, at, truck, gear, stage, expected):
     assert 3.6 * at(result, "elevation_m", 1100.0, "speed_m_s") == pytest.approx(expected, rel=0.05)
 
 
-# acceleration at 2100 rpm and 1100 m, m/s2 (derived: quasi-static sums); none where the stage holds the truck below that
+# acceleration at 2100 rpm and 1100 m, m/s2 (derived: quasi-static sums); none where the stage holds the truck below it
 GAINS = [
     (T1, 6, (0.35, 0.19, None, None)),
     (T1, 7, (0.38, 0.26, 0.10, None)),

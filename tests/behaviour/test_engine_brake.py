@@ -1,4 +1,4 @@
-"""The engine brake as a driver meets it: it builds up, weakens with height, lets go with its reason in words, burns nothing."""
+"""The engine brake as a driver meets it: it builds up, weakens with height, lets go in words, burns nothing."""
 
 import numpy as np
 import pytest
@@ -34,7 +34,7 @@ def settled(held, truck, rpm, pairs, **more):
 
 
 def test_the_torque_builds_up_with_the_boost(held):
-    """1800 rpm, no boost before: 58 % at once (derived), then 1 - 0.42 exp(-t/1 s); the lag is from memory, 0.5 to 1.5 s."""
+    """1800 rpm, no boost before: 58 % at once (derived), then 1 - 0.42 exp(-t/1 s); lag from memory, 0.5 to 1.5 s."""
     clock = held(T1, 1800.0)
     clock.set(**ALL_PAIRS)
     torque = []
@@ -236,7 +236,7 @@ def test_the_accelerator_drops_it(trip, named, road_of):
 
 
 def test_wheel_slip_on_ice_drops_it_and_is_logged(trip, named):
-    """Empty on ice (grip 0.1, from memory) in stage 3: the drive tyres let go, the brake lets go, and comes back by itself."""
+    """Empty on ice (grip 0.1, from memory) in stage 3: the tyres let go, the brake lets go and comes back."""
     result = drilled(trip, T3, "grade:-6%,1km,1100m", 8, 3, 60, "weather.grip=0.1")
     changes = named(result, "stage_changed")
     assert (changes[0]["value"], changes[1]["value"]) == (3, 0)

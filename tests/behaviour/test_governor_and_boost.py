@@ -163,8 +163,8 @@ def full_load(held, truck, engine_rpm, height, air_c):
 @pytest.mark.parametrize("truck", [T1, T2, T4, T5])
 @pytest.mark.parametrize("engine_rpm", [1200.0, 1500.0, 1800.0])
 def test_altitude_takes_torque_as_the_published_rule_says(held, truck, engine_rpm):
-    """Turbocharged, fuel/air 0.047 or less: at least 1 % per 100 m above 1000 m (US Mine Safety and Health Administration,
-    published), so 10 % at 2000 m, to the whole per cent of the rule; nothing at 900 m."""
+    """Turbocharged, fuel/air 0.047 or less: at least 1 % per 100 m above 1000 m (US Mine Safety and Health
+    Administration, published), so 10 % at 2000 m, to the whole per cent of the rule; nothing at 900 m."""
     torque = {
         height: full_load(held, truck, engine_rpm, height, 15.0 - 0.0065 * height) for height in (0, 900, 2000, 2500)
     }
@@ -181,7 +181,8 @@ def test_hot_air_takes_torque_as_well(held):
 
 
 def test_the_smoke_limit_of_the_worked_table(held):
-    """1200 rpm, air-fuel ratio 20, 320 K: 1007, 1595, 2183 N m at 1.0, 1.5, 2.0 bar (derived, on values from memory)."""
+    """1200 rpm, air-fuel ratio 20, 320 K: 1007, 1595, 2183 N m at 1.0, 1.5, 2.0 bar (derived, on values from
+    memory)."""
     for pressure, expected in ((1.0, 1007.0), (1.5, 1595.0), (2.0, 2183.0)):
         clock = held(T1, 1200.0, "weather.temperature_c=15")
         clock.state["accelerator"][0] = 1.0

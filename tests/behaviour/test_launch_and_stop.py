@@ -59,7 +59,7 @@ def test_t1_pulls_away_in_its_low_gears(trip, named, gear, grade):
 
 @pytest.mark.parametrize("gear", [1, 2, 3, 4])
 def test_a_launch_burns_at_least_the_energy_it_gives(trip, named, gear):
-    """A clutch that pulls a mass up to an engine at steady speed turns as much into heat as into motion (any handbook)."""
+    """A clutch that pulls a mass up to an engine at steady speed makes as much heat as motion (any handbook)."""
     result = launch(trip, 0, gear)
     event = named(result, "pulled_away")[0]
     assert event["value"] >= 0.9 * kinetic_energy_at_lock(result, event)
@@ -68,7 +68,7 @@ def test_a_launch_burns_at_least_the_energy_it_gives(trip, named, gear):
 
 @pytest.mark.parametrize("grade", [0, 6])
 def test_a_higher_gear_makes_more_clutch_heat(trip, grade):
-    """Level / 6 %: gear 1 18 / 25 kJ, gear 3 62 / 132 kJ, gear 4 116 / 430 kJ (derived; depends on the driver's feet)."""
+    """Level / 6 %: gear 1 18 / 25 kJ, gear 3 62 / 132 kJ, gear 4 116 / 430 kJ (derived; depends on the driver)."""
     heat = [launch(trip, grade, gear).summary["clutch_heat_kj"] for gear in (1, 2, 3, 4)]
     assert heat[0] < heat[1] < heat[2] < heat[3]
     assert heat[0] > (15.0 if grade == 0 else 20.0)

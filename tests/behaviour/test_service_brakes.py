@@ -73,8 +73,8 @@ def test_the_words_of_a_warning_fit_the_numbers(trip, road_of):
     assert " too" not in about[0]
 
 
-# A whole descent of 13 km: 6 %, a pitch of 8 % with a curve posted 40 km/h, relief of 3 %, 6 % again; vertical curves of
-# 200 m. Mean, hottest group, published sets A and B, C (derived: quasi-static sums, +/- 15 %)
+# A whole descent of 13 km: 6 %, a pitch of 8 % with a curve posted 40 km/h, relief of 3 %, 6 % again; vertical curves
+# of 200 m. Mean, hottest group, published sets A and B, C (derived: quasi-static sums, +/- 15 %)
 SECTIONS = [
     (0, -6.0),
     (6900, -6.0),
@@ -152,7 +152,8 @@ def test_the_badly_balanced_truck_spreads_its_temperatures_more(trip, road_of):
 
 
 def test_a_snub_goes_five_miles_an_hour_and_back(trip, named, road_of):
-    """On at the safe speed, off 5 mi/h lower, about 3 s: US model commercial driver manual, 2.16 (published, second-hand)."""
+    """On at the safe speed, off 5 mi/h lower, about 3 s: US model commercial driver manual, 2.16 (published,
+    second-hand)."""
     result = descend(trip, road_of([(0, -6, 60), (6000, -6, "")], 1560), T1, 8, 0)
     applied, released = named(result, "brakes_applied"), named(result, "brakes_released")
     assert len(applied) > 10

@@ -1,7 +1,7 @@
-"""Gears: a truck on a steady road finds its gear and stays in it; shifts cost speed on a climb and give it on a descent.
+"""Gears: a truck on a steady road finds its gear and keeps it; shifts cost speed on a climb and give it on a descent.
 
-An experienced driver makes 12 to 16 shifts over a pass of 24 km with every kind of grade (derived, assumed); on one steady
-grade a few are enough, and hunting between two gears is a defect.
+An experienced driver makes 12 to 16 shifts over a pass of 24 km with every kind of grade (assumed); on one steady grade
+a few are enough, and hunting between two gears is a defect.
 """
 
 import numpy as np
