@@ -494,7 +494,7 @@ class Shifting(Part):
 
     upshift_rpm: float = _number("engine speed for an upshift at light load", 900, 2500, 1450.0)
     full_load_upshift_rpm: float = _number("engine speed for an upshift at full load", 1000, 2600, 1800.0)
-    downshift_rpm: float = _number("engine speed for a downshift under load", 700, 2000, 1150.0)
+    downshift_rpm: float = _number("engine speed for a downshift under load", 700, 2000, 1300.0)
     light_downshift_rpm: float = _number("engine speed for a downshift at light load", 600, 1800, 980.0)
     landing_rpm: float = _number("highest engine speed after a downshift", 1000, 2600, 2000.0)
 

@@ -19,6 +19,7 @@ LAUNCH_RESERVE = 1.2  # m/s2, assumed: pull a driver wants in hand when choosing
 LAUNCH_ACCELERATION = 0.35  # m/s2, assumed: what the clutch is let in for
 LONGEST_BITE = 6.0  # s, assumed: by then the engine pulls, or the driver gives up
 LONGEST_LAUNCH = 15.0  # s, assumed: longer slip burns a clutch
+MOST_CLUTCH_HEAT = 8.0e5  # J, assumed: one launch that makes more has burnt the clutch
 SPEED_STEP = 0.5  # m/s, assumed: growth of speed after which the place to begin slowing is worked out anew
 LEAST_RETARDING = 3.0  # s, assumed: nobody flicks the engine-brake switch faster
 RETARDING_ABOVE = 0.05  # m/s, assumed: above the target, on a descent, the switch goes on
@@ -116,9 +117,10 @@ def _approach(scene: Scene, demand: Demand, deceleration: float) -> Process:
     yield clock.reach(begin(max(clock.commanded("target_speed"), clock.believed("road_speed"))))
     while True:
         speed = clock.believed("road_speed")
-        if clock.true("distance") >= begin(speed) - 0.5:
+        place = begin(speed + SPEED_STEP)
+        if clock.true("distance") >= place - 0.5:
             return
-        here = clock.reach(begin(speed))
+        here = clock.reach(place)
         yield from clock.first(here, clock.when("belief.road_speed", speed + SPEED_STEP))
 
 
@@ -232,10 +234,11 @@ def pull_away(scene: Scene, cause: str) -> Process:
     clock.set(clutch=1.0, launching=1.0)
     pulls = clock.when("state.drive_force", max(1.02 * scene.resistance(0.0, clock.true("grade")), 0.0))
     locked = clock.when("state.clutch_locked", 0.5)
+    burnt = clock.when("state.clutch", heat + MOST_CLUTCH_HEAT)
     event = yield from clock.first(pulls, clock.after(LONGEST_BITE))
     if event is pulls:
         scene.release_brake("stand")
-        event = yield from clock.first(locked, clock.after(LONGEST_LAUNCH))
+        event = yield from clock.first(locked, burnt, clock.after(LONGEST_LAUNCH))
     made = (clock.true("clutch") - heat) / 1000.0
     if event is not locked:
         place = f"in gear {gear} on {100 * clock.true('grade'):.1f} %"

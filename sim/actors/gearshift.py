@@ -2,8 +2,11 @@
 
 import simpy
 
-from sim.actors.scene import Scene
+from sim.actors.driver import pull_away
+from sim.actors.scene import BRAKE_PRESSURE, Scene
 from sim.clock import Process
+from sim.controller import STANDING_PRESSURE
+from sim.plant import warm_friction
 from sim.units import REVOLUTION_PER_MINUTE
 
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
@@ -18,10 +21,12 @@ SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
 GRADE_EASED = 0.007  # assumed: a gear lost under load on a grade is not taken again before the road eases this much
+LOSING = 0.02  # m/s2, assumed: a truck that loses less, near the speed aimed for, keeps its gear
+NEAR_TARGET = 1.5  # m/s, assumed
 GAINING = 0.06  # m/s2, assumed: a truck that gains this much needs no lower gear
 PULL_RESERVE = 1.05  # assumed: the next gear must pull this much more than the road asks for
 AMPLE_PULL = 1.5  # assumed: pull over resistance, without boost, that lets an engine land far down
-LIGHT_PEDAL = 0.55  # assumed: below it the light-load shift speeds count
+LIGHT_PEDAL = 0.85  # assumed: below it the light-load shift speeds count
 LIGHT_LANDING = (
     120.0 * REVOLUTION_PER_MINUTE
 )  # assumed: above the light downshift speed, where an early upshift may land
@@ -70,9 +75,8 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
         clock.set(engine_mode=0.0)
         clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
         return
-    clock.set(gear=gear, clutch=1.0)
+    clock.set(gear=gear, clutch=1.0, engine_mode=0.0)
     yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
-    clock.set(engine_mode=0.0)
     clock.record("gear_engaged", f"{before} to {gear}: {cause}", (clock.now - begun) * clock.tick, "s")
 
 
@@ -112,13 +116,15 @@ def suitable_gear(scene: Scene, road_speed: float, least: float, grade: float) -
     return best
 
 
-def after_gap(scene: Scene, road_speed: float, grade: float) -> float:
+def after_gap(scene: Scene, gear: int, road_speed: float, grade: float) -> float:
     """Road speed a shift's torque gap leaves; what gravity adds on a descent is not counted on.
 
     Parameters
     ----------
     scene : Scene
         [-]
+    gear : int
+        The gear to be engaged; a big upward step takes as long as the engine needs to slow down. [-]
     road_speed : float
         Now. [m/s]
     grade : float
@@ -129,7 +135,12 @@ def after_gap(scene: Scene, road_speed: float, grade: float) -> float:
     speed : float
         Never below 0. [m/s]
     """
-    gap = scene.truck.gearbox.torque_gap_s + scene.truck.driveline.clutch_close_s
+    p = scene.clock.rig.parameters[0]
+    turning = scene.clock.believed("engine_speed")
+    fall = (
+        (turning - scene.engine_speed(gear, road_speed)) * float(p["engine_inertia"]) / float(warm_friction(turning, p))
+    )
+    gap = max(scene.truck.gearbox.torque_gap_s, fall) + scene.truck.driveline.clutch_close_s
     slowing = max(scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
     return max(road_speed - slowing * gap, 0.0)
 
@@ -180,7 +191,7 @@ def upshift_holds(scene: Scene, gear: int, reserve: float) -> bool:
         [-]
     """
     grade = scene.clock.true("grade")
-    landed = after_gap(scene, scene.clock.believed("road_speed"), grade)
+    landed = after_gap(scene, gear, scene.clock.believed("road_speed"), grade)
     if scene.engine_speed(gear, landed) < least_landing(scene, gear, landed):
         return False
     return scene.pull(gear, landed) >= reserve * scene.resistance(landed, grade)
@@ -335,10 +346,14 @@ class GearChoice:
         scene, clock = self.scene, self.clock
         road_speed, grade = clock.believed("road_speed"), clock.true("grade")
         foot_off = clock.true("accelerator") <= 0.0
-        if not foot_off and clock.true("acceleration") > GAINING:
-            sinking = clock.when("state.acceleration", 0.5 * GAINING, falling=True)
+        holding = clock.true("acceleration") > -LOSING and road_speed > clock.commanded("target_speed") - NEAR_TARGET
+        if not foot_off and (clock.true("acceleration") > GAINING or holding):
+            least = -1.5 * LOSING if holding else 0.5 * GAINING
+            sinking = clock.when("state.acceleration", least, falling=True)
             level = self._down_level(False)
-            yield from clock.first(sinking, clock.when("belief.engine_speed", level, release=level), scene.changed())
+            yield from clock.first(
+                near_idle(scene), sinking, clock.when("belief.engine_speed", level, release=level), scene.changed()
+            )
             return
         if foot_off:
             wanted = gear - 1
@@ -347,7 +362,8 @@ class GearChoice:
             cause = "engine too slow to hold the truck back"
         else:
             wanted = min(
-                suitable_gear(scene, after_gap(scene, road_speed, grade), self.down * SPEED_NOTICED, grade), gear - 1
+                suitable_gear(scene, after_gap(scene, gear - 1, road_speed, grade), self.down * SPEED_NOTICED, grade),
+                gear - 1,
             )
             cause = "engine speed low under load"
         while wanted < gear - 1 and scene.engine_speed(wanted, road_speed) > self.landing:
@@ -427,6 +443,12 @@ class GearChoice:
         gear = self.held or suitable_gear(scene, road_speed, self.down, clock.true("grade"))
         idle = scene.truck.engine.si("low_idle_rpm")
         if scene.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
+            if clock.true("grade") >= 0.0 and not scene.brakes:
+                scene.press_brake("stand", BRAKE_PRESSURE, STANDING_PRESSURE)
+                yield clock.when("state.speed", 0.0, falling=True)
+                yield from pull_away(scene, "starts again after a lost gear")
+                yield clock.after(SETTLING)
+                return
             faster = (idle + PULLING_ABOVE_IDLE) * road_speed / max(scene.engine_speed(gear, road_speed), 1.0)
             yield from clock.first(clock.when("belief.road_speed", max(faster, road_speed + 0.1)), scene.changed())
             return
