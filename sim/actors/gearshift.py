@@ -21,8 +21,8 @@ SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
 GRADE_EASED = 0.007  # assumed: a gear lost under load on a grade is not taken again before the road eases this much
-LOSING = 0.02  # m/s2, assumed: a truck that loses less, near the speed aimed for, keeps its gear
-NEAR_TARGET = 1.5  # m/s, assumed
+LOSING = 0.10  # m/s2, assumed: a truck that loses less, near the speed aimed for, keeps its gear
+NEAR_TARGET = 2.5  # m/s, assumed
 GAINING = 0.06  # m/s2, assumed: a truck that gains this much needs no lower gear
 PULL_RESERVE = 1.05  # assumed: the next gear must pull this much more than the road asks for
 AMPLE_PULL = 1.5  # assumed: pull over resistance, without boost, that lets an engine land far down
@@ -58,7 +58,7 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     clock, truck = scene.clock, scene.truck
     before = int(clock.true("gear"))
     begun = clock.now
-    clock.set(clutch=0.0, engine_mode=1.0, engine_speed_target=clock.believed("engine_speed"))
+    clock.set(clutch=0.0, engine_mode=1.0, engine_speed_target=0.0)
     yield clock.after(truck.driveline.clutch_open_s)
     clock.set(gear=0)
     gap = truck.gearbox.torque_gap_s - truck.driveline.clutch_open_s
@@ -348,11 +348,12 @@ class GearChoice:
         foot_off = clock.true("accelerator") <= 0.0
         holding = clock.true("acceleration") > -LOSING and road_speed > clock.commanded("target_speed") - NEAR_TARGET
         if not foot_off and (clock.true("acceleration") > GAINING or holding):
-            least = -1.5 * LOSING if holding else 0.5 * GAINING
+            least = -LOSING if holding else 0.5 * GAINING
             sinking = clock.when("state.acceleration", least, falling=True)
             level = self._down_level(False)
+            slower = clock.when("belief.road_speed", clock.commanded("target_speed") - NEAR_TARGET, falling=True, release=NEVER)
             yield from clock.first(
-                near_idle(scene), sinking, clock.when("belief.engine_speed", level, release=level), scene.changed()
+                near_idle(scene), sinking, slower, clock.when("belief.engine_speed", level, release=level), scene.changed()
             )
             return
         if foot_off:
