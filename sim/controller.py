@@ -78,7 +78,7 @@ def hold_speed(s, b, c, p, step):
         if pulling and not saturated:
             s["hold_integral"] += error / (p["hold_band"] * p["hold_integral_time"]) * step
         s["hold_integral"] = min(max(s["hold_integral"], 0.0), 1.0)
-        if wanted < 0.01:
+        if wanted < 0.01 or (s["gear"] == 0.0 and c["engine_mode"] < 0.5):
             wanted = 0.0
         wanted = min(wanted, 1.0)
     s["accelerator"] = moved_towards(s["accelerator"], wanted, p["pedal_rate"], 4.0 * p["pedal_rate"], step)

@@ -231,6 +231,8 @@ def pull_away(scene: Scene, cause: str) -> Process:
     clock.set(gear=gear, engine_mode=1.0, engine_speed_target=launch_speed(scene, gear))
     heat, begun = clock.true("clutch"), clock.now
     yield clock.after(0.6)
+    settled = clock.commanded("engine_speed_target") + 100.0 * REVOLUTION_PER_MINUTE
+    yield from clock.first(clock.when("belief.engine_speed", settled, falling=True), clock.after(LONGEST_BITE))
     clock.set(clutch=1.0, launching=1.0)
     pulls = clock.when("state.drive_force", max(1.02 * scene.resistance(0.0, clock.true("grade")), 0.0))
     locked = clock.when("state.clutch_locked", 0.5)

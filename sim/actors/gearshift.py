@@ -19,6 +19,7 @@ PULLING_ABOVE_IDLE = (
 SETTLING = 1.5  # s, assumed: after a shift, before the next is thought about
 SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
+SKIPPING_GRADE = 0.02  # assumed: on steeper climbs no gear is skipped
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
 GRADE_EASED = 0.007  # assumed: a gear lost under load on a grade is not taken again before the road eases this much
 LOSING = 0.10  # m/s2, assumed: a truck that loses less, near the speed aimed for, keeps its gear
@@ -75,9 +76,29 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
         clock.set(engine_mode=0.0)
         clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
         return
+    yield from engage(scene, gear)
+    clock.record("gear_engaged", f"{before} to {gear}: {cause}", (clock.now - begun) * clock.tick, "s")
+    yield clock.after(SETTLING)
+
+
+def engage(scene: Scene, gear: int) -> Process:
+    """Puts a gear in and lets the clutch up.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    gear : int
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        The clutch has taken hold. [-]
+    """
+    clock = scene.clock
     clock.set(gear=gear, clutch=1.0, engine_mode=0.0)
     yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
-    clock.record("gear_engaged", f"{before} to {gear}: {cause}", (clock.now - begun) * clock.tick, "s")
 
 
 def suitable_gear(scene: Scene, road_speed: float, least: float, grade: float) -> int:
@@ -137,12 +158,13 @@ def after_gap(scene: Scene, gear: int, road_speed: float, grade: float) -> float
     """
     p = scene.clock.rig.parameters[0]
     turning = scene.clock.believed("engine_speed")
-    fall = (
-        (turning - scene.engine_speed(gear, road_speed)) * float(p["engine_inertia"]) / float(warm_friction(turning, p))
-    )
-    gap = max(scene.truck.gearbox.torque_gap_s, fall) + scene.truck.driveline.clutch_close_s
+    fall_rate = float(warm_friction(turning, p)) / float(p["engine_inertia"])
     slowing = max(scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
-    return max(road_speed - slowing * gap, 0.0)
+    per_speed = scene.engine_speed(gear, 1.0)
+    # the engine falls to meet a gear that itself falls with the truck
+    closing = max(fall_rate - per_speed * slowing, 0.1 * fall_rate)
+    gap = max(scene.truck.gearbox.torque_gap_s, (turning - per_speed * road_speed) / closing)
+    return max(road_speed - slowing * (gap + scene.truck.driveline.clutch_close_s), 0.0)
 
 
 def least_landing(scene: Scene, gear: int, landed: float) -> float:
@@ -351,9 +373,15 @@ class GearChoice:
             least = -LOSING if holding else 0.5 * GAINING
             sinking = clock.when("state.acceleration", least, falling=True)
             level = self._down_level(False)
-            slower = clock.when("belief.road_speed", clock.commanded("target_speed") - NEAR_TARGET, falling=True, release=NEVER)
+            slower = clock.when(
+                "belief.road_speed", clock.commanded("target_speed") - NEAR_TARGET, falling=True, release=NEVER
+            )
             yield from clock.first(
-                near_idle(scene), sinking, slower, clock.when("belief.engine_speed", level, release=level), scene.changed()
+                near_idle(scene),
+                sinking,
+                slower,
+                clock.when("belief.engine_speed", level, release=level),
+                scene.changed(),
             )
             return
         if foot_off:
@@ -378,19 +406,18 @@ class GearChoice:
         else:
             self.lost[gear] = grade
         yield from shift(scene, wanted, cause)
-        yield clock.after(SETTLING)
 
     def _shift_up(self, gear: int) -> Process:
         """Takes a higher gear when it will hold; on overrun only to save the engine."""
         scene, clock = self.scene, self.clock
         if clock.true("accelerator") <= 0.0:
             yield from shift(scene, gear + 1, "engine overspeed in overrun")
-            yield clock.after(SETTLING)
             return
         grade = clock.true("grade")
         self.lost = {lost: place for lost, place in self.lost.items() if grade > place - GRADE_EASED}
         wanted = gear
-        for candidate in range(gear + 1, min(gear + 2, scene.top_gear) + 1):
+        furthest = gear + 2 if grade < SKIPPING_GRADE else gear + 1
+        for candidate in range(gear + 1, min(furthest, scene.top_gear) + 1):
             if upshift_holds(scene, candidate, LOST_RESERVE if candidate in self.lost else PULL_RESERVE):
                 wanted = candidate
         if self.kept and grade <= 0.5 * self.kept:
@@ -399,7 +426,6 @@ class GearChoice:
             self.kept = 0.0
         if wanted > gear:
             yield from shift(scene, wanted, "engine speed high enough for the next gear")
-            yield clock.after(SETTLING)
             return
         light = is_light(scene)
         yield from clock.first(
@@ -429,15 +455,11 @@ class GearChoice:
         clock.set(gear=0)
 
     def _take_up(self) -> Process:
-        """From neutral while rolling: waits for the foot or for a truck that gains speed, then takes the gear that suits."""
+        """From neutral while rolling: waits for a free foot or a truck that gains speed, then takes the gear that suits."""
         clock, scene = self.clock, self.scene
-        begun = clock.believed("road_speed")
-        yield from clock.first(
-            clock.when("state.accelerator", 0.02),
-            clock.when("belief.road_speed", begun + ROLLING_AGAIN),
-            clock.when("state.standstill", 0.5),
-            scene.changed(),
-        )
+        if scene.brakes or scene.retarding:
+            faster = clock.when("belief.road_speed", clock.believed("road_speed") + ROLLING_AGAIN)
+            yield from clock.first(faster, scene.changed())
         if scene.standing or "stop" in scene.brakes:
             return
         road_speed = clock.believed("road_speed")
@@ -454,7 +476,6 @@ class GearChoice:
             yield from clock.first(clock.when("belief.road_speed", max(faster, road_speed + 0.1)), scene.changed())
             return
         yield from shift(scene, gear, "gear for the speed")
-        yield clock.after(SETTLING)
 
 
 def gear_choice(scene: Scene) -> Process:
