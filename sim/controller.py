@@ -1,7 +1,7 @@
 """What is believed, and the continuous feedback that acts on it: sensors, pedal, brake pedal, idle governor, clutch foot."""
 
 from sim.compiled import compiled
-from sim.laws.foot import moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
+from sim.laws.foot import matched_speed, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
 from sim.laws.sensing import indicated_speed
 
 STANDSTILL_SPEED = 0.3  # m/s: below it the foot keeps its pressure until the truck stands
@@ -175,6 +175,10 @@ def control(s, b, c, p, step):
     hold_speed(s, b, c, p, step)
     move_brake_pedal(s, b, c, p, step)
     idle_memory(s, b, c, p, step)
+    s["matching_error"] = abs(
+        b["engine_speed"]
+        - matched_speed(c["engine_mode"], c["engine_speed_target"], c["matching_ratio"], b["road_speed"])
+    )
     s["clutch_engagement"] = moved_towards(
         s["clutch_engagement"], c["clutch"], 1.0 / p["clutch_close_time"], 1.0 / p["clutch_open_time"], step
     )

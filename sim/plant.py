@@ -21,6 +21,7 @@ from sim.laws.engine import (
     straight_line_fuel,
 )
 from sim.laws.engine_brake import braking_boost_target, braking_exhaust_pressure, braking_mean_pressure
+from sim.laws.foot import matched_speed
 from sim.laws.road_load import aerodynamic_drag, grade_cosine, grade_force, rolling_resistance, traction_limit
 from sim.laws.tables import table_value
 from sim.laws.thermal import compressor_power, fan_power
@@ -280,7 +281,8 @@ def engine(s, b, c, p, tables):
         full_indicated = full + warm
         if c["engine_mode"] > 0.5:
             limit = full * governor_share(believed, p["governed_speed"], p["droop"]) + warm
-            indicated = warm + p["matching_gain"] * (c["engine_speed_target"] - believed)
+            wanted = matched_speed(c["engine_mode"], c["engine_speed_target"], c["matching_ratio"], b["road_speed"])
+            indicated = warm + p["matching_gain"] * (wanted - believed)
             indicated = max(min(indicated, limit), 0.0)
         else:
             indicated = pedal_torque(

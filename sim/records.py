@@ -53,6 +53,7 @@ severity_temperature_b| K      | mean brake temperature by the published model, 
 reference_speed       | m/s    | speed the foot or the cruise control is holding now
 hold_integral         | -      | learnt part of the speed hold
 accelerator           | -      | pedal or cruise demand, 0 to 1
+matching_error        | rad/s  | engine speed off the one it is to match
 idle_integral         | N m    | learnt part of the idle governor
 clutch_engagement     | -      | 0 open to 1 closed
 compressor_pumping    | -      | 1 while the air compressor fills the tanks
@@ -151,8 +152,9 @@ COMMAND = _fields("""
 gear                  | -      | gear to be engaged, 0 neutral
 clutch                | -      | 1 pedal up, 0 pedal down
 launching             | -      | 1 while the foot lets the clutch in with the engine's pull
-engine_mode           | -      | 0 pedal, 1 hold engine_speed_target
-engine_speed_target   | rad/s  | for matching speeds in a shift
+engine_mode           | -      | 0 pedal, 1 hold engine_speed_target, 2 match a gear at the road speed
+engine_speed_target   | rad/s  | for mode 1
+matching_ratio        | rad/m  | engine turns per way in the gear to be matched, for mode 2
 accelerator_mode      | -      | 0 pedal as commanded, 1 hold target_speed
 accelerator           | -      | pedal, when the mode is 0
 target_speed          | m/s    | indicated speed to hold

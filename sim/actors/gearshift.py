@@ -11,12 +11,12 @@ from sim.units import REVOLUTION_PER_MINUTE
 
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
 LONGEST_MATCH = 2.5  # s, assumed: then the gear goes in with what difference is left
-MATCH_STEP = 0.1  # s: how often the matching speed is taken from the speedometer
 DECLUTCH_ABOVE_IDLE = 120.0 * REVOLUTION_PER_MINUTE  # assumed: a driver opens the clutch this far above idle
 PULLING_ABOVE_IDLE = (
     170.0 * REVOLUTION_PER_MINUTE
 )  # assumed: from here an engine pulls a shift through, ample torque given
 SETTLING = 1.5  # s, assumed: after a shift, before the next is thought about
+BOOST_PATIENCE = 3.0  # s, assumed: after an upshift the boost is given time before the gear is judged
 SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
 SKIPPING_GRADE = 0.02  # assumed: on steeper climbs no gear is skipped
@@ -32,7 +32,7 @@ LIGHT_LANDING = (
     120.0 * REVOLUTION_PER_MINUTE
 )  # assumed: above the light downshift speed, where an early upshift may land
 HELD_BACK_RPM = 1500.0  # assumed: a gear taken to hold the truck back turns the engine at least this fast
-STEEP_DESCENT = -0.03  # assumed: from here a driver takes a lower gear to be held back
+STEEP_DESCENT = -0.04  # assumed: from here a driver takes a lower gear to be held back
 LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 NEVER = 1.0e9  # rad/s
@@ -62,16 +62,10 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     clock.set(clutch=0.0, engine_mode=1.0, engine_speed_target=0.0)
     yield clock.after(truck.driveline.clutch_open_s)
     clock.set(gear=0)
-    gap = truck.gearbox.torque_gap_s - truck.driveline.clutch_open_s
-    waited = 0.0
-    while True:
-        target = scene.engine_speed(gear, clock.believed("road_speed"))
-        clock.set(engine_speed_target=target)
-        near = abs(clock.believed("engine_speed") - target) < MATCHED
-        if waited >= gap and (near or waited >= gap + LONGEST_MATCH):
-            break
-        yield clock.after(MATCH_STEP)
-        waited += MATCH_STEP
+    clock.set(engine_mode=2.0, matching_ratio=scene.engine_speed(gear, 1.0))
+    yield clock.after(truck.gearbox.torque_gap_s - truck.driveline.clutch_open_s)
+    yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
+    target = scene.engine_speed(gear, clock.believed("road_speed"))
     if scene.standing or target < truck.engine.si("low_idle_rpm"):
         clock.set(engine_mode=0.0)
         clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
@@ -426,6 +420,7 @@ class GearChoice:
             self.kept = 0.0
         if wanted > gear:
             yield from shift(scene, wanted, "engine speed high enough for the next gear")
+            yield from clock.first(near_idle(scene), scene.changed(), clock.after(BOOST_PATIENCE))
             return
         light = is_light(scene)
         yield from clock.first(

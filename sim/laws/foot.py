@@ -169,3 +169,33 @@ def launch_clutch_torque(engine_speed, bite_speed, span, capacity):
     if share >= 1.0:
         return capacity
     return capacity * share * share
+
+
+@compiled
+def matched_speed(mode, engine_speed, ratio, road_speed):
+    """Engine speed that is held while the pedal is out of play: a fixed one, or the one that fits a gear.
+
+    Parameters
+    ----------
+    mode : float
+        1 for the fixed speed, 2 for the gear. [-]
+    engine_speed : float
+        The fixed speed. [rad/s]
+    ratio : float
+        Engine turns per way in the gear to be engaged. [rad/m]
+    road_speed : float
+        As the speedometer shows it. [m/s]
+
+    Returns
+    -------
+    speed : float
+        [rad/s]
+
+    Examples
+    --------
+    >>> matched_speed(1.0, 80.0, 15.0, 10.0), matched_speed(2.0, 80.0, 15.0, 10.0)
+    (80.0, 150.0)
+    """
+    if mode > 1.5:
+        return ratio * road_speed
+    return engine_speed

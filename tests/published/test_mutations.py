@@ -23,6 +23,7 @@ WRONG_BY = 1.01
 
 # laws without a check, and why
 EXEMPT = {
+    "foot.matched_speed": "chooses one of two speeds it is given, both checked where they are made",
     "driveline.friction_force": "passes or clips what it is given; no number of its own (kernel: energy and stick-slip)",
     "engine.road_speed_share": "a proportional band is common practice, but no source prints a value",
     "engine.boost_target": "a choice; the one printed value is a band of 2.5 to 3.0 bar from memory, far wider than 1 %",
