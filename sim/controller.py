@@ -63,7 +63,9 @@ def hold_speed(s, b, c, p, step):
         # one foot: it is on the brake
         wanted = 0.0
         s["reference_speed"] = b["road_speed"]
-    elif c["accelerator_mode"] > 0.5:
+    elif c["accelerator_mode"] < 0.5:
+        s["reference_speed"] = b["road_speed"]
+    else:
         speed = b["road_speed"]
         reference = s["reference_speed"]
         if c["target_speed"] < reference:

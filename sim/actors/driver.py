@@ -21,10 +21,12 @@ LONGEST_BITE = 6.0  # s, assumed: by then the engine pulls, or the driver gives 
 LONGEST_LAUNCH = 15.0  # s, assumed: longer slip burns a clutch
 MOST_CLUTCH_HEAT = 8.0e5  # J, assumed: one launch that makes more has burnt the clutch
 SPEED_STEP = 0.5  # m/s, assumed: growth of speed after which the place to begin slowing is worked out anew
+SECOND_FEEL = 1.0  # s, assumed: after a snub the driver feels whether the engine brake alone holds now
 LEAST_RETARDING = 3.0  # s, assumed: nobody flicks the engine-brake switch faster
 RETARDING_ABOVE = 0.05  # m/s, assumed: above the target, on a descent, the switch goes on
 FREE_ROLLING = 1.0  # m/s, assumed: how much more is let run out where the road does not fall
-RELEASE_BELOW = 0.6  # m/s, assumed: below it the switch goes off
+RELEASE_BELOW = 0.6  # m/s, assumed: below it the selector goes down a stage
+COASTING_BELOW = 1.0  # m/s, assumed: further below, with no stage left, the foot goes back to the accelerator
 DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
 CREEP = 0.5  # m/s: below it the truck counts as standing when it must pull away
 
@@ -267,7 +269,7 @@ def holding_back(scene: Scene) -> Process:
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
     over = habits.overspeed_km_h * KILOMETRE_PER_HOUR
     drop = habits.snub_drop_km_h * KILOMETRE_PER_HOUR
-    snubbed = False  # the engine brake alone was not enough on this descent
+    snubbed = False  # the truck gains speed again after a snub although the engine brake works
     while True:
         if scene.standing or "slow" in scene.brakes or "stop" in scene.brakes:
             yield scene.changed()
@@ -284,26 +286,30 @@ def holding_back(scene: Scene) -> Process:
             event = yield from clock.first(fast, _steepness(scene, falling), scene.changed())
             if event is fast:
                 snubbed = False
-                scene.selector = min(needed_stage(scene), scene.settings.retarding.selector)
+                scene.select(min(needed_stage(scene), scene.settings.retarding.selector))
                 scene.want_retarding("descent", True)
                 yield from clock.first(clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + over))
         else:
+            most = scene.settings.retarding.selector
             let_go = target + over - drop if snubbed else target
-            slow = clock.when("belief.road_speed", let_go - RELEASE_BELOW if falling else target, falling=True)
+            below = RELEASE_BELOW if scene.selector else COASTING_BELOW
+            slow = clock.when("belief.road_speed", let_go - below if falling else target, falling=True)
             fast = clock.when("belief.road_speed", target + over)
             event = yield from clock.first(slow, fast, _steepness(scene, falling), scene.changed())
-            if event is slow:
+            if event is slow and falling and scene.selector:
+                scene.select(scene.selector - 1)
+                yield clock.after(LEAST_RETARDING)
+            elif event is slow:
                 scene.want_retarding("descent", False)
-            elif event is fast and scene.selector < scene.settings.retarding.selector:
-                scene.selector += 1
-                scene.want_retarding("more", True)
-                scene.want_retarding("more", False)
+            elif event is fast and scene.selector < most:
+                scene.select(scene.selector + 1)
                 yield from clock.first(
                     clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 2.0 * over)
                 )
             elif event is fast:
-                snubbed = drill.service_brakes
                 yield from _too_fast(scene, target + over - drop)
+                yield from clock.first(clock.after(SECOND_FEEL), scene.changed())
+                snubbed = drill.service_brakes and clock.true("acceleration") > 0.0
 
 
 def _steepness(scene: Scene, falling: bool) -> simpy.Event:

@@ -23,7 +23,7 @@ SKIPPING_GRADE = 0.02  # assumed: on steeper climbs no gear is skipped
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is
 GRADE_EASED = 0.007  # assumed: a gear lost under load on a grade is not taken again before the road eases this much
 LOSING = 0.10  # m/s2, assumed: a truck that loses less, near the speed aimed for, keeps its gear
-NEAR_TARGET = 2.5  # m/s, assumed
+NEAR_TARGET = 3.0  # m/s, assumed
 GAINING = 0.06  # m/s2, assumed: a truck that gains this much needs no lower gear
 PULL_RESERVE = 1.05  # assumed: the next gear must pull this much more than the road asks for
 AMPLE_PULL = 1.5  # assumed: pull over resistance, without boost, that lets an engine land far down
@@ -33,6 +33,7 @@ LIGHT_LANDING = (
 )  # assumed: above the light downshift speed, where an early upshift may land
 HELD_BACK_RPM = 1500.0  # assumed: a gear taken to hold the truck back turns the engine at least this fast
 STEEP_DESCENT = -0.04  # assumed: from here a driver takes a lower gear to be held back
+PUSHING_DESCENT = -0.015  # assumed: where the road itself brings the speed back, no gear is given up for pull
 LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 NEVER = 1.0e9  # rad/s
@@ -330,7 +331,8 @@ class GearChoice:
         if foot_off:
             steep = scene.retarding and scene.clock.true("grade") <= STEEP_DESCENT and "stop" not in scene.brakes
             return self.down if steep else 0.0
-        return self.light_down if is_light(scene) else self.down
+        pushed = scene.clock.true("grade") <= PUSHING_DESCENT
+        return self.light_down if pushed or is_light(scene) else self.down
 
     def _up_level(self, gear: int, foot_off: bool) -> float:
         """Engine speed at which a higher gear is called for now."""

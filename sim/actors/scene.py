@@ -105,6 +105,18 @@ class Scene:
             (self.retarding.add if wish else self.retarding.discard)(who)
             self._tell()
 
+    def select(self, stage: int) -> None:
+        """Moves the driver's hand on the engine-brake selector.
+
+        Parameters
+        ----------
+        stage : int
+            Highest stage allowed, 0 to 3. [-]
+        """
+        if stage != self.selector:
+            self.selector = stage
+            self._tell()
+
     def press_brake(self, who: str, mode: float, value: float = 0.0) -> None:
         """Puts the foot on the brake.
 
