@@ -551,3 +551,153 @@ def rolling_acceleration(s, p, tables):
     force = slope * s["engine_torque"] - drag - s["grade_force"] - s["aero_force"] - s["rolling_force"] - brakes
     mass = p["vehicle_body"] + p["wheel_body"] + p["shaft_inertia"] * per_metre * per_metre
     return force / (mass + slope * per_metre * p["engine_inertia"])
+
+
+# ---------------------------------------------------------------- what the truck could do, asked from outside a tick
+# One-element arrays instead of records: a record as an argument costs thirty times as much to hand over.
+
+
+@compiled
+def asked_friction(parameters, speed):
+    """`warm_friction` for callers outside the kernel.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    speed : float
+        Engine speed. [rad/s]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    return warm_friction(speed, parameters[0])
+
+
+@compiled
+def asked_resistance(parameters, density, speed, wind, grade):
+    """Force of road and air at a speed on a grade.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    density : float
+        Air. [kg/m³]
+    speed : float
+        [m/s]
+    wind : float
+        From ahead. [m/s]
+    grade : float
+        [-]
+
+    Returns
+    -------
+    force : float
+        Negative where the road pushes more than air and tyres hold. [N]
+    """
+    p = parameters[0]
+    cosine = grade_cosine(grade)
+    rolling = rolling_resistance(p["mass"], cosine, p["rolling_constant"], p["rolling_speed"], speed)
+    air = aerodynamic_drag(density, p["drag_area"], speed, wind)
+    return grade_force(p["mass"], grade * cosine) + rolling + air
+
+
+@compiled
+def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, boosted):
+    """Force at the tyres at full pedal.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    gear : int
+        [-]
+    speed : float
+        Engine speed. [rad/s]
+    ambient : float
+        Absolute. [Pa]
+    outside : float
+        Air temperature. [K]
+    powers : float
+        Fan and accessories. [W]
+    boosted : bool
+        False for the torque before the turbocharger has spun up. [-]
+
+    Returns
+    -------
+    force : float
+        [N]
+    """
+    p = parameters[0]
+    friction = warm_friction(speed, p)
+    full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], speed)
+    manifold = ambient
+    if boosted:
+        manifold = boost_target(ambient, 1.0, (full + friction) * p["matched_boost"])
+    torque = min(full, air_limit(manifold, outside, p["least_air_fuel"], p) - friction)
+    torque -= powers / max(speed, LEAST_SPEED_FOR_POWER)
+    slope, drag, _ = driveline(torque, gear, speed, 1.0, p, tables)
+    return slope * torque - drag
+
+
+@compiled
+def asked_retarding(parameters, tables, gear, speed, ambient, cylinders):
+    """Force at the tyres with which engine and driveline hold the truck back once the boost has settled.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    gear : int
+        [-]
+    speed : float
+        Engine speed. [rad/s]
+    ambient : float
+        Absolute. [Pa]
+    cylinders : float
+        Working as a brake. [-]
+
+    Returns
+    -------
+    force : float
+        [N]
+    """
+    p = parameters[0]
+    torque = settled_braking_torque(speed, cylinders, ambient, p) + warm_friction(speed, p)
+    slope, drag, _ = driveline(-torque, gear, speed, 1.0, p, tables)
+    return slope * torque + drag
+
+
+@compiled
+def asked_driveline(parameters, tables, torque, gear, speed):
+    """`driveline` for callers outside the kernel, forward travel.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    torque : float
+        Clutch torque near which the line is wanted. [N m]
+    gear : int
+        [-]
+    speed : float
+        Input shaft. [rad/s]
+
+    Returns
+    -------
+    slope : float
+        [1/m]
+    drag : float
+        [N]
+    """
+    slope, drag, _ = driveline(torque, gear, speed, 1.0, parameters[0], tables)
+    return slope, drag

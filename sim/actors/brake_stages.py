@@ -4,7 +4,7 @@ import simpy
 
 from sim.actors.scene import Scene
 from sim.clock import Process
-from sim.plant import driveline, settled_braking_torque, warm_friction
+from sim.plant import asked_retarding
 from sim.records import REASONS
 from sim.specs import PAIRS
 
@@ -54,14 +54,11 @@ def needed_stage(scene: Scene) -> int:
         1 to 3; 3 also when none holds. [-]
     """
     clock = scene.clock
-    rig = clock.rig
-    p, speed = rig.parameters[0], clock.true("engine_speed")
     push = -scene.resistance(clock.believed("road_speed"), clock.true("grade"))
+    gear, speed, ambient = int(clock.true("gear")), clock.true("engine_speed"), clock.true("ambient_pressure")
     for stage in (1, 2):
-        cylinders = len(scene.truck.engine_brake.pairs(stage)) * float(p["cylinders"]) / len(PAIRS)
-        torque = settled_braking_torque(speed, cylinders, clock.true("ambient_pressure"), p) + warm_friction(speed, p)
-        slope, drag, _ = driveline(-torque, int(clock.true("gear")), speed, 1.0, p, rig.tables)
-        if float(slope) * float(torque) + float(drag) >= push:
+        cylinders = len(scene.truck.engine_brake.pairs(stage)) * scene.truck.engine.cylinders / len(PAIRS)
+        if asked_retarding(clock.rig.parameters, clock.rig.tables, gear, speed, ambient, cylinders) >= push:
             return stage
     return 3
 

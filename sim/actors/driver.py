@@ -8,7 +8,7 @@ import simpy
 from sim.actors.brake_stages import needed_stage
 from sim.actors.scene import BRAKE_PRESSURE, BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, Scene
 from sim.clock import Process
-from sim.plant import driveline
+from sim.plant import asked_driveline
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 STOP_SHORT = 1.0  # m, assumed: the truck stands this far before the line
@@ -202,7 +202,7 @@ def launch_speed(scene: Scene, gear: int) -> float:
     rig = scene.clock.rig
     p = rig.parameters[0]
     force = scene.resistance(0.0, scene.clock.true("grade")) + LAUNCH_ACCELERATION * scene.truck.vehicle.mass_kg
-    slope, drag, _ = driveline(100.0, gear, 80.0, 1.0, p, rig.tables)
+    slope, drag = asked_driveline(rig.parameters, rig.tables, 100.0, gear, 80.0)
     torque = max((force + float(drag)) / float(slope), 0.0)
     turning = float(p["bite_speed"]) + float(p["bite_span"]) * math.sqrt(torque / float(p["clutch_capacity"]))
     aimed = turning + torque / float(p["matching_gain"])

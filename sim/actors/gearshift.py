@@ -6,7 +6,7 @@ from sim.actors.driver import pull_away
 from sim.actors.scene import BRAKE_PRESSURE, Scene
 from sim.clock import Process
 from sim.controller import STANDING_PRESSURE
-from sim.plant import warm_friction
+from sim.plant import asked_friction
 from sim.units import REVOLUTION_PER_MINUTE
 
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
@@ -151,9 +151,8 @@ def after_gap(scene: Scene, gear: int, road_speed: float, grade: float) -> float
     speed : float
         Never below 0. [m/s]
     """
-    p = scene.clock.rig.parameters[0]
     turning = scene.clock.believed("engine_speed")
-    fall_rate = float(warm_friction(turning, p)) / float(p["engine_inertia"])
+    fall_rate = float(asked_friction(scene.clock.rig.parameters, turning)) / scene.truck.engine.inertia_kg_m2
     slowing = max(scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
     per_speed = scene.engine_speed(gear, 1.0)
     # the engine falls to meet a gear that itself falls with the truck

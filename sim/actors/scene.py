@@ -6,11 +6,7 @@ import simpy
 
 from sim.clock import Clock
 from sim.laws.driveline import engine_speed_in_gear
-from sim.laws.engine import boost_target
-from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rolling_resistance
-from sim.laws.tables import table_value
-from sim.plant import air_limit, driveline, warm_friction
-from sim.records import FULL_LOAD_ROW
+from sim.plant import asked_pull, asked_resistance
 from sim.route import Route
 from sim.specs import Settings, Truck
 
@@ -200,9 +196,9 @@ class Scene:
         speed : float
             [rad/s]
         """
-        p = self.clock.rig.parameters[0]
-        ratio = self.truck.gearbox.ratios[gear - 1]
-        return float(engine_speed_in_gear(road_speed, float(p["tyre_radius"]), ratio, float(p["axle_ratio"])))
+        truck = self.truck
+        ratio, radius = truck.gearbox.ratios[gear - 1], truck.tyres.rolling_radius_m
+        return float(engine_speed_in_gear(road_speed, radius, ratio, truck.driveline.axle_ratio))
 
     def resistance(self, road_speed: float, grade: float) -> float:
         """Force of road and air at a speed on a grade, as a driver can tell from the seat.
@@ -219,14 +215,9 @@ class Scene:
         force : float
             [N]
         """
-        p = self.clock.rig.parameters[0]
-        mass = float(p["mass"])
+        clock = self.clock
         return float(
-            grade_force(mass, grade_sine(grade))
-            + rolling_resistance(mass, 1.0, float(p["rolling_constant"]), float(p["rolling_speed"]), road_speed)
-            + aerodynamic_drag(
-                self.clock.true("air_density"), float(p["drag_area"]), road_speed, self.clock.true("wind")
-            )
+            asked_resistance(clock.rig.parameters, clock.true("air_density"), road_speed, clock.true("wind"), grade)
         )
 
     def pull(self, gear: int, road_speed: float, *, boosted: bool = True) -> float:
@@ -246,10 +237,9 @@ class Scene:
         force : float
             0 below low idle and above governed speed. [N]
         """
-        rig = self.clock.rig
-        p = rig.parameters[0]
         speed = self.engine_speed(gear, road_speed)
-        if speed < float(p["low_idle"]) or speed > float(p["governed_speed"]):
+        engine = self.truck.engine
+        if not engine.si("low_idle_rpm") <= speed <= engine.si("governed_rpm"):
             return 0.0
         return self.pull_at(gear, speed, boosted=boosted)
 
@@ -270,17 +260,16 @@ class Scene:
         force : float
             [N]
         """
-        rig = self.clock.rig
-        p = rig.parameters[0]
-        friction = float(warm_friction(engine_speed, p))
-        torque = float(
-            table_value(rig.tables[FULL_LOAD_ROW], float(p["curve_first"]), float(p["curve_per_step"]), engine_speed)
+        clock = self.clock
+        return float(
+            asked_pull(
+                clock.rig.parameters,
+                clock.rig.tables,
+                gear,
+                engine_speed,
+                clock.true("ambient_pressure"),
+                clock.true("ambient_temperature"),
+                clock.true("fan_power") + clock.true("accessory_power"),
+                boosted,
+            )
         )
-        outside, ambient = self.clock.true("ambient_temperature"), self.clock.true("ambient_pressure")
-        ratio = (torque + friction) * float(p["matched_boost"]) if boosted else 1.0
-        manifold = boost_target(ambient, 1.0, ratio)
-        torque = min(torque, float(air_limit(manifold, outside, float(p["least_air_fuel"]), p)) - friction)
-        powers = self.clock.true("fan_power") + self.clock.true("accessory_power")
-        torque -= powers / max(engine_speed, 1.0)
-        slope, drag, _ = driveline(torque, gear, engine_speed, 1.0, p, rig.tables)
-        return float(slope) * torque - float(drag)
