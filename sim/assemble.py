@@ -4,21 +4,10 @@ import math
 
 import numpy as np
 
-from sim.controller import STANDING_PRESSURE, sense
+from sim.controller import STANDING_PRESSURE
 from sim.errors import SpecError
-from sim.laws import air, engine_brake, sensing
-from sim.laws.driveline import engine_speed_in_gear
-from sim.laws.engine import friction_temperature_factor
-from sim.laws.tables import table_value
-from sim.plant import (
-    driveline,
-    manifold_target,
-    matched_boost,
-    road,
-    settled_braking_torque,
-    surroundings,
-    warm_friction,
-)
+from sim.kernel import settle_start
+from sim.plant import complete, friction_factors
 from sim.records import (
     BOOST_TIME_ROW,
     FADE_ROW,
@@ -38,8 +27,6 @@ from sim.units import (
     BAR,
     CELSIUS_ZERO,
     REVOLUTION_PER_MINUTE,
-    SEA_LEVEL_PRESSURE,
-    SEA_LEVEL_TEMPERATURE,
     STANDARD_GRAVITY,
     to_si,
 )
@@ -114,13 +101,14 @@ def tables_of(truck: Truck) -> np.ndarray:
     tables[BOOST_TIME_ROW] = np.interp(
         first + CURVE_STEP * np.arange(TABLE_WIDTH), engine.si("boost_rise_rpm"), engine.boost_rise_s
     )
-    temperatures = CELSIUS_ZERO - 40.0 + TEMPERATURE_STEP * np.arange(TABLE_WIDTH)
-    tables[OIL_FACTOR_ROW] = [
-        friction_temperature_factor(
-            min(t, 433.15), engine.oil_viscosity_40_mm2_per_s, engine.oil_viscosity_100_mm2_per_s, engine.oil_exponent
-        )
-        for t in temperatures
-    ]
+    tables[OIL_FACTOR_ROW] = friction_factors(
+        CELSIUS_ZERO - 40.0,
+        TEMPERATURE_STEP,
+        TABLE_WIDTH,
+        engine.oil_viscosity_40_mm2_per_s,
+        engine.oil_viscosity_100_mm2_per_s,
+        engine.oil_exponent,
+    )
     tables[FADE_ROW] = np.interp(
         CELSIUS_ZERO + FADE_STEP * np.arange(TABLE_WIDTH), drums.si("fade_c"), drums.fade_share
     )
@@ -132,30 +120,6 @@ def tables_of(truck: Truck) -> np.ndarray:
         tables[FUEL_MAP_ROW + row, : len(fuel)] = np.array(fuel) / 1000.0
         tables[FUEL_MAP_ROW + row, len(fuel) :] = fuel[-1] / 1000.0
     return tables
-
-
-def weather_at_start(settings: Settings, elevation: float) -> tuple[float, float]:
-    """Temperature and pressure of the air at the start of the road.
-
-    Parameters
-    ----------
-    settings : Settings
-        [-]
-    elevation : float
-        Of the start. [m]
-
-    Returns
-    -------
-    temperature : float
-        [K]
-    pressure : float
-        [Pa]
-    """
-    pressure = settings.weather.si("pressure_kpa")
-    if pressure == 0.0:
-        standard = air.ambient_temperature(elevation, 0.0, SEA_LEVEL_TEMPERATURE)
-        pressure = air.ambient_pressure(standard, SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE)
-    return settings.weather.si("temperature_c"), float(pressure)
 
 
 def _set_brakes(p: np.void, group: str, brakes: AxleBrakes) -> None:
@@ -208,7 +172,10 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
         p[f"{group}_load"] = getattr(vehicle, f"{group}_load_kg") * STANDARD_GRAVITY
         _set_brakes(p, group, getattr(truck, f"{group}_brakes"))
     p["start_elevation"] = start_elevation
-    p["start_temperature"], p["start_pressure"] = weather_at_start(settings, start_elevation)
+    p["start_temperature"], p["start_pressure"] = (
+        settings.weather.si("temperature_c"),
+        settings.weather.si("pressure_kpa"),
+    )
 
     p["engine_inertia"] = engine.inertia_kg_m2
     p["shaft_inertia"] = gearbox.input_inertia_kg_m2
@@ -237,7 +204,6 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["boost_fall_time"] = engine.boost_fall_s
     p["indicated_efficiency"] = engine.indicated_efficiency
     p["heating_value"] = settings.fuel.lower_heating_value_mj_per_kg * 1e6
-    p["matched_boost"] = matched_boost(p)
     if engine.fuel_map_rpm:
         speeds, torques = engine.si("fuel_map_rpm"), engine.fuel_map_torque_n_m
         p["fuel_map_used"] = 1.0
@@ -246,7 +212,6 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
         p["fuel_map_first_torque"], p["fuel_map_per_torque"] = torques[0], 1.0 / (torques[1] - torques[0])
 
     p["braking_pressure_ratio"] = brake.rated_pressure_ratio
-    p["braking_work_ratio"] = engine_brake.compression_work_ratio(engine.compression_ratio, brake.polytropic_exponent)
     p["braking_returned_share"] = brake.returned_share
     p["braking_turbine_factor"] = brake.turbine_factor
     p["braking_back_share"] = brake.back_pressure_share
@@ -310,11 +275,7 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["oil_factor_first"], p["oil_factor_per_step"] = CELSIUS_ZERO - 40.0, 1.0 / TEMPERATURE_STEP
     p["fade_first"], p["fade_per_step"] = CELSIUS_ZERO, 1.0 / FADE_STEP
 
-    meter = truck.speedometer
-    p["fitted_pulses"] = sensing.pulses_per_mile(
-        sensing.revolutions_per_mile(tyres.rolling_radius_m), line.axle_ratio, float(meter.tone_wheel_teeth)
-    )
-    p["programmed_pulses"] = meter.programmed_pulses_per_mile or p["fitted_pulses"]
+    p["programmed_pulses"] = truck.speedometer.programmed_pulses_per_mile
     for sensor in ("engine_speed", "road_speed", "boost", "barometer", "coolant", "oil"):
         p[f"{sensor}_gain"] = 1.0
     p["hold_band"] = HOLD_BAND
@@ -322,15 +283,14 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
     p["reference_lead"] = REFERENCE_LEAD
     p["limit_tolerance"] = settings.simulation.si("limit_tolerance_km_h")
-    _check_retarding_power(truck, p)
+    power = complete(record, brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
+    _check_retarding_power(truck, power / 1000.0)
     return record
 
 
-def _check_retarding_power(truck: Truck, p: np.void) -> None:
+def _check_retarding_power(truck: Truck, power: float) -> None:
     """The stated retarding power must follow from the numbers of the engine brake."""
-    speed = to_si(2100.0, "rpm")
-    torque = settled_braking_torque(speed, float(p["cylinders"]), BAR, p) + warm_friction(speed, p)
-    power, stated = torque * speed / 1000.0, truck.engine_brake.rated_power_kw
+    stated = truck.engine_brake.rated_power_kw
     if abs(power - stated) > 0.02 * stated:
         raise SpecError(
             f"engine_brake.rated_power_kw is {stated:g}, but rated_pressure_ratio {truck.engine_brake.rated_pressure_ratio:g}"
@@ -339,7 +299,6 @@ def _check_retarding_power(truck: Truck, p: np.void) -> None:
 
 
 def initial_records(
-    truck: Truck,
     settings: Settings,
     route: Route,
     parameters: np.ndarray,
@@ -351,8 +310,6 @@ def initial_records(
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
         [-]
     route : Route
@@ -378,9 +335,6 @@ def initial_records(
     s["elevation"] = route.start_elevation
     low_idle = float(p["low_idle"])
     if gear:
-        ratio = truck.gearbox.ratios[gear - 1]
-        turning = engine_speed_in_gear(speed, float(p["tyre_radius"]), ratio, float(p["axle_ratio"]))
-        s["engine_speed"] = s["shaft_speed"] = turning
         s["clutch_locked"] = 1.0
     else:
         s["engine_speed"] = low_idle
@@ -406,21 +360,5 @@ def initial_records(
     c["deceleration_limit"] = settings.driver.slowing_m_s2
     c["speed_limit"] = route.limits[0].value
     s["grade"], s["wind"] = route.grade_at(0.0), float(route.wind[0]) + settings.weather.wind_m_s
-    surroundings(s, p)
-    if gear:
-        _settle_pedal(s, p, tables, gear)
-    sense(s, memory.belief[0], c, p)
+    settle_start(memory.state, memory.belief, memory.command, parameters, tables)
     return memory
-
-
-def _settle_pedal(s: np.void, p: np.void, tables: np.ndarray, gear: int) -> None:
-    """Puts pedal and boost where they settle at this speed on this grade, so that a rolling start does not stumble."""
-    road(s, p, tables)
-    needed = s["grade_force"] + s["aero_force"] + s["rolling_force"]
-    slope, drag, _ = driveline(1000.0, gear, s["engine_speed"], 1.0, p, tables)
-    friction = warm_friction(s["engine_speed"], p)
-    full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], s["engine_speed"])
-    share = ((needed + drag) / slope + friction) / (full + friction)
-    s["accelerator"] = s["hold_integral"] = min(max(share, 0.0), 1.0)
-    s["full_load_torque"], s["warm_friction"], s["fuel_demand"] = full, friction, s["accelerator"]
-    s["manifold_pressure"], _ = manifold_target(s, p, tables)

@@ -13,9 +13,12 @@ from sim.laws.foot import launch_clutch_torque
 from sim.laws.grade_severity import brake_temperature_rate
 from sim.laws.lag import lag_rate
 from sim.laws.road_load import traction_limit
+from sim.laws.tables import table_value
 from sim.laws.thermal import radiator_conductance, thermostat_opening
-from sim.plant import driveline, manifold_target, settle
+from sim.plant import driveline, manifold_target, settle, surroundings, warm_friction
+from sim.plant import road as road_forces
 from sim.records import (
+    FULL_LOAD_ROW,
     LOG_EVERY,
     LOG_ROWS,
     RATIO_ROW,
@@ -694,3 +697,43 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     clockwork[ROAD_PLACE] = place
     clockwork[LOG_ROWS] = written
     return status
+
+
+@compiled
+def settle_start(state, belief, command, parameters, tables):
+    """Puts air, pedal and boost where they settle at the first speed on the first grade, so that a rolling start is smooth.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    belief : array
+        Belief record, shape (1,). [SI]
+    command : array
+        Command record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    """
+    s, p = state[0], parameters[0]
+    surroundings(s, p)
+    gear = int(s["gear"])
+    if gear > 0:
+        road_forces(s, p, tables)
+        needed = s["grade_force"] + s["aero_force"] + s["rolling_force"]
+        slope, drag, per_metre = driveline(1000.0, gear, s["shaft_speed"], 1.0, p, tables)
+        s["engine_speed"] = s["shaft_speed"] = per_metre * s["speed"]
+        s["max_engine_speed"] = s["engine_speed"]
+        friction = warm_friction(s["engine_speed"], p)
+        full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], s["engine_speed"])
+        share = ((needed + drag) / slope + friction) / (full + friction)
+        share = min(max(share, 0.0), 1.0)
+        s["accelerator"] = share
+        s["hold_integral"] = share
+        s["fuel_demand"] = share
+        s["full_load_torque"] = full
+        s["warm_friction"] = friction
+        target, _ = manifold_target(s, p, tables)
+        s["manifold_pressure"] = target
+    sense(s, belief[0], command[0], p)

@@ -4,6 +4,10 @@
 the belief and the command, and writes the instant's quantities back into the state record.
 """
 
+import math
+
+import numpy as np
+
 from sim.compiled import compiled
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.brakes import brake_force, hot_stroke, slack_effectiveness
@@ -12,6 +16,7 @@ from sim.laws.engine import (
     air_limited_torque,
     air_per_cycle,
     boost_target,
+    friction_temperature_factor,
     governor_share,
     idle_torque,
     mean_pressure_torque,
@@ -20,9 +25,15 @@ from sim.laws.engine import (
     road_speed_share,
     straight_line_fuel,
 )
-from sim.laws.engine_brake import braking_boost_target, braking_exhaust_pressure, braking_mean_pressure
+from sim.laws.engine_brake import (
+    braking_boost_target,
+    braking_exhaust_pressure,
+    braking_mean_pressure,
+    compression_work_ratio,
+)
 from sim.laws.foot import matched_speed
 from sim.laws.road_load import aerodynamic_drag, grade_cosine, grade_force, rolling_resistance, traction_limit
+from sim.laws.sensing import pulses_per_mile, revolutions_per_mile
 from sim.laws.tables import table_value
 from sim.laws.thermal import compressor_power, fan_power
 from sim.records import (
@@ -34,8 +45,10 @@ from sim.records import (
     OIL_FACTOR_ROW,
     RATIO_ROW,
 )
-from sim.units import SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
+from sim.units import BAR, SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
 
+RATED_BRAKING_SPEED = 2100.0 * math.pi / 30.0  # rad/s: where the class of an engine brake is stated
+HOTTEST_OIL = 433.15  # K
 AIR_STEP = 0.1  # m of height within which the air counts as unchanged (0.001 % of its density)
 LEAST_SPEED_FOR_POWER = 30.0  # rad/s: below it a power is turned into torque as if the engine ran at this speed
 
@@ -701,3 +714,69 @@ def asked_driveline(parameters, tables, torque, gear, speed):
     """
     slope, drag, _ = driveline(torque, gear, speed, 1.0, parameters[0], tables)
     return slope, drag
+
+
+@compiled
+def friction_factors(first, step, number, viscosity_40, viscosity_100, exponent):
+    """Friction factors on an even grid of oil temperatures.
+
+    Parameters
+    ----------
+    first : float
+        First temperature. [K]
+    step : float
+        Between temperatures. [K]
+    number : int
+        How many. [-]
+    viscosity_40 : float
+        [mm²/s]
+    viscosity_100 : float
+        [mm²/s]
+    exponent : float
+        [-]
+
+    Returns
+    -------
+    factors : array
+        Shape (number,). [-]
+
+    Notes
+    -----
+    Beyond 160 °C the value there holds: the viscosity law ends.
+    """
+    factors = np.empty(number)
+    for k in range(number):
+        temperature = min(first + step * k, HOTTEST_OIL)
+        factors[k] = friction_temperature_factor(temperature, viscosity_40, viscosity_100, exponent)
+    return factors
+
+
+@compiled
+def complete(parameters, exponent, teeth):
+    """Fills in the parameters that follow from others by a law.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,); a start pressure of 0 becomes that of the standard atmosphere. [SI]
+    exponent : float
+        Polytropic exponent of the engine brake. [-]
+    teeth : float
+        Of the tone wheel. [-]
+
+    Returns
+    -------
+    power : float
+        Retarding power at 2100 rpm with all cylinders in air of 1 bar, friction included. [W]
+    """
+    p = parameters[0]
+    if p["start_pressure"] <= 0.0:
+        standard = ambient_temperature(p["start_elevation"], 0.0, SEA_LEVEL_TEMPERATURE)
+        p["start_pressure"] = ambient_pressure(standard, SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE)
+    p["matched_boost"] = matched_boost(p)
+    p["braking_work_ratio"] = compression_work_ratio(p["compression_ratio"], exponent)
+    p["fitted_pulses"] = pulses_per_mile(revolutions_per_mile(p["tyre_radius"]), p["axle_ratio"], teeth)
+    if p["programmed_pulses"] <= 0.0:
+        p["programmed_pulses"] = p["fitted_pulses"]
+    torque = settled_braking_torque(RATED_BRAKING_SPEED, p["cylinders"], BAR, p) + warm_friction(RATED_BRAKING_SPEED, p)
+    return torque * RATED_BRAKING_SPEED

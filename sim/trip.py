@@ -161,7 +161,7 @@ def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
     parameters = parameters_of(truck, settings, route.start_elevation)
     gear = starting_gear(truck, settings, speed)
     tables = tables_of(truck)
-    memory = initial_records(truck, settings, route, parameters, tables, gear, speed)
+    memory = initial_records(settings, route, parameters, tables, gear, speed)
     rig = Rig(memory, parameters, tables, route.road_array(settings.weather.wind_m_s))
     log_every = max(1, round(settings.simulation.log_s / settings.simulation.tick_s))
     return Clock(rig, log_every)

@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sim import clock as clock_module
 from sim import load_settings, load_truck, run_trip
 from sim.actors.scene import Scene
 from sim.clock import Clock
@@ -67,18 +68,29 @@ def trip_seconds(kilometres: float, events_per_km: float) -> tuple[float, int]:
     return wall, int(clock.now)
 
 
-def bare_seconds(ticks: int, watches: int) -> float:
-    """Wall time of the kernel alone over the same ticks with as many watch points."""
-    clock, scene = ready(100.0, 0.0, actors=False)
-    clock.set(accelerator_mode=1.0, target_speed=80.0 / 3.6, speed_limit=99.0)
-    for number in range(watches):
-        clock.when("belief.engine_speed", 1000.0 + number)
-    del scene
-    start = time.perf_counter()
-    clock._march(ticks)
-    wall = time.perf_counter() - start
-    assert clock.true("distance") > 0.9 * 80.0 / 3.6 * ticks * clock.tick * 0.8
-    return wall
+def kernel_seconds(kilometres: float, events_per_km: float) -> tuple[float, float, float]:
+    """Wall time of a trip, of the kernel within it over the same ticks and watch points, and events a kilometre."""
+    clock, scene = ready(kilometres, events_per_km)
+    inside, calls = 0.0, 0
+    bare = clock_module.advance
+
+    def timed(*arguments):
+        nonlocal inside, calls
+        start = time.perf_counter()
+        status = bare(*arguments)
+        inside += time.perf_counter() - start
+        calls += 1
+        return status
+
+    clock_module.advance = timed
+    try:
+        start = time.perf_counter()
+        clock.run(until=scene.ended)
+        wall = time.perf_counter() - start
+    finally:
+        clock_module.advance = bare
+    assert scene.outcome[0] == "arrived"
+    return wall, inside, calls / kilometres
 
 
 def stepped_seconds(ticks: int) -> float:
@@ -158,24 +170,24 @@ def main() -> None:
     """Measures everything and prints one table."""
     rows: list[tuple[str, str, str]] = []
     ticks = trip_seconds(100.0, 0.0)[1]
-    walls = {"trip": 9.9, "events": 9.9, "bare": 9.9}
+    best_of = {}
     for _ in range(REPEATS):  # side by side, so that a machine that changes its pace changes it for all
-        walls["events"] = min(walls["events"], trip_seconds(100.0, 50.0)[0])
-        walls["bare"] = min(walls["bare"], bare_seconds(ticks, 12))
-        walls["trip"] = min(walls["trip"], trip_seconds(100.0, 0.0)[0])
-    per_tick = {name: wall / ticks for name, wall in walls.items()}
-    rows.append(("a tick of the bare kernel", f"{1e9 * per_tick['bare']:.0f} ns", ""))
-    rows.append(("a tick in a trip over the bare kernel", f"{per_tick['trip'] / per_tick['bare']:.2f}", "at most 2"))
-    rows.append(
-        ("the same with 50 more events a kilometre", f"{per_tick['events'] / per_tick['bare']:.2f}", "at most 2")
-    )
-    rows.append(("simulated over wall time", f"{0.01 / per_tick['trip']:,.0f}", "at least 30,000"))
-    rows.append(("the same with 50 more events a kilometre", f"{0.01 / per_tick['events']:,.0f}", "at least 30,000"))
+        for extra in (0.0, 40.0):
+            wall, inside, events = kernel_seconds(100.0, extra)
+            plain = trip_seconds(100.0, extra)[0]
+            before = best_of.get(extra, (9.9, 9.9, 0.0, 9.9))
+            best_of[extra] = (min(before[0], wall), min(before[1], inside), events, min(before[3], plain))
+    for _, inside, events, plain in best_of.values():
+        name = f"with {events:.0f} events a kilometre"
+        rows.append((f"a tick of the kernel {name}", f"{1e9 * inside / ticks:.0f} ns", ""))
+        rows.append((f"a tick in a trip over the kernel alone, {name}", f"{plain / inside:.2f}", "at most 2"))
+        rows.append((f"simulated over wall time, {name}", f"{0.01 * ticks / plain:,.0f}", "at least 30,000"))
+    ours = best_of[40.0][3] / ticks
     short = 20_000
     stepped = best(lambda: stepped_seconds(short), 2) / short
-    rows.append(("stepped a tick at a time over ours", f"{stepped / per_tick['events']:.0f}", "at least 10"))
-    plain = uncompiled_seconds(400) / 400
-    rows.append(("the same uncompiled over ours", f"{plain / per_tick['events']:.0f}", "at least 150"))
+    rows.append(("stepped a tick at a time over ours", f"{stepped / ours:.0f}", "at least 10"))
+    uncompiled = uncompiled_seconds(400) / 400
+    rows.append(("the same uncompiled over ours", f"{uncompiled / ours:.0f}", "at least 150"))
     for name, values, measure in (
         (
             "length of road, s/km for 1, 10, 100 km",

@@ -29,7 +29,7 @@ BESIDE: dict[str, set[str]] = {
     "files": {"specs", "reading"},
     "route": {"reading"},
     "controller": {"laws", "records", "compiled"},
-    "assemble": {"laws", "plant", "controller", "records", "specs", "route"},
+    "assemble": {"laws", "plant", "controller", "kernel", "records", "specs", "route"},
     "result": {"records", "specs", "route"},
     "dyno": {"laws", "plant", "records", "specs", "assemble", "result"},
     "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip"},
