@@ -161,3 +161,12 @@ def test_two_equal_runs_write_equal_bytes_but_for_the_timing(capsys, tmp_path):
     a, b = (json.loads(Path(tmp_path / name / "summary.json").read_text()) for name in "ab")
     a.pop("timing"), b.pop("timing")
     assert a == b
+
+
+@pytest.mark.parametrize("mass", ["30000", "66139lb", "30t"])
+def test_a_changed_mass_is_spread_over_the_axles_as_before(capsys, mass):
+    code, out, _ = call(capsys, "run", "grade:0%,2km", "--json", "--set", f"vehicle.mass_kg={mass}")
+    lighter = json.loads(out)
+    heavier = json.loads(call(capsys, "run", "grade:0%,2km", "--json")[1])
+    assert code == 0
+    assert 0.8 < lighter["fuel_kg"] / heavier["fuel_kg"] < 0.98

@@ -8,14 +8,7 @@ import sys
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
-
-from sim import plant
-from sim.controller import sense
-from sim.kernel import look_up_road
-from sim.laws.lag import lag_rate
-
-STILL_AIR = ("weather.pressure_kpa=101.325", "weather.temperature_c=15")
+from decision_free import STILL_AIR, fixed_pedal, general_purpose, halving_ratios
 
 
 def test_coast_down_in_neutral_has_a_closed_solution(parked):
@@ -37,59 +30,15 @@ def test_coast_down_in_neutral_has_a_closed_solution(parked):
     assert clock.true("distance") == pytest.approx(travelled, rel=2e-5)
 
 
-def fixed_pedal(parked, tick: float, seconds: float):
-    """A trip without a decision: top gear, fixed pedal, rolling road, friction that does not depend on the oil."""
-    clock = parked(
-        "grade-profile-1037",
-        "start.speed_km_h=80",
-        f"simulation.tick_s={tick}",
-        *STILL_AIR,
-        spec=("engine.oil_exponent=0", "accessories.leak_kpa_per_s=0"),
-    )
-    clock.set(accelerator_mode=0.0, accelerator=0.45)
-    clock.rig.memory.state["accelerator"][0] = 0.45
-    if seconds:
-        clock.run(until=round(seconds / tick))
-    return clock
+def test_half_the_tick_halves_the_error():
+    assert min(halving_ratios(120.0)) >= 1.8
 
 
-def test_half_the_tick_halves_the_error(parked):
-    seconds = 120.0
-    finest = fixed_pedal(parked, 0.00125, seconds)
-    errors = [
-        abs(fixed_pedal(parked, tick, seconds).true("distance") - finest.true("distance"))
-        for tick in (0.04, 0.02, 0.01)
-    ]
-    assert errors[0] / errors[1] >= 1.8
-    assert errors[1] / errors[2] >= 1.8
-
-
-def test_against_a_general_purpose_integrator(parked):
+def test_against_a_general_purpose_integrator():
     """scipy's solve_ivp at tight tolerance, same laws: time over the road and fuel within 0.1 %."""
-    seconds = 240.0
-    clock = fixed_pedal(parked, 0.01, seconds)
-    start = fixed_pedal(parked, 0.01, 0.0)
-    memory, p, tables, road = start.rig.memory, start.rig.parameters[0], start.rig.tables, start.rig.road
-    s, b, c = memory.state[0], memory.belief[0], memory.command[0]
-    per_metre = tables[3, int(s["gear"])] * p["axle_ratio"] / p["tyre_radius"]
-
-    def rates(_time, y):
-        s["distance"], s["speed"], s["manifold_pressure"] = y[0], y[1], y[2]
-        s["elevation"], s["wheel_speed"], s["engine_speed"] = y[4], y[1], y[1] * per_metre
-        s["air_elevation"] = -1e6
-        look_up_road(s, road, 0)
-        sense(s, b, c, p)
-        plant.settle(s, b, c, p, tables)
-        target, lag = plant.manifold_target(s, p, tables)
-        acceleration = plant.rolling_acceleration(s, p, tables)
-        return [y[1], acceleration, lag_rate(y[2], target, lag), s["fuel_rate"], y[1] * s["sine"]]
-
-    y0 = [0.0, s["speed"], s["manifold_pressure"], 0.0, s["elevation"]]
-    solution = solve_ivp(rates, (0.0, seconds), y0, rtol=1e-8, atol=1e-8, max_step=2.0)
-    assert solution.success
-    assert clock.true("distance") == pytest.approx(solution.y[0, -1], rel=1e-3)
-    assert clock.true("speed") == pytest.approx(solution.y[1, -1], rel=1e-3)
-    assert clock.true("fuel_mass") == pytest.approx(solution.y[3, -1], rel=1e-3)
+    clock = fixed_pedal(0.01, 240.0)
+    for name, value in general_purpose(240.0).items():
+        assert clock.true(name) == pytest.approx(value, rel=1e-3)
 
 
 TRIP = """
