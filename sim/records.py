@@ -477,6 +477,8 @@ aero_force_n            | state.aero_force          |
 rolling_force_n         | state.rolling_force       |
 grade_force_n           | state.grade_force         |
 clutch_locked           | state.clutch_locked       |
+fuel_cut                | state.fuel_cut            |
+standstill              | state.standstill          |
 wheel_slip              | state.wheel_slip          |
 reservoir_pressure_kpa  | state.reservoir_pressure  | kpa
 severity_temperature_a_c| state.severity_temperature_a | c

@@ -47,3 +47,30 @@ def test_no_lock_file_with_addresses():
     assert (
         not (ROOT / "uv.lock").exists() or shutil.which("git") is None or "uv.lock" in (ROOT / ".gitignore").read_text()
     )
+
+
+def test_tables_of_truck_and_settings_have_different_names():
+    from sim.specs import Settings, Truck
+
+    assert not set(Truck.model_fields) & set(Settings.model_fields)
+
+
+def test_every_number_of_a_shipped_truck_names_its_source():
+    from sim import list_trucks, load_truck
+    from sim.files import NOT_STATED
+    from sim.specs import Truck, keys_of
+
+    words = {f"{table}.{key}" for table, key in keys_of(Truck) if key in ("name", "governor", "kind")}
+    for name in list_trucks():
+        file = load_truck(name)
+        for table, key in keys_of(Truck):
+            full = f"{table}.{key}"
+            default = getattr(file.truck, table).__class__.model_fields[key].is_required() is False
+            if full in words or (default and full not in file.sources):
+                continue
+            source = file.sources.get(full, NOT_STATED)
+            assert source != NOT_STATED, f"{name}: {full} has no source"
+            assert source.startswith(MARKS), f"{name}: {full}: {source!r} begins with no mark"
+
+
+MARKS = ("published", "derived", "from memory", "assumed", "common practice")
