@@ -1,8 +1,8 @@
 """Marches the truck at a fixed step from one event to the next, and stops early at a watch point.
 
-One tick, one order: sense, control on belief, plant, integrate, ledger, watch points, log. The kernel takes no decisions:
-gear, stage, modes and targets are commands it holds constant. Sticking and slipping of clutch, tyres and brakes are solved
-within the tick by `friction_force`, so a contact that would chatter sticks instead.
+One tick, one order: sense, control on belief, plant, integrate, ledger, temperatures (every tenth tick), log, watch points.
+The kernel takes no decisions: gear, stage, modes and targets are commands it holds constant. Sticking and slipping of clutch,
+tyres and brakes are solved within the tick by `friction_force`, so a contact that would chatter sticks instead.
 """
 
 from sim.compiled import compiled
@@ -46,6 +46,7 @@ LOG_FULL = 2
 NOT_A_NUMBER = 3
 
 NO_PRESSURE = 1.0  # Pa: released chambers are empty below it
+SLOW_TICKS = 10  # ticks between steps of temperatures, whose time constants are minutes
 HOUR = 3600.0  # s
 FAHRENHEIT_DEGREE = 5.0 / 9.0  # K
 PER_FAHRENHEIT_DEGREE = 1.0 / FAHRENHEIT_DEGREE
@@ -338,7 +339,42 @@ def move(s, c, p, tables, step):
     s["wheel_speed"] = wheel_after
     s["engine_speed"] = max(engine_after, 0.0)
     s["shaft_speed"] = shaft_after
-    warm(s, p, step, combustion, friction_work, compression_work, steer_work, drive_work, trailer_work)
+    s["pending_combustion"] += combustion
+    s["pending_friction"] += friction_work
+    s["pending_compression"] += compression_work
+    s["pending_steer"] += steer_work
+    s["pending_drive"] += drive_work
+    s["pending_trailer"] += trailer_work
+
+
+@compiled
+def published_rate(temperature, power, s, updated):
+    """Rate of the published brake-temperature model for the brake power of this instant.
+
+    Parameters
+    ----------
+    temperature : float
+        Mean brake temperature by that model. [K]
+    power : float
+        Heat into the brakes. [W]
+    s : record
+        State. [SI]
+    updated : bool
+        True for set A, false for set B. [-]
+
+    Returns
+    -------
+    rate : float
+        [K/s]
+    """
+    rate = brake_temperature_rate(
+        (temperature - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
+        (s["ambient_temperature"] - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
+        power * PER_HORSEPOWER,
+        s["speed"] * PER_MILE_PER_HOUR,
+        updated,
+    )
+    return rate * FAHRENHEIT_PER_HOUR
 
 
 @compiled
@@ -374,30 +410,33 @@ def warm_group(temperature, speed, ambient, work, drums, p, step):
 
 
 @compiled
-def warm(s, p, step, combustion, friction, compression, steer_work, drive_work, trailer_work):
-    """One step of every temperature and of the heat book.
+def warm(s, p, step):
+    """Every temperature and the heat book, after several ticks: heat is slow, so it is spread every `SLOW_TICKS`.
 
     Parameters
     ----------
     s : record
-        State. [SI]
+        State; the heat made since the last call is taken from its `pending` fields. [SI]
     p : record
         Parameters. [SI]
     step : float
-        [s]
-    combustion : float
-        Heat of combustion that did no work over the step. [J]
-    friction : float
-        Work of engine friction over the step. [J]
-    compression : float
-        Work of the engine brake over the step. [J]
-    steer_work : float
-        Heat made by the steer brakes over the step. [J]
-    drive_work : float
-        Heat made by the drive brakes over the step. [J]
-    trailer_work : float
-        Heat made by the trailer brakes over the step. [J]
+        Since the last call. [s]
     """
+    combustion, friction, compression = s["pending_combustion"], s["pending_friction"], s["pending_compression"]
+    steer_work, drive_work, trailer_work = s["pending_steer"], s["pending_drive"], s["pending_trailer"]
+    if p["severity_applies"] > 0.5:
+        power = (steer_work + drive_work + trailer_work) / step
+        a, b = s["severity_temperature_a"], s["severity_temperature_b"]
+        s["severity_temperature_a"] = a + published_rate(a, power, s, True) * step
+        s["severity_temperature_b"] = b + published_rate(b, power, s, False) * step
+        s["max_severity_temperature_a"] = max(s["max_severity_temperature_a"], s["severity_temperature_a"])
+        s["max_severity_temperature_b"] = max(s["max_severity_temperature_b"], s["severity_temperature_b"])
+    s["pending_combustion"] = 0.0
+    s["pending_friction"] = 0.0
+    s["pending_compression"] = 0.0
+    s["pending_steer"] = 0.0
+    s["pending_drive"] = 0.0
+    s["pending_trailer"] = 0.0
     ambient = s["ambient_temperature"]
     speed = s["speed"]
     total = 0.0
@@ -456,36 +495,8 @@ def warm(s, p, step, combustion, friction, compression, steer_work, drive_work, 
 
 
 @compiled
-def published_rate(temperature, s, updated):
-    """Rate of the published brake-temperature model for the brake power of this instant.
-
-    Parameters
-    ----------
-    temperature : float
-        Mean brake temperature by that model. [K]
-    s : record
-        State. [SI]
-    updated : bool
-        True for set A, false for set B. [-]
-
-    Returns
-    -------
-    rate : float
-        [K/s]
-    """
-    rate = brake_temperature_rate(
-        (temperature - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
-        (s["ambient_temperature"] - FAHRENHEIT_ZERO) * PER_FAHRENHEIT_DEGREE,
-        s["service_brake_power"] * PER_HORSEPOWER,
-        s["speed"] * PER_MILE_PER_HOUR,
-        updated,
-    )
-    return rate * FAHRENHEIT_PER_HOUR
-
-
-@compiled
 def fill(s, p, tables, step):
-    """One step of everything that follows with a lag: manifold, brake chambers, air tanks, the published brake model.
+    """One step of everything that follows with a lag: manifold, brake chambers, air tanks.
 
     Parameters
     ----------
@@ -519,13 +530,6 @@ def fill(s, p, tables, step):
         flow += p["compressor_fill_rate"] * s["engine_speed"]
     s["reservoir_pressure"] = max(s["reservoir_pressure"] + flow * step, 0.0)
     s["least_reservoir_pressure"] = min(s["least_reservoir_pressure"], s["reservoir_pressure"])
-
-    if p["severity_applies"] > 0.5:
-        a, b = s["severity_temperature_a"], s["severity_temperature_b"]
-        s["severity_temperature_a"] = a + published_rate(a, s, True) * step
-        s["severity_temperature_b"] = b + published_rate(b, s, False) * step
-        s["max_severity_temperature_a"] = max(s["max_severity_temperature_a"], s["severity_temperature_a"])
-        s["max_severity_temperature_b"] = max(s["max_severity_temperature_b"], s["severity_temperature_b"])
 
 
 @compiled
@@ -682,6 +686,8 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
         fill(s, p, tables, step)
         count(s, c, p, step)
         tick += 1
+        if tick % SLOW_TICKS == 0:
+            warm(s, p, SLOW_TICKS * step)
         if tick % every == 0:
             write_log_row(log, written, tick, places, block)
             written += 1

@@ -128,6 +128,12 @@ aero                  | J      | air drag; negative when a tail wind pushes
 rolling               | J      | tyres
 service_brakes        | J      | service brakes
 climb                 | J      | work against the weight; negative downhill
+pending_combustion    | J      | heat of combustion not yet spread
+pending_friction      | J      | heat of engine friction not yet spread
+pending_compression   | J      | heat of the engine brake not yet spread
+pending_steer         | J      | heat of the steer brakes not yet spread
+pending_drive         | J      | heat of the drive brakes not yet spread
+pending_trailer       | J      | heat of the trailer brakes not yet spread
 exhaust_heat          | J      | left with the exhaust
 coolant_heat          | J      | shed by the radiator
 oil_heat              | J      | shed by the oil pan

@@ -187,7 +187,7 @@ def kinetic_energy(state: np.ndarray, parameters: np.ndarray) -> float:
 
 
 def stored_heat(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Heat in coolant, oil and drums above 0 °C.
+    """Heat in coolant, oil and drums above 0 °C, and what was made since it was last spread.
 
     Parameters
     ----------
@@ -207,6 +207,7 @@ def stored_heat(state: np.ndarray, parameters: np.ndarray) -> float:
     for group in ("steer", "drive", "trailer"):
         drums = p[f"brakes_{group}"] * p["drum_capacity"]
         heat += drums * (s[f"brake_temperature_{group}"] - CELSIUS_ZERO)
+    heat += sum(s[f"pending_{made}"] for made in ("combustion", "friction", "compression", "steer", "drive", "trailer"))
     return float(heat)
 
 
