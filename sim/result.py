@@ -16,6 +16,8 @@ from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVIT
 
 BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
 
+SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
+
 CAUTIONS = (
     "A teaching model, not driving or repair advice.",
     "Follow posted limits, the driver's manual, the maker's service information, local codes and licensed practice.",
@@ -376,7 +378,7 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
             found.append(
                 f"brakes pass the limit by the published model, constant set {letter.upper()}: {published:.0f} C"
             )
-    if summary["time_over_governed_s"] > 0.0:
+    if summary["time_over_governed_s"] >= SHORTEST_WORTH_SAYING:
         found.append(
             f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
             f"highest {summary['max_engine_speed_rpm']:.0f} rpm"

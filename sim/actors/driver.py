@@ -16,6 +16,8 @@ HOLDING_PRESSURE = 3.0e5  # Pa, assumed: foot on the brake while standing
 LAUNCH_RPM = 800.0  # engine speed of a gentle launch, assumed
 MOST_LAUNCH_RPM = 1300.0  # of a hard one, assumed
 LAUNCH_RESERVE = 1.2  # m/s2, assumed: pull a driver wants in hand when choosing the gear to pull away in
+HILL = 0.05  # assumed: from here a driver starts in a higher gear, for a low one leaves no speed to shift with
+HILL_RESERVE = 0.6  # m/s2, assumed: pull wanted in hand there
 LAUNCH_ACCELERATION = 0.35  # m/s2, assumed: what the clutch is let in for
 LONGEST_BITE = 6.0  # s, assumed: by then the engine pulls, or the driver gives up
 LONGEST_LAUNCH = 15.0  # s, assumed: longer slip burns a clutch
@@ -173,7 +175,9 @@ def launch_gear(scene: Scene) -> int:
     held = scene.settings.drill.hold_gear
     if held:
         return held
-    needed = scene.resistance(0.0, scene.clock.true("grade")) + LAUNCH_RESERVE * scene.truck.vehicle.mass_kg
+    grade = scene.clock.true("grade")
+    reserve = LAUNCH_RESERVE if grade < HILL else HILL_RESERVE
+    needed = scene.resistance(0.0, grade) + reserve * scene.truck.vehicle.mass_kg
     for gear in range(max(scene.top_gear // 2, 1), 1, -1):
         if scene.pull_at(gear, 850.0 * REVOLUTION_PER_MINUTE, boosted=False) >= needed:
             return gear
