@@ -66,6 +66,12 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     clock.set(engine_mode=2.0, matching_ratio=scene.engine_speed(gear, 1.0))
     yield clock.after(truck.gearbox.torque_gap_s - truck.driveline.clutch_open_s)
     yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
+    governed = truck.engine.si("governed_rpm")
+    while scene.engine_speed(gear, clock.believed("road_speed")) > governed and gear < scene.top_gear:
+        # the truck ran too fast for the gear in the meantime: the next one up, matched anew
+        gear += 1
+        clock.set(matching_ratio=scene.engine_speed(gear, 1.0))
+        yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
     target = scene.engine_speed(gear, clock.believed("road_speed"))
     if scene.standing or target < truck.engine.si("low_idle_rpm"):
         clock.set(engine_mode=0.0)
@@ -336,7 +342,8 @@ class GearChoice:
     def _up_level(self, gear: int, foot_off: bool) -> float:
         """Engine speed at which a higher gear is called for now."""
         if foot_off:
-            return FORCED_UPSHIFT if self.scene.truck.gearbox.kind == "automated" else NEVER
+            automated = self.scene.truck.gearbox.kind == "automated"
+            return FORCED_UPSHIFT if automated else self.scene.truck.engine.si("governed_rpm") * SPEED_NOTICED
         return upshift_speed(self.scene, gear) if is_light(self.scene) else self.full_up
 
     def _pedal_changes(self, gear: int, foot_off: bool) -> list[simpy.Event]:
@@ -390,11 +397,16 @@ class GearChoice:
                 gear - 1,
             )
             cause = "engine speed low under load"
-        while wanted < gear - 1 and scene.engine_speed(wanted, road_speed) > self.landing:
+        gained = max(-scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
+        landed = road_speed + gained * (scene.truck.gearbox.torque_gap_s + LONGEST_MATCH)
+        while wanted < gear - 1 and scene.engine_speed(wanted, landed) > self.landing:
             wanted += 1
-        if scene.engine_speed(wanted, road_speed) > self.landing:
+        if scene.engine_speed(wanted, landed) > self.landing:
             clock.record("shift_refused", f"{gear} to {wanted}: the engine would overspeed", wanted, "gear")
-            yield clock.after(SECOND_LOOK)
+            slower = clock.when("belief.road_speed", road_speed / SPEED_NOTICED, falling=True)
+            fast = clock.when("belief.engine_speed", self._up_level(gear, True))
+            pressed = clock.when("state.accelerator", 0.02, release=0.0)
+            yield from clock.first(near_idle(scene), scene.changed(), slower, fast, pressed)
             return
         if foot_off:
             self.kept = grade
@@ -406,7 +418,16 @@ class GearChoice:
         """Takes a higher gear when it will hold; on overrun only to save the engine."""
         scene, clock = self.scene, self.clock
         if clock.true("accelerator") <= 0.0:
-            yield from shift(scene, gear + 1, "engine overspeed in overrun")
+            level = self._up_level(gear, True)
+            if scene.truck.gearbox.kind == "automated" or clock.believed("road_speed") < clock.commanded(
+                "target_speed"
+            ):
+                yield from shift(scene, gear + 1, "engine overspeed in overrun")
+                return
+            # a driver who is held back keeps the low gear and brakes
+            calm = clock.when("belief.engine_speed", level / SPEED_NOTICED, falling=True)
+            worse = clock.when("belief.engine_speed", clock.believed("engine_speed") * SPEED_NOTICED)
+            yield from clock.first(calm, worse, scene.changed(), clock.when("state.accelerator", 0.02))
             return
         grade = clock.true("grade")
         self.lost = {lost: place for lost, place in self.lost.items() if grade > place - GRADE_EASED}
@@ -415,7 +436,7 @@ class GearChoice:
         for candidate in range(gear + 1, min(furthest, scene.top_gear) + 1):
             if upshift_holds(scene, candidate, LOST_RESERVE if candidate in self.lost else PULL_RESERVE):
                 wanted = candidate
-        if self.kept and grade <= 0.5 * self.kept:
+        if self.kept and grade <= 0.5 * self.kept and clock.believed("engine_speed") < self.full_up:
             wanted = gear
         else:
             self.kept = 0.0

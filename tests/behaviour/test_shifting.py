@@ -140,3 +140,13 @@ def test_nobody_coasts_down_a_hill_in_neutral(trip, road_of):
     assert 3.6 * result.summary["max_speed_m_s"] < 92.0
     after = result.trace["distance_m"] > 1600
     assert 3.6 * result.trace["speed_m_s"][after].max() < 45.0
+
+
+@pytest.mark.parametrize("truck", [T1, T2, T4, T5])
+def test_a_low_gear_taken_to_be_held_back_is_left_again_when_the_limit_rises(trip, road_of, truck):
+    """A truck once kept its low gear on the descent with the foot down, until its engine ran away."""
+    road = road_of([(0, -5, 70), (600, -5, 20), (900, -6, 80), (3000, -6, 80)], 900)
+    result = trip(truck, road, "start.speed_km_h=60")
+    assert result.summary["ended"] == "arrived"
+    assert result.summary["time_over_governed_s"] < 3.0
+    assert result.trace["speed_m_s"][-1] > 12.0
