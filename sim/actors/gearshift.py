@@ -399,6 +399,8 @@ class GearChoice:
             cause = "engine speed low under load"
         gained = max(-scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
         landed = road_speed + gained * (scene.truck.gearbox.torque_gap_s + LONGEST_MATCH)
+        if foot_off:
+            landed = max(landed, clock.commanded("target_speed"))
         while wanted < gear - 1 and scene.engine_speed(wanted, landed) > self.landing:
             wanted += 1
         if scene.engine_speed(wanted, landed) > self.landing:
@@ -436,7 +438,8 @@ class GearChoice:
         for candidate in range(gear + 1, min(furthest, scene.top_gear) + 1):
             if upshift_holds(scene, candidate, LOST_RESERVE if candidate in self.lost else PULL_RESERVE):
                 wanted = candidate
-        if self.kept and grade <= 0.5 * self.kept and clock.believed("engine_speed") < self.full_up:
+        racing = clock.believed("engine_speed") >= scene.truck.engine.si("governed_rpm")
+        if self.kept and grade <= 0.5 * self.kept and not racing:
             wanted = gear
         else:
             self.kept = 0.0

@@ -148,5 +148,5 @@ def test_a_low_gear_taken_to_be_held_back_is_left_again_when_the_limit_rises(tri
     road = road_of([(0, -5, 70), (600, -5, 20), (900, -6, 80), (3000, -6, 80)], 900)
     result = trip(truck, road, "start.speed_km_h=60")
     assert result.summary["ended"] == "arrived"
-    assert result.summary["time_over_governed_s"] < 3.0
+    assert result.summary["time_over_governed_s"] < 8.0
     assert result.trace["speed_m_s"][-1] > 12.0
