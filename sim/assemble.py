@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from sim.controller import STANDING_PRESSURE
+from sim.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.errors import SpecError
 from sim.kernel import settle_start
 from sim.plant import complete, friction_factors
@@ -39,7 +39,6 @@ COLD_DRUM = to_si(20.0, "c")
 IDLE_INTEGRAL_GAIN = 60.0  # N m/rad, assumed
 IDLE_INTEGRAL_LIMIT = 400.0  # N m, assumed
 MATCHING_GAIN = 60.0  # N m s/rad, assumed: engine-speed hold in a shift
-HOLD_BAND = 0.9  # m/s, assumed: full pedal at 2 mi/h below the speed wanted
 HOLD_INTEGRAL_TIME = 8.0  # s, assumed
 REFERENCE_LEAD = 2.0  # m/s, assumed
 BRAKE_RESPONSE = 0.5  # s, assumed: how fast the foot corrects
@@ -278,9 +277,7 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["programmed_pulses"] = truck.speedometer.programmed_pulses_per_mile
     for sensor in ("engine_speed", "road_speed", "boost", "barometer", "coolant", "oil"):
         p[f"{sensor}_gain"] = 1.0
-    p["hold_band"] = HOLD_BAND
     p["hold_integral_time"] = HOLD_INTEGRAL_TIME
-    p["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
     p["reference_lead"] = REFERENCE_LEAD
     p["limit_tolerance"] = settings.simulation.si("limit_tolerance_km_h")
     power = complete(record, brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
@@ -358,6 +355,8 @@ def initial_records(
     c["target_speed"] = speed
     c["acceleration_limit"] = settings.driver.acceleration_m_s2
     c["deceleration_limit"] = settings.driver.slowing_m_s2
+    c["hold_below"], c["hold_above"] = FOOT_BELOW, FOOT_ABOVE
+    c["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
     c["speed_limit"] = route.limits[0].value
     s["grade"], s["wind"] = route.grade_at(0.0), float(route.wind[0]) + settings.weather.wind_m_s
     settle_start(memory.state, memory.belief, memory.command, parameters, tables)

@@ -9,6 +9,8 @@ STANDING_PRESSURE = 2.0e5  # Pa: held while the truck stands with the foot on th
 PRESSED = 2.0e4  # Pa of pedal demand at which the service-brake switch closes
 FOOT_RATE = 8.0e5  # Pa/s: fastest movement of the brake pedal
 CLUTCH_UP = 0.95  # engagement above which the clutch switch reads released
+FOOT_BELOW = 0.9  # m/s, assumed: a driver's foot is all the way down 2 mi/h below the speed wanted
+FOOT_ABOVE = 0.3  # m/s, assumed: and off this far above it
 
 
 @compiled
@@ -74,16 +76,16 @@ def hold_speed(s, b, c, p, step):
         reference = min(reference, speed + p["reference_lead"])
         s["reference_speed"] = reference
         error = reference - speed
-        wanted = speed_hold_demand(error, s["hold_integral"], p["hold_band"])
+        wanted = speed_hold_demand(error, s["hold_integral"], c["hold_below"], c["hold_above"])
         pulling = s["clutch_locked"] > 0.5 and c["engine_mode"] < 0.5 and s["gear"] != 0.0
-        saturated = (wanted > 1.0 and error > 0.0) or (wanted < 0.0 and error < 0.0)
+        saturated = wanted > 1.0 or error <= -c["hold_above"]
         if pulling and not saturated:
-            s["hold_integral"] += error / (p["hold_band"] * p["hold_integral_time"]) * step
+            s["hold_integral"] += error / (c["hold_below"] * p["hold_integral_time"]) * step
         s["hold_integral"] = min(max(s["hold_integral"], 0.0), 1.0)
         if wanted < 0.01 or (s["gear"] == 0.0 and c["engine_mode"] < 0.5):
             wanted = 0.0
         wanted = min(wanted, 1.0)
-    s["accelerator"] = moved_towards(s["accelerator"], wanted, p["pedal_rate"], 4.0 * p["pedal_rate"], step)
+    s["accelerator"] = moved_towards(s["accelerator"], wanted, c["pedal_rate"], 4.0 * c["pedal_rate"], step)
 
 
 @compiled

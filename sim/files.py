@@ -17,6 +17,12 @@ from sim.units import quantity_in, unit_name, unit_of_key
 
 NOT_STATED = "not stated"
 CATALOGUE = Path(__file__).parent / "catalogue"
+SETTINGS_CATALOGUE = CATALOGUE / "settings"
+SETTINGS_TEXTS = {
+    "title": "what these settings show, in one line",
+    "road": "the road they are meant for: a name, a CSV file beside this one, or grade:-6%,10km,1100m",
+    "truck": "the truck they are meant for: a name, or a TOML file beside this one",
+}
 
 
 @dataclass(frozen=True)
@@ -26,6 +32,17 @@ class TruckFile:
     name: str
     truck: Truck
     sources: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class SettingsFile:
+    """Settings with what they are for; an empty text says nothing."""
+
+    name: str
+    title: str
+    road: str
+    truck: str
+    settings: Settings
 
 
 def list_trucks() -> list[str]:
@@ -146,13 +163,24 @@ def _truck_path(name: str) -> Path:
     )
 
 
-def load_settings(path: str | None = None, changes: Sequence[str] = ()) -> Settings:
-    """Settings from a file, or the defaults, with changes.
+def list_settings() -> list[str]:
+    """Names of the shipped settings, sorted.
+
+    Returns
+    -------
+    names : list of str
+        [-]
+    """
+    return sorted(path.stem for path in SETTINGS_CATALOGUE.glob("*.toml"))
+
+
+def load_settings(name: str | None = None, changes: Sequence[str] = ()) -> Settings:
+    """Settings from the catalogue, from a file, or the defaults, with changes.
 
     Parameters
     ----------
-    path : str or None
-        TOML file; None for the defaults. [-]
+    name : str or None
+        Catalogue name or path of a TOML file; None for the defaults. [-]
     changes : sequence of str
         `table.key=value`, each for a key of the settings. [-]
 
@@ -164,11 +192,68 @@ def load_settings(path: str | None = None, changes: Sequence[str] = ()) -> Setti
     Raises
     ------
     SettingsError
-        The file, a table, a key or a value is wrong; the message names it.
+        Not found, or the file, a table, a key or a value is wrong; the message names it.
     """
-    values = read_toml(Path(path), SettingsError) if path else {}
+    return load_settings_file(name, changes).settings
+
+
+def load_settings_file(name: str | None = None, changes: Sequence[str] = ()) -> SettingsFile:
+    """Settings with the road and the truck they are meant for.
+
+    Parameters
+    ----------
+    name : str or None
+        Catalogue name or path of a TOML file; None for the defaults, which are for any road and truck. [-]
+    changes : sequence of str
+        `table.key=value`, each for a key of the settings. [-]
+
+    Returns
+    -------
+    file : SettingsFile
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        Not found, or the file, a text, a table, a key or a value is wrong; the message names it.
+
+    Notes
+    -----
+    A road that ends in .csv and a truck that ends in .toml are files beside the settings file.
+    """
+    path = _settings_path(name) if name else None
+    values = read_toml(path, SettingsError) if path else {}
+    texts = dict.fromkeys(SETTINGS_TEXTS, "")
+    for key, meaning in SETTINGS_TEXTS.items():
+        if key not in values:
+            continue
+        text = values.pop(key)
+        if not isinstance(text, str) or not text.strip():
+            shown = "a table" if isinstance(text, dict) else str(text) if isinstance(text, date | time) else repr(text)
+            raise SettingsError(f"{name}: {key} is {shown[:60]}; give a text ({meaning}), or leave the line out")
+        texts[key] = text.strip()
+    if path:
+        for key, ending in (("road", ".csv"), ("truck", ".toml")):
+            if texts[key].lower().endswith(ending):
+                texts[key] = str(path.parent / texts[key])
     given = _apply(Settings, values, changes, SettingsError)
-    return _validated(Settings, values, path or "settings", SettingsError, given)
+    settings = _validated(Settings, values, name or "settings", SettingsError, given)
+    return SettingsFile(Path(name).stem if name else "", texts["title"], texts["road"], texts["truck"], settings)
+
+
+def _settings_path(name: str) -> Path:
+    """Where a settings file is."""
+    path = Path(name)
+    known = list_settings()
+    if name in known:
+        return SETTINGS_CATALOGUE / f"{name}.toml"
+    if path.suffix.lower() == ".toml" or is_there(path):
+        return path
+    near = get_close_matches(name, known, n=3, cutoff=0.4)
+    hint = f" Did you mean {' or '.join(near)}?" if near else ""
+    raise SettingsError(
+        f'no settings are called "{name[:80]}".{hint} Settings: {", ".join(known)}. A path to a TOML file works too.'
+    )
 
 
 def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
@@ -292,7 +377,8 @@ def _sentence(model: type[Part], where: str, item: Any, given: dict[str, str]) -
         if len(place) == 1:
             inside = sorted(key for key in known if key.endswith(f".{name}"))
             hint = f" Did you mean {' or '.join(inside)}?" if inside else ""
-            return f'{where}: no table is called "{name}".{hint} Tables are {", ".join(model.model_fields)}'
+            above = f"; texts above them are {', '.join(SETTINGS_TEXTS)}" if model is Settings else ""
+            return f'{where}: no table is called "{name}".{hint} Tables are {", ".join(model.model_fields)}{above}'
         return f'{where}: no key is called "{name}". {_nearest(name, known)}'
     if kind == "value_error":
         return f"{where}: {name + ': ' if name else ''}{context['error']}"

@@ -547,7 +547,10 @@ def count(s, c, p, step):
     step : float
         [s]
     """
-    if s["engine_speed"] > p["governed_speed"] and s["engine_torque"] < 0.0 and s["clutch_locked"] > 0.5:
+    driven = s["engine_torque"] < 0.0 and s["clutch_locked"] > 0.5
+    # with the foot lifted for a shift an engine is between governed speed and high idle by its own doing
+    allowed = p["governed_speed"] if c["engine_mode"] < 0.5 else p["governed_speed"] * (1.0 + p["droop"])
+    if driven and s["engine_speed"] > allowed:
         s["time_over_governed"] += step
     if s["speed"] > c["speed_limit"] + p["limit_tolerance"]:
         s["time_over_limit"] += step
@@ -743,3 +746,4 @@ def settle_start(state, belief, command, parameters, tables):
         target, _ = manifold_target(s, p, tables)
         s["manifold_pressure"] = target
     sense(s, belief[0], command[0], p)
+    settle(s, belief[0], command[0], p, tables)

@@ -166,6 +166,9 @@ accelerator           | -      | pedal, when the mode is 0
 target_speed          | m/s    | indicated speed to hold
 acceleration_limit    | m/s2   | for raising the reference speed
 deceleration_limit    | m/s2   | for lowering it
+hold_below            | m/s    | below the speed to hold, where the pedal is all the way down
+hold_above            | m/s    | above it, where no fuel is asked for
+pedal_rate            | 1/s    | fastest movement of the accelerator
 brake_mode            | -      | 0 off, 1 for a deceleration, 2 hold the target speed, 3 stop at a point, 4 fixed pressure
 brake_deceleration    | m/s2   | for mode 1
 brake_pressure        | Pa     | for mode 4
@@ -178,7 +181,7 @@ stage_requested       | -      | engine-brake stage asked for
 stage_reason          | -      | code of what decided the stage
 fan                   | -      | 1 fan clutch engaged
 speed_limit           | m/s    | posted
-set_speed             | m/s    | cruise set speed, 0 none
+set_speed             | m/s    | speed the cruise control holds, 0 while it does not
 """)
 
 PARAMETERS = _fields("""
@@ -321,9 +324,7 @@ coolant_gain          | -      | coolant sensor
 coolant_offset        | K      | coolant sensor
 oil_gain              | -      | oil sensor
 oil_offset            | K      | oil sensor
-hold_band             | m/s    | speed error that gives full pedal
 hold_integral_time    | s      | learning time of the speed hold
-pedal_rate            | 1/s    | fastest pedal movement
 reference_lead        | m/s    | most the reference speed runs ahead of the truck
 limit_tolerance       | m/s    | above the posted limit before it counts
 """)
@@ -391,9 +392,11 @@ REASONS = (
     "oil too cold",
     "drive wheels slipping",
     "stage held by the drill",
-    "waiting for the delay",
     "service brake latched it",
+    "waiting for the service brake",
     "cruise overspeed",
+    "cruise holds the speed",
+    "cruise still fuelling",
 )
 
 

@@ -16,7 +16,10 @@ from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVIT
 
 BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
 
+WORTH_SAYING_M = 0.5  # m: a truck that rolls back less has only settled into its clutch
 SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
+
+MOST_EXPLANATIONS = 3
 
 CAUTIONS = (
     "A teaching model, not driving or repair advice.",
@@ -64,6 +67,17 @@ class Trace(Mapping[str, np.ndarray]):
 
     def __len__(self) -> int:
         return len(self._columns)
+
+    def rolled_back(self) -> float:
+        """The longest way the truck went back.
+
+        Returns
+        -------
+        distance : float
+            0 for a truck that only went forward. [m]
+        """
+        along = self["distance_m"]
+        return float((np.maximum.accumulate(along) - along).max()) if len(along) else 0.0
 
     def frame(self) -> Any:
         """The trace as a DataFrame.
@@ -268,6 +282,7 @@ def summarise(
     events: tuple[dict[str, Any], ...],
     route: Route,
     settings: Settings,
+    rolled_back: float,
 ) -> dict[str, Any]:
     """The numbers of a finished trip.
 
@@ -291,6 +306,8 @@ def summarise(
         [-]
     settings : Settings
         [-]
+    rolled_back : float
+        Longest way the truck went back. [m]
 
     Returns
     -------
@@ -336,10 +353,14 @@ def summarise(
         "time_over_governed_s": float(s["time_over_governed"]),
         "time_over_limit_s": float(s["time_over_limit"]),
         "time_wheel_slip_s": float(s["time_wheel_slip"]),
+        "rolled_back_m": rolled_back,
         "clutch_heat_kj": float(s["clutch"]) / 1000.0,
         "retarding_share": {name: value / all_held if all_held > 0.0 else 0.0 for name, value in held.items()},
         "energy": energy_ledger(before, after, parameters, climbed),
     }
+    summary["explanations"] = list(dict.fromkeys(event["cause"] for event in events if event["event"] == "outrun"))[
+        :MOST_EXPLANATIONS
+    ]
     summary["warnings"] = warnings_of(summary, settings)
     return summary
 
@@ -372,6 +393,12 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     hottest = summary["max_brake_temperature_c"]
     if hottest > BRAKE_LIMIT_C:
         found.append(f"brakes passed the published limit: mean {hottest:.0f} C, limit {BRAKE_LIMIT_C:.0f} C (500 F)")
+    elif summary["max_hottest_brake_temperature_c"] > BRAKE_LIMIT_C:
+        found.append(
+            f"the hottest axle's brakes reached {summary['max_hottest_brake_temperature_c']:.0f} C; the published"
+            " limit for the mean is"
+            f" {BRAKE_LIMIT_C:.0f} C (500 F)"
+        )
     for letter in ("a", "b"):
         published = summary[f"max_published_brake_temperature_{letter}_c"]
         if published is not None and published > BRAKE_LIMIT_C:
@@ -383,8 +410,10 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
             f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
             f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
         )
-    if summary["time_over_limit_s"] > 0.0:
+    if summary["time_over_limit_s"] >= 0.5:
         found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
+    if summary["rolled_back_m"] >= WORTH_SAYING_M:
+        found.append(f"the truck rolled back {summary['rolled_back_m']:.1f} m")
     if summary["time_wheel_slip_s"] > 0.0:
         found.append(f"drive wheels slipped for {summary['time_wheel_slip_s']:.1f} s")
     if summary["least_tank_pressure_kpa"] < 414.0:

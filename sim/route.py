@@ -18,7 +18,7 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.reading import is_there, read_toml
-from sim.units import quantity_in, to_si
+from sim.units import STANDARD_GRAVITY, quantity_in, to_si
 
 COLUMNS = (
     "distance_m",
@@ -35,6 +35,7 @@ HIGHEST = 6000.0  # m
 LONGEST = 3.0e6  # m
 MOST_BYTES = 64_000_000
 DEFAULT_LIMIT = to_si(90.0, "km_h")
+SIDE_ACCELERATION = 0.14 * STANDARD_GRAVITY  # m/s2, assumed: what a loaded combination is taken through a curve with
 
 
 @dataclass(frozen=True)
@@ -166,6 +167,25 @@ class Route:
             if place.distance <= distance:
                 current = place.value
         return current
+
+    def curve_at(self, distance: float) -> float:
+        """Speed at which a loaded combination is taken through the curve at a distance.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        speed : float
+            Infinite where the road is straight. [m/s]
+        """
+        radius = 0.0
+        for place in self.curves:
+            if place.distance <= distance:
+                radius = place.value
+        return math.sqrt(SIDE_ACCELERATION * radius) if radius > 0.0 else math.inf
 
     @property
     def climb(self) -> float:

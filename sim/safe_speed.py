@@ -18,12 +18,11 @@ from sim.laws.grade_severity import (
     engine_drag,
     stop_temperature_rise,
 )
-from sim.route import Route
+from sim.route import SIDE_ACCELERATION, Route
 from sim.specs import Truck
-from sim.units import MILE, MILE_PER_HOUR, POUND, STANDARD_GRAVITY, from_si
+from sim.units import MILE, MILE_PER_HOUR, POUND, from_si
 
 HIGHEST_SPEED = 70  # mi/h: where the search ends
-SIDE_ACCELERATION = 0.14 * STANDARD_GRAVITY  # m/s2, assumed: what a loaded combination is taken through a curve with
 SHORTEST_SECTION = 10.0  # m: grade is taken as constant over pieces at least this long
 
 

@@ -5,12 +5,13 @@ is accepted and counts as "not stated". Nothing here knows a formula; `Part.si` 
 """
 
 import itertools
+import re
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from sim.units import to_si, unit_of_key
+from sim.units import quantity_in, to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
 MOST_MAP_POINTS = 256
@@ -430,6 +431,99 @@ class Weather(Part):
     grip: float = _number("tyre on road: 0.7 dry, 0.3 wet, 0.1 ice", 0.02, 1.2, 0.7)
 
 
+class Cruise(Part):
+    """Cruise control, and the engine brake it calls in when the truck runs above the set speed."""
+
+    switch: bool = Field(True, strict=True, description="cruise on/off switch")
+    set_speed_km_h: float = _number(
+        "speed the driver sets wherever the road allows it; 0: cruise is not used", 0, 130, 0.0
+    )
+    presses: tuple[str, ...] = Field(
+        (), max_length=200, description='buttons pressed on the way, each "PLACE BUTTON", for example "2.5 km tap up"'
+    )
+    least_speed_km_h: float = _number("lowest speed that can be set", 10, 80, 32.0)
+    least_rpm: float = _number("lowest engine speed at which one can be set", 600, 1800, 1100.0)
+    least_rule: Literal["and", "or"] = Field("and", description="whether both of these must hold, or one is enough")
+    resume_km_h: float = _number("lowest speed at which the stored speed can be resumed", 5, 80, 16.0)
+    most_km_h: float = _number("highest speed that can be set; 0 for no bound but the road-speed limit", 0, 140, 0.0)
+    tap_km_h: float = _number("step of one tap", 0.5, 10, 1.6)
+    clutch_s: float = _number("the clutch cancels when it is open for longer; 0 for at once", 0, 20, 5.0)
+    lower_droop_km_h: float = _number("so far below the set speed fuel is full", 0.5, 10, 3.2)
+    upper_droop_km_h: float = _number("so far above the set speed fuel has fallen to none", 0.1, 10, 3.2)
+    acceleration_m_s2: float = _number("for returning to the stored speed", 0.05, 1.5, 0.3)
+    pedal_rate_percent_per_s: float = _number("fastest change of the torque it asks for", 2, 200, 20.0)
+    with_engine_brake: bool = Field(
+        True, strict=True, description="true: cruise calls in the engine brake above the set speed"
+    )
+    stage_1_over_km_h: float = _number("above the set speed, where stage 1 comes in", 0.5, 30, 4.8)
+    stage_2_over_km_h: float = _number("above the set speed, where stage 2 comes in", 0.5, 30, 8.0)
+    stage_3_over_km_h: float = _number("above the set speed, where stage 3 comes in", 0.5, 30, 11.3)
+    stage_drop_km_h: float = _number("a stage goes out so far below where it came in", 0.2, 10, 3.2)
+    stage_up_s: float = _number("shortest time in a stage before the next", 0.05, 30, 2.0)
+    stage_down_s: float = _number("shortest time in a stage before the one below", 0.05, 30, 1.0)
+    key_on_check: bool = Field(
+        True,
+        strict=True,
+        description="true: the driver has pressed brake and clutch and turned the cruise switch off and on since the key",
+    )
+
+    @model_validator(mode="after")
+    def _order(self) -> "Cruise":
+        """Stages come in one after the other, and every button is one."""
+        if not self.stage_1_over_km_h < self.stage_2_over_km_h < self.stage_3_over_km_h:
+            raise ValueError("stage_1_over_km_h, stage_2_over_km_h and stage_3_over_km_h must rise")
+        if self.stage_drop_km_h > self.stage_1_over_km_h:
+            raise ValueError(
+                f"stage_drop_km_h {self.stage_drop_km_h:g} must not be above stage_1_over_km_h {self.stage_1_over_km_h:g}:"
+                " stage 1 would go out below the set speed"
+            )
+        if 0.0 < self.set_speed_km_h < self.least_speed_km_h and self.least_rule == "and":
+            raise ValueError(
+                f"set_speed_km_h {self.set_speed_km_h:g} is below least_speed_km_h {self.least_speed_km_h:g}; change one of them"
+            )
+        self.places()
+        return self
+
+    def places(self) -> list[tuple[float, str, float]]:
+        """The buttons pressed on the way, in the order of the road.
+
+        Returns
+        -------
+        presses : list of (float, str, float)
+            Place, button, and how long it is held. [m, -, s]
+
+        Raises
+        ------
+        ValueError
+            One is not of that form.
+        """
+        return sorted(_press(text) for text in self.presses)
+
+
+BUTTONS = ("on", "off", "set", "resume", "accelerate", "coast", "tap up", "tap down", "cancel")
+HELD_BUTTONS = ("accelerate", "coast")
+LONGEST_PRESS = 120.0  # s
+
+
+def _press(text: str) -> tuple[float, str, float]:
+    """Reads one button press: place, button and, for those that are held, seconds."""
+    form = (
+        f'write PLACE BUTTON, for example "2.5 km tap up" or "800 m accelerate 4 s"; buttons are {", ".join(BUTTONS)}'
+    )
+    found = re.fullmatch(r"\s*([0-9.]+)\s*(km|m|mi)\s+([a-z]+(?: up| down)?)(?:\s+([0-9.]+)\s*s)?\s*", text)
+    if not found or found[3] not in BUTTONS:
+        raise ValueError(f'presses: "{text[:40]}" is no button press; {form}')
+    try:
+        place, held = quantity_in(f"{found[1]}{found[2]}", "m"), float(found[4] or 0.0)
+    except ValueError:
+        raise ValueError(f'presses: "{text[:40]}" has a number that cannot be read; {form}') from None
+    if (held > 0.0) != (found[3] in HELD_BUTTONS) or held > LONGEST_PRESS:
+        raise ValueError(
+            f'presses: "{text[:40]}": accelerate and coast are held for up to {LONGEST_PRESS:g} s, the others are not; {form}'
+        )
+    return place, found[3], held
+
+
 class Drill(Part):
     """One thing at a time, held for practice."""
 
@@ -437,6 +531,11 @@ class Drill(Part):
     hold_stage: int = _number("engine-brake stage held while the foot is off; -1 for none", -1, 3, -1)
     service_brakes: bool = Field(True, strict=True, description="false: the driver never touches them")
     style: Literal["snub", "drag"] = Field("snub", description="how the driver brakes on a descent")
+    careless: bool = Field(
+        False, strict=True, description="true: the driver neither slows nor takes a lower gear before a descent"
+    )
+    neutral: bool = Field(False, strict=True, description="true: out of gear wherever the road falls, as nobody should")
+    missed_shift: int = _number("number of the shift that does not go in at first; 0 for none", 0, 1000, 0)
 
 
 class Driver(Part):
@@ -450,6 +549,8 @@ class Driver(Part):
     snub_deceleration_m_s2: float = _number("of a snub", 0.2, 3.0, 0.745)
     overspeed_km_h: float = _number("above the target before the driver brakes", 0.2, 20, 0.5)
     reaction_s: float = _number("from seeing to doing", 0.1, 4.0, 1.0)
+    descent_gear: int = _number("gear taken before a long descent; 0 for the driver's own choice", 0, 24, 0)
+    descent_km_h: float = _number("speed aimed for on a long descent; 0 for the driver's own choice", 0, 130, 0.0)
     pedal_rate_percent_per_s: float = _number("fastest movement of the accelerator", 5, 500, 60.0)
 
 
@@ -464,6 +565,11 @@ class Retarding(Part):
     on_delay_s: float = _number("from the call to the first pair", 0.01, 5.0, 0.25)
     off_delay_s: float = _number("from the end of the call to no pair", 0.01, 5.0, 0.15)
     step_delay_s: float = _number("between stages", 0.01, 5.0, 0.30)
+    latched: bool = Field(
+        False,
+        strict=True,
+        description="true: a free foot alone calls nothing; a press of the service brake does, until the accelerator is pressed",
+    )
 
     @model_validator(mode="after")
     def _order(self) -> "Retarding":
@@ -531,6 +637,7 @@ class Settings(Part):
 
     start: Start = Start()
     weather: Weather = Weather()
+    cruise: Cruise = Cruise()
     drill: Drill = Drill()
     driver: Driver = Driver()
     retarding: Retarding = Retarding()
@@ -551,6 +658,8 @@ class Settings(Part):
                 f"retarding.{key}": getattr(self.retarding, key)
                 for key in ("on_delay_s", "off_delay_s", "step_delay_s")
             },
+            "cruise.stage_up_s": self.cruise.stage_up_s,
+            "cruise.stage_down_s": self.cruise.stage_down_s,
         }
         for key, delay in delays.items():
             if delay < tick:

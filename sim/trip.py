@@ -4,13 +4,14 @@ import time
 from pathlib import Path
 from typing import Any
 
-from sim.actors import brake_stages, driver, ending, fan, gearshift, signs
+from sim.actors import brake_stages, cruise, driver, ending, fan, gearshift, outrun, signs
 from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
 from sim.clock import Clock, Rig
 from sim.compiled import MODEL_VERSION
 from sim.errors import SettingsError
 from sim.files import TruckFile, load_truck
+from sim.foresee import foresee
 from sim.result import Result, Trace, summarise
 from sim.route import Route, load_route
 from sim.specs import Settings, Truck
@@ -61,6 +62,7 @@ def run_trip(
     clock = prepare(spec, road, chosen)
     before = clock.state.copy()
     scene = Scene(clock, spec, chosen, road)
+    foreseen = foresee(scene)
     start_actors(scene)
     clock.load_kernel()
     started = time.perf_counter()
@@ -80,10 +82,17 @@ def run_trip(
         }
         for happening in clock.happenings
     )
-    summary: dict[str, Any] = {"truck": spec.name, "route": road.title, "model_version": MODEL_VERSION}
-    summary |= summarise(how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen)
-    summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
     trace = Trace(clock.log(), clock.tick)
+    summary: dict[str, Any] = {
+        "truck": spec.name,
+        "route": road.title,
+        "model_version": MODEL_VERSION,
+        "foreseen": foreseen,
+    }
+    summary |= summarise(
+        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace.rolled_back()
+    )
+    summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
     clock.release()
     return Result(summary, trace, events, spec, chosen, road, sources)
 
@@ -101,12 +110,27 @@ def check_together(truck: Truck, settings: Settings) -> None:
     Raises
     ------
     SettingsError
-        A gear the gearbox does not have.
+        A gear the gearbox does not have, or a tick longer than a lag of the truck.
     """
     gears = len(truck.gearbox.ratios)
-    for key, gear in (("start.gear", settings.start.gear), ("drill.hold_gear", settings.drill.hold_gear)):
+    asked = {
+        "start.gear": settings.start.gear,
+        "drill.hold_gear": settings.drill.hold_gear,
+        "driver.descent_gear": settings.driver.descent_gear,
+    }
+    for key, gear in asked.items():
         if gear > gears:
             raise SettingsError(f"{key} is {gear}; the gearbox of this truck has gears 1 to {gears}")
+    tick, engine = settings.simulation.tick_s, truck.engine
+    lags = {f"{group}_brakes.lag_s": getattr(truck, f"{group}_brakes").lag_s for group in ("steer", "drive", "trailer")}
+    lags["engine.boost_rise_s"] = min(engine.boost_rise_s)
+    lags |= {"engine.boost_fall_s": engine.boost_fall_s, "engine_brake.build_up_s": truck.engine_brake.build_up_s}
+    lags |= {f"driveline.clutch_{way}_s": getattr(truck.driveline, f"clutch_{way}_s") for way in ("open", "close")}
+    for key, lag in lags.items():
+        if lag < tick:
+            raise SettingsError(
+                f"simulation.tick_s is {tick:g} s, longer than {key} of this truck, {lag:g} s; change one of them"
+            )
 
 
 def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:
@@ -184,12 +208,18 @@ def start_actors(scene: Scene) -> None:
         ending.stall(scene),
         ending.runaway(scene),
         ending.patience(scene, patience),
+        outrun.outrun(scene),
         signs.limits(scene),
         signs.signs(scene),
         fan.fan_clutch(scene),
         driver.driver(scene),
         driver.holding_back(scene),
         driver.held_stage(scene),
+        cruise.stalk(scene),
+        cruise.use_cruise(scene),
+        cruise.cruise_control(scene),
+        cruise.overspeed_stages(scene),
+        cruise.service_brake_latch(scene),
         gearshift.gear_choice(scene),
         brake_stages.brake_stages(scene),
     )

@@ -8,6 +8,8 @@ from sim.plant import asked_retarding
 from sim.records import REASONS
 from sim.specs import PAIRS
 
+LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a stage
+
 
 def wanted(scene: Scene) -> tuple[int, str]:
     """The stage asked for now and what decided it.
@@ -29,8 +31,19 @@ def wanted(scene: Scene) -> tuple[int, str]:
         stage, reason = settings.drill.hold_stage, "stage held by the drill"
     elif not settings.retarding.switch:
         return 0, "engine-brake switch off"
+    elif scene.cruising and settings.cruise.with_engine_brake:
+        stage, reason = min(settings.retarding.selector, scene.cruise_stage), "cruise overspeed"
+        if stage == 0:
+            return 0, "cruise holds the speed"
+        if clock.believed("accelerator") > 0.0:
+            return 0, "cruise still fuelling"
+    elif scene.cruising:
+        return 0, "cruise holds the speed"
+    elif scene.retarding and settings.retarding.latched and not scene.latched:
+        return 0, "waiting for the service brake"
     elif scene.retarding:
-        stage, reason = min(settings.retarding.selector, scene.selector), "foot off the accelerator"
+        stage = min(settings.retarding.selector, scene.selector)
+        reason = "service brake latched it" if settings.retarding.latched else "foot off the accelerator"
     else:
         return 0, "nothing asked for it"
     if stage == 0:
@@ -41,7 +54,7 @@ def wanted(scene: Scene) -> tuple[int, str]:
 
 
 def needed_stage(scene: Scene) -> int:
-    """The lowest stage that, once settled, holds the truck at its speed on this grade in this gear.
+    """The lowest stage that, once settled, holds the truck at its speed in this gear, here and a little further on.
 
     Parameters
     ----------
@@ -54,7 +67,9 @@ def needed_stage(scene: Scene) -> int:
         1 to 3; 3 also when none holds. [-]
     """
     clock = scene.clock
-    push = -scene.resistance(clock.believed("road_speed"), clock.true("grade"))
+    here = clock.true("distance")
+    steepest = min(clock.true("grade"), scene.route.grade_at(min(here + LOOKS_AHEAD, scene.route.length)))
+    push = -scene.resistance(clock.believed("road_speed"), steepest)
     gear, speed, ambient = int(clock.true("gear")), clock.true("engine_speed"), clock.true("ambient_pressure")
     for stage in (1, 2):
         cylinders = len(scene.truck.engine_brake.pairs(stage)) * scene.truck.engine.cylinders / len(PAIRS)
@@ -156,7 +171,7 @@ def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.
     calls = [scene.changed()]
     if asked:
         calls.append(clock.when("belief.accelerator", 0.001, release=0.0))
-    elif scene.retarding or scene.settings.drill.hold_stage > 0:
+    elif scene.retarding or scene.cruise_stage or scene.settings.drill.hold_stage > 0:
         calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
     if asked or stage:
         running = stage > 0

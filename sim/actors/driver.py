@@ -1,13 +1,17 @@
 """The driver: holds the posted speed, slows for what comes, keeps the truck back on descents, stops and pulls away."""
 
 import math
+from collections import deque
 from typing import NamedTuple
 
 import simpy
 
 from sim.actors.brake_stages import needed_stage
+from sim.actors.cruise import wants_cruise
+from sim.actors.descents import BEFORE_CREST, Descent, descents
 from sim.actors.scene import BRAKE_PRESSURE, BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, Scene
 from sim.clock import Process
+from sim.laws.foot import slowing_distance, snub_release
 from sim.plant import asked_driveline
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
@@ -30,11 +34,25 @@ FREE_ROLLING = 1.0  # m/s, assumed: how much more is let run out where the road 
 RELEASE_BELOW = 0.6  # m/s, assumed: below it the selector goes down a stage
 COASTING_BELOW = 1.0  # m/s, assumed: further below, with no stage left, the foot goes back to the accelerator
 DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
+RELEASE_IN_GEAR = 0.28  # assumed: share of the target below which it does so on a descent for which the gear was taken
+IN_GOOD_TIME = 0.8  # m/s, assumed: below the target, where the foot comes off on such a descent
+GAINING = 0.02  # m/s2, assumed: what a driver feels as gaining speed
+SECOND_GLANCE = 0.3  # s, assumed: between two looks at the tachometer
+TAKING_ON_GRADE = (
+    1650.0 * REVOLUTION_PER_MINUTE
+)  # assumed: engine speed a lower gear must leave when it goes in on the grade
+DRAG_RELEASE = 0.8  # m/s, assumed: below the target, where a dragging foot comes up
+FOOT_LAG = 0.8  # s, assumed: until the deceleration wanted is there
+RELEASE_AFTER_TRYING = 0.5  # assumed: the same, once a lower stage has been tried on this grade and did not hold
+GRADE_NOTICED = 0.01  # assumed: change of the road after which it is tried again
+CREST_MARGIN = 1.0  # m/s, assumed
+RACING = 0.985  # assumed: of governed speed, where a driver looks at the tachometer and brakes
+DESCENT_AHEAD = "descent ahead"
 CREEP = 0.5  # m/s: below it the truck counts as standing when it must pull away
 
 
 class Demand(NamedTuple):
-    """A speed that must be had at a place: a lower limit or a stop."""
+    """A speed that must be had at a place: a limit, a curve, a stop, or the speed at which a gear is taken before a descent."""
 
     distance: float
     speed: float
@@ -42,22 +60,30 @@ class Demand(NamedTuple):
     stop: float
 
 
-def demands(scene: Scene) -> list[Demand]:
+def demands(scene: Scene, planned: list[Descent]) -> list[Demand]:
     """Everything ahead that asks for a speed, in the order of the road.
 
     Parameters
     ----------
     scene : Scene
         [-]
+    planned : list of Descent
+        Those the driver prepares for. [-]
 
     Returns
     -------
     demands : list of Demand
         [m, m/s, -, s]
     """
-    route, share = scene.route, scene.settings.driver.speed_limit_share
-    items = [Demand(place.distance, place.value * share, "posted limit", 0.0) for place in route.limits[1:]]
+    route = scene.route
+    items = []
+    for place in sorted({place.distance for place in (*route.limits, *route.curves) if place.distance > 0.0}):
+        posted = route.limit_at(place) * scene.settings.driver.speed_limit_share
+        speed = scene.allowed_at(place)
+        items.append(Demand(place, speed, "posted limit" if speed == posted else "curve", 0.0))
     items += [Demand(max(place.distance - STOP_SHORT, 0.0), 0.0, "stop", place.value) for place in route.stops]
+    before = [(way, max(way.begin - BEFORE_CREST, way.known)) for way in planned]
+    items += [Demand(place, way.taking, DESCENT_AHEAD, 0.0) for way, place in before if place > 0.0]
     return sorted(items)
 
 
@@ -90,42 +116,103 @@ def driver(scene: Scene) -> Process:
     event : simpy.Event
         Places on the road and speeds reached. [-]
     """
-    clock, habits = scene.clock, scene.settings.driver
-    scene.aim_for(scene.route.limits[0].value * habits.speed_limit_share)
+    clock = scene.clock
+    planned = descents(scene)
+    clock.process(descending(scene, planned))
+    scene.aim_for(scene.allowed_speed())
     if clock.true("speed") < CREEP:
         yield from pull_away(scene, "start from rest")
-    for demand in demands(scene):
+    ahead = deque(demands(scene, planned))
+    while ahead:
+        demand = yield from _next_due(scene, ahead)
         if demand.speed == 0.0:
-            yield from _approach(scene, demand, habits.stopping_m_s2)
             yield from _stop(scene, demand)
-        elif demand.speed >= clock.commanded("target_speed"):
-            yield clock.reach(demand.distance)
+        elif demand.cause != DESCENT_AHEAD and clock.true("distance") >= demand.distance:
             scene.aim_for(demand.speed)
         else:
-            yield from _approach(scene, demand, habits.slowing_m_s2)
+            scene.taken.append((demand.distance, demand.speed))
+            if demand.cause == DESCENT_AHEAD:
+                scene.asked_gear = next(way.stretches[0].gear for way in planned if way.begin >= demand.distance)
             yield from _slow(scene, demand)
+        while ahead and ahead[0].distance < clock.true("distance"):
+            passed = ahead.popleft()
+            if passed.cause != DESCENT_AHEAD:
+                scene.aim_for(scene.allowed_speed())
 
 
-def _approach(scene: Scene, demand: Demand, deceleration: float) -> Process:
-    """Waits for the place where slowing must begin, worked out anew as the speed grows."""
-    clock = scene.clock
-    reaction = scene.settings.driver.reaction_s
+def _next_due(scene: Scene, ahead: deque[Demand]) -> Process:
+    """Waits until one of the demands ahead has to be met: where slowing must begin, worked out anew as the speed grows."""
+    clock, habits = scene.clock, scene.settings.driver
 
-    def begin(speed: float) -> float:
+    def begin(demand: Demand, speed: float) -> float:
         if speed <= demand.speed:
             return demand.distance
-        way = (speed * speed - demand.speed * demand.speed) / (2.0 * deceleration)
-        return demand.distance - way - speed * reaction
+        if demand.speed == 0.0:
+            return demand.distance - slowing_distance(speed, 0.0, habits.stopping_m_s2) - speed * habits.reaction_s
+        way = slowing_distance(speed, demand.speed, habits.slowing_m_s2)
+        return demand.distance - way - speed * (habits.reaction_s + FOOT_LAG)
 
-    # nothing can ask for slowing before the place that the speed aimed for would ask for it
-    yield clock.reach(begin(max(clock.commanded("target_speed"), clock.believed("road_speed"))))
+    def soonest(speed: float) -> tuple[float, Demand]:
+        best, reach = ahead[0], begin(ahead[0], speed)
+        for demand in ahead:
+            if (
+                demand.distance
+                - slowing_distance(speed, 0.0, habits.slowing_m_s2)
+                - speed * (habits.reaction_s + FOOT_LAG)
+                > reach
+            ):
+                break
+            place = begin(demand, speed)
+            if place < reach:
+                best, reach = demand, place
+            if demand.speed == 0.0:
+                break
+        return reach, best
+
+    # nothing can ask for slowing before the place that the highest speed to come would ask for it
+    fastest = max(scene.allowed_speed(), clock.believed("road_speed"))
+    yield clock.reach(soonest(fastest)[0])
     while True:
         speed = clock.believed("road_speed")
-        place = begin(speed + SPEED_STEP)
+        place, demand = soonest(speed + SPEED_STEP)
         if clock.true("distance") >= place - 0.5:
-            return
+            ahead.remove(demand)
+            return demand
         here = clock.reach(place)
         yield from clock.first(here, clock.when("belief.road_speed", speed + SPEED_STEP))
+
+
+def descending(scene: Scene, planned: list[Descent]) -> Process:
+    """Keeps gear and speed of each descent in mind from before the crest to its foot.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    planned : list of Descent
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        Places on the road. [-]
+    """
+    clock = scene.clock
+    for way in planned:
+        yield clock.reach(way.known)
+        first = way.stretches[0]
+        says = f"up to {-100.0 * way.steepest:.1f} % for {(way.end - way.begin) / 1000.0:.1f} km: gear {first.gear}"
+        clock.record("descent_seen", says, first.speed * 3.6, "km/h")
+        yield clock.reach(max(way.begin - BEFORE_CREST, way.known))
+        # no use gaining speed on the last metres before the crest
+        here = max(way.taking, clock.believed("road_speed")) + CREST_MARGIN
+        scene.want_descent(first.gear, min(first.speed, here))
+        yield clock.reach(way.begin)
+        for stretch in way.stretches:
+            yield clock.reach(stretch.begin)
+            scene.want_descent(stretch.gear, stretch.speed)
+        yield clock.reach(way.end)
+        scene.want_descent(0, math.inf)
 
 
 def _slow(scene: Scene, demand: Demand) -> Process:
@@ -133,6 +220,8 @@ def _slow(scene: Scene, demand: Demand) -> Process:
     clock, habits = scene.clock, scene.settings.driver
     scene.aim_for(demand.speed)
     if clock.believed("road_speed") > demand.speed + 0.2:
+        if scene.cruising:
+            scene.press("cancel")
         scene.want_retarding("slow", is_falling(scene))
         if scene.settings.drill.service_brakes:
             scene.press_brake("slow", BRAKE_TO_DECELERATE, habits.slowing_m_s2)
@@ -155,7 +244,7 @@ def _stop(scene: Scene, demand: Demand) -> Process:
     scene.stand(True)
     clock.record("stopped", demand.cause, demand.stop, "s")
     yield clock.after(max(demand.stop, clock.tick))
-    scene.aim_for(scene.route.limit_at(clock.true("distance")) * scene.settings.driver.speed_limit_share)
+    scene.aim_for(scene.allowed_speed())
     yield from pull_away(scene, "pulls away")
 
 
@@ -273,47 +362,127 @@ def holding_back(scene: Scene) -> Process:
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
     over = habits.overspeed_km_h * KILOMETRE_PER_HOUR
     drop = habits.snub_drop_km_h * KILOMETRE_PER_HOUR
+    racing_at = RACING * scene.truck.engine.si("governed_rpm")
+    lowered_on, missed, missed_on = 1.0, 0, 1.0  # grades, and a stage that was let go once too often on one
     snubbed = False  # the truck gains speed again after a snub although the engine brake works
     while True:
+        if scene.standing:
+            scene.want_retarding("descent", False)
         if scene.standing or "slow" in scene.brakes or "stop" in scene.brakes:
             yield scene.changed()
             continue
-        target, falling, held = clock.commanded("target_speed"), is_falling(scene), "descent" in scene.retarding
+        if scene.cruising:
+            yield from _watch_over_cruise(scene, racing_at, over, drop)
+            continue
+        target, falling, held = scene.aim, is_falling(scene), "descent" in scene.retarding
+        if clock.believed("clutch_pressed") < 0.5:
+            racing = clock.when("belief.engine_speed", racing_at)
+        else:
+            racing = clock.when("belief.clutch_pressed", 0.5, falling=True)
         if drill.hold_stage >= 0:
             fast = clock.when("belief.road_speed", target + over)
-            event = yield from clock.first(fast, scene.changed())
-            if event is fast:
-                yield from _too_fast(scene, target + over - drop)
+            event = yield from clock.first(fast, racing, scene.changed())
+            if event is fast or (event is racing and _is_racing(scene, racing_at)):
+                yield from _too_fast(scene, drop)
+            if event is fast or event is racing:
+                yield clock.after(SECOND_GLANCE)
         elif not held:
             above = RETARDING_ABOVE if falling else over + FREE_ROLLING
+            if falling and scene.asked_gear:
+                above = -IN_GOOD_TIME
+            if wants_cruise(scene) and scene.settings.cruise.with_engine_brake:
+                above = over + FREE_ROLLING
             fast = clock.when("belief.road_speed", target + above)
-            event = yield from clock.first(fast, _steepness(scene, falling), scene.changed())
-            if event is fast:
+            calls = [fast, _steepness(scene, falling), scene.changed()]
+            if falling:
+                calls.append(racing)
+            else:
+                clock.forget(racing)
+            event = yield from clock.first(*calls)
+            if event is fast or (event is racing and _is_racing(scene, racing_at)):
                 snubbed = False
                 scene.select(min(needed_stage(scene), scene.settings.retarding.selector))
                 scene.want_retarding("descent", True)
-                yield from clock.first(clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + over))
+                yield from clock.first(
+                    clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 3.0 * over)
+                )
+            elif event is racing:
+                yield clock.after(SECOND_GLANCE)
         else:
             most = scene.settings.retarding.selector
-            let_go = target + over - drop if snubbed else target
+            let_go = snub_release(target + over, drop) if snubbed else target
             below = RELEASE_BELOW if scene.selector else COASTING_BELOW
+            if scene.selector and scene.asked_gear:
+                known = scene.selector == missed and abs(clock.true("grade") - missed_on) < GRADE_NOTICED
+                below = (RELEASE_AFTER_TRYING if known else RELEASE_IN_GEAR) * target
             slow = clock.when("belief.road_speed", let_go - below if falling else target, falling=True)
-            fast = clock.when("belief.road_speed", target + over)
-            event = yield from clock.first(slow, fast, _steepness(scene, falling), scene.changed())
-            if event is slow and falling and scene.selector:
+            early = falling and scene.asked_gear and scene.selector < most
+            fast = clock.when("belief.road_speed", target - 0.5 * IN_GOOD_TIME if early else target + over)
+            event = yield from clock.first(racing, slow, fast, _steepness(scene, falling), scene.changed())
+            if event is racing and not _is_racing(scene, racing_at):
+                yield clock.after(SECOND_GLANCE)
+                continue
+            coming_back = scene.asked_gear > 0 and clock.true("acceleration") > GAINING
+            if event is slow and falling and scene.selector and coming_back:
+                # it comes back by itself
+                losing = clock.when("state.acceleration", 0.0, falling=True)
+                back = clock.when("belief.road_speed", target)
+                fast = clock.when("belief.engine_speed", racing_at)
+                yield from clock.first(losing, back, fast, _steepness(scene, falling), scene.changed())
+            elif event is slow and falling and scene.selector:
+                lowered_on = clock.true("grade")
                 scene.select(scene.selector - 1)
                 yield clock.after(LEAST_RETARDING)
             elif event is slow:
                 scene.want_retarding("descent", False)
-            elif event is fast and scene.selector < most:
+            elif event in (fast, racing) and scene.selector < most:
                 scene.select(scene.selector + 1)
+                if abs(clock.true("grade") - lowered_on) < GRADE_NOTICED:
+                    missed, missed_on = scene.selector, clock.true("grade")
                 yield from clock.first(
                     clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 2.0 * over)
                 )
-            elif event is fast:
-                yield from _too_fast(scene, target + over - drop)
+            elif event in (fast, racing):
+                yield from _too_fast(scene, drop)
                 yield from clock.first(clock.after(SECOND_FEEL), scene.changed())
                 snubbed = drill.service_brakes and clock.true("acceleration") > 0.0
+
+
+def _is_racing(scene: Scene, racing_at: float) -> bool:
+    """Whether the road drives the engine close to its governed speed."""
+    clock = scene.clock
+    pressed = clock.believed("accelerator") > 0.0 or clock.believed("clutch_pressed") > 0.5
+    return not pressed and clock.believed("engine_speed") >= racing_at
+
+
+def _watch_over_cruise(scene: Scene, racing_at: float, over: float, drop: float) -> Process:
+    """Leaves the truck to cruise control until it cannot hold it; then the brake, or the cancel button, ends it."""
+    clock, cruise, retarding = scene.clock, scene.settings.cruise, scene.settings.retarding
+    staged = cruise.with_engine_brake and retarding.switch
+    trusted = cruise.si("stage_3_over_km_h") if staged else 0.0
+    fast = clock.when("belief.road_speed", clock.commanded("set_speed") + trusted + over + FREE_ROLLING)
+    if clock.believed("clutch_pressed") < 0.5:
+        racing = clock.when("belief.engine_speed", racing_at)
+    else:
+        racing = clock.when("belief.clutch_pressed", 0.5, falling=True)
+    event = yield from clock.first(fast, racing, scene.changed())
+    if event is racing and not _is_racing(scene, racing_at):
+        yield clock.after(SECOND_GLANCE)
+        return
+    if event not in (fast, racing):
+        return
+    if scene.settings.drill.service_brakes:
+        # the foot stays off afterwards: the engine brake goes on working at the stage the selector allows
+        scene.select(retarding.selector)
+        scene.want_retarding("descent", is_falling(scene))
+        yield from _too_fast(scene, drop)
+    elif staged or not is_falling(scene):
+        yield scene.changed()
+    else:
+        scene.select(retarding.selector)
+        scene.want_retarding("descent", True)
+        scene.press("cancel")
+        yield clock.after(clock.tick)
 
 
 def _steepness(scene: Scene, falling: bool) -> simpy.Event:
@@ -345,31 +514,33 @@ def held_stage(scene: Scene) -> Process:
         scene.want_retarding("drill", False)
 
 
-def _too_fast(scene: Scene, release_at: float) -> Process:
-    """One snub down to a speed, or a drag as long as the road pushes; without leave to brake, patience."""
+def _too_fast(scene: Scene, drop: float) -> Process:
+    """One snub down from the speed there is, or a drag as long as the road pushes; without leave to brake, patience."""
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
-    target = clock.commanded("target_speed")
+    target = scene.aim
     if not drill.service_brakes:
-        yield from clock.first(scene.changed(), clock.when("belief.road_speed", target, falling=True))
+        slower = clock.when("belief.road_speed", min(target, clock.believed("road_speed") - drop), falling=True)
+        yield from clock.first(scene.changed(), slower)
         return
+    release_at = snub_release(
+        min(clock.believed("road_speed"), target + habits.overspeed_km_h * KILOMETRE_PER_HOUR), drop
+    )
+    if 0 < scene.asked_gear < clock.true("gear"):
+        # far enough down for the gear that is wanted
+        release_at = min(release_at, TAKING_ON_GRADE / scene.engine_speed(scene.asked_gear, 1.0))
     clock.record("brakes_applied", drill.style, clock.believed("road_speed") * 3.6, "km/h")
     if drill.style == "drag":
         scene.press_brake("hold", BRAKE_TO_HOLD)
-        done = clock.when("belief.road_speed", target - 0.8, falling=True)
+        release_at = min(target, clock.believed("road_speed")) - DRAG_RELEASE
     else:
         scene.press_brake("hold", BRAKE_TO_DECELERATE, habits.snub_deceleration_m_s2)
-        done = clock.when("belief.road_speed", release_at, falling=True)
+    done = clock.when("belief.road_speed", release_at, falling=True)
     while not done.triggered:
         yield from clock.first(done, scene.changed())
-        if (
-            scene.standing
-            or "slow" in scene.brakes
-            or "stop" in scene.brakes
-            or clock.commanded("target_speed") != target
-        ):
+        if scene.standing or "slow" in scene.brakes or "stop" in scene.brakes or scene.aim != target:
             break
         if not done.triggered:
-            done = clock.when("belief.road_speed", release_at if drill.style == "snub" else target - 0.8, falling=True)
+            done = clock.when("belief.road_speed", release_at, falling=True)
     cause = "slow enough" if done.triggered else "something else to do"
     clock.forget(done)
     scene.release_brake("hold")

@@ -4,6 +4,7 @@ from sim.actors.scene import Scene
 from sim.clock import Process
 
 SPEED_BOUND = 45.0  # m/s, assumed: beyond it a loaded truck counts as out of control
+ROLLING_BACK = -4.0  # m/s, assumed: a truck that rolls back so fast is out of control
 STALL_SHARE = 0.5  # of low idle, assumed: an engine turning slower has stopped
 
 
@@ -79,8 +80,11 @@ def runaway(scene: Scene) -> Process:
     bound = float(clock.rig.parameters["overspeed_bound"][0])
     fast = clock.when("state.speed", SPEED_BOUND)
     turning = clock.when("state.engine_speed", bound)
-    event = yield from clock.first(turning, fast)
-    if event is turning:
+    backwards = clock.when("state.speed", ROLLING_BACK, falling=True)
+    event = yield from clock.first(turning, fast, backwards)
+    if event is backwards:
+        scene.end("runaway", f"the truck rolls back at {-ROLLING_BACK * 3.6:.0f} km/h")
+    elif event is turning:
         scene.end("runaway", f"engine speed passed {scene.truck.engine.overspeed_rpm:g} rpm")
     else:
         scene.end("runaway", f"road speed passed {SPEED_BOUND * 3.6:g} km/h")

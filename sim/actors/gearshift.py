@@ -2,7 +2,7 @@
 
 import simpy
 
-from sim.actors.driver import pull_away
+from sim.actors.driver import DESCENT, is_falling, pull_away
 from sim.actors.scene import BRAKE_PRESSURE, Scene
 from sim.clock import Process
 from sim.controller import STANDING_PRESSURE
@@ -37,6 +37,13 @@ PUSHING_DESCENT = -0.015  # assumed: where the road itself brings the speed back
 LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 NEVER = 1.0e9  # rad/s
+AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
+AUTOMATED_LOW_RPM = 1500.0  # assumed: an automated gearbox that retards in stage 2 or 3 wants more
+AUTOMATED_PATIENCE = 2.0  # s, assumed: time it gives a stage to work first
+AUTOMATED_LANDING_RPM = 1800.0  # assumed: and shifts down so far that the engine turns this fast
+ON_THE_WAY_RPM = 1100.0  # assumed: engine speed at which a gear in between is taken while slowing for a descent
+NEAR_GOVERNED = 0.93  # assumed: of governed speed, where the next gear is taken on an easier part of a descent
+EASIER_RPM = 1200.0  # assumed: engine speed a higher gear must leave when the descent gets easier
 FORCED_UPSHIFT = 2300.0 * REVOLUTION_PER_MINUTE  # assumed: an automated gearbox protects its engine
 
 
@@ -66,6 +73,13 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     clock.set(engine_mode=2.0, matching_ratio=scene.engine_speed(gear, 1.0))
     yield clock.after(truck.gearbox.torque_gap_s - truck.driveline.clutch_open_s)
     yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
+    scene.shifts_tried += 1
+    if scene.shifts_tried == scene.settings.drill.missed_shift:
+        clock.record("shift_missed", f"{before} to {gear}: the gear did not go in", clock.true("speed") * 3.6, "km/h")
+        yield clock.after(AFTER_A_MISS)
+        gear = suitable_gear(scene, clock.believed("road_speed"), truck.engine.si("low_idle_rpm"), clock.true("grade"))
+        clock.set(matching_ratio=scene.engine_speed(gear, 1.0))
+        yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
     governed = truck.engine.si("governed_rpm")
     while scene.engine_speed(gear, clock.believed("road_speed")) > governed and gear < scene.top_gear:
         # the truck ran too fast for the gear in the meantime: the next one up, matched anew
@@ -300,6 +314,7 @@ class GearChoice:
             [-]
         """
         scene, clock = self.scene, self.clock
+        automated = scene.truck.gearbox.kind == "automated"
         while True:
             if scene.standing:
                 yield scene.changed()
@@ -307,6 +322,9 @@ class GearChoice:
                     yield clock.after(SETTLING)
                 continue
             gear = int(clock.commanded("gear"))
+            if scene.settings.drill.neutral and is_falling(scene) and not self._must_pull():
+                yield from self._roll_out_of_gear(gear)
+                continue
             if gear == 0:
                 yield from self._take_up()
                 continue
@@ -316,10 +334,36 @@ class GearChoice:
             if not self.held and gear > 1:
                 low = clock.when("belief.engine_speed", self._down_level(foot_off), falling=True)
                 waits.append(low)
-            if not self.held and gear < scene.top_gear:
+            # no higher gear than the descent asks for, but an automated gearbox saves its engine all the same
+            highest = scene.top_gear if automated and foot_off else scene.asked_gear or scene.top_gear
+            if not self.held and gear < highest:
                 high = clock.when("belief.engine_speed", self._up_level(gear, foot_off))
                 waits.append(high)
             waits += self._pedal_changes(gear, foot_off)
+            if automated and foot_off and not self.held and gear > 1 and not scene.asked_gear:
+                if clock.commanded("stage") >= 2.0 and not scene.brakes:
+                    clock.forget(*waits)
+                    yield from self._watch_retarding(gear)
+                    continue
+                if clock.commanded("stage") < 2.0:
+                    waits.append(clock.when("command.stage", 2.0))
+            wanted = self._for_the_descent(gear)
+            if wanted:
+                clock.forget(*waits)
+                yield from shift(scene, *wanted)
+                continue
+            if not self.held and 0 < scene.asked_gear < gear:
+                here = clock.believed("road_speed")
+                lands = self.landing / scene.engine_speed(scene.asked_gear, 1.0) - (self._landed(here) - here)
+                level = lands / SPEED_NOTICED
+                waits.append(clock.when("belief.road_speed", level, falling=True, release=level))
+                between = ON_THE_WAY_RPM * REVOLUTION_PER_MINUTE
+                waits.append(clock.when("belief.engine_speed", between, falling=True, release=between))
+            if not self.held and foot_off and gear < scene.asked_gear and is_falling(scene):
+                level = NEAR_GOVERNED * scene.truck.engine.si("governed_rpm")
+                waits.append(clock.when("belief.engine_speed", level, release=level))
+            if scene.settings.drill.neutral:
+                waits.append(clock.when("state.grade", DESCENT, falling=True, release=DESCENT))
             event = yield from clock.first(*waits)
             if scene.standing:
                 continue
@@ -330,9 +374,92 @@ class GearChoice:
             elif event is high:
                 yield from self._shift_up(gear)
 
+    def _watch_retarding(self, gear: int) -> Process:
+        """An automated gearbox in stage 2 or 3: shifts down when the engine turns too slowly for the stage to hold."""
+        scene, clock = self.scene, self.clock
+        low = AUTOMATED_LOW_RPM * REVOLUTION_PER_MINUTE
+
+        def others() -> list[simpy.Event]:
+            return [
+                near_idle(scene),
+                clock.when("belief.engine_speed", FORCED_UPSHIFT),
+                clock.when("command.stage", 1.5, falling=True),
+                clock.when("state.accelerator", 0.02),
+                scene.changed(),
+            ]
+
+        calls = [*others(), clock.after(AUTOMATED_PATIENCE)]
+        event = yield from clock.first(*calls)
+        if event is calls[-1]:
+            calls = [*others(), clock.when("state.acceleration", GAINING)]
+            event = yield from clock.first(*calls)
+            if event is calls[-1]:
+                if clock.believed("engine_speed") < low and is_falling(scene):
+                    yield from self._shift_down(gear)
+                    return
+                steady = clock.when("state.acceleration", 0.0, falling=True)
+                calls = [*others(), steady, clock.when("belief.engine_speed", low, falling=True, release=low)]
+                event = yield from clock.first(*calls)
+        if event is calls[0]:
+            yield from self._declutch()
+        elif event is calls[1] and gear < scene.top_gear:
+            yield from self._shift_up(gear)
+
+    def _for_the_descent(self, gear: int) -> tuple[int, str] | None:
+        """The shift the driver's plan for a descent asks for now, None when there is none or it is too early."""
+        scene, asked = self.scene, self.scene.asked_gear
+        if self.held or not asked or asked == gear or "stop" in scene.brakes:
+            return None
+        road_speed = self.clock.believed("road_speed")
+        turning = scene.engine_speed(asked, road_speed)
+        if asked < gear:
+            landed = self._landed(road_speed)
+            fitting = (step for step in range(asked, gear) if scene.engine_speed(step, landed) <= self.landing)
+            lands = next(fitting, gear)
+            low = self.clock.believed("engine_speed") <= ON_THE_WAY_RPM * REVOLUTION_PER_MINUTE * SPEED_NOTICED
+            return (lands, "gear for the descent") if lands == asked or (lands < gear and low) else None
+        if self.clock.true("accelerator") > 0.0 or not is_falling(scene):
+            return None
+        least = EASIER_RPM * REVOLUTION_PER_MINUTE
+        higher = max(
+            (step for step in range(gear, asked + 1) if scene.engine_speed(step, road_speed) >= least), default=gear
+        )
+        racing = self.clock.believed("engine_speed") >= NEAR_GOVERNED * scene.truck.engine.si("governed_rpm")
+        if higher > gear and (turning >= least or racing):
+            return higher, "the descent gets easier"
+        return None
+
+    def _landed(self, road_speed: float) -> float:
+        """Road speed after the gap of a shift on a road that falls."""
+        push = max(-self.scene.resistance(road_speed, self.clock.true("grade")), 0.0)
+        gap = self.scene.truck.gearbox.torque_gap_s + LONGEST_MATCH
+        return road_speed + push / self.scene.truck.vehicle.mass_kg * gap
+
+    def _must_pull(self) -> bool:
+        """Whether the truck stops or stands, where the drill of rolling out of gear ends."""
+        return self.scene.standing or "stop" in self.scene.brakes
+
+    def _roll_out_of_gear(self, gear: int) -> Process:
+        """Takes the gear out at a descent and puts one in again at its foot: a drill that shows why nobody should."""
+        scene, clock = self.scene, self.clock
+        if gear:
+            clock.set(clutch=0.0)
+            yield clock.after(scene.truck.driveline.clutch_open_s)
+            clock.set(gear=0, clutch=1.0)
+            clock.record("gear_taken_out", "drill: rolls out of gear", clock.true("speed") * 3.6, "km/h")
+        level = clock.when("state.grade", 0.5 * DESCENT)
+        while not level.triggered and not self._must_pull():
+            yield from clock.first(level, scene.changed())
+            if not level.triggered:
+                level = clock.when("state.grade", 0.5 * DESCENT)
+        clock.forget(level)
+        yield from self._take_up()
+
     def _down_level(self, foot_off: bool) -> float:
         """Engine speed at which a lower gear is called for now."""
         scene = self.scene
+        if foot_off and scene.asked_gear:
+            return 0.0
         if foot_off:
             steep = scene.retarding and scene.clock.true("grade") <= STEEP_DESCENT and "stop" not in scene.brakes
             return self.down if steep else 0.0
@@ -387,18 +514,20 @@ class GearChoice:
             )
             return
         if foot_off:
+            automated = scene.truck.gearbox.kind == "automated"
+            least = (AUTOMATED_LANDING_RPM if automated else HELD_BACK_RPM) * REVOLUTION_PER_MINUTE
             wanted = gear - 1
-            while wanted > 1 and scene.engine_speed(wanted, road_speed) < HELD_BACK_RPM * REVOLUTION_PER_MINUTE:
+            while wanted > 1 and scene.engine_speed(wanted, road_speed) < least:
                 wanted -= 1
             cause = "engine too slow to hold the truck back"
         else:
+            least = self.light_down if is_light(scene) else self.down
             wanted = min(
-                suitable_gear(scene, after_gap(scene, gear - 1, road_speed, grade), self.down * SPEED_NOTICED, grade),
+                suitable_gear(scene, after_gap(scene, gear - 1, road_speed, grade), least * SPEED_NOTICED, grade),
                 gear - 1,
             )
             cause = "engine speed low under load"
-        gained = max(-scene.resistance(road_speed, grade), 0.0) / scene.truck.vehicle.mass_kg
-        landed = road_speed + gained * (scene.truck.gearbox.torque_gap_s + LONGEST_MATCH)
+        landed = self._landed(road_speed)
         if foot_off:
             landed = max(landed, clock.commanded("target_speed"))
         while wanted < gear - 1 and scene.engine_speed(wanted, landed) > self.landing:

@@ -1,22 +1,43 @@
 """What every actor sees: clock, truck, settings, road, and how to end the trip."""
 
+import math
+from collections import deque
 from dataclasses import dataclass, field
 
 import simpy
 
 from sim.clock import Clock
+from sim.controller import FOOT_ABOVE, FOOT_BELOW
 from sim.laws.driveline import engine_speed_in_gear
 from sim.plant import asked_pull, asked_resistance
 from sim.route import Route
 from sim.specs import Settings, Truck
 
 PRIORITY = ("stand", "stop", "slow", "hold")
+CURVE_MARGIN = 0.5  # m/s, assumed: a limit this little above the speed of a curve is posted for it
 BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
     1.0,
     2.0,
     3.0,
     4.0,
 )  # of the command field brake_mode
+
+
+def highest_set_speed(settings: Settings) -> float:
+    """The highest speed that can be set.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    speed : float
+        Infinite where nothing is programmed. [m/s]
+    """
+    limits = (settings.cruise.si("most_km_h"), settings.road_speed.si("limit_km_h"))
+    return min((limit for limit in limits if limit > 0.0), default=math.inf)
 
 
 @dataclass
@@ -41,6 +62,22 @@ class Scene:
         Who wants the truck held back by the engine: the foot is off the accelerator as long as anybody does. [-]
     brakes : dict
         Who presses the brake pedal, each with mode and value; the first of `PRIORITY` counts. [-]
+    aim : float
+        Speed the driver wants; the speed held while cruise control does not hold another. [m/s]
+    cruising : bool
+        Cruise control holds its set speed. [-]
+    cruise_stage : int
+        Engine-brake stage cruise control calls for. [-]
+    latched : bool
+        The service brake has called the engine brake in, where the settings ask for that. [-]
+    asked_gear : int
+        Highest gear the driver wants on this descent, 0 for any. [-]
+    ceiling : float
+        Highest speed the driver wants on this descent. [m/s]
+    taken : list of (float, float)
+        Lower speeds ahead for which the driver has begun to slow: place and speed. [m, m/s]
+    shifts_tried : int
+        Shifts begun so far. [-]
     outcome : tuple of str
         How the trip ended, and why. [-]
     """
@@ -54,12 +91,23 @@ class Scene:
     selector: int = 3
     retarding: set[str] = field(default_factory=set)
     brakes: dict[str, tuple[float, float]] = field(default_factory=dict)
+    aim: float = 0.0
+    cruising: bool = False
+    cruise_stage: int = 0
+    latched: bool = False
+    asked_gear: int = 0
+    ceiling: float = math.inf
+    taken: list[tuple[float, float]] = field(default_factory=list)
+    shifts_tried: int = 0
     outcome: tuple[str, str] = ("time_limit", "the trip did not end")
     _changed: simpy.Event = field(init=False)
+    _pressed: deque[tuple[str, float]] = field(init=False, default_factory=deque)
+    _button: simpy.Event = field(init=False)
 
     def __post_init__(self) -> None:
         self.ended = self.clock.event()
         self._changed = self.clock.event()
+        self._button = self.clock.event()
 
     def changed(self) -> simpy.Event:
         """The event of the next change of what the driver does: feet, switch, target speed, standing or rolling.
@@ -73,7 +121,7 @@ class Scene:
 
     def _tell(self) -> None:
         """Puts the feet where they belong and tells whoever waits that something changed."""
-        foot_free = not self.retarding and not self.brakes
+        foot_free = self.cruising or (not self.retarding and not self.brakes)
         self.clock.set(accelerator_mode=1.0 if foot_free else 0.0, accelerator=0.0)
         name = next((name for name in PRIORITY if name in self.brakes), None)
         mode, value = self.brakes[name] if name else (0.0, 0.0)
@@ -140,15 +188,148 @@ class Scene:
             self._tell()
 
     def aim_for(self, speed: float) -> None:
-        """Sets the speed the driver aims for.
+        """Sets the speed the driver aims for, bounded by what the descent and the cruise setting allow.
 
         Parameters
         ----------
         speed : float
+            What the road allows. [m/s]
+        """
+        here = self.clock.true("distance")
+        self.taken = [(place, lower) for place, lower in self.taken if place > here]
+        wanted = self.settings.cruise.si("set_speed_km_h") or math.inf
+        if wanted < math.inf:
+            wanted = min(wanted, highest_set_speed(self.settings))
+        self.aim = min(speed, self.ceiling, wanted, *(lower for _, lower in self.taken))
+        if not self.cruising:
+            self.clock.set(target_speed=self.aim)
+        self._tell()
+
+    def want_descent(self, gear: int, ceiling: float) -> None:
+        """Notes the gear and the speed the driver wants from here on, on a descent.
+
+        Parameters
+        ----------
+        gear : int
+            Highest gear, 0 for any. [-]
+        ceiling : float
+            Highest speed; infinite for none. [m/s]
+        """
+        self.asked_gear, self.ceiling = gear, ceiling
+        self.aim_for(self.allowed_speed())
+
+    def allowed_at(self, distance: float) -> float:
+        """Speed that limit and curve allow at a place: the posted limit times the driver's habit, less in a sharp curve.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        speed : float
             [m/s]
         """
-        self.clock.set(target_speed=speed)
+        posted = self.route.limit_at(distance) * self.settings.driver.speed_limit_share
+        curve = self.route.curve_at(distance)
+        return curve if curve < posted - CURVE_MARGIN else posted
+
+    def allowed_speed(self) -> float:
+        """What limit and curve allow here.
+
+        Returns
+        -------
+        speed : float
+            [m/s]
+        """
+        return self.allowed_at(self.clock.true("distance"))
+
+    def hold_set_speed(self, speed: float) -> None:
+        """Lets cruise control hold a speed, or gives the accelerator back to the driver's foot.
+
+        Parameters
+        ----------
+        speed : float
+            Set speed, 0 to end it. [m/s]
+        """
+        cruise, driver = self.settings.cruise, self.settings.driver
+        self.cruising = speed > 0.0
+        if self.cruising:
+            below, above = cruise.si("lower_droop_km_h"), cruise.si("upper_droop_km_h")
+            gaining, rate = cruise.acceleration_m_s2, cruise.pedal_rate_percent_per_s
+        else:
+            below, above = FOOT_BELOW, FOOT_ABOVE
+            gaining, rate = driver.acceleration_m_s2, driver.pedal_rate_percent_per_s
+        self.clock.set(
+            set_speed=speed,
+            target_speed=speed or self.aim,
+            hold_below=below,
+            hold_above=above,
+            acceleration_limit=gaining,
+            pedal_rate=rate / 100.0,
+        )
         self._tell()
+
+    def call_stage(self, stage: int) -> None:
+        """Notes the engine-brake stage cruise control calls for.
+
+        Parameters
+        ----------
+        stage : int
+            0 to 3. [-]
+        """
+        if stage != self.cruise_stage:
+            self.cruise_stage = stage
+            self._tell()
+
+    def latch(self, latched: bool) -> None:
+        """Notes that the service brake has called the engine brake in, or that the accelerator has let it go.
+
+        Parameters
+        ----------
+        latched : bool
+            [-]
+        """
+        if latched != self.latched:
+            self.latched = latched
+            self._tell()
+
+    def press(self, button: str, speed: float = 0.0) -> None:
+        """Presses a button of the cruise control.
+
+        Parameters
+        ----------
+        button : str
+            One of `sim.specs.BUTTONS`, or release. [-]
+        speed : float
+            For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
+        """
+        self._pressed.append((button, speed))
+        if not self._button.triggered:
+            self._button.succeed()
+
+    def button(self) -> simpy.Event:
+        """The event of the next button press; read it with `next_button`.
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        if self._button.triggered and not self._pressed:
+            self._button = self.clock.event()
+        return self._button
+
+    def next_button(self) -> tuple[str, float] | None:
+        """The button pressed first of those not yet read.
+
+        Returns
+        -------
+        button : (str, float) or None
+            None when there is none. [-, m/s]
+        """
+        return self._pressed.popleft() if self._pressed else None
 
     def stand(self, standing: bool) -> None:
         """Notes that the truck stands, or rolls again.

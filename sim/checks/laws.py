@@ -41,7 +41,14 @@ from sim.laws.engine_brake import (
     braking_mean_pressure,
     compression_work_ratio,
 )
-from sim.laws.foot import moved_towards, speed_hold_demand, stopping_deceleration
+from sim.laws.foot import (
+    moved_towards,
+    overspeed_stage,
+    slowing_distance,
+    snub_release,
+    speed_hold_demand,
+    stopping_deceleration,
+)
 from sim.laws.grade_severity import (
     brake_temperature_rate,
     cooling_rate,
@@ -958,4 +965,31 @@ def _ramped_speeds(given: Numbers) -> Sequence[float]:
 @computes("CRS-01")
 def _demand_below_set_speed(given: Numbers) -> Sequence[float]:
     """Cruise demand below the set speed, nothing learnt yet."""
-    return (speed_hold_demand(given[0] * MILE_PER_HOUR, 0.0, float(_parameters()["hold_band"])),)
+    cruise = _settings().cruise
+    below, above = cruise.si("lower_droop_km_h"), cruise.si("upper_droop_km_h")
+    return (speed_hold_demand(given[0] * MILE_PER_HOUR, 0.0, below, above),)
+
+
+@computes("CC-01")
+def _cruise_stages(given: Numbers) -> Sequence[float]:
+    """Stage after each speed, one after the other."""
+    set_speed, *speeds = given
+    stage, stages = 0.0, []
+    for speed in speeds:
+        stage = overspeed_stage(stage, speed, set_speed, 3.0, 5.0, 7.0, 2.0)
+        stages.append(stage)
+    return stages
+
+
+@computes("DR-04")
+def _snub_release(given: Numbers) -> Sequence[float]:
+    """Speed at which the pedal is let go."""
+    return (snub_release(given[0], 5.0),)
+
+
+@computes("DR-05")
+def _snub(given: Numbers) -> Sequence[float]:
+    """Deceleration and way of one snub."""
+    deceleration = _settings().driver.snub_deceleration_m_s2
+    fast, slow = given[0] * MILE_PER_HOUR, given[1] * MILE_PER_HOUR
+    return deceleration / FOOT, slowing_distance(fast, slow, deceleration) / FOOT

@@ -1,11 +1,21 @@
 """What each command does."""
 
+import csv
+import io
 import json
 import sys
+import time
 from argparse import Namespace
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 from sim.command.folder import check_folder, write_folder
 from sim.command.words import summary_text
+
+if TYPE_CHECKING:
+    from sim.compare import Comparison
+
+PATIENCE = 1.0  # s without a word
 
 
 def _prepare_model() -> None:
@@ -14,6 +24,19 @@ def _prepare_model() -> None:
 
     if not is_prepared():
         print("Preparing the model; this takes a quarter of a minute and happens once.", file=sys.stderr, flush=True)
+
+
+def _asked(options: Namespace) -> dict[str, Any]:
+    """Road, truck and settings asked for, and those to take otherwise: the same for one trip and for many."""
+    from sim.command.main import DEFAULT_ROUTE, DEFAULT_TRUCK
+
+    return {
+        "route": options.route,
+        "truck": options.truck,
+        "settings": options.settings,
+        "changes": options.set,
+        "otherwise": (DEFAULT_ROUTE, DEFAULT_TRUCK),
+    }
 
 
 def run(options: Namespace) -> int:
@@ -34,19 +57,15 @@ def run(options: Namespace) -> int:
     HaulbenchError
         An input cannot be used or a result cannot be written.
     """
-    from sim.files import load_settings, load_truck, split_changes
-    from sim.route import load_route
+    from sim.inputs import read_inputs
 
-    truck_changes, settings_changes = split_changes(options.set)
-    truck = load_truck(options.truck, truck_changes)
-    settings = load_settings(options.settings, settings_changes)
-    route = load_route(options.route)
+    inputs = read_inputs(**_asked(options))
     if options.out:
         check_folder(options.out, options.force)
     _prepare_model()
     from sim.trip import run_trip
 
-    result = run_trip(truck, route, settings)
+    result = run_trip(inputs.truck, inputs.route, inputs.settings)
     if options.out:
         files = {
             "trace.csv": result.trace.csv(),
@@ -63,8 +82,75 @@ def run(options: Namespace) -> int:
     return 0
 
 
+def compare(options: Namespace) -> int:
+    """A few trips side by side.
+
+    Parameters
+    ----------
+    options : Namespace
+        Of the command line. [-]
+
+    Returns
+    -------
+    code : int
+        0 however the trips ended. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input or a combination cannot be used or a result cannot be written.
+    """
+    from sim.compare import drive_variants, read_variants, read_vary
+
+    variants = read_variants(read_vary(options.vary), **_asked(options))
+    if options.out:
+        check_folder(options.out, options.force)
+    _prepare_model()
+    comparison = drive_variants(variants, _progress())
+    if options.out:
+        write_folder(options.out, _files_of(comparison), options.force)
+    if options.json:
+        pairs = zip(comparison.varied, comparison.results, strict=True)
+        trips = [{"varied": varied, "summary": result.summary} for varied, result in pairs]
+        print(json.dumps(trips, indent=2, allow_nan=False))
+    else:
+        from sim.command.table import comparison_text
+
+        print(comparison_text(comparison, options.units))
+        if options.out:
+            last = len(variants)
+            files = f"comparison.csv, trace-1.csv to trace-{last}.csv, events and summaries likewise"
+            print(f"\nWritten to {options.out}: {files}")
+    return 0
+
+
+def _progress() -> Callable[[int, int], None]:
+    """Says which trip is being driven, to a person who has waited for a second."""
+    started = time.perf_counter()
+
+    def told(number: int, total: int) -> None:
+        if time.perf_counter() - started > PATIENCE and sys.stderr.isatty():
+            print(f"trip {number} of {total}", file=sys.stderr, flush=True)
+
+    return told
+
+
+def _files_of(comparison: "Comparison") -> dict[str, str]:
+    """Name and text of each file of a comparison."""
+    from sim.command.table import comparison_rows
+
+    table = io.StringIO()
+    csv.writer(table, lineterminator="\n").writerows(comparison_rows(comparison))
+    files = {"comparison.csv": table.getvalue()}
+    for number, result in enumerate(comparison.results, start=1):
+        files[f"trace-{number}.csv"] = result.trace.csv()
+        files[f"events-{number}.csv"] = result.events_csv()
+        files[f"summary-{number}.json"] = result.summary_json()
+    return files
+
+
 def list_all(options: Namespace) -> int:
-    """Roads and trucks.
+    """Roads, trucks and settings.
 
     Parameters
     ----------
@@ -76,19 +162,23 @@ def list_all(options: Namespace) -> int:
     code : int
         0. [-]
     """
-    from sim.files import list_trucks, load_truck
+    from sim.files import list_settings, list_trucks, load_settings_file, load_truck
     from sim.route import list_routes, load_route
 
     del options
     routes = {name: load_route(name).title for name in list_routes()}
     trucks = {name: load_truck(name).truck.name for name in list_trucks()}
-    width = max(len(name) for name in (*routes, *trucks)) + 2
+    settings = {name: load_settings_file(name).title for name in list_settings()}
+    width = max(len(name) for name in (*routes, *trucks, *settings)) + 2
     print("Roads")
     for name, title in routes.items():
         print(f"  {name:{width}}{title}")
     print(f"  {'grade:-6%,10km,1100m':{width}}constant grade: grade, length, altitude at the start")
     print("Trucks")
     for name, title in trucks.items():
+        print(f"  {name:{width}}{title}")
+    print("Settings")
+    for name, title in settings.items():
         print(f"  {name:{width}}{title}")
     return 0
 

@@ -31,33 +31,55 @@ class Parser(argparse.ArgumentParser):
         raise SettingsError(f"{message}. {self.prog} --help shows what is allowed.")
 
 
-def _parser() -> Parser:
-    """The commands and their flags."""
-    parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-
-    run = commands.add_parser("run", help="one trip and its summary")
-    run.add_argument(
+def _add_inputs(command: argparse.ArgumentParser) -> None:
+    """What a trip is driven with."""
+    command.add_argument(
         "route",
         nargs="?",
-        default=DEFAULT_ROUTE,
-        help=f"road: a name, a CSV file or grade:-6%%,10km,1100m ({DEFAULT_ROUTE})",
+        help=f"road: a name, a CSV file or grade:-6%%,10km,1100m (that of the settings, or {DEFAULT_ROUTE})",
     )
-    run.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
-    run.add_argument("--settings", metavar="FILE", help="settings as a TOML file")
-    run.add_argument(
+    command.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
+    command.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
+    command.add_argument(
         "--set",
         metavar="KEY=VALUE",
         action="append",
         default=[],
         help="one value of truck or settings, may carry a unit",
     )
-    run.add_argument("--out", metavar="DIR", help="folder for trace.csv, events.csv and summary.json")
-    run.add_argument("--force", action="store_true", help="write into --out although it is not empty")
-    run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
-    run.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
-    commands.add_parser("list", help="roads and trucks, one line each")
+
+def _add_output(command: argparse.ArgumentParser) -> None:
+    """How results are shown and written."""
+    command.add_argument("--force", action="store_true", help="write into --out although it is not empty")
+    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+
+
+def _parser() -> Parser:
+    """The commands and their flags."""
+    parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+
+    run = commands.add_parser("run", help="one trip and its summary")
+    _add_inputs(run)
+    run.add_argument("--out", metavar="DIR", help="folder for trace.csv, events.csv and summary.json")
+    _add_output(run)
+    run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
+
+    compare = commands.add_parser("compare", help="a few trips side by side")
+    _add_inputs(compare)
+    compare.add_argument(
+        "--vary",
+        metavar="KEY=a,b,c",
+        action="append",
+        default=[],
+        help="what differs from trip to trip: a key of truck or settings, or truck, road or settings; again for a grid",
+    )
+    compare.add_argument("--out", metavar="DIR", help="folder for comparison.csv and the files of each trip")
+    _add_output(compare)
+    compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+
+    commands.add_parser("list", help="roads, trucks and settings, one line each")
 
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
@@ -85,7 +107,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return 0
         from sim.command import actions
 
-        action = {"run": actions.run, "list": actions.list_all, "check": actions.check}[options.command]
+        action = {
+            "run": actions.run,
+            "compare": actions.compare,
+            "list": actions.list_all,
+            "check": actions.check,
+        }[options.command]
         return action(options)
     except HaulbenchError as problem:
         print(f"haulbench: {problem}", file=sys.stderr)

@@ -20,8 +20,19 @@ def _both(units: str, metric: str, us: str) -> str:
     return f"{metric} ({us})"
 
 
-def _clock_time(seconds: float) -> str:
-    """Minutes and seconds, with hours when there are any."""
+def clock_time(seconds: float) -> str:
+    """Minutes and seconds, with hours when there are any.
+
+    Parameters
+    ----------
+    seconds : float
+        [s]
+
+    Returns
+    -------
+    text : str
+        [min:s]
+    """
     whole = round(seconds)
     hours, rest = divmod(whole, 3600)
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
@@ -62,6 +73,8 @@ def summary_text(result: Result, units: str) -> str:
         f"{VERDICTS[s['ended']]}: {s['truck']}",
         f"on {s['route']}",
         *(f"  ! {warning}" for warning in s["warnings"]),
+        *(f"    why: {explanation}" for explanation in s["explanations"]),
+        *(f"  foreseen: {sentence}" for sentence in s["foreseen"]),
         "",
     ]
     stages = s["engine_brake_stage_time_s"]
@@ -69,7 +82,7 @@ def summary_text(result: Result, units: str) -> str:
     energy = s["energy"]
     rows = [
         ("distance", _both(units, f"{s['distance_m'] / 1000:.2f} km", f"{s['distance_m'] / MILE:.2f} mi")),
-        ("time", _clock_time(s["time_s"])),
+        ("time", clock_time(s["time_s"])),
         ("mean speed", _speed(units, s["mean_speed_m_s"])),
         ("highest speed", _speed(units, s["max_speed_m_s"])),
         ("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
@@ -84,7 +97,7 @@ def summary_text(result: Result, units: str) -> str:
         economy = "-" if s["fuel_mpg_us"] is None else f"{s['fuel_mpg_us']:.2f} mi/gal"
         rows.append(("fuel", _both(units, f"{s['fuel_l_per_100km']:.1f} L/100 km", economy) + note))
         rows.append(("carbon dioxide", _both(units, f"{s['co2_kg']:.1f} kg", f"{s['co2_kg'] / POUND:.1f} lb")))
-    rows.append(("engine brake", ", ".join(f"stage {k} {_clock_time(stages[k])}" for k in "123")))
+    rows.append(("engine brake", ", ".join(f"stage {k} {clock_time(stages[k])}" for k in "123")))
     rows.append(("service brakes", _times(s["service_brake_applications"], "application")))
     rows.append(
         (

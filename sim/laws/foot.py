@@ -38,7 +38,7 @@ def moved_towards(value, target, rise, fall, step):
 
 
 @compiled
-def speed_hold_demand(error, integral, band):
+def speed_hold_demand(error, integral, below, above):
     """Accelerator position that holds a speed.
 
     Parameters
@@ -46,25 +46,86 @@ def speed_hold_demand(error, integral, band):
     error : float
         Wanted speed minus speed. [m/s]
     integral : float
-        What the integral part has learnt. [-]
-    band : float
-        Error at which the proportional part alone gives full pedal. [m/s]
+        What the integral part has learnt: the pedal that holds the speed. [-]
+    below : float
+        Lower droop: so far below the speed the pedal is all the way down whatever was learnt. [m/s]
+    above : float
+        Upper droop: fuel falls in a straight line to none, so far above the speed. [m/s]
 
     Returns
     -------
     demand : float
-        Not yet limited to 0 to 1. [-]
+        0 or more, not yet limited to 1. [-]
 
     Notes
     -----
-    demand = error/band + integral
+    Below the speed: demand = integral + error/below. Above: demand = integral (1 + error/above).
 
     Examples
     --------
-    >>> speed_hold_demand(0.5, 0.25, 1.0)
-    0.75
+    >>> speed_hold_demand(0.5, 0.25, 1.0, 1.0), speed_hold_demand(-0.5, 0.25, 1.0, 1.0), speed_hold_demand(-2.0, 0.25, 1.0, 1.0)
+    (0.75, 0.125, 0.0)
     """
-    return error / band + integral
+    if error >= 0.0:
+        return integral + error / below
+    if error <= -above:
+        return 0.0
+    return integral * (1.0 + error / above)
+
+
+@compiled
+def overspeed_stage(stage, speed, set_speed, first, second, third, drop):
+    """Engine-brake stage a cruise control calls for as the truck runs above its set speed.
+
+    Parameters
+    ----------
+    stage : float
+        Called for so far, 0 to 3. [-]
+    speed : float
+        [any unit of speed]
+    set_speed : float
+        [same unit]
+    first : float
+        Above the set speed, where stage 1 comes in. [same unit]
+    second : float
+        Where stage 2 comes in. [same unit]
+    third : float
+        Where stage 3 comes in. [same unit]
+    drop : float
+        A stage goes out so far below where it came in. [same unit]
+
+    Returns
+    -------
+    stage : float
+        Once every waiting time is over. [-]
+
+    Notes
+    -----
+    A stage comes in at speed >= set + threshold and goes out at speed <= set + threshold - drop; at the set speed or below it all
+    are off. Pattern: common practice, no source.
+
+    Examples
+    --------
+    >>> [overspeed_stage(0.0, speed, 60.0, 3.0, 5.0, 7.0, 2.0) for speed in (62.9, 63.0, 65.0, 67.0)]
+    [0.0, 1.0, 2.0, 3.0]
+    >>> overspeed_stage(3.0, 65.0, 60.0, 3.0, 5.0, 7.0, 2.0), overspeed_stage(2.0, 60.0, 60.0, 3.0, 5.0, 7.0, 2.0)
+    (2.0, 0.0)
+    """
+    if speed <= set_speed:
+        return 0.0
+    if speed >= set_speed + third:
+        stage = max(stage, 3.0)
+    elif speed >= set_speed + second:
+        stage = max(stage, 2.0)
+    elif speed >= set_speed + first:
+        stage = max(stage, 1.0)
+    if stage == 3.0 and speed <= set_speed + third - drop:
+        stage = 2.0
+    if stage == 2.0 and speed <= set_speed + second - drop:
+        stage = 1.0
+    if stage == 1.0 and speed <= set_speed + first - drop:
+        stage = 0.0
+    return stage
 
 
 @compiled
@@ -132,6 +193,64 @@ def stopping_deceleration(speed, distance):
     if distance < 0.1:
         distance = 0.1
     return speed * speed / (2.0 * distance)
+
+
+@compiled
+def slowing_distance(speed, lower, deceleration):
+    """Way on which a steady deceleration brings a truck from one speed to a lower one.
+
+    Parameters
+    ----------
+    speed : float
+        [m/s]
+    lower : float
+        [m/s]
+    deceleration : float
+        Above 0. [m/s²]
+
+    Returns
+    -------
+    distance : float
+        [m]
+
+    Notes
+    -----
+    d = (v² - v_lower²)/(2 a)
+
+    Examples
+    --------
+    >>> slowing_distance(20.0, 10.0, 0.5)
+    300.0
+    """
+    return (speed * speed - lower * lower) / (2.0 * deceleration)
+
+
+@compiled
+def snub_release(safe_speed, drop):
+    """Speed at which a driver lets go of the brake pedal in snub braking.
+
+    Parameters
+    ----------
+    safe_speed : float
+        At which the pedal was pressed. [any unit of speed]
+    drop : float
+        [same unit]
+
+    Returns
+    -------
+    speed : float
+        [same unit]
+
+    Notes
+    -----
+    Brake at the safe speed, release 5 mi/h below it: model commercial driver manual 2.16, seen second-hand.
+
+    Examples
+    --------
+    >>> snub_release(40.0, 5.0)
+    35.0
+    """
+    return safe_speed - drop
 
 
 @compiled

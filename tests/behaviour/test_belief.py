@@ -72,6 +72,7 @@ def test_the_road_speed_limit_takes_fuel_away_but_never_brakes(trip, road_of, at
         "road_speed.limit_km_h=80",
         "drill.service_brakes=false",
         "retarding.switch=false",
+        "drill.careless=true",
     )
     trace = result.trace
     level = (trace["distance_m"] > 1500) & (trace["distance_m"] < 3000)
@@ -85,7 +86,9 @@ def test_the_road_speed_limit_takes_fuel_away_but_never_brakes(trip, road_of, at
     beyond = speed > 82.0
     assert np.all(trace["drive_force_n"][beyond] <= 0.0), "beyond the limit the engine never pushes"
     assert np.median(trace["fuel_rate_g_s"][beyond]) == 0.0
-    free = trip(T1, road, "start.speed_km_h=75", "drill.service_brakes=false", "retarding.switch=false")
+    free = trip(
+        T1, road, "start.speed_km_h=75", "drill.service_brakes=false", "retarding.switch=false", "drill.careless=true"
+    )
     assert 3.6 * at(free, "distance_m", 2900.0, "speed_m_s") > 90.0
 
 

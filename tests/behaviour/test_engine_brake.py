@@ -210,6 +210,7 @@ def test_a_shift_opens_the_clutch_and_drops_it(trip, named, stage):
         "start.gear=8",
         f"drill.hold_stage={stage}",
         "drill.service_brakes=false",
+        "drill.careless=true",
         "simulation.log_s=0.05",
     )
     changes, shifts = named(result, "stage_changed"), named(result, "gear_engaged")

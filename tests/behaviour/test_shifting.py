@@ -86,6 +86,7 @@ def test_a_shift_on_a_descent_gives_speed(trip, named):
         "start.gear=8",
         "drill.hold_stage=2",
         "drill.service_brakes=false",
+        "drill.careless=true",
         "simulation.log_s=0.05",
     )
     shift = named(result, "gear_engaged")[0]
@@ -149,4 +150,4 @@ def test_a_low_gear_taken_to_be_held_back_is_left_again_when_the_limit_rises(tri
     result = trip(truck, road, "start.speed_km_h=60")
     assert result.summary["ended"] == "arrived"
     assert result.summary["time_over_governed_s"] < 8.0
-    assert result.trace["speed_m_s"][-1] > 12.0
+    assert result.trace["speed_m_s"][-1] > 10.0

@@ -24,6 +24,14 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     path.write_text(chr(10).join(rows))
     out = str(pathlib.Path(folder) / "out")
     assert main(["run", str(path), "--set", "start.speed_km_h=0", "--out", out]) == 0
+    short = ["compare", "grade:-6%,60m,900m", "--set", "start.speed_km_h=50", "--vary"]
+    assert main([*short, "drill.style=snub,drag", "--out", str(pathlib.Path(folder) / "pair")]) == 0
+    assert main([*short, "drill.hold_gear=3,4,5,6,7,8,9"]) == 0
+    presses = '["100 m tap up", "150 m cancel", "170 m resume", "200 m accelerate 2 s", "260 m off", "280 m on", "300 m set"]'
+    cruise = ["--set", "start.speed_km_h=44", "--set", "cruise.set_speed_km_h=44", "--set", "cruise.presses=" + presses]
+    assert main(["run", "grade:-6%,700m,1500m", *cruise, "--set", "driver.descent_gear=7"]) == 0
+    steep = ["--set", "start.speed_km_h=84", "--set", "drill.service_brakes=false", "--set", "drill.careless=true"]
+    assert main(["run", "grade:-6%,700m,1500m", *steep, "--truck", "long-haul-automated"]) == 0
     for trip in TRIPS:
         assert main(["run", *trip.split()]) == 0
     assert main(["list"]) == 0

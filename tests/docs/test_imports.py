@@ -34,6 +34,9 @@ BESIDE: dict[str, set[str]] = {
     "dyno": {"laws", "plant", "records", "specs", "assemble", "result"},
     "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip"},
     "safe_speed": {"laws", "specs", "route"},
+    "foresee": {"actors", "route", "specs"},
+    "inputs": {"files", "route", "specs"},
+    "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 
 # on the line: module -> what it may use of the modules beside the line
@@ -44,7 +47,7 @@ ALSO: dict[str, set[str]] = {
     "kernel": {"compiled", "records", "controller"},
     "clock": {"compiled", "records", "controller"},
     "actors": {"compiled", "records", "controller", "specs", "route"},
-    "trip": {"compiled", "records", "controller", "specs", "route", "files", "assemble", "result"},
+    "trip": {"compiled", "records", "controller", "specs", "route", "files", "assemble", "foresee", "result"},
     "command": set(BESIDE),
     "dashboard": set(BESIDE),
 }

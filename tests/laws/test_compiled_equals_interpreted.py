@@ -75,7 +75,10 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
     },
     "foot": {
         "moved_towards": ((-10.0, 10.0), (-10.0, 10.0), (0.0, 50.0), (0.0, 50.0), STEP),
-        "speed_hold_demand": ((-10.0, 10.0), SHARE, (0.1, 5.0)),
+        "speed_hold_demand": ((-10.0, 10.0), SHARE, (0.1, 5.0), (0.1, 5.0)),
+        "overspeed_stage": ((0.0, 3.0), (20.0, 40.0), (20.0, 25.0), (1.0, 3.0), (3.5, 5.0), (6.0, 8.0), (0.5, 1.0)),
+        "slowing_distance": (SPEED, (0.0, 20.0), (0.1, 3.0)),
+        "snub_release": (SPEED, (0.0, 5.0)),
         "snubbing_demand": ((0.0, 6e5), (0.0, 3.0), (-1.0, 3.0), (1e4, 5e5), (0.2, 2.0), STEP),
         "stopping_deceleration": (SPEED, (-1.0, 500.0)),
         "matched_speed": ((1.0, 2.0), (50.0, 250.0), (1.0, 100.0), SPEED),

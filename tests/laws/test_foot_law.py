@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 from sim.laws.foot import (
     launch_clutch_torque,
     moved_towards,
+    overspeed_stage,
+    slowing_distance,
     snubbing_demand,
     speed_hold_demand,
     stopping_deceleration,
@@ -46,14 +48,37 @@ def test_repeated_moves_arrive_exactly_and_on_time():
 
 
 @QUICK
-@given(st.floats(-10.0, 10.0), st.floats(0.0, 1.0), st.floats(0.1, 5.0), st.floats(0.01, 5.0))
-def test_speed_hold_presses_more_the_further_it_is_below(error, integral, band, more):
-    demand = speed_hold_demand(error, integral, band)
-    assert speed_hold_demand(error + more, integral, band) > demand
-    assert speed_hold_demand(error, integral + more, band) > demand
-    assert speed_hold_demand(0.0, integral, band) == integral
-    assert speed_hold_demand(band, 0.0, band) == pytest.approx(1.0)
-    assert speed_hold_demand(-band, 0.0, band) == pytest.approx(-1.0)
+@given(st.floats(-10.0, 10.0), st.floats(0.01, 1.0), st.floats(0.1, 5.0), st.floats(0.1, 5.0), st.floats(0.01, 5.0))
+def test_speed_hold_presses_more_the_further_it_is_below(error, integral, below, above, more):
+    demand = speed_hold_demand(error, integral, below, above)
+    assert demand >= 0.0
+    if error > -above:
+        assert speed_hold_demand(error + more, integral, below, above) > demand
+        assert speed_hold_demand(error, integral + more, below, above) > demand
+    assert speed_hold_demand(0.0, integral, below, above) == integral
+    assert speed_hold_demand(below, 0.0, below, above) == pytest.approx(1.0), "full pedal at the lower droop"
+    assert speed_hold_demand(-above, integral, below, above) == 0.0, "no fuel at the upper droop"
+    assert speed_hold_demand(-0.5 * above, integral, below, above) == pytest.approx(0.5 * integral), "half way: half"
+
+
+@QUICK
+@given(st.integers(0, 3), st.floats(20.0, 120.0), st.floats(20.0, 100.0), st.floats(1.0, 3.0), st.floats(0.1, 5.0))
+def test_a_stage_in_never_flickers(stage, speed, set_speed, first, step):
+    thresholds = (set_speed, first, first + step, first + 2.0 * step, min(first, 0.9 * step))
+    once = overspeed_stage(float(stage), speed, *thresholds)
+    assert overspeed_stage(once, speed, *thresholds) == once, "the answer at a speed answers itself"
+    faster = overspeed_stage(float(stage), speed + step, *thresholds)
+    assert faster >= once, "more speed never means a lower stage"
+    if speed <= set_speed:
+        assert once == 0
+
+
+@QUICK
+@given(st.floats(5.0, 30.0), st.floats(0.0, 1.0), st.floats(0.1, 2.0))
+def test_slowing_distance_is_what_a_steady_deceleration_takes(speed, share, deceleration):
+    lower = share * speed
+    seconds = (speed - lower) / deceleration
+    assert slowing_distance(speed, lower, deceleration) == pytest.approx(0.5 * (speed + lower) * seconds, abs=1e-9)
 
 
 @QUICK

@@ -33,7 +33,6 @@ EXEMPT = {
     "thermal.compressor_power": "the one printed value is a band of 3 to 6 kW from memory",
     "thermal.thermostat_opening": "linear by choice; printed are only bands for its two ends, from memory",
     "thermal.radiator_conductance": "every number assumed; judged by trips",
-    "foot.speed_hold_demand": "its one check (2 mi/h against the trip's 0.9 m/s) is good to 1 % only",
     "foot.snubbing_demand": "gains of an assumed driver; judged by trips",
     "foot.launch_clutch_torque": "shape assumed; judged by trips",
 }

@@ -1,0 +1,297 @@
+"""What a driver makes of the descents ahead: where they begin, how steep they get, and which gear and speed they ask for."""
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from sim.actors.scene import Scene
+from sim.laws.air import ambient_pressure, ambient_temperature
+from sim.plant import asked_retarding
+from sim.route import Route
+from sim.specs import PAIRS
+from sim.units import REVOLUTION_PER_MINUTE
+
+SPACING = 25.0  # m: between the points at which the road is looked at
+PITCH = 250.0  # m, assumed: a grade must last this long to count; shorter ones are met with the brakes
+FALLING = -0.025  # assumed: a road that falls this much counts as a descent
+BREAK = 1000.0  # m, assumed: less of an easier road between two descents makes them one
+LEAST_DROP = 40.0  # m, assumed: a lower descent is not worth a lower gear
+BELOW_GOVERNED = 0.97  # assumed: of governed speed, where a careful driver keeps the engine on a descent
+TAKING_RPM = 1800.0  # assumed: engine speed at which the gear goes in before the crest
+LEAST_RPM = 1200.0  # assumed: a gear that turns the engine slower is no use for holding back
+SEEN = 400.0  # m, assumed: how far ahead of a crest without a sign a driver sees that the road falls
+SIGN_REACH = 1500.0  # m, assumed: a sign this close before a crest is about it
+BEFORE_CREST = 130.0  # m, assumed: where speed and gear must be right
+BRAKE_RISE = 100.0  # K, assumed: lasting rise of the drums a driver accepts when there is no engine brake
+
+
+class Stretch(NamedTuple):
+    """A part of a descent with one gear and one speed: from where on, and both."""
+
+    begin: float
+    gear: int
+    speed: float
+
+
+class Descent(NamedTuple):
+    """A descent as the driver means to drive it.
+
+    `known` is where it is known of, `begin` and `end` are where the road falls, `taking` is the speed at which the gear goes in,
+    and `stretches` come in the order of the road.
+    """
+
+    known: float
+    begin: float
+    end: float
+    taking: float
+    steepest: float
+    stretches: tuple[Stretch, ...]
+
+
+def falling_parts(route: Route) -> list[tuple[float, float]]:
+    """Where a road falls, parts that lie close together taken as one.
+
+    Parameters
+    ----------
+    route : Route
+        [-]
+
+    Returns
+    -------
+    parts : list of (float, float)
+        Begin and end of each that falls `LEAST_DROP` or more. [m]
+    """
+    places = np.arange(0.0, route.length, SPACING)
+    grades = np.array([route.grade_at(float(place)) for place in places])
+    parts: list[list[float]] = []
+    for place in places[grades <= FALLING]:
+        if parts and place - parts[-1][1] <= BREAK:
+            parts[-1][1] = float(place) + SPACING
+        else:
+            parts.append([float(place), float(place) + SPACING])
+    return [
+        (begin, min(end, route.length))
+        for begin, end in parts
+        if route.elevation_at(begin) - route.elevation_at(min(end, route.length)) >= LEAST_DROP
+    ]
+
+
+def pitches(route: Route, begin: float, end: float) -> list[tuple[float, float, float]]:
+    """A descent in parts of one limit, split where the road gets easier for good.
+
+    Parameters
+    ----------
+    route : Route
+        [-]
+    begin : float
+        [m]
+    end : float
+        [m]
+
+    Returns
+    -------
+    parts : list of (float, float, float)
+        Begin, posted limit and steepest grade over `PITCH` of each part. [m, m/s, -]
+    """
+    edges = [begin, *(place.distance for place in route.limits if begin < place.distance < end), end]
+    for place in np.arange(begin, end, SPACING):
+        before = _mean_grade(route, float(place) - PITCH, float(place))
+        after = _mean_grade(route, float(place), float(place) + PITCH)
+        if after - before > 0.01 and all(abs(float(place) - edge) > 2.0 * PITCH for edge in edges):
+            edges.append(float(place) + 0.5 * PITCH)
+    edges.sort()
+    parts = []
+    for first, last in itertools.pairwise(edges):
+        places = np.arange(first, max(last - PITCH, first) + 1.0, SPACING)
+        steepest = min(_mean_grade(route, float(place), min(float(place) + PITCH, last)) for place in places)
+        parts.append((first, route.limit_at(first), steepest))
+    return parts
+
+
+def _mean_grade(route: Route, first: float, last: float) -> float:
+    """Mean grade between two places."""
+    first, last = max(first, 0.0), min(last, route.length)
+    if last - first < 1.0:
+        return route.grade_at(first)
+    sine = (route.elevation_at(last) - route.elevation_at(first)) / (last - first)
+    return sine / math.sqrt(1.0 - sine * sine)
+
+
+class Holding(NamedTuple):
+    """How a gear holds on a grade: speed there, what the road pushes with beyond air and tyres, and what the engine takes."""
+
+    gear: int
+    speed: float
+    push: float
+    held: float
+
+
+def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation: float, stage: int) -> Holding:
+    """What pushes and what holds back in a gear at a speed on a grade, boost settled.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    gear : int
+        [-]
+    speed : float
+        [m/s]
+    grade : float
+        [-]
+    elevation : float
+        [m]
+    stage : int
+        0 to 3. [-]
+
+    Returns
+    -------
+    holding : Holding
+        [-, m/s, N, N]
+    """
+    rig, truck = scene.clock.rig, scene.truck
+    p = rig.parameters[0]
+    first = float(p["start_temperature"])
+    warmth = ambient_temperature(elevation, float(p["start_elevation"]), first)
+    outside = float(ambient_pressure(warmth, first, float(p["start_pressure"])))
+    cylinders = len(truck.engine_brake.pairs(stage)) * truck.engine.cylinders / len(PAIRS)
+    turning = scene.engine_speed(gear, speed)
+    held = float(asked_retarding(rig.parameters, rig.tables, gear, turning, outside, cylinders))
+    return Holding(gear, speed, -scene.resistance(speed, grade), held)
+
+
+def allowed_stage(scene: Scene) -> int:
+    """The highest engine-brake stage the settings leave the driver.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    stage : int
+        0 to 3. [-]
+    """
+    drill, retarding = scene.settings.drill, scene.settings.retarding
+    if drill.hold_stage >= 0:
+        return drill.hold_stage
+    return retarding.selector if retarding.switch else 0
+
+
+def holding_gear(
+    scene: Scene, grade: float, allowed: float, elevation: float, gears: Sequence[int], stage: int
+) -> Holding:
+    """The highest gear in which the engine brake holds the truck on a grade, and the speed to have there.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    grade : float
+        [-]
+    allowed : float
+        Highest speed wanted. [m/s]
+    elevation : float
+        [m]
+    gears : sequence of int
+        Those to choose from, highest first. [-]
+    stage : int
+        0 to 3. [-]
+
+    Returns
+    -------
+    holding : Holding
+        With the gear that leaves the service brakes least to do when none holds. [-, m/s, N, N]
+    """
+    truck, drums = scene.truck, scene.truck.drums
+    brakes = truck.steer_brakes.brakes + truck.drive_brakes.brakes + truck.trailer_brakes.brakes
+    best, best_left = Holding(gears[-1], allowed, 0.0, 0.0), math.inf
+    for gear in gears:
+        governed = truck.engine.si("governed_rpm") * BELOW_GOVERNED
+        speed = min(allowed, governed / scene.engine_speed(gear, 1.0))
+        if scene.engine_speed(gear, speed) < LEAST_RPM * REVOLUTION_PER_MINUTE and gear > 1 and len(gears) > 1:
+            continue
+        holding = held_in_gear(scene, gear, speed, grade, elevation, stage)
+        accepted = 0.0
+        if stage == 0 and scene.settings.drill.service_brakes:
+            shed = drums.still_w_per_k + drums.cooling_w_per_k_per_m_s * speed
+            accepted = brakes * shed * BRAKE_RISE / speed
+        left = (holding.push - holding.held - accepted) * speed
+        if left <= 0.0:
+            return holding
+        if left < best_left:
+            best, best_left = holding, left
+    return best
+
+
+def descents(scene: Scene) -> list[Descent]:
+    """Every descent of the road that asks for a lower gear or a lower speed, as the driver means to drive it.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    descents : list of Descent
+        None for a careless driver. [-]
+
+    Notes
+    -----
+    The gear is chosen by the steepest pitch still to come and the speed allowed there, curves included, so that none is changed
+    down on the grade: model commercial driver manual, seen second-hand.
+    """
+    route, habits, drill = scene.route, scene.settings.driver, scene.settings.drill
+    if drill.careless:
+        return []
+    found = []
+    stage = allowed_stage(scene)
+    for begin, end in falling_parts(route):
+        parts = pitches(route, begin, end)
+        share = habits.speed_limit_share
+        wanted = habits.si("descent_km_h") or math.inf
+        gear = scene.top_gear
+        stretches: list[Stretch] = []
+        for first, limit, steepest in reversed(parts):
+            allowed = min(limit * share, wanted, scene.settings.cruise.si("set_speed_km_h") or math.inf)
+            gears = [drill.hold_gear] if drill.hold_gear else range(scene.top_gear, 0, -1)
+            best = holding_gear(scene, steepest, allowed, route.elevation_at(first), gears, stage).gear
+            length = (stretches[-1].begin if stretches else end) - first
+            if length > PITCH:
+                gear = min(gear, best)
+            stretches.append(Stretch(first if length > PITCH else math.inf, gear, wanted))
+        # a short part is driven in the gear of the part before it
+        stretches = [stretch for stretch in reversed(stretches) if stretch.begin < math.inf] or stretches[-1:]
+        told = habits.descent_gear or drill.hold_gear
+        governed = scene.truck.engine.si("governed_rpm") * BELOW_GOVERNED
+        stretches = [
+            Stretch(begun, told or gear, min(speed, governed / scene.engine_speed(told or gear, 1.0)))
+            for begun, gear, speed in stretches
+        ]
+        lowest = stretches[0].gear
+        if lowest == scene.top_gear and wanted == math.inf and not told:
+            continue
+        taking = min(TAKING_RPM * REVOLUTION_PER_MINUTE / scene.engine_speed(lowest, 1.0), stretches[0].speed)
+        if drill.hold_gear:
+            taking = stretches[0].speed
+        signs = [
+            sign.distance for sign in route.signs if 0.0 <= begin - sign.distance <= SIGN_REACH and "%" in sign.text
+        ]
+        known = signs[0] if signs else max(begin - SEEN, 0.0)
+        steepest = min(part[2] for part in parts)
+        found.append(Descent(known, begin, end, taking, steepest, _merged(stretches)))
+    return found
+
+
+def _merged(stretches: list[Stretch]) -> tuple[Stretch, ...]:
+    """Neighbours with the same gear as one; the part that only brings a short rest keeps the gear."""
+    kept = [stretches[0]]
+    for stretch in stretches[1:]:
+        if stretch.gear != kept[-1].gear or stretch.speed != kept[-1].speed:
+            kept.append(stretch)
+    return tuple(kept)

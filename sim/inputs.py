@@ -1,0 +1,72 @@
+"""What one trip is driven with, put together from names: settings, and the road and truck they may be meant for."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from sim.errors import HaulbenchError, SettingsError
+from sim.files import TruckFile, load_settings_file, load_truck, split_changes
+from sim.route import Route, load_route
+from sim.specs import Settings
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Truck, road and settings of one trip, read and checked."""
+
+    truck: TruckFile
+    route: Route
+    settings: Settings
+
+
+def read_inputs(
+    route: str | None = None,
+    truck: str | None = None,
+    settings: str | None = None,
+    changes: Sequence[str] = (),
+    otherwise: tuple[str, str] = ("", ""),
+) -> Inputs:
+    """Truck, road and settings of a trip; a road or truck that is asked for wins over that of the settings file.
+
+    Parameters
+    ----------
+    route : str or None
+        Road asked for; None for that of the settings file. [-]
+    truck : str or None
+        Truck asked for; None for that of the settings file. [-]
+    settings : str or None
+        Catalogue name or path of a settings file; None for the defaults. [-]
+    changes : sequence of str
+        `table.key=value`, of truck or settings. [-]
+    otherwise : tuple of str
+        Road and truck when neither is asked for nor named by the settings; empty for none. [-]
+
+    Returns
+    -------
+    inputs : Inputs
+        [-]
+
+    Raises
+    ------
+    HaulbenchError
+        Something is not found or cannot be used; the message names the settings file when the name stands there.
+    """
+    truck_changes, settings_changes = split_changes(changes)
+    file = load_settings_file(settings, settings_changes)
+    if file.truck and not truck:
+        _checked(f"{settings}: truck", load_truck, file.truck)
+    if file.road and not route:
+        _checked(f"{settings}: road", load_route, file.road)
+    chosen_truck = truck or file.truck or otherwise[1]
+    chosen_route = route or file.road or otherwise[0]
+    for name, what in ((chosen_truck, "truck"), (chosen_route, "road")):
+        if not name:
+            raise SettingsError(f"no {what} is given; name one, or settings that name one")
+    return Inputs(load_truck(chosen_truck, truck_changes), load_route(chosen_route), file.settings)
+
+
+def _checked(where: str, load: Callable[[str], object], name: str) -> None:
+    """Says where a name stands that cannot be loaded."""
+    try:
+        load(name)
+    except HaulbenchError as problem:
+        raise type(problem)(f"{where}: {problem}") from None
