@@ -363,7 +363,12 @@ def holding_back(scene: Scene) -> Process:
     over = habits.overspeed_km_h * KILOMETRE_PER_HOUR
     drop = habits.snub_drop_km_h * KILOMETRE_PER_HOUR
     racing_at = RACING * scene.truck.engine.si("governed_rpm")
-    lowered_on, missed, missed_on = 1.0, 0, 1.0  # grades, and a stage that was let go once too often on one
+    lowered_on = 1.0  # grade on which a stage was let go
+    missed, missed_on, missed_for = (
+        0,
+        1.0,
+        0.0,
+    )  # a stage that was let go once too often: on which grade, for which speed
     snubbed = False  # the truck gains speed again after a snub although the engine brake works
     while True:
         if scene.standing:
@@ -413,7 +418,8 @@ def holding_back(scene: Scene) -> Process:
             let_go = snub_release(target + over, drop) if snubbed else target
             below = RELEASE_BELOW if scene.selector else COASTING_BELOW
             if scene.selector and scene.asked_gear:
-                known = scene.selector == missed and abs(clock.true("grade") - missed_on) < GRADE_NOTICED
+                same = abs(clock.true("grade") - missed_on) < GRADE_NOTICED and target == missed_for
+                known = scene.selector == missed and same
                 below = (RELEASE_AFTER_TRYING if known else RELEASE_IN_GEAR) * target
             slow = clock.when("belief.road_speed", let_go - below if falling else target, falling=True)
             early = falling and scene.asked_gear and scene.selector < most
@@ -422,7 +428,8 @@ def holding_back(scene: Scene) -> Process:
             if event is racing and not _is_racing(scene, racing_at):
                 yield clock.after(SECOND_GLANCE)
                 continue
-            coming_back = scene.asked_gear > 0 and clock.true("acceleration") > GAINING
+            near = clock.believed("road_speed") > (1.0 - RELEASE_AFTER_TRYING) * target
+            coming_back = scene.asked_gear > 0 and near and clock.true("acceleration") > GAINING
             if event is slow and falling and scene.selector and coming_back:
                 # it comes back by itself
                 losing = clock.when("state.acceleration", 0.0, falling=True)
@@ -438,7 +445,7 @@ def holding_back(scene: Scene) -> Process:
             elif event in (fast, racing) and scene.selector < most:
                 scene.select(scene.selector + 1)
                 if abs(clock.true("grade") - lowered_on) < GRADE_NOTICED:
-                    missed, missed_on = scene.selector, clock.true("grade")
+                    missed, missed_on, missed_for = scene.selector, clock.true("grade"), target
                 yield from clock.first(
                     clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 2.0 * over)
                 )
