@@ -22,7 +22,7 @@ from sim.records import (
     new_memory,
 )
 from sim.route import Route
-from sim.specs import AxleBrakes, Settings, Truck
+from sim.specs import PAIRS, AxleBrakes, Settings, Truck
 from sim.units import (
     BAR,
     CELSIUS_ZERO,
@@ -216,7 +216,8 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["braking_back_share"] = brake.back_pressure_share
     p["braking_share_exponent"] = brake.share_exponent
     p["braking_boost_time"] = brake.build_up_s
-    p["pair_front_sound"] = p["pair_middle_sound"] = p["pair_rear_sound"] = 1.0
+    for pair in PAIRS:
+        p[f"pair_{pair}_sound"] = 0.0 if pair in settings.drill.dead_pairs else 1.0
 
     p["gearbox_constant_loss"] = gearbox.constant_loss_n_m
     p["gearbox_speed_loss"] = gearbox.speed_loss_n_m

@@ -31,6 +31,7 @@ ROWS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("time in stage 3", "s", ("engine_brake_stage_time_s", "3")),
     ("stage changes", "", ("stage_changes",)),
     ("highest mean brake temperature", "C", ("max_brake_temperature_c",)),
+    ("hottest axle's brakes", "C", ("max_hottest_brake_temperature_c",)),
     ("published model, set A", "C", ("max_published_brake_temperature_a_c",)),
     ("published model, set B", "C", ("max_published_brake_temperature_b_c",)),
     ("over governed speed", "s", ("time_over_governed_s",)),

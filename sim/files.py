@@ -22,6 +22,7 @@ SETTINGS_TEXTS = {
     "title": "what these settings show, in one line",
     "road": "the road they are meant for: a name, a CSV file beside this one, or grade:-6%,10km,1100m",
     "truck": "the truck they are meant for: a name, or a TOML file beside this one",
+    "task": "what to look for when trips with them are compared",
 }
 
 
@@ -42,6 +43,8 @@ class SettingsFile:
     title: str
     road: str
     truck: str
+    task: str
+    vary: tuple[str, ...]
     settings: Settings
 
 
@@ -236,9 +239,17 @@ def load_settings_file(name: str | None = None, changes: Sequence[str] = ()) -> 
         for key, ending in (("road", ".csv"), ("truck", ".toml")):
             if texts[key].lower().endswith(ending):
                 texts[key] = str(path.parent / texts[key])
+    vary = _read_list_of_changes(values.pop("vary", []), name)
     given = _apply(Settings, values, changes, SettingsError)
     settings = _validated(Settings, values, name or "settings", SettingsError, given)
-    return SettingsFile(Path(name).stem if name else "", texts["title"], texts["road"], texts["truck"], settings)
+    return SettingsFile(Path(name).stem if name else "", **texts, vary=vary, settings=settings)
+
+
+def _read_list_of_changes(found: Any, name: str | None) -> tuple[str, ...]:
+    """What a comparison with these settings varies, when nothing else is asked for."""
+    if not isinstance(found, list) or not all(isinstance(text, str) and "=" in text for text in found):
+        raise SettingsError(f'{name}: vary is {str(found)[:60]}; give a list such as ["drill.hold_stage=1,2,3"]')
+    return tuple(found)
 
 
 def _settings_path(name: str) -> Path:

@@ -128,7 +128,9 @@ def _about_descents(scene: Scene, planned: list[Descent]) -> Iterator[str]:
     for way in planned:
         first = way.stretches[0]
         gear = first.gear
-        speed = min(first.speed, BELOW_GOVERNED * scene.truck.engine.si("governed_rpm") / scene.engine_speed(gear, 1.0))
+        governed = BELOW_GOVERNED * scene.truck.engine.si("governed_rpm") / scene.engine_speed(gear, 1.0)
+        wanted = scene.settings.cruise.si("set_speed_km_h") or governed
+        speed = min(first.speed, governed, wanted, scene.allowed_at(way.begin))
         holding = held_in_gear(scene, gear, speed, way.steepest, route.elevation_at(way.begin), stage)
         if holding.held < holding.push:
             gains = (holding.push - holding.held) / scene.truck.vehicle.mass_kg

@@ -413,7 +413,9 @@ class Truck(Part):
 class Start(Part):
     """How the trip begins."""
 
-    speed_km_h: float = _number("road speed; -1 for the posted limit, 0 to start from rest", -1, 130, -1.0)
+    speed_km_h: float = _number(
+        "road speed; -1 for the posted limit or a lower cruise set speed, 0 to start from rest", -1, 130, -1.0
+    )
     gear: int = _number("gear; 0 for the one that suits the speed", 0, 24, 0)
     brake_temperature_c: float = _number("all drums", -40, 600, 65.6)
     oil_temperature_c: float = _number("engine oil", -40, 140, 95.0)
@@ -535,6 +537,9 @@ class Drill(Part):
         False, strict=True, description="true: the driver neither slows nor takes a lower gear before a descent"
     )
     neutral: bool = Field(False, strict=True, description="true: out of gear wherever the road falls, as nobody should")
+    dead_pairs: tuple[Literal["front", "middle", "rear"], ...] = Field(
+        (), max_length=3, description="pairs of cylinders whose engine brake is dead"
+    )
     missed_shift: int = _number("number of the shift that does not go in at first; 0 for none", 0, 1000, 0)
 
 

@@ -179,9 +179,9 @@ def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
     clock : Clock
         [-]
     """
-    speed = (
-        settings.start.speed_km_h * KILOMETRE_PER_HOUR if settings.start.speed_km_h >= 0.0 else route.limits[0].value
-    )
+    speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR
+    if speed < 0.0:
+        speed = min(route.limits[0].value, settings.cruise.si("set_speed_km_h") or route.limits[0].value)
     parameters = parameters_of(truck, settings, route.start_elevation)
     gear = starting_gear(truck, settings, speed)
     tables = tables_of(truck)

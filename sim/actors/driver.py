@@ -404,7 +404,11 @@ def holding_back(scene: Scene) -> Process:
             else:
                 clock.forget(racing)
             event = yield from clock.first(*calls)
-            if event is fast or (event is racing and _is_racing(scene, racing_at)):
+            if event is fast and not falling and clock.true("acceleration") <= 0.0:
+                # a level road takes the speed by itself
+                gaining = clock.when("state.acceleration", GAINING)
+                yield from clock.first(gaining, _steepness(scene, falling), scene.changed())
+            elif event is fast or (event is racing and _is_racing(scene, racing_at)):
                 snubbed = False
                 scene.select(min(needed_stage(scene), scene.settings.retarding.selector))
                 scene.want_retarding("descent", True)

@@ -10,6 +10,8 @@ BEYOND = (
     12.0 * KILOMETRE_PER_HOUR
 )  # assumed: above the speed aimed for or set, where a truck counts as outrunning its driver
 BACK = 3.0 * KILOMETRE_PER_HOUR  # assumed: above it, where that is over
+PATIENCE = 5.0  # s, assumed: a driver who slows for a curve is not outrun yet
+LOST_AGAIN = 0.3  # m/s, assumed
 GAINING = 0.02  # m/s2, assumed
 
 
@@ -36,6 +38,11 @@ def outrun(scene: Scene) -> Process:
         too_fast = clock.believed("road_speed") >= wanted + BEYOND or clock.believed("engine_speed") >= 1.01 * governed
         pushed = clock.true("accelerator") <= 0.0 and clock.true("acceleration") > GAINING and is_falling(scene)
         if too_fast and pushed and clock.true("clutch_locked") > 0.5 and clock.true("gear") > 0.0:
+            before = clock.believed("road_speed")
+            slower = clock.when("belief.road_speed", before - LOST_AGAIN, falling=True)
+            event = yield from clock.first(slower, clock.after(PATIENCE))
+            if event is slower or clock.believed("road_speed") < before:
+                continue
             clock.record("outrun", reason(scene), clock.true("speed") * 3.6, "km/h")
             if clock.believed("road_speed") >= wanted + BEYOND:
                 calm = clock.when("belief.road_speed", wanted + BACK, falling=True)

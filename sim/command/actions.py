@@ -28,12 +28,14 @@ def _prepare_model() -> None:
 
 def _asked(options: Namespace) -> dict[str, Any]:
     """Road, truck and settings asked for, and those to take otherwise: the same for one trip and for many."""
-    from sim.command.main import DEFAULT_ROUTE, DEFAULT_TRUCK
+    from sim.command.main import DEFAULT_ROUTE, DEFAULT_SETTINGS, DEFAULT_TRUCK
 
+    varied = {text.partition("=")[0].strip() for text in getattr(options, "vary", [])}
+    nothing = options.route is None and options.settings is None and not varied & {"road", "settings"}
     return {
         "route": options.route,
         "truck": options.truck,
-        "settings": options.settings,
+        "settings": DEFAULT_SETTINGS if nothing else options.settings,
         "changes": options.set,
         "otherwise": (DEFAULT_ROUTE, DEFAULT_TRUCK),
     }
@@ -101,8 +103,17 @@ def compare(options: Namespace) -> int:
         An input or a combination cannot be used or a result cannot be written.
     """
     from sim.compare import drive_variants, read_variants, read_vary
+    from sim.files import load_settings_file
 
-    variants = read_variants(read_vary(options.vary), **_asked(options))
+    asked = _asked(options)
+    vary, task = options.vary, ""
+    if not vary and asked["settings"]:
+        file = load_settings_file(asked["settings"])
+        vary, task = file.vary, file.task
+        if any(text.partition("=")[0].strip() == "settings" for text in vary):
+            # the file only says which others to compare, and where
+            asked |= {"settings": None, "route": asked["route"] or file.road, "truck": asked["truck"] or file.truck}
+    variants = read_variants(read_vary(vary), **asked)
     if options.out:
         check_folder(options.out, options.force)
     _prepare_model()
@@ -116,6 +127,8 @@ def compare(options: Namespace) -> int:
     else:
         from sim.command.table import comparison_text
 
+        if task:
+            print(f"{task}\n")
         print(comparison_text(comparison, options.units))
         if options.out:
             last = len(variants)

@@ -7,7 +7,8 @@ from typing import NoReturn
 
 from sim.errors import HaulbenchError, SettingsError
 
-DEFAULT_ROUTE = "grade-profile-1037"
+DEFAULT_ROUTE = "skarrow-grade"
+DEFAULT_SETTINGS = "mountain-in-seventh"
 DEFAULT_TRUCK = "long-haul-manual"
 BAD_INPUT = 2
 
@@ -73,7 +74,8 @@ def _parser() -> Parser:
         metavar="KEY=a,b,c",
         action="append",
         default=[],
-        help="what differs from trip to trip: a key of truck or settings, or truck, road or settings; again for a grid",
+        help="what differs from trip to trip: a key of truck or settings, or truck, road or settings; again for a grid;"
+        " without it what the settings file names",
     )
     compare.add_argument("--out", metavar="DIR", help="folder for comparison.csv and the files of each trip")
     _add_output(compare)

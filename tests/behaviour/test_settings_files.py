@@ -24,7 +24,7 @@ from sim.files import SETTINGS_CATALOGUE
 from sim.inputs import read_inputs
 
 SHORT = "grade:-6%,1km,1100m"
-SHIPPED = "snub-or-drag"
+SHIPPED = "mountain-careless"
 
 
 @pytest.fixture(autouse=True)
@@ -61,8 +61,9 @@ def test_a_name_and_the_path_of_the_same_file_give_the_same_settings():
     path = str(SETTINGS_CATALOGUE / f"{SHIPPED}.toml")
     assert load_settings(SHIPPED) == load_settings(path)
     assert load_settings(SHIPPED) != load_settings()
-    assert load_settings(SHIPPED).drill.style == "drag"
-    assert load_settings(SHIPPED, ["drill.style=snub"]) == load_settings()
+    assert load_settings(SHIPPED).drill.careless and not load_settings(SHIPPED).retarding.switch
+    back = ["drill.careless=false", "retarding.switch=true", "driver.speed_limit_share=1"]
+    assert load_settings(SHIPPED, back) == load_settings()
 
 
 def test_texts_above_the_tables_are_read_and_are_no_settings():
@@ -152,7 +153,7 @@ def test_a_settings_file_that_is_wrong_is_one_message(case, capsys):
 @pytest.mark.parametrize(
     ("name", "fragments"),
     [
-        ("snub-or-drog", ('"snub-or-drog"', "Did you mean snub-or-drag", "A path")),
+        ("mountain-carelss", ('"mountain-carelss"', "Did you mean mountain-careless", "A path")),
         ("zzz", ('"zzz"', "Settings: ", SHIPPED)),
         ("x" * 5000, ("no settings are called", SHIPPED)),
         ("nowhere/class.toml", ("class.toml", "no such file")),

@@ -1,5 +1,6 @@
 """What README prints can be typed, and does what it says."""
 
+import json
 import re
 import shlex
 import shutil
@@ -27,12 +28,12 @@ def test_command_runs(command, tmp_path, monkeypatch, capsys):
     assert "A teaching model" in capsys.readouterr().out
 
 
-def test_the_first_lesson_is_true(capsys):
-    holds, runs_away = [command for command in COMMANDS if "hold_stage" in command and "3km,1100m" in command][-2:]
-    main(shlex.split(holds)[1:])
-    assert capsys.readouterr().out.startswith("Arrived")
-    main(shlex.split(runs_away)[1:])
-    assert capsys.readouterr().out.startswith("Ran away")
+def test_the_first_command_does_what_is_said_of_it(capsys):
+    assert main(["run", "--json"]) == 0
+    summary = json.loads(capsys.readouterr().out)
+    said = re.search(r"five short brake applications, brakes at (\d+) C", README)
+    assert summary["ended"] == "arrived" and summary["service_brake_applications"] == 5
+    assert round(summary["max_brake_temperature_c"]) == pytest.approx(int(said[1]), abs=1)
 
 
 @pytest.mark.parametrize("snippet", SNIPPETS)
