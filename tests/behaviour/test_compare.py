@@ -370,7 +370,11 @@ REFUSED = [
         ("--vary", "truck=long-haul-manual,long-haul-manuel"),
         ("trip 2 of 2 (truck=long-haul-manuel)", "Did you mean long-haul-manual"),
     ),
-    ("unknown settings", ("--vary", "settings=lesson-snub-or-drog"), ("trip 1 of 1", "Did you mean lesson-snub-or-drag")),
+    (
+        "unknown settings",
+        ("--vary", "settings=lesson-snub-or-drog"),
+        ("trip 1 of 1", "Did you mean lesson-snub-or-drag"),
+    ),
     (
         "a gear the truck does not have",
         (*STYLES, "--vary", "drill.hold_gear=4,11"),
