@@ -181,7 +181,13 @@ def control(s, b, c, p, step):
     idle_memory(s, b, c, p, step)
     s["matching_error"] = abs(
         b["engine_speed"]
-        - matched_speed(c["engine_mode"], c["engine_speed_target"], c["matching_ratio"], b["road_speed"])
+        - matched_speed(
+            c["engine_mode"],
+            c["engine_speed_target"],
+            c["matching_ratio"],
+            b["road_speed"],
+            p["governed_speed"] * (1.0 + p["droop"]),
+        )
     )
     s["clutch_engagement"] = moved_towards(
         s["clutch_engagement"], c["clutch"], 1.0 / p["clutch_close_time"], 1.0 / p["clutch_open_time"], step

@@ -301,6 +301,9 @@ def move(s, c, p, tables, step):
     s["service_brakes"] += brake_work
     turned = mean_engine * step
     friction_work = s["friction_torque"] * turned
+    if engine_after < 0.0:
+        # the engine stops within this tick: friction takes what it still turned with, and turns nothing backwards
+        friction_work += 0.5 * p["engine_inertia"] * engine_after * engine_after
     compression_work = s["compression_torque"] * turned
     s["engine_friction"] += friction_work
     s["compression"] += compression_work

@@ -294,7 +294,10 @@ def engine(s, b, c, p, tables):
         full_indicated = full + warm
         if c["engine_mode"] > 0.5:
             limit = full * governor_share(believed, p["governed_speed"], p["droop"]) + warm
-            wanted = matched_speed(c["engine_mode"], c["engine_speed_target"], c["matching_ratio"], b["road_speed"])
+            highest = p["governed_speed"] * (1.0 + p["droop"])
+            wanted = matched_speed(
+                c["engine_mode"], c["engine_speed_target"], c["matching_ratio"], b["road_speed"], highest
+            )
             indicated = warm + p["matching_gain"] * (wanted - believed)
             indicated = max(min(indicated, limit), 0.0)
         else:

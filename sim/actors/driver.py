@@ -380,10 +380,7 @@ def holding_back(scene: Scene) -> Process:
             yield from _watch_over_cruise(scene, racing_at, over, drop)
             continue
         target, falling, held = scene.aim, is_falling(scene), "descent" in scene.retarding
-        if clock.believed("clutch_pressed") < 0.5:
-            racing = clock.when("belief.engine_speed", racing_at)
-        else:
-            racing = clock.when("belief.clutch_pressed", 0.5, falling=True)
+        racing = _tachometer(scene, racing_at)
         if drill.hold_stage >= 0:
             fast = clock.when("belief.road_speed", target + over)
             event = yield from clock.first(fast, racing, scene.changed())
@@ -438,8 +435,8 @@ def holding_back(scene: Scene) -> Process:
                 # it comes back by itself
                 losing = clock.when("state.acceleration", 0.0, falling=True)
                 back = clock.when("belief.road_speed", target)
-                fast = clock.when("belief.engine_speed", racing_at)
-                yield from clock.first(losing, back, fast, _steepness(scene, falling), scene.changed())
+                again = _tachometer(scene, racing_at)
+                yield from clock.first(losing, back, again, _steepness(scene, falling), scene.changed())
             elif event is slow and falling and scene.selector:
                 lowered_on = clock.true("grade")
                 scene.select(scene.selector - 1)
@@ -459,6 +456,13 @@ def holding_back(scene: Scene) -> Process:
                 snubbed = drill.service_brakes and clock.true("acceleration") > 0.0
 
 
+def _tachometer(scene: Scene, racing_at: float) -> simpy.Event:
+    """The event of an engine that comes close to its governed speed; with the clutch open, of the clutch let in."""
+    if scene.clock.believed("clutch_pressed") < 0.5:
+        return scene.clock.when("belief.engine_speed", racing_at)
+    return scene.clock.when("belief.clutch_pressed", 0.5, falling=True)
+
+
 def _is_racing(scene: Scene, racing_at: float) -> bool:
     """Whether the road drives the engine close to its governed speed."""
     clock = scene.clock
@@ -472,10 +476,7 @@ def _watch_over_cruise(scene: Scene, racing_at: float, over: float, drop: float)
     staged = cruise.with_engine_brake and retarding.switch
     trusted = cruise.si("stage_3_over_km_h") if staged else 0.0
     fast = clock.when("belief.road_speed", clock.commanded("set_speed") + trusted + over + FREE_ROLLING)
-    if clock.believed("clutch_pressed") < 0.5:
-        racing = clock.when("belief.engine_speed", racing_at)
-    else:
-        racing = clock.when("belief.clutch_pressed", 0.5, falling=True)
+    racing = _tachometer(scene, racing_at)
     event = yield from clock.first(fast, racing, scene.changed())
     if event is racing and not _is_racing(scene, racing_at):
         yield clock.after(SECOND_GLANCE)

@@ -291,7 +291,7 @@ def launch_clutch_torque(engine_speed, bite_speed, span, capacity):
 
 
 @compiled
-def matched_speed(mode, engine_speed, ratio, road_speed):
+def matched_speed(mode, engine_speed, ratio, road_speed, highest):
     """Engine speed that is held while the pedal is out of play: a fixed one, or the one that fits a gear.
 
     Parameters
@@ -304,6 +304,8 @@ def matched_speed(mode, engine_speed, ratio, road_speed):
         Engine turns per way in the gear to be engaged. [rad/m]
     road_speed : float
         As the speedometer shows it. [m/s]
+    highest : float
+        Where the governor lets the engine turn without load. [rad/s]
 
     Returns
     -------
@@ -312,9 +314,9 @@ def matched_speed(mode, engine_speed, ratio, road_speed):
 
     Examples
     --------
-    >>> matched_speed(1.0, 80.0, 15.0, 10.0), matched_speed(2.0, 80.0, 15.0, 10.0)
-    (80.0, 150.0)
+    >>> matched_speed(1.0, 80.0, 15.0, 10.0, 230.0), matched_speed(2.0, 80.0, 15.0, 20.0, 230.0)
+    (80.0, 230.0)
     """
     if mode > 1.5:
-        return ratio * road_speed
+        return min(ratio * road_speed, highest)
     return engine_speed

@@ -276,7 +276,7 @@ def truck_of(case: Case) -> Any:
         elif name == "gain":
             values[table]["gain_kn_per_bar"] *= value
         elif name == "programmed":
-            values[table]["programmed_pulses_per_mile"] = value * fitted_pulses(values)
+            values[table]["programmed_pulses_per_mile"] = min(value * fitted_pulses(values), 150000.0)
         else:
             values[table][name] = value
     if any(key.startswith(("engine_brake.", "engine.friction_factor")) for key in case.truck_changes):
@@ -519,12 +519,12 @@ COMMON = {"derandomize": True, "deadline": None, "suppress_health_check": list(H
 @settings(max_examples=40, phases=(Phase.generate,), **COMMON)
 @given(cases())
 def test_whatever_is_allowed_gives_a_trip_in_order(case):
-    """Without shrinking, so that it is quick; the long one below looks for the smallest case."""
+    """Without shrinking, so that it is quick to fail; the case it prints can be driven again by hand."""
     check(case)
 
 
 @pytest.mark.slow
-@settings(max_examples=3000, **COMMON)
+@settings(max_examples=3000, phases=(Phase.generate,), **COMMON)
 @given(cases())
 def test_thousands_of_them(case):
     check(case)
