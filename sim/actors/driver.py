@@ -437,6 +437,7 @@ def holding_back(scene: Scene) -> Process:
                 back = clock.when("belief.road_speed", target)
                 again = _tachometer(scene, racing_at)
                 yield from clock.first(losing, back, again, _steepness(scene, falling), scene.changed())
+                yield clock.after(SECOND_GLANCE)
             elif event is slow and falling and scene.selector:
                 lowered_on = clock.true("grade")
                 scene.select(scene.selector - 1)
