@@ -23,6 +23,7 @@ _HOME = {
     "split_changes": "sim.files",
     "TruckFile": "sim.files",
     "SettingsFile": "sim.files",
+    "control_chart": "sim.charts",
     "compare_trips": "sim.compare",
     "Comparison": "sim.compare",
     "load_route": "sim.route",

@@ -21,6 +21,13 @@ SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple 
 
 MOST_EXPLANATIONS = 3
 
+VERDICTS = {
+    "arrived": "Arrived",
+    "time_limit": "Ran out of time",
+    "stalled": "Stalled",
+    "runaway": "Ran away",
+}
+
 CAUTIONS = (
     "A teaching model, not driving or repair advice.",
     "Follow posted limits, the driver's manual, the maker's service information, local codes and licensed practice.",

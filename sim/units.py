@@ -52,6 +52,10 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "hp": (("hp",), HORSEPOWER, 0.0),
     "n_m": (("Nm", "N.m", "N m"), 1.0, 0.0),
     "lb_ft": (("lbft", "lb.ft", "lb ft"), POUND_FOOT, 0.0),
+    "n": (("N",), 1.0, 0.0),
+    "lbf": (("lbf",), POUND_FORCE, 0.0),
+    "g_s": (("g/s",), 1.0e-3, 0.0),
+    "lb_h": (("lb/h",), POUND / 3600.0, 0.0),
     "rpm": (("rpm",), REVOLUTION_PER_MINUTE, 0.0),
     "s": (("s",), 1.0, 0.0),
     "min": (("min",), 60.0, 0.0),
@@ -219,3 +223,26 @@ def quantity_in(text: str, unit: str) -> float:
     if not accepted:
         raise ValueError(f'takes no unit, but "{given}" was given')
     raise ValueError(f'unit "{given}" does not fit; use one of {", ".join(accepted)}')
+
+
+def clock_time(seconds: float) -> str:
+    """Minutes and seconds, with hours when there are any.
+
+    Parameters
+    ----------
+    seconds : float
+        [s]
+
+    Returns
+    -------
+    text : str
+        [min:s]
+
+    Examples
+    --------
+    >>> clock_time(75.4), clock_time(3661.0)
+    ('1:15', '1:01:01')
+    """
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"

@@ -69,7 +69,10 @@ def run(options: Namespace) -> int:
 
     result = run_trip(inputs.truck, inputs.route, inputs.settings)
     if options.out:
+        from dashboard.report import trip_report
+
         files = {
+            "report.html": trip_report(result),
             "trace.csv": result.trace.csv(),
             "events.csv": result.events_csv(),
             "summary.json": result.summary_json(),
@@ -132,7 +135,7 @@ def compare(options: Namespace) -> int:
         print(comparison_text(comparison, options.units))
         if options.out:
             last = len(variants)
-            files = f"comparison.csv, trace-1.csv to trace-{last}.csv, events and summaries likewise"
+            files = f"report.html, comparison.csv, trace-1.csv to trace-{last}.csv, events and summaries likewise"
             print(f"\nWritten to {options.out}: {files}")
     return 0
 
@@ -150,11 +153,12 @@ def _progress() -> Callable[[int, int], None]:
 
 def _files_of(comparison: "Comparison") -> dict[str, str]:
     """Name and text of each file of a comparison."""
+    from dashboard.report import comparison_report
     from sim.command.table import comparison_rows
 
     table = io.StringIO()
     csv.writer(table, lineterminator="\n").writerows(comparison_rows(comparison))
-    files = {"comparison.csv": table.getvalue()}
+    files = {"report.html": comparison_report(comparison), "comparison.csv": table.getvalue()}
     for number, result in enumerate(comparison.results, start=1):
         files[f"trace-{number}.csv"] = result.trace.csv()
         files[f"events-{number}.csv"] = result.events_csv()

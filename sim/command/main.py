@@ -63,7 +63,7 @@ def _parser() -> Parser:
 
     run = commands.add_parser("run", help="one trip and its summary")
     _add_inputs(run)
-    run.add_argument("--out", metavar="DIR", help="folder for trace.csv, events.csv and summary.json")
+    run.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, events.csv and summary.json")
     _add_output(run)
     run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
 
@@ -77,7 +77,9 @@ def _parser() -> Parser:
         help="what differs from trip to trip: a key of truck or settings, or truck, road or settings; again for a grid;"
         " without it what the settings file names",
     )
-    compare.add_argument("--out", metavar="DIR", help="folder for comparison.csv and the files of each trip")
+    compare.add_argument(
+        "--out", metavar="DIR", help="folder for report.html, comparison.csv and the files of each trip"
+    )
     _add_output(compare)
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 

@@ -4,10 +4,9 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from sim.command.words import clock_time
 from sim.compare import Comparison
 from sim.result import CAUTIONS
-from sim.units import MILE_PER_HOUR
+from sim.units import MILE_PER_HOUR, clock_time
 
 MOST_COLUMNS = 6
 WIDEST = 158  # characters of a line

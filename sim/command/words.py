@@ -1,14 +1,7 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.result import BRAKE_LIMIT_C, CAUTIONS, Result
-from sim.units import MILE, MILE_PER_HOUR, POUND
-
-VERDICTS = {
-    "arrived": "Arrived",
-    "time_limit": "Ran out of time",
-    "stalled": "Stalled",
-    "runaway": "Ran away",
-}
+from sim.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result
+from sim.units import MILE, MILE_PER_HOUR, POUND, clock_time
 
 
 def _both(units: str, metric: str, us: str) -> str:
@@ -18,24 +11,6 @@ def _both(units: str, metric: str, us: str) -> str:
     if units == "us":
         return us
     return f"{metric} ({us})"
-
-
-def clock_time(seconds: float) -> str:
-    """Minutes and seconds, with hours when there are any.
-
-    Parameters
-    ----------
-    seconds : float
-        [s]
-
-    Returns
-    -------
-    text : str
-        [min:s]
-    """
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 def _speed(units: str, value: float) -> str:

@@ -86,10 +86,10 @@ def test_list_names_every_road_and_truck(capsys):
         assert any(line.split()[0] == name for line in out.splitlines() if line.strip())
 
 
-def test_out_writes_three_files_and_refuses_a_folder_that_is_not_empty(capsys, tmp_path):
+def test_out_writes_four_files_and_refuses_a_folder_that_is_not_empty(capsys, tmp_path):
     folder = tmp_path / "trip"
     assert call(capsys, "run", SHORT, "--out", str(folder))[0] == 0
-    assert {p.name for p in folder.iterdir()} == {"trace.csv", "events.csv", "summary.json"}
+    assert {p.name for p in folder.iterdir()} == {"report.html", "trace.csv", "events.csv", "summary.json"}
     assert [p.name for p in tmp_path.iterdir()] == ["trip"]
     header = (folder / "trace.csv").read_text().splitlines()[0].split(",")
     wanted = TRACE_COLUMNS.split()
@@ -156,7 +156,7 @@ def test_check_command_passes_and_its_json_has_one_row_a_value(capsys):
 def test_two_equal_runs_write_equal_bytes_but_for_the_timing(capsys, tmp_path):
     for name in ("a", "b"):
         call(capsys, "run", SHORT, "--out", str(tmp_path / name))
-    for file in ("trace.csv", "events.csv"):
+    for file in ("report.html", "trace.csv", "events.csv"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
     a, b = (json.loads(Path(tmp_path / name / "summary.json").read_text()) for name in "ab")
     a.pop("timing"), b.pop("timing")

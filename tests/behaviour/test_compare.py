@@ -277,7 +277,7 @@ def test_out_writes_a_table_and_the_files_of_each_trip(capsys):
         for kind, end in (("trace", "csv"), ("events", "csv"), ("summary", "json"))
         for number in (1, 2)
     }
-    assert {path.name for path in Path("both").iterdir()} == {"comparison.csv", *names}
+    assert {path.name for path in Path("both").iterdir()} == {"report.html", "comparison.csv", *names}
     with open("both/comparison.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert next(iter(rows[0])) == "drill.style"

@@ -1,0 +1,492 @@
+"""A trip, or several side by side, as one HTML file that needs no network, no server and no other file.
+
+The page may run the three scripts it was written with and nothing else: its content policy names them by their hashes and
+allows no address outside. Two equal trips give equal bytes: the page carries no date and no time of calculation.
+"""
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import plotly.graph_objects as go
+from plotly.offline import get_plotlyjs
+
+from dashboard.figures import (
+    chart_of,
+    comparison_figure,
+    control_figure,
+    energy_figure,
+    energy_shares,
+    print_changes,
+    road_places,
+    supplied_energy,
+    trip_figure,
+)
+from dashboard.words import (
+    NOT_STATED,
+    Row,
+    brakes_too_hot,
+    escaped,
+    input_rows,
+    mark_of,
+    summary_rows,
+    verdict,
+)
+from sim.compare import Comparison
+from sim.result import CAUTIONS, Result
+from sim.units import clock_time, from_si
+
+LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
+MOST_EVENTS = 3000  # rows of the event log in a report; events.csv has all
+
+SOURCES = (
+    "TM 9-2320-363-10, operator's manual: an engine brake works best from 1750 to 2100 rpm (published).",
+    "Limit of the mean brake temperature, 500 F = 260 C: grade-severity model, Wyoming DOT report WY-1901F, 2018"
+    " (published, second-hand).",
+    "Published brake-temperature model, constant sets A (2018 update) and B (original): a second opinion with its own"
+    " drums, its own air and its own idea of the engine; never mixed with this model's brakes. Five-axle trucks only"
+    " (published, second-hand).",
+)
+
+STYLE = """
+:root { --ink: #1a1a1a; --quiet: #4f4f4f; --rule: #b9b9b9; --warn: #d55e00; --calm: #0072b2; --band: #f4f1ea; }
+* { box-sizing: border-box; }
+html { color: var(--ink); background: #fff; font: 15px/1.45 Arial, Helvetica, "Liberation Sans", sans-serif; }
+body { margin: 0 auto; max-width: 1240px; padding: 18px 26px 60px; }
+h1 { font-size: 1.75rem; line-height: 1.2; margin: 0 0 6px; padding: 4px 0 8px; border-bottom: 6px solid var(--calm); }
+h1.warned { border-bottom-color: var(--warn); border-bottom-style: double; }
+h2 { font-size: 1.2rem; margin: 34px 0 6px; padding-top: 8px; border-top: 2px solid var(--ink); }
+p { margin: 6px 0; max-width: 82ch; }
+dl.what { display: grid; grid-template-columns: max-content 1fr; gap: 2px 16px; margin: 8px 0; }
+dl.what dt { color: var(--quiet); } dl.what dd { margin: 0; }
+ul.said { margin: 10px 0; padding: 0; list-style: none; }
+ul.said li { padding: 3px 0 3px 12px; margin: 3px 0; border-left: 4px solid var(--rule); }
+ul.said li.warning { border-left: 6px double var(--warn); font-weight: bold; }
+ul.said li b { display: inline-block; min-width: 6.2em; }
+.cautions { background: var(--band); border: 1px solid var(--rule); padding: 8px 14px; margin: 14px 0; }
+.cautions p { margin: 2px 0; max-width: none; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
+caption { text-align: left; color: var(--quiet); padding: 4px 0; }
+th, td { text-align: left; vertical-align: top; padding: 2px 16px 2px 0; border-bottom: 1px solid #e4e4e4; }
+thead th { border-bottom: 1.5px solid var(--ink); }
+td.number, th.number { text-align: right; white-space: nowrap; }
+.pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(400px, 1fr)); gap: 0 44px; align-items: start; }
+.pair td.number { white-space: nowrap; }
+.wide { overflow-x: auto; }
+figure { margin: 8px 0 4px; } figcaption { color: var(--quiet); font-size: .9rem; max-width: 100ch; }
+details { margin: 10px 0; } summary { cursor: pointer; font-weight: bold; padding: 3px 0; }
+summary:focus-visible, input:focus-visible, .wide:focus-visible { outline: 3px solid var(--calm); outline-offset: 2px; }
+.filtered > label { display: inline-block; margin: 2px 16px 2px 0; white-space: nowrap; }
+.filtered > .wide { margin-top: 8px; }
+.small { font-size: .86rem; } td.word { overflow-wrap: anywhere; min-width: 9em; }
+@media print {
+  @page { margin: 12mm; }
+  html { font-size: 10.5px; color: #000; } body { max-width: none; padding: 0; }
+  h1, h2, h3, summary { break-after: avoid; } h2 { margin-top: 16px; }
+  tr, .cautions, ul.said li { break-inside: avoid; } thead { display: table-header-group; }
+  figure { break-inside: avoid; width: 690px; overflow: visible; } .page { break-before: page; }
+  .pair { grid-template-columns: 1fr 1fr; gap: 0 24px; } .wide { overflow: visible; }
+  .modebar-container, .onscreen, .filtered > label { display: none; }
+  .small { font-size: 8.5px; } th, td { padding-right: 8px; } .cautions { background: #fff; }
+}
+"""
+
+# draws the figures; keeps the mile axis beside the kilometres; lays figures out for paper and back
+SCRIPT = """
+"use strict";
+(function () {
+  var figures = JSON.parse(document.getElementById("figures").textContent);
+  var config = {responsive: true, displaylogo: false, showTips: false,
+                modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"]};
+  var names = Object.keys(figures);
+  names.forEach(function (name) {
+    var figure = figures[name], box = document.getElementById(name);
+    box.style.height = figure.screen.height + "px";
+    Plotly.newPlot(box, figure.data, figure.layout, config);
+    if (!figure.miles_per_km) { return; }
+    box.on("plotly_relayout", function () {
+      var from = box.layout.xaxis.range, to = box.layout.xaxis2.range;
+      var wanted = [from[0] * figure.miles_per_km, from[1] * figure.miles_per_km];
+      if (Math.abs(wanted[0] - to[0]) + Math.abs(wanted[1] - to[1]) > 1e-9) {
+        Plotly.relayout(box, {"xaxis2.range": wanted});
+      }
+    });
+  });
+  function lay(way) {
+    names.forEach(function (name) {
+      var box = document.getElementById(name), changes = figures[name][way];
+      box.style.height = changes.height + "px";
+      Plotly.relayout(box, changes);
+    });
+  }
+  var onPaper = false;
+  function paper() { if (!onPaper) { onPaper = true; lay("paper"); } }
+  function fit() { names.forEach(function (name) { Plotly.Plots.resize(document.getElementById(name)); }); }
+  function screen() {
+    if (onPaper) { onPaper = false; lay("screen"); }
+    window.requestAnimationFrame(fit);
+  }
+  window.addEventListener("beforeprint", paper);
+  window.addEventListener("afterprint", screen);
+  window.matchMedia("print").addEventListener("change", function (change) { (change.matches ? paper : screen)(); });
+  document.documentElement.setAttribute("data-drawn", String(names.length));
+})();
+"""
+
+CONTROL_LABEL = "Retarding force by gear and stage against speed, with lines for grades of 0 to 8 %"
+PAPER_WIDTH = 690  # px
+LOOK = '<span class="onscreen">Drag sideways to look closer; double-click to go back.</span>'
+
+
+# ---------------------------------------------------------------- pieces
+
+
+def _json(value: Any) -> str:
+    """JSON that may stand in a page: nothing in it can end the element it stands in."""
+    text = json.dumps(value, separators=(",", ":"), allow_nan=False)
+    for letter in "<>&\u2028\u2029":
+        text = text.replace(letter, f"\\u{ord(letter):04x}")
+    return text
+
+
+def _drawing(figure: go.Figure, stacked: bool) -> dict[str, Any]:
+    """A figure for the script of the page: lines, layout, and what changes for paper and back."""
+    plain = json.loads(figure.to_json())
+    layout = plain["layout"]
+    paper = print_changes(figure) if stacked else {"width": PAPER_WIDTH, "height": layout["height"]}
+    screen: dict[str, Any] = {"width": None, "autosize": True}
+    for name in paper:
+        if name != "width":
+            value: Any = layout
+            for step in name.split("."):
+                value = value.get(step) if value is not None else None
+            screen[name] = value
+    drawing = {"data": plain["data"], "layout": layout, "paper": paper, "screen": screen}
+    if stacked:
+        drawing["miles_per_km"] = from_si(1000.0, "mi")
+    return drawing
+
+
+def _hash(script: str) -> str:
+    """A script as the content policy names it."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
+
+
+def _page(title: str, body: str, figures: dict[str, tuple[go.Figure, bool]]) -> str:
+    """The whole file."""
+    library = get_plotlyjs()
+    policy = (
+        f"default-src 'none'; script-src {_hash(library)} {_hash(SCRIPT)}; style-src 'unsafe-inline';"
+        " img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )
+    data = _json({name: _drawing(*figure) for name, figure in figures.items()})
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n"
+        f'<script type="application/json" id="figures">{data}</script>\n'
+        f"<script>{library}</script>\n<script>{SCRIPT}</script>\n</body>\n</html>\n"
+    )
+
+
+def _figure(name: str, label: str, caption: str) -> str:
+    """The place of a figure; `caption` is HTML."""
+    return (
+        f'<figure><div id="{name}" role="img" aria-label="{escaped(label)}"></div>'
+        f"<figcaption>{caption}</figcaption></figure>"
+    )
+
+
+def _table(
+    head: Sequence[str], rows: Iterable[Sequence[object]], caption: str = "", numbers: Sequence[int] = ()
+) -> str:
+    """A table of texts; all are escaped."""
+
+    def cell(tag: str, place: int, text: object) -> str:
+        mark = ' scope="col"' if tag == "th" else ""
+        kind = ' class="number"' if place in numbers else ' class="word"' if tag == "td" else ""
+        return f"<{tag}{mark}{kind}>{escaped(text)}</{tag}>"
+
+    top = "".join(cell("th", place, text) for place, text in enumerate(head))
+    body = "".join("<tr>" + "".join(cell("td", k, text) for k, text in enumerate(row)) + "</tr>\n" for row in rows)
+    named = f"<caption>{escaped(caption)}</caption>" if caption else ""
+    return f"<table>{named}<thead><tr>{top}</tr></thead>\n<tbody>{body}</tbody></table>"
+
+
+def _said(items: Iterable[tuple[str, str, str]]) -> str:
+    """Warnings and explanations: class, word and text of each."""
+    found = [f'<li class="{kind}"><b>{escaped(word)}</b> {escaped(text)}</li>' for kind, word, text in items]
+    return f'<ul class="said">{"".join(found)}</ul>' if found else ""
+
+
+def _cautions() -> str:
+    """The cautions, on every report."""
+    return f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in CAUTIONS)}</div>'
+
+
+def _sources() -> str:
+    """What the numbers in brackets mean."""
+    items = "".join(f"<p>[{number}] {escaped(text)}</p>" for number, text in enumerate(SOURCES, start=1))
+    return f'<h2>Sources of the lines drawn</h2><div class="small">{items}</div>'
+
+
+# ---------------------------------------------------------------- one trip
+
+
+def _opening(result: Result) -> str:
+    """Verdict, warnings, explanations, what was foreseen, cautions."""
+    s = result.summary
+    warned = ' class="warned"' if s["warnings"] else ""
+    said = [("warning", "warning", text) for text in s["warnings"]]
+    said += [("why", "why", text) for text in s["explanations"]]
+    said += [("foreseen", "foreseen", text) for text in s["foreseen"]]
+    return (
+        f"<h1{warned}>{escaped(verdict(s))}</h1>"
+        f'<dl class="what"><dt>truck</dt><dd>{escaped(s["truck"])}</dd><dt>road</dt><dd>{escaped(s["route"])}</dd></dl>'
+        f"{_said(said)}{_cautions()}"
+    )
+
+
+def _summary(result: Result) -> str:
+    """The trip in numbers."""
+    rows: list[Row] = summary_rows(result)
+    half = (len(rows) + 1) // 2
+    tables = "".join(_table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
+    note = "<p>Fuel has no credit for the height: not to be compared with that of other roads.</p>"
+    level = abs(result.summary["height_gained_m"]) <= LEVEL
+    return f'<h2>The trip in numbers</h2><div class="pair">{tables}</div>{"" if level else note}'
+
+
+def _places(result: Result) -> str:
+    """What the numbers on the road stand for."""
+    rows = [
+        (number, f"{from_si(place, 'km'):.2f}", f"{from_si(place, 'mi'):.2f}", kind, text)
+        for number, (place, kind, text) in enumerate(road_places(result), start=1)
+    ]
+    if not rows:
+        return ""
+    table = _table(("no.", "km", "mi", "what", "says"), rows, numbers=(0, 1, 2))
+    return f"<details open><summary>Signs, stops and curves of the road ({len(rows)})</summary>{table}</details>"
+
+
+def _event_log(result: Result) -> str:
+    """The event log; each kind can be hidden without a script."""
+    kinds = {name: place for place, name in enumerate(sorted({event["event"] for event in result.events}))}
+    counted = {name: sum(event["event"] == name for event in result.events) for name in kinds}
+    style = "".join(
+        f".filtered:has(#kind{place}:not(:checked)) tr.kind{place} {{ display: none; }}" for place in kinds.values()
+    )
+    boxes = "".join(
+        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(name.replace("_", " "))}'
+        f" ({counted[name]})</label> "
+        for name, place in kinds.items()
+    )
+    body = []
+    for event in result.events[:MOST_EVENTS]:
+        cells = (
+            clock_time(event["time_s"]),
+            f"{from_si(event['distance_m'], 'km'):.3f}",
+            f"{from_si(event['distance_m'], 'mi'):.3f}",
+            event["event"].replace("_", " "),
+            event["cause"],
+            f"{event['value']:.5g} {event['unit']}" if event["unit"] else "",
+        )
+        tds = "".join(
+            f"<td{' class=number' if place in (0, 1, 2, 5) else ''}>{escaped(text)}</td>"
+            for place, text in enumerate(cells)
+        )
+        body.append(f'<tr class="kind{kinds[event["event"]]}">{tds}</tr>')
+    head = "".join(
+        f'<th scope="col"{" class=number" if place in (0, 1, 2, 5) else ""}>{text}</th>'
+        for place, text in enumerate(("time", "km", "mi", "event", "reason", "value"))
+    )
+    total = len(result.events)
+    more = f"<p>The first {MOST_EVENTS} of {total}; events.csv has all.</p>" if total > MOST_EVENTS else ""
+    return (
+        f"<h2>What happened, and why</h2><style>{style}</style><details open><summary>{total} "
+        f"{'event' if total == 1 else 'events'}</summary>{more}"
+        f'<p class="onscreen small">Untick a kind to hide it.</p><div class="filtered">{boxes}'
+        f'<div class="wide small" tabindex="0"><table><thead><tr>{head}</tr></thead>\n<tbody>'
+        + "\n".join(body)
+        + "</tbody></table></div></div></details>"
+    )
+
+
+def _energy(result: Result) -> str:
+    """The ledger, drawn and in numbers."""
+    book, supplied = result.summary["energy"], supplied_energy(result)
+    parts = [("fuel", book["fuel"]), ("height given up", max(book["height_given_up"], 0.0))]
+    parts.append(("speed at the start", book["kinetic_at_start"]))
+    given = ", ".join(f"{name} {value / 1e6:.2f} MJ" for name, value in parts if value > 0.0)
+    terms = "; ".join(f"{name} {value / 1e6:.4g} MJ" for name, value, _ in energy_shares(result))
+    heat = [("exhaust and turbocharger", "exhaust_heat"), ("coolant", "coolant_heat"), ("oil pan", "oil_heat")]
+    heat += [("brake drums to the air", "brake_heat"), ("stored in coolant, oil and drums", "heat_stored")]
+    rows = [(name, f"{book[key] / 1e6:.2f}") for name, key in heat]
+    table = _table(("heat of engine and brakes left by way of", "MJ"), rows, numbers=(1,))
+    caption = (
+        f"Supplied {supplied / 1e6:.2f} MJ: {escaped(given)}. Each bar is counted on its own, none is a remainder; the books"
+        f" close to {book['residual_fraction']:.1e} of what was supplied."
+    )
+    return f"<h2>Where the energy went</h2>{_figure('energy', f'Bars: {terms}', caption)}{table}"
+
+
+def _inputs(result: Result) -> str:
+    """Every number the trip was driven with."""
+    truck = [
+        (key, value, unit, meaning, result.sources.get(key, NOT_STATED))
+        for key, value, unit, meaning in input_rows(result.truck)
+    ]
+    settings = [(*row, mark_of(result.settings, row[0])) for row in input_rows(result.settings)]
+    changed = [row for row in settings if row[4] != "default"]
+    route = result.route
+    marks = [(key, mark) for key, mark in sorted(route.marks.items())] or [("all numbers", NOT_STATED)]
+    head = ("input", "value", "unit", "meaning")
+    kept = _table((*head, "mark"), changed, "Settings changed from their defaults") if changed else ""
+    if not changed:
+        kept = "<p>All settings are the defaults.</p>"
+    return (
+        f"<h2>Everything that went in</h2><p>Truck: {escaped(result.truck.name)}. Road: {escaped(route.title)}; "
+        f"{escaped(route.source)}. Model version {escaped(result.summary['model_version'])}.</p>"
+        f'<div class="small">{kept}'
+        f"<details open><summary>Road: marks of its numbers</summary>{_table(('number', 'mark'), marks)}</details>"
+        f"<details open><summary>Truck: {len(truck)} numbers with their sources</summary>"
+        f'<div class="wide" tabindex="0">{_table((*head, "source and mark"), truck)}</div></details>'
+        f"<details open><summary>Settings: all {len(settings)}</summary>"
+        f'<div class="wide" tabindex="0">{_table((*head, "mark"), settings)}</div></details></div>'
+    )
+
+
+def trip_report(result: Result) -> str:
+    """One trip as an HTML file.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    chart = chart_of(result)
+    where = (
+        f"at {chart.elevation:.0f} m ({from_si(chart.elevation, 'ft'):.0f} ft) and"
+        f" {from_si(chart.temperature, 'c'):.0f} C ({from_si(chart.temperature, 'f'):.0f} F)"
+    )
+    hot = "The brakes passed their published limit. " if brakes_too_hot(result.summary) else ""
+    trip_caption = (
+        f"{hot}{LOOK} The wider the line of the road, the higher the stage."
+        " Numbers on the road are listed below. Every drawn point is a row of trace.csv; lowest and highest values and"
+        " every event are kept."
+    )
+    control_caption = (
+        "A grey line is what a grade asks for beyond air and tyres; where the curve of a gear and stage crosses it (x), that"
+        " gear and stage hold the truck at that speed. Above the line the truck slows, below it the truck gains. Numbers at"
+        " the curves are gears, drawn from 900 rpm to governed speed with the boost settled; marks are rows of this trip with"
+        " the fuel off and the clutch locked, whose boost may still have been building and whose oil may be colder."
+    )
+    body = (
+        f"{_opening(result)}{_summary(result)}"
+        f'<h2 class="page">The trip along the road</h2>'
+        f"{_figure('trip', 'The trip over its distance, panel by panel; the same numbers stand in trace.csv', trip_caption)}"
+        f"{_places(result)}"
+        f'<h2 class="page">Which gear and stage hold this truck, {where}</h2>'
+        f"{_figure('control', CONTROL_LABEL, control_caption)}"
+        f"{_energy(result)}{_event_log(result)}{_inputs(result)}{_sources()}"
+    )
+    figures = {
+        "trip": (trip_figure(result), True),
+        "control": (control_figure(result, chart), False),
+        "energy": (energy_figure(result), False),
+    }
+    return _page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
+
+
+# ---------------------------------------------------------------- several trips
+
+
+def _counted(comparison: Comparison) -> str:
+    """How many trips ended how, the worst first."""
+    summaries = [result.summary for result in comparison.results]
+    hot = [str(number) for number, summary in enumerate(summaries, start=1) if brakes_too_hot(summary)]
+    words = {"runaway": "ran away", "stalled": "stalled", "time_limit": "ran out of time", "arrived": "arrived"}
+    ends = []
+    for how, word in words.items():
+        trips = [str(number) for number, summary in enumerate(summaries, start=1) if summary["ended"] == how]
+        if trips:
+            ends.append(f"{word}: {', '.join(trips)}")
+    first = f"Brakes past the published limit on trip {', '.join(hot)}. " if hot else ""
+    return f"{first}Of {len(summaries)} {'trip' if len(summaries) == 1 else 'trips'}, {'; '.join(ends)}."
+
+
+def _cell(unit: str, value: Any) -> str:
+    """A value of the comparison with its US counterpart."""
+    if value is None:
+        return "-"
+    if isinstance(value, str):
+        return value.replace("_", " ")
+    if unit == "m/s":
+        return f"{from_si(value, 'km_h'):.1f} km/h ({from_si(value, 'mi_h'):.1f} mi/h)"
+    if unit == "C":
+        fahrenheit = from_si(value + 273.15, "f")
+        return f"{value:.0f} C ({fahrenheit:.0f} F)"
+    if unit == "s":
+        return f"{value:.1f} s"
+    if unit == "share":
+        return f"{100.0 * value:.0f} %"
+    return f"{value:.4g} {unit}".strip()
+
+
+def comparison_report(comparison: Comparison) -> str:
+    """Several trips side by side as an HTML file.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    results = comparison.results
+    said = [
+        (kind, f"trip {number}", text)
+        for number, result in enumerate(results, start=1)
+        for kind, key in (("warning", "warnings"), ("why", "explanations"), ("foreseen", "foreseen"))
+        for text in result.summary[key]
+    ]
+    keys = list(comparison.varied[0])
+    trips = [
+        (number, *(varied[key] for key in keys), verdict(result.summary))
+        for number, (varied, result) in enumerate(zip(comparison.varied, results, strict=True), start=1)
+    ]
+    head = ("", *(f"trip {number}" for number in range(1, len(results) + 1)))
+    rows = [(name, *(_cell(unit, value) for value in values)) for name, unit, values in comparison.rows()]
+    trucks = "; ".join(dict.fromkeys(result.summary["truck"] for result in results))
+    roads = "; ".join(dict.fromkeys(result.summary["route"] for result in results))
+    caption = (
+        "One colour and dash a trip in all panels; a click on a trip in the uppermost legend hides or shows it everywhere."
+        f" {LOOK} Every drawn point is a row of that trip's trace."
+    )
+    versions = "; ".join(dict.fromkeys(result.summary["model_version"] for result in results))
+    title = _counted(comparison)
+    marked = ' class="warned"' if any(result.summary["warnings"] for result in results) else ""
+    body = (
+        f"<h1{marked}>{escaped(title)}</h1>"
+        f'<dl class="what"><dt>truck</dt><dd>{escaped(trucks)}</dd><dt>road</dt><dd>{escaped(roads)}</dd>'
+        f"<dt>varied</dt><dd>{escaped(', '.join(keys))}</dd></dl>"
+        f"{_said(said)}{_cautions()}"
+        f'<h2>The trips</h2><div class="wide" tabindex="0">{_table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
+        f'<h2>Side by side</h2><div class="wide small" tabindex="0">'
+        f"{_table(head, rows, numbers=range(1, len(head)))}</div>"
+        f'<h2 class="page">The trips along the road</h2>'
+        f"{_figure('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
+        f'<p class="small">Model version {escaped(versions)}.</p>{_sources()}'
+    )
+    return _page(title, body, {"trips": (comparison_figure(comparison), True)})
