@@ -191,7 +191,7 @@ def test_snub_and_drag_heat_the_axles_differently(trip):
 def test_nobody_overspeeds_the_engine_or_outruns_the_limit(trip, truck, road):
     summary = trip(truck, road).summary
     assert summary["ended"] == "arrived"
-    assert summary["time_over_governed_s"] < 0.1
+    assert summary["time_over_governed_s"] < 0.5, "no second; a snub may begin a moment late"
     assert summary["time_over_limit_s"] < 4.0
     assert summary["max_brake_temperature_c"] < 120.0
     assert summary["explanations"] == []

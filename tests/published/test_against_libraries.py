@@ -86,6 +86,10 @@ PINT_NAMES = {
     "l": "liter",
     "m2": "meter ** 2",
     "kg_m2": "kilogram * meter ** 2",
+    "n": "newton",
+    "lbf": "force_pound",
+    "g_s": "gram / second",
+    "lb_h": "pound / hour",
 }
 CONSTANTS = {
     "FOOT": "foot",
