@@ -4,9 +4,11 @@ import csv
 import io
 import json
 import sys
+import threading
 import time
 from argparse import Namespace
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from sim.command.folder import check_folder, write_folder
@@ -67,7 +69,8 @@ def run(options: Namespace) -> int:
     _prepare_model()
     from sim.trip import run_trip
 
-    result = run_trip(inputs.truck, inputs.route, inputs.settings)
+    with _word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
+        result = run_trip(inputs.truck, inputs.route, inputs.settings)
     if options.out:
         from dashboard.report import trip_report
 
@@ -138,6 +141,18 @@ def compare(options: Namespace) -> int:
             files = f"report.html, comparison.csv, trace-1.csv to trace-{last}.csv, events and summaries likewise"
             print(f"\nWritten to {options.out}: {files}")
     return 0
+
+
+@contextmanager
+def _word_after_a_while(text: str) -> Iterator[None]:
+    """Says what is being done, to a person who has waited for a second."""
+    timer = threading.Timer(PATIENCE, lambda: print(text, file=sys.stderr, flush=True))
+    if sys.stderr.isatty():
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def _progress() -> Callable[[int, int], None]:
