@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, time
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -423,6 +423,35 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
         return f"give a list of values ({meaning})" if "tuple" in str(info.annotation) else f"give a text ({meaning})"
     whole = "a whole number from " if info.annotation is int else ""
     return f"allowed is {whole}{low:g} to {high:g}{_spelt(unit_of_key(place[-1]))} ({meaning})"
+
+
+def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
+    """Every key of a file with its default, and what it takes and means.
+
+    Parameters
+    ----------
+    model : type
+        `Truck` or `Settings`. [-]
+
+    Returns
+    -------
+    rows : list of (str, str, str)
+        `table.key`, default ("" where a value must be given), and the rest in words. [-]
+    """
+    rows = []
+    for table, key in keys_of(model):
+        info = model.model_fields[table].annotation.model_fields[key]  # type: ignore[union-attr]
+        default = (
+            "" if info.is_required() else str(info.default).lower() if info.annotation is bool else str(info.default)
+        )
+        if info.is_required() or "Literal" not in str(info.annotation) or "tuple" in str(info.annotation):
+            words = _allowed(model, [table, key], "", {})
+        else:
+            words = f"{', '.join(get_args(info.annotation))} ({info.description})"
+        rows.append(
+            (f"{table}.{key}", default.replace("()", "[]"), words.removeprefix("allowed is ").removeprefix("give "))
+        )
+    return rows
 
 
 def _spelt(unit: str) -> str:

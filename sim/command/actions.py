@@ -194,10 +194,16 @@ def list_all(options: Namespace) -> int:
     code : int
         0. [-]
     """
-    from sim.files import list_settings, list_trucks, load_settings_file, load_truck
+    from sim.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
     from sim.route import list_routes, load_route
+    from sim.specs import Settings
 
-    del options
+    if options.keys:
+        rows = described_keys(Settings)
+        wide, default = (max(len(row[column]) for row in rows) for column in (0, 1))
+        for key, value, words in rows:
+            print(f"{key:{wide}}  {value:{default}}  {words}")
+        return 0
     routes = {name: load_route(name).title for name in list_routes()}
     trucks = {name: load_truck(name).truck.name for name in list_trucks()}
     settings = {name: load_settings_file(name).title for name in list_settings()}

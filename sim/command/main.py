@@ -83,7 +83,10 @@ def _parser() -> Parser:
     _add_output(compare)
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
-    commands.add_parser("list", help="roads, trucks and settings, one line each")
+    listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
+    listing.add_argument(
+        "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
+    )
 
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from sim.command.main import main
+from sim.specs import Settings, keys_of
 
 SHORT = "grade:-2%,400m,500m"
 SUMMARY_KEYS = """
@@ -41,6 +42,17 @@ def test_json_is_the_summary_and_nothing_else(capsys):
     assert list(summary["engine_brake_stage_time_s"]) == ["0", "1", "2", "3"]
     assert set(summary["timing"]) == {"wall_s", "realtime_factor"}
     assert "residual_fraction" in summary["energy"]
+
+
+def test_every_setting_is_listed_with_default_range_and_meaning(capsys):
+    code, out, _ = call(capsys, "list", "--keys")
+    lines = out.splitlines()
+    assert code == 0 and len(lines) == len(list(keys_of(Settings)))
+    (line,) = [line for line in lines if line.startswith("cruise.stage_2_over_km_h ")]
+    assert line.split()[1:] == "8.0 0.5 to 30 km/h (above the set speed, where stage 2 comes in)".split()
+    assert all("(" in line and line.endswith(")") for line in lines)
+    (style,) = [line for line in lines if line.startswith("drill.style ")]
+    assert "snub, drag" in style
 
 
 def test_summary_says_verdict_first_and_cautions_last(capsys):
