@@ -49,7 +49,7 @@ def test_every_setting_is_listed_with_default_range_and_meaning(capsys):
     lines = out.splitlines()
     assert code == 0 and len(lines) == len(list(keys_of(Settings)))
     (line,) = [line for line in lines if line.startswith("cruise.stage_2_over_km_h ")]
-    assert line.split()[1:] == "8.0 0.5 to 30 km/h (above the set speed, where stage 2 comes in)".split()
+    assert " ".join(line.split()[1:]) == "8.0 0.5 to 30 km/h (above the set speed, where stage 2 comes in)"
     assert all("(" in line and line.endswith(")") for line in lines)
     (style,) = [line for line in lines if line.startswith("drill.style ")]
     assert "snub, drag" in style
