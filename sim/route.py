@@ -8,6 +8,7 @@ import csv
 import io
 import math
 import re
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from functools import cached_property
 from importlib import resources
@@ -101,6 +102,16 @@ class Route:
         return float(self.distance[-1])
 
     @cached_property
+    def _points(self) -> list[float]:
+        """Distances of the points as plain numbers."""
+        points: list[float] = self.distance.tolist()
+        return points
+
+    def _place_at(self, distance: float) -> int:
+        """The last point at or before a distance; the first one before the start."""
+        return max(bisect_right(self._points, distance) - 1, 0)
+
+    @cached_property
     def elevation(self) -> np.ndarray:
         """Height at each point, shape (points,). [m]"""
         rise = [0.0]
@@ -130,8 +141,8 @@ class Route:
         elevation : float
             [m]
         """
-        place = int(np.clip(np.searchsorted(self.distance, distance, side="right") - 1, 0, len(self.distance) - 1))
-        return float(self.elevation[place]) + self._rise(place, distance - float(self.distance[place]))
+        place = self._place_at(distance)
+        return float(self.elevation[place]) + self._rise(place, distance - self._points[place])
 
     def grade_at(self, distance: float) -> float:
         """Grade at a distance.
@@ -146,8 +157,25 @@ class Route:
         grade : float
             [-]
         """
-        place = int(np.clip(np.searchsorted(self.distance, distance, side="right") - 1, 0, len(self.distance) - 1))
-        return float(self.grade[place] + self.slope[place] * (distance - self.distance[place]))
+        place = self._place_at(distance)
+        return float(self.grade[place] + self.slope[place] * (distance - self._points[place]))
+
+    def grades_at(self, distances: np.ndarray) -> np.ndarray:
+        """Grade at many distances.
+
+        Parameters
+        ----------
+        distances : array
+            Along the road, shape (places,). [m]
+
+        Returns
+        -------
+        grades : array
+            Shape (places,). [-]
+        """
+        places = np.clip(np.searchsorted(self.distance, distances, side="right") - 1, 0, len(self.distance) - 1)
+        grades: np.ndarray = self.grade[places] + self.slope[places] * (distances - self.distance[places])
+        return grades
 
     def limit_at(self, distance: float) -> float:
         """Posted limit at a distance.

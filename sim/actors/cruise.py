@@ -202,6 +202,24 @@ class Cruise:
         self._hold(max(speed, self.settings.si("least_speed_km_h")), "cruise_set", f"{button} button let go")
 
 
+def cruise_actors(scene: Scene) -> tuple[Process, ...]:
+    """Everybody who has to do with cruise control, in the order within a tick; nobody where it is never touched.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    processes : tuple of generator
+        [-]
+    """
+    if not (wants_cruise(scene) or scene.settings.cruise.presses):
+        return ()
+    return (stalk(scene), use_cruise(scene), cruise_control(scene), overspeed_stages(scene))
+
+
 def cruise_control(scene: Scene) -> Process:
     """The process of the cruise-control logic.
 

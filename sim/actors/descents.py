@@ -65,7 +65,7 @@ def falling_parts(route: Route) -> list[tuple[float, float]]:
         Begin and end of each that falls `LEAST_DROP` or more. [m]
     """
     places = np.arange(0.0, route.length, SPACING)
-    grades = np.array([route.grade_at(float(place)) for place in places])
+    grades = route.grades_at(places)
     parts: list[list[float]] = []
     for place in places[grades <= FALLING]:
         if parts and place - parts[-1][1] <= BREAK:
@@ -246,6 +246,13 @@ def descents(scene: Scene) -> list[Descent]:
     The gear is chosen by the steepest pitch still to come and the speed allowed there, curves included, so that none is changed
     down on the grade: model commercial driver manual, seen second-hand.
     """
+    if scene.planned is None:
+        scene.planned = _planned(scene)
+    return scene.planned
+
+
+def _planned(scene: Scene) -> list[Descent]:
+    """Works the descents out."""
     route, habits, drill = scene.route, scene.settings.driver, scene.settings.drill
     if drill.careless:
         return []

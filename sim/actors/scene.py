@@ -3,6 +3,7 @@
 import math
 from collections import deque
 from dataclasses import dataclass, field
+from typing import Any
 
 import simpy
 
@@ -78,6 +79,8 @@ class Scene:
         Lower speeds ahead for which the driver has begun to slow: place and speed. [m, m/s]
     shifts_tried : int
         Shifts begun so far. [-]
+    planned : list or None
+        The descents as the driver means to drive them, once they have been thought about. [-]
     outcome : tuple of str
         How the trip ended, and why. [-]
     """
@@ -99,6 +102,7 @@ class Scene:
     ceiling: float = math.inf
     taken: list[tuple[float, float]] = field(default_factory=list)
     shifts_tried: int = 0
+    planned: list[Any] | None = None
     outcome: tuple[str, str] = ("time_limit", "the trip did not end")
     _changed: simpy.Event = field(init=False)
     _pressed: deque[tuple[str, float]] = field(init=False, default_factory=deque)
