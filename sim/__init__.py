@@ -27,6 +27,8 @@ _HOME = {
     "compare_trips": "sim.compare",
     "Comparison": "sim.compare",
     "load_route": "sim.route",
+    "import_track": "sim.track",
+    "ImportedTrack": "sim.track",
     "list_routes": "sim.route",
     "Route": "sim.route",
     "Truck": "sim.specs",

@@ -1,12 +1,12 @@
-"""Writes the files of a trip so that a folder holds all of them or none."""
+"""Writes the files of a trip or of a road so that all of them are there or none."""
 
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from sim.errors import RunError
+from sim.errors import RouteError, RunError
 
 
 def check_folder(name: str, force: bool) -> None:
@@ -73,6 +73,93 @@ def write_folder(name: str, files: Mapping[str, str], force: bool) -> None:
             os.replace(beside, folder)
     except OSError as problem:
         raise RunError(f"--out {name}: cannot be written ({problem.strerror}); nothing was written") from None
+    finally:
+        if beside is not None:
+            shutil.rmtree(beside, ignore_errors=True)
+
+
+def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
+    """Refuses a path without ending that cannot take the files of a road, before the track is read.
+
+    Parameters
+    ----------
+    stem : str
+        Path of the files without their ending. [-]
+    endings : sequence of str
+        Each with its dot. [-]
+    force : bool
+        Whether files that are there may be replaced. [-]
+
+    Raises
+    ------
+    RouteError
+        A file is there already, or the folder is missing or cannot be written.
+    """
+    told = f"--out {stem[:200]}"
+    if not stem or stem.endswith(("/", os.sep)) or Path(stem).name in ("", ".", ".."):
+        raise RouteError(f'--out "{stem[:200]}": names no file; give a path without ending, for example roads/my-road')
+    if any(not letter.isprintable() for letter in stem):
+        raise RouteError(f"--out {stem[:200]!r}: has a control character in it; give a plain path without ending")
+    folder = Path(stem).parent
+    try:
+        if not folder.is_dir():
+            raise RouteError(f"{told}: there is no folder {folder}; make it first, or name another one")
+        for ending in endings:
+            target = Path(stem + ending)
+            if target.is_dir():
+                raise RouteError(f"{told}: {target} is a folder; name another road")
+            if (target.exists() or target.is_symlink()) and not force:
+                raise RouteError(f"{told}: {target} is there already; name another road or add --force")
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as problem:
+        raise RouteError(f"{told}: cannot be written ({problem.strerror}); name a folder of yours") from None
+
+
+def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
+    """Writes the files of a road beside their place and then renames them: all of them or none.
+
+    Parameters
+    ----------
+    stem : str
+        Path of the files without their ending. [-]
+    texts : mapping of str to str
+        Ending, with its dot, and text of each file. [-]
+    force : bool
+        Whether files that are there may be replaced. [-]
+
+    Raises
+    ------
+    RouteError
+        Something cannot be written; everything is as it was.
+    """
+    check_files(stem, list(texts), force)
+    beside: Path | None = None
+    placed: list[tuple[Path, Path | None]] = []
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=".road-", dir=Path(stem).parent))
+        for ending, text in texts.items():
+            with open(beside / f"new{ending}", "w", encoding="utf-8", newline="\n") as out:
+                out.write(text)
+                out.flush()
+                os.fsync(out.fileno())
+        for ending in texts:
+            target = Path(stem + ending)
+            before = beside / f"old{ending}" if target.exists() or target.is_symlink() else None
+            if before is not None:
+                os.replace(target, before)
+            placed.append((target, before))
+            os.replace(beside / f"new{ending}", target)
+    except BaseException as problem:
+        for target, before in reversed(placed):
+            target.unlink(missing_ok=True)
+            if before is not None:
+                os.replace(before, target)
+        if isinstance(problem, OSError):
+            raise RouteError(
+                f"--out {stem[:200]}: cannot be written ({problem.strerror}); nothing was written"
+            ) from None
+        raise
     finally:
         if beside is not None:
             shutil.rmtree(beside, ignore_errors=True)

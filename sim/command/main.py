@@ -83,6 +83,17 @@ def _parser() -> Parser:
     _add_output(compare)
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
+    route = commands.add_parser("route", help="a road from a GPX track, cleaned and smoothed")
+    route.add_argument("file", metavar="FILE", help="track: a GPX file, or a CSV file with distance_m and elevation_m")
+    route.add_argument(
+        "--out", metavar="NAME", required=True, help="path without ending: NAME.csv, NAME.toml, NAME.svg"
+    )
+    route.add_argument("--force", action="store_true", help="write although files of this name are there")
+    route.add_argument("--every", metavar="LENGTH", default="25m", help="distance between rows of the road (25m)")
+    route.add_argument("--smooth", metavar="LENGTH", default="200m", help="length the heights are smoothed over (200m)")
+    route.add_argument("--limit", metavar="SPEED", help="posted limit of the whole road, for example 80km/h (none)")
+    route.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+
     listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
@@ -112,11 +123,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions
+        from sim.command import actions, importing
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
+            "route": importing.make_route,
             "list": actions.list_all,
             "check": actions.check,
         }[options.command]

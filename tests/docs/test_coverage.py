@@ -32,6 +32,17 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["run", "grade:-6%,700m,1500m", *cruise, "--set", "driver.descent_gear=7"]) == 0
     steep = ["--set", "start.speed_km_h=84", "--set", "drill.service_brakes=false", "--set", "drill.careless=true"]
     assert main(["run", "grade:-6%,700m,1500m", *steep, "--truck", "long-haul-automated"]) == 0
+    lines = ["<gpx><wpt lat='46.01' lon='7'><name>a</name></wpt><trk><trkseg>"]
+    for n in range(80):
+        lat = 46 + n / 4000 + (0.004 if n > 60 else 0.0) + (0.01 if n == 40 else 0.0)
+        lines.append(f"<trkpt lat='{lat}' lon='7'><ele>{400 + n - (n > 20) * 8 + (n == 30) * 60}</ele></trkpt>")
+    track = pathlib.Path(folder) / "track.gpx"
+    track.write_text("".join([*lines, "</trkseg></trk></gpx>"]))
+    made = str(pathlib.Path(folder) / "made")
+    assert main(["route", str(track), "--out", made, "--limit", "80km/h"]) == 0
+    text = "distance_m,elevation_m" + chr(10) + "".join(f"{50 * n},{200 + 3 * n}" + chr(10) for n in range(20))
+    track.with_suffix(".csv").write_text(text)
+    assert main(["route", str(track.with_suffix(".csv")), "--out", made, "--force"]) == 0
     for trip in TRIPS:
         assert main(["run", *trip.split()]) == 0
     assert main(["list"]) == 0

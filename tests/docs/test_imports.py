@@ -28,6 +28,9 @@ BESIDE: dict[str, set[str]] = {
     "reading": set(),
     "files": {"specs", "reading"},
     "route": {"reading"},
+    "track_file": {"route"},
+    "track": {"route", "track_file"},
+    "track_picture": {"track"},
     "controller": {"laws", "records", "compiled"},
     "assemble": {"laws", "plant", "controller", "kernel", "records", "specs", "route"},
     "result": {"records", "specs", "route"},
@@ -60,6 +63,7 @@ PUBLIC_NAMES_COME_FROM = set(LINE[:-2]) | set(BESIDE)
 ONLY_IN: dict[str, tuple[str, ...]] = {
     "numba": ("sim/compiled.py",),
     "simpy": ("sim/clock.py", "sim/actors/", "sim/trip.py"),
+    "gpxpy": ("sim/track_file.py",),
     "pydantic": ("sim/specs.py", "sim/files.py"),
     "dash": ("dashboard/",),
     "plotly": ("dashboard/",),

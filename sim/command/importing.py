@@ -1,0 +1,152 @@
+"""`haulbench route`: a road from a track, its files, and what was done to it in words."""
+
+from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sim.command.folder import check_files, write_files
+from sim.errors import RouteError
+from sim.units import FOOT, MILE, MILE_PER_HOUR, quantity_in, to_si
+
+if TYPE_CHECKING:
+    from sim.track import ImportedTrack
+
+ENDINGS = (".csv", ".toml", ".svg")
+MOST_LINES = 5  # of one kind: gaps, jumps, grades held
+
+
+def make_route(options: Namespace) -> int:
+    """A road from a GPX track or a table of distance and elevation.
+
+    Parameters
+    ----------
+    options : Namespace
+        Of the command line. [-]
+
+    Returns
+    -------
+    code : int
+        0. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        The track cannot be used or the road cannot be written.
+    """
+    every = _length("--every", options.every, "m", "25m")
+    smooth = _length("--smooth", options.smooth, "m", "200m")
+    limit = None if options.limit is None else to_si(_length("--limit", options.limit, "km_h", "80km/h"), "km_h")
+    stem = options.out
+    for ending in ENDINGS:
+        stem = stem.removesuffix(ending)
+    check_files(stem, ENDINGS, options.force)
+    _check_not_itself(options.file, stem)
+    from sim.track import import_track
+    from sim.track_picture import track_picture
+
+    track = import_track(options.file, every, smooth, limit)
+    texts = (track.csv(), track.toml(), track_picture(track))
+    write_files(stem, dict(zip(ENDINGS, texts, strict=True)), options.force)
+    print(import_text(track, options.units))
+    print(f"\nWritten: {', '.join(stem + ending for ending in ENDINGS)}")
+    print(f"Drive it: haulbench run {stem}.csv")
+    return 0
+
+
+def _length(flag: str, text: str, unit: str, example: str) -> float:
+    """The number behind a flag, in the unit of the flag."""
+    try:
+        return quantity_in(text, unit)
+    except ValueError as problem:
+        raise RouteError(f"{flag} {text}: {problem}; write for example {flag} {example}") from None
+
+
+def _check_not_itself(file: str, stem: str) -> None:
+    """Refuses to write the road over the track it is made from."""
+    for ending in ENDINGS:
+        target = Path(stem + ending)
+        try:
+            same = target.exists() and target.samefile(file)
+        except (OSError, ValueError):
+            same = False
+        if same:
+            raise RouteError(f"--out {stem}: {target} is the track itself; name another road")
+
+
+def import_text(track: "ImportedTrack", units: str) -> str:
+    """What a person reads after an import.
+
+    Parameters
+    ----------
+    track : ImportedTrack
+        [-]
+    units : str
+        us, metric or both. [-]
+
+    Returns
+    -------
+    text : str
+        What was read, dropped and changed, and what came out. [as asked]
+    """
+    used = len(track.raw_distance)
+    away, where = track.departure
+    steepest = max(track.grade.min(), track.grade.max(), key=abs)
+    dropped = ", ".join(f"{count} {reason}" for reason, count in track.dropped.items())
+    filled = ", ".join(f"{count} {reason}" for reason, count in track.heights_filled.items())
+    pieces = f" in {track.pieces} pieces, joined in order" if track.pieces > 1 else ""
+    rows = [
+        ("points", f"{track.points_read} read{pieces}, {used} used" + (f"; dropped: {dropped}" if dropped else "")),
+        ("heights interpolated", filled or "none"),
+        ("length", _far(units, track.length)),
+        ("climb", f"{_high(units, track.raw_climb)} as recorded, {_high(units, track.climb)} smoothed"),
+        ("steepest", f"{100 * steepest:.1f} %, range {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %"),
+        ("smoothed over", f"{_high(units, track.smooth)}; {len(track.distance)} rows"),
+        (
+            "furthest from recorded",
+            f"{_high(units, abs(away), 1)} {'above' if away > 0 else 'below'} at {_far(units, where)}",
+        ),
+    ]
+    if track.signs or track.waypoints_left:
+        rows.append(
+            ("signs", f"{len(track.signs)}; left out for being over 50 m from the track: {track.waypoints_left}")
+        )
+    if track.limit is None:
+        rows.append(("posted limit", "none given; 90 km/h (56 mi/h) is assumed when driven, or add --limit"))
+    else:
+        rows.append(("posted limit", f"{_fast(units, track.limit)}, given, on the whole road"))
+    lines = [track.title, "", *(f"  {name:24}{text}" for name, text in rows)]
+    notes = [
+        [f"  ! gap of {_high(units, gap.length)} at {_far(units, gap.start)}: bridged straight" for gap in track.gaps],
+        [
+            f"  ! recorded height jumps by {_high(units, jump.length, 1)} at {_far(units, jump.start)}: smoothed over, check it"
+            for jump in track.jumps
+        ],
+        [
+            f"  ! steeper than 20 % for {_high(units, held.length)} at {_far(units, held.start)}: held at 20 %, height kept"
+            " by the road beside it"
+            for held in track.bound
+        ],
+    ]
+    for kind in notes:
+        lines += kind[:MOST_LINES]
+        if len(kind) > MOST_LINES:
+            lines.append(f"    and {len(kind) - MOST_LINES} more like it")
+    return "\n".join(lines)
+
+
+def _far(units: str, value: float) -> str:
+    """A distance along the road."""
+    pair = (f"{value / 1000:.2f} km", f"{value / MILE:.2f} mi")
+    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")
+
+
+def _fast(units: str, value: float) -> str:
+    """A road speed."""
+    pair = (f"{value * 3.6:.4g} km/h", f"{value / MILE_PER_HOUR:.4g} mi/h")
+    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")
+
+
+def _high(units: str, value: float, digits: int = 0) -> str:
+    """A height or a short length."""
+    pair = (f"{value:.{digits}f} m", f"{value / FOOT:.{digits}f} ft")
+    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")

@@ -1,0 +1,370 @@
+"""Reads a recorded track, GPX or CSV, into bare arrays; what it says is believed only after `sim.track` has cleaned it."""
+
+import codecs
+import contextlib
+import csv
+import io
+import re
+import stat
+import unicodedata
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sim.errors import RouteError
+from sim.route import LONGEST
+from sim.units import to_si
+
+if TYPE_CHECKING:
+    from gpxpy.gpx import GPX
+
+MOST_BYTES = 64_000_000
+MOST_POINTS = 200_000
+MOST_NAMESPACES = 1000
+CSV_COLUMNS = ("distance_m", "distance_km", "elevation_m", "sign")
+ENCODINGS = re.compile(r"utf-8|ascii|iso8859-\d+|cp125\d|utf-16(-le|-be)?")
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+    (b"<\0", "utf-16-le"),
+    (b"\0<", "utf-16-be"),
+)
+
+
+@dataclass(frozen=True)
+class RawTrack:
+    """A track as its file has it; either positions or distances are there.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file without its folder. [-]
+    kind : str
+        What it is: "GPX track", "GPX route" or "distance table". [-]
+    name : str
+        Name of the track inside the file, "" when it has none. [-]
+    latitude : array
+        WGS 84, shape (points,); empty for a distance table. [deg]
+    longitude : array
+        WGS 84, shape (points,); empty for a distance table. [deg]
+    distance : array
+        Along the road, shape (points,); empty for positions. [m]
+    elevation : array
+        Not a number where there is none, shape (points,). [m]
+    pieces : int
+        Into how many the recording is cut. [-]
+    waypoints : tuple of (float, float, str)
+        Latitude, longitude and name. [deg, deg, -]
+    signs : tuple of (float, str)
+        Distance and text, of a distance table. [m, -]
+    """
+
+    file: str
+    kind: str
+    name: str
+    latitude: np.ndarray
+    longitude: np.ndarray
+    distance: np.ndarray
+    elevation: np.ndarray
+    pieces: int
+    waypoints: tuple[tuple[float, float, str], ...] = ()
+    signs: tuple[tuple[float, str], ...] = ()
+
+
+def read_track(path: Path) -> RawTrack:
+    """Reads a track from a GPX file or a table of distance and elevation.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in .gpx or .csv; of any other file the first bytes decide. [-]
+
+    Returns
+    -------
+    track : RawTrack
+        As recorded: only what no position or height can be is refused. [-]
+
+    Raises
+    ------
+    RouteError
+        The file cannot be read or holds no track; the message names the place in it.
+
+    Notes
+    -----
+    A GPX file that declares a document type or an entity is refused before any parser sees it: a track needs neither, and
+    both can make a small file grow without bound or read other files. Times are taken out unread, for nothing here needs
+    them and a wrong one shall not spoil a track.
+    """
+    content = _read_bytes(path)
+    ending = path.suffix.lower()
+    if ending not in (".gpx", ".csv"):
+        start = content[:400].lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n")
+        first_line = start.splitlines()[0] if start else b""
+        if start.startswith(b"<"):
+            ending = ".gpx"
+        elif b"distance" in first_line and b"," in first_line:
+            ending = ".csv"
+        else:
+            raise RouteError(
+                f"{path}: is neither a GPX track nor a table of distance and elevation. Give a .gpx file, or a .csv file whose"
+                " first line is distance_m,elevation_m."
+            )
+    return _read_gpx(path, content) if ending == ".gpx" else _read_table(path, content)
+
+
+def plain_text(text: str | None, most: int) -> str:
+    r"""A text from somebody's file on one line, without control characters, cut to a length.
+
+    Parameters
+    ----------
+    text : str or None
+        [-]
+    most : int
+        Characters kept. [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+
+    Examples
+    --------
+    >>> plain_text("  Tovrin\n 760 m\x07 ", 40)
+    'Tovrin 760 m'
+    """
+    spaced = re.sub(r"\s+", " ", text or "")
+    return "".join(letter for letter in spaced if unicodedata.category(letter)[0] != "C").strip()[:most]
+
+
+def _read_bytes(path: Path) -> bytes:
+    """The whole file, if it is an ordinary file of a size that a track may have."""
+    too_long = f"a track may have {MOST_BYTES / 1e6:g} MB at most. Cut it into shorter tracks."
+    try:
+        facts = path.stat()
+        if stat.S_ISDIR(facts.st_mode):
+            raise RouteError(f"{path}: is a folder; name a GPX or CSV file")
+        if not stat.S_ISREG(facts.st_mode):
+            raise RouteError(f"{path}: is no ordinary file; save the track to a GPX or CSV file first")
+        if facts.st_size > MOST_BYTES:
+            raise RouteError(f"{path}: {facts.st_size / 1e6:.1f} MB; {too_long}")
+        with open(path, "rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise RouteError(f"{path}: there is no such file; name a GPX or CSV file") from None
+    except OSError as problem:
+        raise RouteError(f"{str(path)[:200]}: cannot be read ({problem.strerror})") from None
+    except ValueError:
+        raise RouteError(f"{str(path)[:200]!r}: no file can have this name; name a GPX or CSV file") from None
+    if len(content) > MOST_BYTES:
+        raise RouteError(f"{path}: grows while it is read; {too_long}")
+    if not content.strip():
+        raise RouteError(f"{path}: is empty; name a GPX or CSV file with a track in it")
+    return content
+
+
+# ---------------------------------------------------------------- GPX
+
+
+def _decoded(path: Path, content: bytes) -> str:
+    """The text of an XML file in the encoding it declares."""
+    encoding = next((name for mark, name in _MARKS if content.startswith(mark)), "")
+    if not encoding:
+        declared = re.match(rb"""\s*<\?xml[^>]{0,200}?encoding\s*=\s*["']([\w.:-]{1,40})["']""", content[:400])
+        named = declared.group(1).decode("ascii", "replace") if declared else "utf-8"
+        with contextlib.suppress(LookupError):
+            encoding = codecs.lookup(named).name
+        if not ENCODINGS.fullmatch(encoding):
+            raise RouteError(f'{path}: declares the encoding "{named}"; save the track as GPX in UTF-8')
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError:
+        raise RouteError(f"{path}: is not a text file in {encoding.upper()}; save the track as GPX in UTF-8") from None
+    if "\0" in text:
+        raise RouteError(f"{path}: is not a text file; save the track as GPX in UTF-8")
+    return text
+
+
+def _parsed(path: Path, text: str) -> "GPX":
+    """The GPX document, after everything that could harm the parser is ruled out."""
+    trick = re.search(r"<!\s*(DOCTYPE|ENTITY)", text, re.IGNORECASE)
+    if trick:
+        line = text.count("\n", 0, trick.start()) + 1
+        raise RouteError(
+            f"{path} line {line}: declares a {trick.group(1).upper()}, which a GPX track never needs and which can hide a trap."
+            " Remove the declaration, or export the track anew."
+        )
+    points = len(re.findall(r"<(?:[\w.-]+:)?(?:trkpt|rtept|wpt)\b", text))
+    if points > MOST_POINTS:
+        raise RouteError(f"{path}: {points} points; a track may have {MOST_POINTS} at most. Cut it or thin it out.")
+    if text.count("xmlns") > MOST_NAMESPACES:
+        raise RouteError(f"{path}: declares more than {MOST_NAMESPACES} namespaces. Export the track anew as GPX 1.1.")
+    body = re.sub(r"^\s*<\?xml.*?\?>", lambda found: "\n" * found.group().count("\n"), text, count=1, flags=re.DOTALL)
+    root = re.search(r"<([A-Za-z_][\w.:-]*)", re.sub(r"<!--.*?-->", "", body[:20_000], flags=re.DOTALL))
+    if root is None:
+        raise RouteError(f"{path}: is not XML; a GPX track begins with <gpx. Export the track as GPX.")
+    prefix, _, tag = root.group(1).rpartition(":")
+    if tag != "gpx":
+        raise RouteError(
+            f"{path}: its outermost element is <{root.group(1)[:40]}>, not <gpx>. Export the track as GPX."
+        )
+    if prefix:
+        body = re.sub(rf"(</?){re.escape(prefix)}:", r"\1", body)
+    body = re.sub(r"<time>[^<]*</time>", "", body)
+    import gpxpy
+    from gpxpy.gpx import GPXException, GPXXMLSyntaxException
+
+    try:
+        return gpxpy.parse(body)
+    except GPXXMLSyntaxException as problem:
+        where = re.search(r"line (\d+)", str(problem))
+        place = f" line {where.group(1)}" if where else ""
+        raise RouteError(
+            f"{path}{place}: the XML is cut off or broken there. Export the track anew, or repair that line."
+        ) from None
+    except GPXException as problem:
+        found = re.match(r"Invalid value for <(\w+)>\.\.\. (.*?) \(", str(problem), re.DOTALL)
+        if found and found.group(1) == "ele":
+            told = f'an elevation is "{plain_text(found.group(2), 40)}"; it must be a number in metres'
+        elif found:
+            what = "a latitude or longitude" if found.group(1) == "None" else f"<{found.group(1)}>"
+            told = f'{what} is "{plain_text(found.group(2), 40)}"; it must be a number'
+        else:
+            told = "a point has no latitude or longitude; every point needs both"
+        raise RouteError(f"{path}: {told}. Correct or remove the point.") from None
+    except (RecursionError, ValueError, TypeError, AttributeError):
+        raise RouteError(f"{path}: the GPX in it cannot be understood. Export the track anew as GPX 1.1.") from None
+
+
+def _read_gpx(path: Path, content: bytes) -> RawTrack:
+    """Tracks of a GPX file, all pieces in their order; its routes when it has no track."""
+    gpx = _parsed(path, _decoded(path, content))
+    pieces: list[list[Any]] = [piece.points for track in gpx.tracks for piece in track.segments if piece.points]
+    kind = "GPX track"
+    holders: list[Any] = list(gpx.tracks)
+    if not pieces:
+        kind = "GPX route"
+        holders = list(gpx.routes)
+        pieces = [route.points for route in gpx.routes if route.points]
+    if not pieces:
+        raise RouteError(
+            f"{path}: holds no track point; a road is made from <trk> or <rte>. Export the track, not places."
+        )
+    points = [point for piece in pieces for point in piece]
+    latitude = np.array([point.latitude for point in points], dtype=float)
+    longitude = np.array([point.longitude for point in points], dtype=float)
+    for name, values, most in (("latitude", latitude, 90.0), ("longitude", longitude, 180.0)):
+        outside = np.flatnonzero(~(np.abs(values) <= most))
+        if len(outside):
+            raise RouteError(
+                f"{path}: point {outside[0] + 1}: {name} is {values[outside[0]]:g}; allowed is {-most:g} to {most:g} degrees."
+                " Correct or remove the point."
+            )
+    heights = [np.nan if point.elevation is None else float(point.elevation) for point in points]
+    waypoints = [
+        (float(point.latitude), float(point.longitude), plain_text(point.name, 80))
+        for point in gpx.waypoints
+        if plain_text(point.name, 80) and abs(point.latitude) <= 90.0 and abs(point.longitude) <= 180.0
+    ]
+    names = (plain_text(holder.name, 80) for holder in holders)
+    return RawTrack(
+        file=path.name,
+        kind=kind,
+        name=next((name for name in names if name), ""),
+        latitude=latitude,
+        longitude=longitude,
+        distance=np.empty(0),
+        elevation=np.array(heights, dtype=float),
+        pieces=len(pieces),
+        waypoints=tuple(waypoints),
+    )
+
+
+# ---------------------------------------------------------------- distance and elevation
+
+
+def _read_table(path: Path, content: bytes) -> RawTrack:
+    """A table of distance and elevation; a height may be left out."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise RouteError(f"{path}: is not a text file in UTF-8; save the table as CSV in UTF-8") from None
+    if "\0" in text:
+        raise RouteError(f"{path}: is not a text file; save the table as CSV in UTF-8")
+    reader = csv.reader(io.StringIO(text, newline=""))
+    distance: list[float] = []
+    elevation: list[float] = []
+    signs: list[tuple[float, str]] = []
+    try:
+        header = [name.strip() for name in next(reader, [])]
+        _check_header(path, header)
+        last = reader.line_num
+        for cells in reader:
+            line, last = last + 1, reader.line_num
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(cells) != len(header):
+                raise RouteError(f"{path} line {line}: {len(cells)} cells under {len(header)} column names")
+            row = dict(zip(header, (cell.strip() for cell in cells), strict=True))
+            here, height = _read_row(path, line, row)
+            if distance and here <= distance[-1]:
+                raise RouteError(
+                    f"{path} line {line}: the distance {here:g} m is not after {distance[-1]:g} m. Sort the rows or remove the"
+                    " repeat."
+                )
+            distance.append(here)
+            elevation.append(height)
+            if len(distance) > MOST_POINTS:
+                raise RouteError(f"{path}: more than {MOST_POINTS} rows; cut the table or thin it out")
+            if plain_text(row.get("sign"), 80):
+                signs.append((here - distance[0], plain_text(row["sign"], 80)))
+    except csv.Error as problem:
+        raise RouteError(f"{path}: cannot be read as CSV ({problem})") from None
+    return RawTrack(
+        file=path.name,
+        kind="distance table",
+        name="",
+        latitude=np.empty(0),
+        longitude=np.empty(0),
+        distance=np.array(distance) - (distance[0] if distance else 0.0),
+        elevation=np.array(elevation),
+        pieces=1,
+        signs=tuple(signs),
+    )
+
+
+def _check_header(path: Path, header: list[str]) -> None:
+    """Refuses unknown, repeated or missing columns."""
+    unknown = [name for name in header if name not in CSV_COLUMNS]
+    if unknown:
+        raise RouteError(
+            f'{path} line 1: no column of a track is called "{plain_text(unknown[0], 40)}"; columns are {", ".join(CSV_COLUMNS)}'
+        )
+    if len(set(header)) != len(header):
+        raise RouteError(f"{path} line 1: a column stands twice; name each once")
+    if ("distance_m" in header) == ("distance_km" in header) or "elevation_m" not in header:
+        raise RouteError(f"{path} line 1: elevation_m and one of distance_m, distance_km are needed")
+
+
+def _read_row(path: Path, line: int, row: dict[str, str]) -> tuple[float, float]:
+    """Distance and height of one row; a height that is left out is not a number."""
+    column = "distance_m" if "distance_m" in row else "distance_km"
+    numbers = []
+    for name in (column, "elevation_m"):
+        if not row[name] and name == "elevation_m":
+            numbers.append(np.nan)
+            continue
+        try:
+            numbers.append(float(row[name]))
+        except ValueError:
+            raise RouteError(
+                f'{path} line {line}: {name} is "{plain_text(row[name], 40)}"; it must be a number'
+            ) from None
+    here = to_si(numbers[0], column.removeprefix("distance_"))
+    if not 0.0 <= here <= LONGEST:
+        raise RouteError(
+            f"{path} line {line}: {column} is {numbers[0]:g}; allowed is 0 to {LONGEST / 1000:g} km. Correct the distance."
+        )
+    return here, numbers[1]

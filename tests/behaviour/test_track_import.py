@@ -1,0 +1,951 @@
+"""A road from a recorded track: what noise, gaps and slips of a recording leave of it, and messages for what is no track.
+
+Made-up tracks have a known truth: a curve in the plane and a height along it, written as latitude and longitude with the
+radii of curvature of the ellipsoid, so that nothing of the import is used to make them. What stands between a track and a
+road in length is a few parts in ten thousand of that.
+"""
+
+import contextlib
+import errno
+import io
+import os
+import re
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from xml.etree import ElementTree
+
+import gpxpy
+import numpy as np
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from sim import import_track, load_route, load_settings, load_truck, run_trip
+from sim import track_file as track_file_module
+from sim.command.main import main
+from sim.track import BRIDGED_GAP, ImportedTrack, leg_lengths, smoothed_heights
+from sim.track_picture import track_picture
+
+REAL = Path(__file__).resolve().parents[1] / "data" / "coastal-25km.gpx"
+FILES = ("csv", "toml", "svg")
+
+
+@pytest.fixture(autouse=True)
+def in_an_empty_folder(tmp_path, monkeypatch):
+    """Every test works in a folder of its own and names its files without one."""
+    monkeypatch.chdir(tmp_path)
+
+
+# ---------------------------------------------------------------- made-up tracks
+
+Profile = Callable[[np.ndarray], np.ndarray]
+
+
+def flat(along: np.ndarray) -> np.ndarray:
+    return np.full_like(along, 120.0)
+
+
+def rolling(along: np.ndarray) -> np.ndarray:
+    return 300.0 + 40.0 * np.sin(2 * np.pi * along / 4000.0) + 12.0 * np.sin(2 * np.pi * along / 1500.0 + 1.0)
+
+
+def mountain(along: np.ndarray) -> np.ndarray:
+    return 400.0 + 350.0 * np.sin(np.pi * along / along[-1]) ** 2
+
+
+def hill(along: np.ndarray) -> np.ndarray:
+    """Level, 600 m up at 8 %, level."""
+    return 100.0 + 0.08 * np.clip(along - 2000.0, 0.0, 600.0)
+
+
+def steady(along: np.ndarray) -> np.ndarray:
+    return 200.0 + 0.05 * along
+
+
+@dataclass
+class Made:
+    """A made-up recording; arrays may be changed before it is written."""
+
+    along: np.ndarray
+    latitude: np.ndarray
+    longitude: np.ndarray
+    height: np.ndarray
+    truth: np.ndarray
+
+    @property
+    def climb(self) -> float:
+        return float(np.maximum(np.diff(self.truth), 0.0).sum())
+
+    def write(self, name: str = "made.gpx", pieces: tuple[int, ...] = (), more: str = "") -> Path:
+        """Writes the recording as GPX, cut into pieces at the given points."""
+        lines = [
+            '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">',
+            more,
+            "<trk><name>made up</name><trkseg>",
+        ]
+        for number, (lat, lon, height) in enumerate(zip(self.latitude, self.longitude, self.height, strict=True)):
+            if number in pieces:
+                lines.append("</trkseg><trkseg>")
+            told = "" if np.isnan(height) else f"<ele>{height:.2f}</ele>"
+            lines.append(f'<trkpt lat="{lat:.8f}" lon="{lon:.8f}">{told}</trkpt>')
+        lines.append("</trkseg></trk></gpx>")
+        Path(name).write_text("\n".join(lines), encoding="utf-8")
+        return Path(name)
+
+    def without(self, which: np.ndarray) -> "Made":
+        """The recording without some points."""
+        keep = ~which
+        return Made(self.along[keep], self.latitude[keep], self.longitude[keep], self.height[keep], self.truth[keep])
+
+
+def made(
+    profile: Profile,
+    length: float,
+    spacing: float = 12.0,
+    height_noise: float = 0.0,
+    position_noise: float = 0.0,
+    step: float = 0.0,
+    seed: int = 1,
+    start: tuple[float, float] = (46.0, 7.0),
+) -> Made:
+    """A winding road of given length; noise is independent from point to point, its standard deviation in metres."""
+    noise = np.random.default_rng(seed)
+    along = np.linspace(0.0, length, round(length / spacing) + 1)
+    truth = profile(along)
+    level = np.sqrt(np.diff(along) ** 2 - np.diff(truth) ** 2)
+    heading = 0.7 * np.sin(2 * np.pi * 0.5 * (along[1:] + along[:-1]) / 2600.0)
+    north = np.append(0.0, np.cumsum(level * np.cos(heading))) + noise.normal(0.0, position_noise, len(along))
+    east = np.append(0.0, np.cumsum(level * np.sin(heading))) + noise.normal(0.0, position_noise, len(along))
+    square = 0.00669437999014  # first eccentricity squared, WGS 84
+    latitude = np.full_like(north, start[0])
+    for _ in range(3):
+        middle = np.radians(0.5 * (latitude + start[0]))
+        latitude = start[0] + np.degrees(
+            north * (1.0 - square * np.sin(middle) ** 2) ** 1.5 / (6378137.0 * (1.0 - square))
+        )
+    phi = np.radians(latitude)
+    # each step east is taken at the latitude where it is made
+    inverse = np.sqrt(1.0 - square * np.sin(phi) ** 2) / (6378137.0 * np.cos(phi))
+    steps = np.diff(east) * 0.5 * (inverse[1:] + inverse[:-1])
+    longitude = start[1] + np.degrees(np.append(0.0, np.cumsum(steps)))
+    longitude = (longitude + 180.0) % 360.0 - 180.0
+    height = truth + noise.normal(0.0, height_noise, len(along))
+    if step:
+        height = np.round(height / step) * step
+    return Made(along, latitude, longitude, height, truth)
+
+
+def error_of(track: ImportedTrack, recording: Made) -> np.ndarray:
+    """Difference between the road and the truth at the recorded points, distances scaled to the same length."""
+    place = recording.along / recording.along[-1] * track.length
+    return np.interp(place, track.distance, track.elevation) - recording.truth
+
+
+# ---------------------------------------------------------------- lengths
+
+
+def test_legs_agree_with_a_geodesic_library():
+    """Karney's series (geographiclib) solves the same legs another way; up to the widest gap, at every latitude."""
+    noise = np.random.default_rng(3)
+    worst = 0.0
+    for _ in range(400):
+        latitude, longitude = noise.uniform(-89.0, 89.0), noise.uniform(-180.0, 180.0)
+        ahead = Geodesic.WGS84.Direct(latitude, longitude, noise.uniform(0.0, 360.0), 10.0 ** noise.uniform(0.0, 3.7))
+        ours = leg_lengths(np.array([latitude, ahead["lat2"]]), np.array([longitude, ahead["lon2"]]))
+        worst = max(worst, abs(float(ours[0]) - ahead["s12"]))
+    assert worst < 1e-3
+
+
+def test_quarter_of_a_meridian():
+    """10 001 965.729 m: H. Moritz, Geodetic Reference System 1980, derived constants (from memory); WGS 84 differs by 0.1 mm."""
+    latitude = np.linspace(0.0, 90.0, 9001)
+    assert leg_lengths(latitude, np.zeros(9001)).sum() == pytest.approx(10_001_965.729, abs=0.01)
+
+
+def test_leg_over_the_date_line_is_that_of_any_other_meridian():
+    latitude = np.array([-17.0, -17.01])
+    over = leg_lengths(latitude, np.array([179.99, -179.99]))
+    assert over == pytest.approx(leg_lengths(latitude, np.array([10.0, 10.02])), abs=1e-6)
+
+
+def test_smoother_averages_as_much_noise_as_a_mean_over_its_length():
+    """Silverman's equivalent kernel (Annals of Statistics 12, 1984): its square integrates to 3 / (8 sqrt 2)."""
+    u = np.linspace(-60.0, 60.0, 240_001)
+    kernel = 0.5 * np.exp(-np.abs(u) / np.sqrt(2)) * np.sin(np.abs(u) / np.sqrt(2) + np.pi / 4)
+    assert np.trapezoid(kernel, u) == pytest.approx(1.0, abs=1e-6)
+    assert np.trapezoid(kernel**2, u) == pytest.approx(3.0 / (8.0 * np.sqrt(2)), abs=1e-6)
+
+
+# ---------------------------------------------------------------- truth and noise
+
+NOISE = [
+    # spacing, height noise, position noise, height step, all in m
+    (5.0, 2.0, 1.0, 0.0),
+    (12.0, 1.5, 1.0, 0.0),
+    (15.0, 2.0, 1.5, 0.0),
+    (15.0, 1.0, 1.0, 1.0),
+    (40.0, 1.0, 2.0, 0.0),
+    (80.0, 0.0, 2.0, 1.0),
+]
+
+
+@pytest.mark.parametrize(("spacing", "height_noise", "position_noise", "step"), NOISE)
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize(("profile", "length"), [(rolling, 24_000.0), (mountain, 20_000.0)])
+def test_true_climb_comes_back(profile, length, seed, spacing, height_noise, position_noise, step):
+    recording = made(profile, length, spacing, height_noise, position_noise, step, seed)
+    track = import_track(recording.write())
+    error = error_of(track, recording)
+    assert track.climb == pytest.approx(recording.climb, rel=0.05)
+    assert np.sqrt(np.mean(error**2)) < 2.0
+    assert np.abs(error).max() < 5.0
+    assert track.length == pytest.approx(length, rel=0.02)
+    assert track.jumps == ()
+
+
+@pytest.mark.parametrize(("spacing", "height_noise", "position_noise", "step"), NOISE)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_hill_of_600_m_keeps_its_grade(seed, spacing, height_noise, position_noise, step):
+    recording = made(hill, 5000.0, spacing, height_noise, position_noise, step, seed)
+    track = import_track(recording.write())
+    assert 100 * track.grade.max() == pytest.approx(8.0, abs=1.0)
+    assert track.elevation[-1] - track.elevation[0] == pytest.approx(48.0, abs=2.0)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_noise_on_a_flat_road_is_no_climb(seed):
+    recording = made(flat, 20_000.0, 10.0, 1.5, 1.0, 0.0, seed)
+    track = import_track(recording.write())
+    assert track.raw_climb > 500.0
+    assert track.climb < 10.0
+    assert np.abs(100 * track.grade).max() < 2.0
+
+
+def test_steps_of_a_metre_make_no_saw_tooth():
+    recording = made(lambda along: 100.0 + 0.01 * along, 6000.0, 12.0, step=1.0)
+    track = import_track(recording.write())
+    assert track.grade.min() > 0.004
+    assert track.grade.max() < 0.016
+
+
+def test_steady_grade_passes_unchanged_to_both_ends():
+    track = import_track(made(steady, 3000.0).write())
+    assert track.grade == pytest.approx(0.05 / np.sqrt(1 - 0.05**2), abs=2e-4)
+
+
+@pytest.mark.parametrize("kilometres", [3, 10, 25, 60])
+def test_length_of_a_clean_track_runs_along_the_slope(kilometres):
+    recording = made(rolling, 1000.0 * kilometres, 20.0)
+    track = import_track(recording.write())
+    assert track.length == pytest.approx(recording.along[-1], rel=1.5e-3)
+    assert track.distance[0] == 0.0
+    assert np.all(np.diff(track.distance)[:-1] == 25.0)
+
+
+def test_longer_smoothing_takes_more_away():
+    along = np.arange(0.0, 8001.0, 20.0)
+    heights = 300.0 + 5.0 * np.sin(2 * np.pi * along / 600.0)
+    left = [np.ptp(smoothed_heights(along, heights, smooth)[1][200:-200]) for smooth in (50.0, 200.0, 400.0)]
+    assert 9.5 < left[0] <= 10.0
+    assert left[0] > left[1] > 6.0
+    assert left[2] < left[1] / 2.0
+
+
+# ---------------------------------------------------------------- slips of a recording
+
+
+def test_standing_at_a_light_adds_no_road():
+    recording = made(steady, 4000.0, 12.0)
+    noise = np.random.default_rng(5)
+    stand, count = 160, 300
+    wander = np.cumsum(noise.normal(0.0, 0.5, (2, count)), axis=1)
+    wander = 4.0 * wander / np.abs(wander).max() + noise.normal(0.0, 1.5, (2, count))
+    plain = import_track(recording.write("plain.gpx"))
+    for name, extra in (("latitude", wander[0] / 111_000.0), ("longitude", wander[1] / 77_000.0)):
+        values = getattr(recording, name)
+        setattr(recording, name, np.insert(values, stand, values[stand] + extra))
+    recording.height = np.insert(recording.height, stand, recording.height[stand] + noise.normal(0.0, 1.0, count))
+    track = import_track(recording.write())
+    assert track.points_read == len(plain.raw_distance) + count
+    assert track.dropped["merged with neighbours within 10 m"] > 200
+    assert track.length == pytest.approx(plain.length, abs=30.0)
+    assert track.climb == pytest.approx(plain.climb, abs=2.0)
+
+
+def test_repeated_points_are_dropped():
+    recording = made(rolling, 4000.0, 20.0)
+    plain = import_track(recording.write("plain.gpx"))
+    for name in ("latitude", "longitude", "height"):
+        setattr(recording, name, np.repeat(getattr(recording, name), 3))
+    track = import_track(recording.write())
+    assert track.dropped == {"repeated": 2 * len(plain.raw_distance)}
+    assert track.csv() == plain.csv()
+
+
+def test_position_that_jumps_away_and_back_is_dropped():
+    recording = made(rolling, 6000.0, 12.0)
+    plain = import_track(recording.write("plain.gpx"))
+    recording.latitude[100] += 0.01
+    recording.longitude[300:303] -= 0.02
+    track = import_track(recording.write())
+    assert track.dropped["position jumped away and back"] == 4
+    assert track.length == pytest.approx(plain.length, abs=2.0)
+
+
+def test_there_and_back_keeps_both_ways():
+    recording = made(rolling, 3000.0, 12.0)
+    for name in ("latitude", "longitude", "height"):
+        values = getattr(recording, name)
+        setattr(recording, name, np.concatenate([values, values[::-1]]))
+    track = import_track(recording.write())
+    assert track.length == pytest.approx(6000.0, abs=100.0)
+    assert track.elevation[0] == pytest.approx(track.elevation[-1], abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "reason"),
+    [(np.nan, "missing"), (0.0, "0 for missing"), (-9999.0, "out of range"), (32768.0, "out of range")],
+)
+def test_heights_that_are_none_are_interpolated(value, reason):
+    recording = made(rolling, 6000.0, 12.0)
+    recording.height[:3] = value
+    recording.height[100:110] = value
+    recording.height[300] = value
+    track = import_track(recording.write())
+    assert sum(track.heights_filled.values()) == track.heights_filled[reason] == 14
+    assert np.abs(error_of(track, recording)).max() < 3.0
+
+
+def test_road_down_to_the_sea_keeps_its_zeros():
+    recording = made(lambda along: np.maximum(30.0 - 0.02 * along, 0.0), 3000.0, 20.0, step=1.0)
+    assert np.sum(recording.height == 0.0) > 50
+    track = import_track(recording.write())
+    assert track.heights_filled == {}
+    assert track.elevation[-1] == pytest.approx(0.0, abs=0.5)
+
+
+def test_spikes_of_height_are_interpolated():
+    recording = made(rolling, 6000.0, 12.0, height_noise=0.5)
+    recording.height[[50, 200, 201, 350]] += [60.0, -45.0, -45.0, 25.0]
+    track = import_track(recording.write())
+    assert track.heights_filled == {"spike": 4}
+    assert np.abs(error_of(track, recording)).max() < 3.0
+
+
+def test_step_of_the_height_sensor_is_told():
+    recording = made(flat, 6000.0, 12.0)
+    recording.height[250:] += 15.0
+    track = import_track(recording.write())
+    assert [round(jump.length) for jump in track.jumps] == [15]
+    assert track.jumps[0].start == pytest.approx(249 * 12.0, abs=15.0)
+    assert track.elevation[-1] - track.elevation[0] == pytest.approx(15.0, abs=0.2)
+    assert track.climb == pytest.approx(15.0, abs=1.0)
+
+
+def test_pieces_are_joined_and_a_gap_is_bridged_straight():
+    recording = made(rolling, 12_000.0, 12.0)
+    hole = (recording.along > 4000.0) & (recording.along < 4900.0)
+    short = (recording.along > 9000.0) & (recording.along < 9300.0)
+    cut = int(np.argmax(hole))
+    track = import_track(recording.without(hole | short).write(pieces=(cut, cut + 200)))
+    assert track.pieces == 3
+    assert len(track.gaps) == 1
+    assert track.gaps[0].length == pytest.approx(900.0, abs=30.0)
+    assert track.gaps[0].length > BRIDGED_GAP
+    assert track.gaps[0].start == pytest.approx(4000.0, abs=20.0)
+    first, last = track.gaps[0].start, track.gaps[0].start + track.gaps[0].length
+    middle = (track.distance > first + 250.0) & (track.distance < last - 250.0)
+    assert middle.sum() > 10
+    assert np.ptp(track.grade[middle]) < 0.01
+    assert "bridged straight" in track_picture(track)
+
+
+def test_steeper_than_roads_is_bound_and_the_height_kept():
+    recording = made(lambda along: 100.0 + 0.3 * np.clip(along - 1500.0, 0.0, 300.0), 4000.0, 12.0)
+    track = import_track(recording.write(), smooth=50.0, every=10.0)
+    assert track.grade.max() == pytest.approx(0.20, abs=1e-4)
+    assert len(track.bound) == 1
+    assert track.bound[0].start == pytest.approx(1500.0, abs=60.0)
+    assert track.elevation[-1] - track.elevation[0] == pytest.approx(90.0, abs=1.0)
+
+
+def test_waypoints_become_signs_where_they_are_near():
+    recording = made(rolling, 5000.0, 20.0)
+    near, far = 120, 200
+    more = (
+        f'<wpt lat="{recording.latitude[near] + 0.0002:.7f}" lon="{recording.longitude[near]:.7f}"><name>steep, '
+        '"low gear" &amp; care</name></wpt>'
+        f'<wpt lat="{recording.latitude[far] + 0.01:.7f}" lon="{recording.longitude[far]:.7f}"><name>elsewhere</name></wpt>'
+        f'<wpt lat="{recording.latitude[far]:.7f}" lon="{recording.longitude[far]:.7f}"></wpt>'
+    )
+    track = import_track(recording.write(more=more))
+    assert [text for _, text in track.signs] == ['steep, "low gear" & care']
+    assert track.signs[0][0] == pytest.approx(near * 20.0, abs=25.0)
+    assert track.waypoints_left == 1
+    Path("road.csv").write_text(track.csv(), encoding="utf-8")
+    assert [sign.text for sign in load_route("road.csv").signs] == ['steep, "low gear" & care']
+
+
+def test_route_is_taken_when_there_is_no_track():
+    text = made(rolling, 5000.0, 60.0).write().read_text(encoding="utf-8")
+    plain = import_track("made.gpx")
+    for old, new in (("<trkseg>", ""), ("</trkseg>", ""), ("trkpt", "rtept"), ("trk>", "rte>")):
+        text = text.replace(old, new)
+    Path("route.gpx").write_text(text, encoding="utf-8")
+    track = import_track("route.gpx")
+    assert "GPX route" in track.source
+    assert track.csv() == plain.csv()
+
+
+def test_times_that_run_backwards_or_are_none_do_not_matter():
+    path = made(rolling, 4000.0).write()
+    plain = import_track(path).csv()
+    times = iter(["<time>2020-01-02T00:00:00Z</time>", "<time>1999-01-02T00:00:00Z</time>", "<time>noon</time>"] * 999)
+    text = re.sub("</trkpt>", lambda _: next(times) + "</trkpt>", path.read_text(encoding="utf-8"))
+    path.write_text(text, encoding="utf-8")
+    assert import_track(path).csv() == plain
+
+
+def test_track_over_the_date_line_is_a_track_like_any_other():
+    here = made(rolling, 8000.0, 20.0, start=(-17.0, 40.0))
+    there = made(rolling, 8000.0, 20.0, start=(-17.0, 179.999))
+    assert there.longitude.min() < -179.0 < 179.0 < there.longitude.max()
+    one, other = import_track(here.write()), import_track(there.write("over.gpx"))
+    assert one.length == pytest.approx(other.length, abs=0.3)
+    assert one.climb == pytest.approx(other.climb, abs=0.2)
+
+
+ENCODED = [
+    ("utf-8", "utf-8", "Säntis"),
+    ("utf-8-sig", "UTF-8", "Säntis"),
+    ("latin-1", "ISO-8859-1", "Säntis"),
+    ("cp1252", "windows-1252", "Säntis"),
+    ("utf-16", "UTF-16", "Săntis"),
+    ("utf-16-le", "UTF-16", "Săntis"),
+]
+
+
+@pytest.mark.parametrize(("codec", "declared", "name"), ENCODED, ids=[row[0] for row in ENCODED])
+def test_encoding_that_is_declared_is_read(codec, declared, name):
+    body = made(rolling, 3000.0, 20.0).write().read_text(encoding="utf-8").replace("made up", name)
+    Path("coded.gpx").write_bytes(f'<?xml version="1.0" encoding="{declared}"?>\n{body}'.encode(codec))
+    assert name in import_track("coded.gpx").title
+
+
+def test_elements_with_a_prefix_are_read():
+    text = made(rolling, 3000.0, 20.0).write().read_text(encoding="utf-8")
+    plain = import_track("made.gpx")
+    text = re.sub(r"<(/?)(gpx|trk|trkseg|trkpt|ele|name)\b", r"<\1g:\2", text).replace(" xmlns=", " xmlns:g=")
+    Path("prefixed.gpx").write_text(text, encoding="utf-8")
+    assert import_track("prefixed.gpx").csv() == plain.csv()
+
+
+def test_file_without_ending_is_known_by_its_content():
+    recording = made(rolling, 3000.0, 20.0)
+    plain = import_track(recording.write())
+    assert import_track(recording.write("track")).csv() == plain.csv()
+    rows = "\n".join(f"{a:.1f},{h:.2f}" for a, h in zip(recording.along, recording.height, strict=True))
+    Path("table.txt").write_text(f"distance_m,elevation_m\n{rows}\n", encoding="utf-8")
+    assert import_track("table.txt").length == pytest.approx(3000.0, abs=0.1)
+
+
+def test_table_of_distance_and_elevation():
+    recording = made(rolling, 12_000.0, 15.0, height_noise=1.5)
+    recording.height[60:70] = np.nan
+    cells = ("" if np.isnan(height) else f"{height:.2f}" for height in recording.height)
+    rows = [f"{at / 1000 + 2:.4f},{cell}," for at, cell in zip(recording.along, cells, strict=True)]
+    rows[200] += "low gear"
+    Path("table.csv").write_text("distance_km,elevation_m,sign\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    track = import_track("table.csv")
+    assert track.length == pytest.approx(12_000.0, abs=0.1)
+    assert track.climb == pytest.approx(recording.climb, rel=0.05)
+    assert track.heights_filled == {"missing": 10}
+    assert track.signs[0][0] == pytest.approx(3000.0, abs=1.0)
+    assert np.sqrt(np.mean(error_of(track, recording) ** 2)) < 2.0
+
+
+# ---------------------------------------------------------------- a real track
+
+
+def test_real_track():
+    """25 km and 284 m of climb, counted from the track as its description has it; geographiclib measures the legs."""
+    track = import_track(REAL)
+    with open(REAL, encoding="utf-8") as file:
+        points = [point for piece in gpxpy.parse(file).tracks[0].segments for point in piece.points]
+    legs = [
+        Geodesic.WGS84.Inverse(one.latitude, one.longitude, other.latitude, other.longitude)["s12"]
+        for one, other in pairwise(points)
+    ]
+    assert track.points_read == len(points) == 381
+    assert track.pieces == 2
+    assert track.length == pytest.approx(sum(legs), rel=0.002)
+    assert track.length == pytest.approx(25_000.0, rel=0.02)
+    assert track.climb == pytest.approx(284.0, rel=0.05)
+    assert track.climb < track.raw_climb
+    assert np.abs(track.grade).max() < 0.12
+    assert abs(track.departure[0]) < 6.0
+    assert track.bound == () and track.gaps == ()
+
+
+def test_same_track_gives_the_same_bytes():
+    first, second = import_track(REAL), import_track(REAL)
+    assert first.csv() == second.csv()
+    assert first.toml() == second.toml()
+    assert track_picture(first) == track_picture(second)
+
+
+@pytest.mark.parametrize("every", [10.0, 25.0, 50.0])
+def test_road_file_gives_back_the_smoothed_heights(every):
+    track = import_track(REAL, every=every, limit=80 / 3.6)
+    Path("road.csv").write_text(track.csv(), encoding="utf-8")
+    Path("road.toml").write_text(track.toml(), encoding="utf-8")
+    road = load_route("road.csv")
+    assert road.length == pytest.approx(track.length, abs=0.05)
+    assert np.abs(road.elevation - track.elevation).max() < 0.01
+    fine = import_track(REAL, every=5.0)
+    assert np.abs(np.interp(fine.distance, road.distance, road.elevation) - fine.elevation).max() < 0.5
+    assert road.elevation[-1] == pytest.approx(fine.elevation[-1], abs=0.1)
+    assert road.limit_at(12_000.0) == pytest.approx(80 / 3.6)
+    assert road.title == track.title and "smoothed over 200 m" in road.source
+    assert "smoothed over 200 m" in road.marks["grade_percent"]
+    assert road.climb == pytest.approx(track.climb, abs=0.5)
+
+
+def test_truck_arrives_over_an_imported_road(capsys):
+    assert main(["route", str(REAL), "--out", "coast", "--limit", "80km/h"]) == 0
+    capsys.readouterr()
+    result = run_trip(load_truck("long-haul-manual").truck, load_route("coast.csv"), load_settings())
+    summary = result.summary
+    assert summary["ended"] == "arrived"
+    assert summary["distance_m"] == pytest.approx(25_265.0, abs=100.0)
+    assert abs(summary["energy"]["residual_fraction"]) < 1e-3
+    assert summary["max_speed_m_s"] < 100 / 3.6
+
+
+def test_five_thousand_points_take_well_below_a_second():
+    path = made(rolling, 60_000.0, 12.0, 1.0, 1.0).write()
+    import_track(path)
+    started = time.perf_counter()
+    track = import_track(path)
+    track_picture(track)
+    took = time.perf_counter() - started
+    assert track.points_read == 5001
+    assert took < 2.0  # about 0.3 s alone on two cores; the bound leaves room for a busy machine
+
+
+# ---------------------------------------------------------------- the command
+
+
+def call(capsys, *arguments: str) -> tuple[int, str, str]:
+    """Runs `haulbench route` in this process."""
+    code = main(["route", *arguments])
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_command_says_what_it_did(capsys):
+    recording = made(rolling, 9000.0, 12.0, 1.0)
+    recording.latitude[200] += 0.01
+    recording.height[10:15] = np.nan
+    hole = (recording.along > 5000.0) & (recording.along < 5700.0)
+    recording.without(hole).write()
+    code, out, err = call(capsys, "made.gpx", "--out", "road")
+    assert (code, err) == (0, "")
+    for fragment in (
+        "made up", f"{np.sum(~hole)} read", "1 position jumped away and back", "missing",
+        "km", "as recorded", "smoothed", "steepest", "furthest from recorded", "bridged straight", "90 km/h",
+        "road.csv, road.toml, road.svg", "haulbench run road.csv",
+    ):  # fmt: skip
+        assert fragment in out
+    assert sorted(path.name for path in Path.cwd().iterdir()) == ["made.gpx", *sorted(f"road.{end}" for end in FILES)]
+    assert load_route("road.csv").limit_at(0.0) == pytest.approx(25.0)
+
+
+@pytest.mark.parametrize(
+    ("units", "has", "lacks"), [("us", " mi", " km"), ("metric", " km", " mi"), ("both", " mi", None)]
+)
+def test_units_people_read(capsys, units, has, lacks):
+    made(rolling, 3000.0).write()
+    _, out, _ = call(capsys, "made.gpx", "--out", "road", "--units", units)
+    line = next(line for line in out.splitlines() if line.startswith("  length"))
+    assert has in line
+    assert lacks is None or lacks not in line
+
+
+def test_creator_of_the_file_is_not_told(capsys):
+    assert b"creator=" in REAL.read_bytes()
+    _, out, _ = call(capsys, str(REAL), "--out", "road")
+    written = "".join(Path(f"road.{ending}").read_text(encoding="utf-8") for ending in FILES)
+    assert "creator" not in out + written
+    assert "github" not in out + written
+
+
+def test_picture_is_a_drawing_with_titled_axes():
+    track = import_track(REAL)
+    root = ElementTree.fromstring(track_picture(track))
+    space = "{http://www.w3.org/2000/svg}"
+    texts = [element.text for element in root.iter(f"{space}text")]
+    assert {"height, m", "grade, %", "distance along the road, km", track.title} <= set(texts)
+    lines = list(root.iter(f"{space}polyline"))
+    assert len(lines) == 3
+    widths = [float(line.get("stroke-width", "0")) for line in lines]
+    assert widths[0] > 2 * widths[1]
+    for line in lines:
+        points = np.array([pair.split(",") for pair in (line.get("points") or "").split()], dtype=float)
+        assert len(points) > 300
+        assert points.min() > 0.0 and points[:, 0].max() <= 1000.0 and points[:, 1].max() <= 600.0
+
+
+def test_force_replaces_all_three(capsys):
+    made(rolling, 3000.0).write()
+    for ending in FILES:
+        Path(f"road.{ending}").write_text("old", encoding="utf-8")
+    code, _, err = call(capsys, "made.gpx", "--out", "road.csv", "--force")
+    assert (code, err) == (0, "")
+    assert all(Path(f"road.{ending}").read_text(encoding="utf-8") != "old" for ending in FILES)
+    assert load_route("road.csv").length == pytest.approx(3000.0, abs=30.0)
+
+
+# ---------------------------------------------------------------- bad input
+
+GPX = '<gpx version="1.1"><trk><trkseg>{}</trkseg></trk></gpx>'
+POINTS = "".join(f'<trkpt lat="{46 + n / 1000}" lon="7"><ele>{400 + n}</ele></trkpt>' for n in range(20))
+SOUND = GPX.format(POINTS)
+LAUGHS = (
+    '<?xml version="1.0"?><!DOCTYPE lolz [<!ENTITY lol "lol">'
+    + "".join(f'<!ENTITY lol{n + 1} "{f"&lol{n or str()};" * 10}">' for n in range(9))
+    + "]>"
+)
+OUTSIDE = '<?xml version="1.0"?>\n<!DOCTYPE gpx [<!ENTITY x SYSTEM "file:///etc/hostname">]>\n'
+
+
+def point(lat: object = 46.5, lon: object = 7, ele: object = 400) -> str:
+    """One more point after twenty sound ones."""
+    return GPX.format(f'{POINTS}<trkpt lat="{lat}" lon="{lon}"><ele>{ele}</ele></trkpt>')
+
+
+BAD_FILES = [
+    ("document type", "a.gpx", f"<!DOCTYPE gpx>{SOUND}", ("a.gpx line 1", "DOCTYPE", "Remove the declaration")),
+    ("document type in small letters", "a.gpx", f"<!doctype gpx>{SOUND}", ("a.gpx line 1", "DOCTYPE")),
+    ("entity alone", "a.gpx", f'\n<!ENTITY a "b">{SOUND}', ("a.gpx line 2", "ENTITY", "trap")),
+    ("billion laughs", "a.gpx", LAUGHS + SOUND.replace("400", "&lol9;"), ("a.gpx line 1", "DOCTYPE")),
+    ("entity from outside", "a.gpx", OUTSIDE + SOUND.replace("400", "&x;"), ("a.gpx line 2", "DOCTYPE")),
+    ("document type in UTF-16", "a.gpx", f"<!DOCTYPE gpx>{SOUND}".encode("utf-16"), ("a.gpx line 1", "DOCTYPE")),
+    ("empty", "a.gpx", "", ("a.gpx: is empty",)),
+    ("only blanks", "a.csv", "\n \n", ("a.csv: is empty",)),
+    ("binary", "a.gpx", bytes(range(256)) * 4, ("a.gpx: is not a text file in UTF-8", "save the track as GPX")),
+    ("NUL bytes", "a.gpx", SOUND.encode() + b"\0\0", ("a.gpx: is not a text file",)),
+    ("not UTF-8", "a.gpx", SOUND.replace("trk>", "trk>ü", 1).encode("latin-1"), ("not a text file in UTF-8",)),
+    (
+        "unknown encoding",
+        "a.gpx",
+        f'<?xml version="1.0" encoding="klingon"?>{SOUND}',
+        ('declares the encoding "klingon"', "UTF-8"),
+    ),
+    ("encoding that is none", "a.gpx", f'<?xml version="1.0" encoding="zip"?>{SOUND}', ('encoding "zip', "UTF-8")),
+    ("cut off", "a.gpx", "\n\n" + SOUND[:400], ("a.gpx line 3", "cut off or broken")),
+    ("tags crossed", "a.gpx", SOUND.replace("</trkseg></trk>", "</trk></trkseg>"), ("line 1", "cut off or broken")),
+    ("entity nobody declared", "a.gpx", SOUND.replace("400", "&lol;"), ("line 1", "cut off or broken")),
+    ("not XML", "a.gpx", "hello, this is my trip\n", ("a.gpx: is not XML", "Export the track as GPX")),
+    ("table named gpx", "a.gpx", "distance_m,elevation_m\n0,1\n500,2\n", ("a.gpx: is not XML",)),
+    ("other root", "a.gpx", "<kml><trkpt/></kml>", ("a.gpx", "<kml>, not <gpx>")),
+    ("no track", "a.gpx", '<gpx version="1.1"></gpx>', ("holds no track point", "<trk> or <rte>")),
+    ("waypoints only", "a.gpx", '<gpx><wpt lat="1" lon="2"><name>a</name></wpt></gpx>', ("holds no track point",)),
+    ("empty piece", "a.gpx", GPX.format(""), ("holds no track point",)),
+    ("one point", "a.gpx", GPX.format('<trkpt lat="1" lon="2"><ele>3</ele></trkpt>'), ("1 point(s)", "at least two")),
+    (
+        "one place",
+        "a.gpx",
+        GPX.format('<trkpt lat="1" lon="2"><ele>3</ele></trkpt>' * 50),
+        ("50 point(s)", "1 can be used", "at least two"),
+    ),
+    (
+        "too short",
+        "a.gpx",
+        GPX.format("".join(f'<trkpt lat="{46 + n / 5000}" lon="7"><ele>3</ele></trkpt>' for n in range(6))),
+        ("111 m long", "200 m at least"),
+    ),
+    ("latitude nan", "a.gpx", point(lat="nan"), ("point 21", "latitude is nan", "-90 to 90 degrees")),
+    ("latitude too large", "a.gpx", point(lat="91.5"), ("point 21", "latitude is 91.5", "-90 to 90 degrees")),
+    ("longitude infinite", "a.gpx", point(lon="inf"), ("point 21", "longitude is inf", "-180 to 180 degrees")),
+    ("longitude too large", "a.gpx", point(lon="-200"), ("point 21", "longitude is -200", "-180 to 180 degrees")),
+    ("latitude is a word", "a.gpx", point(lat="north"), ('latitude or longitude is "north"', "must be a number")),
+    ("elevation is a word", "a.gpx", point(ele="high"), ('elevation is "high"', "number in metres")),
+    (
+        "latitude left out",
+        "a.gpx",
+        SOUND.replace('lat="46.005"', ""),
+        ("a point has no latitude or longitude", "needs both"),
+    ),
+    ("gap too wide", "a.gpx", point(lat=47.5), ("a gap of 164.", "at 2.11 km", "5 km at most", "Split the track")),
+    ("no heights", "a.gpx", re.sub(r"<ele>\d+</ele>", "", SOUND), ("no heights", "0 of 20 points", "with elevation")),
+    ("heights all 0", "a.gpx", re.sub(r"<ele>\d+</ele>", "<ele>0</ele>", SOUND), ("all heights are 0", "elevation")),
+    (
+        "heights all nan",
+        "a.gpx",
+        re.sub(r"<ele>\d+</ele>", "<ele>nan</ele>", SOUND),
+        ("no heights from -450 to 6000 m",),
+    ),
+    ("one height", "a.gpx", re.sub(r"<ele>4(?!00)\d+</ele>", "", SOUND), ("no heights", "1 of 20 points")),
+    ("neither", "a.txt", "hello\n", ("a.txt: is neither a GPX track nor a table", "distance_m,elevation_m")),
+    ("table: unknown column", "a.csv", "distance_m,height\n0,1\n9,1\n", ("line 1", '"height"', "elevation_m")),
+    ("table: no header", "a.csv", "0,1\n500,2\n", ("line 1", '"0"', "columns are distance_m")),
+    ("table: no elevation", "a.csv", "distance_m\n0\n500\n", ("line 1", "elevation_m and one of distance_m")),
+    ("table: both distances", "a.csv", "distance_m,distance_km,elevation_m\n0,0,1\n", ("line 1", "one of distance_m")),
+    ("table: column twice", "a.csv", "distance_m,distance_m,elevation_m\n0,0,1\n", ("line 1", "twice")),
+    (
+        "table: repeated",
+        "a.csv",
+        "distance_m,elevation_m\n0,1\n300,1\n300,2\n",
+        ("line 4", "300 m is not after 300 m", "Sort the rows"),
+    ),
+    (
+        "table: reversed",
+        "a.csv",
+        "distance_m,elevation_m\n0,1\n300,1\n200,2\n",
+        ("line 4", "200 m is not after 300 m"),
+    ),
+    (
+        "table: negative",
+        "a.csv",
+        "distance_m,elevation_m\n-5,1\n300,1\n",
+        ("line 2", "distance_m is -5", "0 to 3000 km"),
+    ),
+    ("table: nan", "a.csv", "distance_m,elevation_m\n0,1\nnan,1\n", ("line 3", "distance_m is nan", "0 to 3000 km")),
+    ("table: word", "a.csv", "distance_m,elevation_m\n0,1\nfar,1\n", ("line 3", 'distance_m is "far"', "a number")),
+    ("table: unit", "a.csv", "distance_m,elevation_m\n0,1\n500,2 m\n", ("line 3", 'elevation_m is "2 m"', "a number")),
+    ("table: ragged", "a.csv", "distance_m,elevation_m\n0,1\n500,2,5\n", ("line 3", "3 cells under 2 column names")),
+    ("table: one row", "a.csv", "distance_m,elevation_m\n0,1\n", ("1 point(s)", "at least two")),
+    ("table: header alone", "a.csv", "distance_m,elevation_m\n", ("0 point(s)", "at least two")),
+    ("table: short", "a.csv", "distance_m,elevation_m\n0,1\n150,1\n", ("150 m long", "200 m at least")),
+    ("table: not UTF-8", "a.csv", b"distance_m,elevation_m,sign\n0,1,\xfc\n", ("not a text file in UTF-8", "as CSV")),
+    ("table: UTF-16", "a.csv", "distance_m,elevation_m\n".encode("utf-16"), ("not a text file in UTF-8",)),
+    ("table: quote open", "a.csv", 'distance_m,elevation_m\n0,"1\n500,2\n', ("line 2", "a.csv")),
+    (
+        "table: cell without end",
+        "a.csv",
+        f"distance_m,elevation_m,sign\n0,1,{'x' * 200_000}\n500,2,\n",
+        ("a.csv: cannot be read as CSV",),
+    ),
+]
+
+
+def refusal(capsys, *arguments: str, seconds: float = 3.0) -> str:
+    """The one message of a refusal; nothing is printed or left behind beside what was there."""
+    before = sorted(path.name for path in Path.cwd().iterdir())
+    started = time.perf_counter()
+    code, out, err = call(capsys, *arguments)
+    assert time.perf_counter() - started < seconds
+    assert code == 2
+    assert out == ""
+    assert err.count("haulbench:") == 1 and err.startswith("haulbench: ")
+    assert len(err.strip().splitlines()) == 1, err
+    assert len(err) < 600, err
+    assert not re.search(r"Traceback|Error\b|Errno|<class|gpxpy|codec|object at", err), err
+    assert sorted(path.name for path in Path.cwd().iterdir()) == before
+    return err
+
+
+def assert_holds(message: str, fragments: tuple[str, ...]) -> None:
+    """Every fragment stands in the message."""
+    missing = [fragment for fragment in fragments if fragment not in message]
+    assert not missing, f"{missing} not in: {message}"
+
+
+@pytest.mark.parametrize("case", [row[1:] for row in BAD_FILES], ids=[row[0] for row in BAD_FILES])
+def test_bad_file(capsys, case):
+    name, content, fragments = case
+    Path(name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+    assert_holds(refusal(capsys, name, "--out", "road"), fragments)
+
+
+def test_what_the_bad_files_start_from_is_sound(capsys):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    assert call(capsys, "a.gpx", "--out", "road")[0] == 0
+
+
+BAD_FLAGS = [
+    ("every in the wrong unit", ("--every", "25kg"), ("--every 25kg", '"kg"', "--every 25m")),
+    ("every is a word", ("--every", "often"), ("--every often", "not a number", "--every 25m")),
+    ("every too short", ("--every", "1m"), ("every is 1 m", "5 to 100 m")),
+    ("every endless", ("--every", "1e999"), ("every is inf m", "5 to 100 m")),
+    ("every negative", ("--every=-25m",), ("every is -25 m", "5 to 100 m")),
+    ("every too long for smooth", ("--every", "80m", "--smooth", "100m"), ("every is 80 m", "here 25 m")),
+    ("smooth in the wrong unit", ("--smooth", "200km/h"), ("--smooth 200km/h", '"km/h"', "--smooth 200m")),
+    ("smooth too short", ("--smooth", "10m"), ("smooth is 10 m", "50 to 1000 m")),
+    ("smooth too long", ("--smooth", "2km"), ("smooth is 2000 m", "50 to 1000 m")),
+    ("smooth is not a number", ("--smooth", "nan"), ("--smooth nan", "not a number")),
+    ("limit in the wrong unit", ("--limit", "80m"), ("--limit 80m", '"m"', "--limit 80km/h")),
+    ("limit too high", ("--limit", "300km/h"), ("limit is 300 km/h", "5 to 130 km/h")),
+    ("limit of nothing", ("--limit", "0"), ("limit is 0 km/h", "5 to 130 km/h")),
+    ("unknown flag", ("--fast",), ("--fast", "--help")),
+]
+
+
+@pytest.mark.parametrize("case", [row[1:] for row in BAD_FLAGS], ids=[row[0] for row in BAD_FLAGS])
+def test_bad_flag(capsys, case):
+    flags, fragments = case
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road", *flags), fragments)
+
+
+def test_no_out(capsys):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    assert_holds(refusal(capsys, "a.gpx"), ("--out", "--help"))
+
+
+BAD_PLACES = [
+    ("no name", "", ("names no file", "without ending")),
+    ("folder", "here/", ("names no file", "without ending")),
+    ("missing folder", "nowhere/road", ("there is no folder nowhere", "make it first")),
+    ("control character", "ro\nad", ("control character", "plain path")),
+    ("name too long", "x" * 5000, ("--out xxx",)),
+]
+
+
+@pytest.mark.parametrize("case", [row[1:] for row in BAD_PLACES], ids=[row[0] for row in BAD_PLACES])
+def test_bad_place(capsys, case):
+    out, fragments = case
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    assert_holds(refusal(capsys, "a.gpx", "--out", out), fragments)
+
+
+@pytest.mark.parametrize("ending", FILES)
+def test_file_that_is_there_is_not_replaced(capsys, ending):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    Path(f"road.{ending}").write_text("mine", encoding="utf-8")
+    message = refusal(capsys, "a.gpx", "--out", "road")
+    assert_holds(message, (f"road.{ending} is there already", "--force"))
+    assert Path(f"road.{ending}").read_text(encoding="utf-8") == "mine"
+
+
+def test_folder_of_the_name_of_a_file(capsys):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    Path("road.svg").mkdir()
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road", "--force"), ("road.svg is a folder", "another road"))
+
+
+def test_track_is_not_written_over_itself(capsys):
+    rows = "".join(f"{n * 50},{100 + n}\n" for n in range(20))
+    Path("table.csv").write_text("distance_m,elevation_m\n" + rows, encoding="utf-8")
+    message = refusal(capsys, "table.csv", "--out", "table", "--force")
+    assert_holds(message, ("table.csv is the track itself", "another road"))
+
+
+def test_missing_file(capsys):
+    assert_holds(refusal(capsys, "none.gpx", "--out", "road"), ("none.gpx: there is no such file", "GPX or CSV"))
+
+
+@pytest.mark.parametrize("name", ["a\0b.gpx", "x" * 5000 + ".gpx"], ids=["NUL", "too long"])
+def test_name_no_file_can_have(capsys, name):
+    assert_holds(refusal(capsys, name, "--out", "road"), (".gpx" if "\0" in name else "xxx", ": "))
+
+
+def test_folder_for_a_file(capsys):
+    Path("a.gpx").mkdir()
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("a.gpx: is a folder", "GPX or CSV"))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes by name here")
+def test_pipe_for_a_file(capsys):
+    os.mkfifo("a.gpx")
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("a.gpx: is no ordinary file", "save the track"))
+
+
+def test_huge_file(capsys):
+    with open("a.gpx", "wb") as file:
+        file.write(SOUND.encode())
+        file.truncate(65_000_000)
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("a.gpx: 65.0 MB", "64 MB at most", "shorter tracks"))
+
+
+def test_too_many_points(capsys, monkeypatch):
+    monkeypatch.setattr(track_file_module, "MOST_POINTS", 10)
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("20 points", "10 at most"))
+
+
+def test_laughs_in_an_element_name_do_not_take_long(capsys):
+    Path("a.gpx").write_text(" xmlns" * 500_000 + SOUND, encoding="utf-8")
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("namespaces",))
+
+
+def test_elements_nested_very_deep(capsys):
+    deep = "<extensions>" + "<a>" * 50_000 + "</a>" * 50_000 + "</extensions>"
+    Path("a.gpx").write_text(SOUND.replace("<trk>", f"{deep}<trk>"), encoding="utf-8")
+    code, _, err = call(capsys, "a.gpx", "--out", "road")
+    assert (code == 0 and err == "") or (code == 2 and "cannot be understood" in err)
+
+
+def as_root() -> bool:
+    return hasattr(os, "geteuid") and os.geteuid() == 0
+
+
+@pytest.mark.skipif(as_root(), reason="root may read and write everything")
+def test_file_that_may_not_be_read(capsys):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    Path("a.gpx").chmod(0)
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("a.gpx: cannot be read",))
+
+
+@pytest.mark.skipif(as_root(), reason="root may read and write everything")
+def test_folder_that_may_not_be_written(capsys):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    Path("locked").mkdir(mode=0o500)
+    assert_holds(refusal(capsys, "a.gpx", "--out", "locked/road"), ("cannot be written", "a folder of yours"))
+
+
+@pytest.mark.parametrize("problem", [errno.EACCES, errno.EIO])
+def test_file_the_system_does_not_give(capsys, monkeypatch, problem):
+    """The same as the two above, for those who run the tests as root."""
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(problem, os.strerror(problem))
+
+    monkeypatch.setattr(track_file_module, "open", refuse, raising=False)
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road"), ("a.gpx: cannot be read", os.strerror(problem)))
+
+
+class FullDisk(io.StringIO):
+    """A file on a disk that is full."""
+
+    def write(self, _: str) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_full_disk_leaves_nothing_behind(capsys, monkeypatch, force):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    if force:
+        Path("road.csv").write_text("mine", encoding="utf-8")
+    count = iter(range(9))
+
+    def opened(path: object, *arguments: object, **named: object) -> object:
+        file = open(path, *arguments, **named)  # noqa: SIM115
+        if next(count) == 1:  # the first file fits, the second does not
+            file.close()
+            return contextlib.nullcontext(FullDisk())
+        return file
+
+    monkeypatch.setattr("sim.command.folder.open", opened, raising=False)
+    message = refusal(capsys, "a.gpx", "--out", "road", *(["--force"] if force else []))
+    assert_holds(message, ("--out road: cannot be written", os.strerror(errno.ENOSPC), "nothing was written"))
+    assert not force or Path("road.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_failing_at_the_last_file_puts_the_others_back(capsys, monkeypatch):
+    Path("a.gpx").write_text(SOUND, encoding="utf-8")
+    Path("road.csv").write_text("mine", encoding="utf-8")
+    replace = os.replace
+
+    def replaced(source: Path, target: Path) -> None:
+        if str(target) == "road.svg":
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        replace(source, target)
+
+    monkeypatch.setattr("sim.command.folder.os.replace", replaced)
+    assert_holds(refusal(capsys, "a.gpx", "--out", "road", "--force"), ("cannot be written", "nothing was written"))
+    assert Path("road.csv").read_text(encoding="utf-8") == "mine"
