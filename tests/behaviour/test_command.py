@@ -1,5 +1,6 @@
 """The command as a user meets it: output, exit codes, files, and messages instead of tracebacks."""
 
+import errno
 import json
 import os
 import subprocess
@@ -182,3 +183,24 @@ def test_a_changed_mass_is_spread_over_the_axles_as_before(capsys, mass):
     heavier = json.loads(call(capsys, "run", "grade:0%,2km", "--json")[1])
     assert code == 0
     assert 0.8 < lighter["fuel_kg"] / heavier["fuel_kg"] < 0.98
+
+
+def test_a_full_disk_leaves_nothing_behind(capsys, tmp_path, monkeypatch):
+    def full(_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    code, out, err = call(capsys, "run", SHORT, "--out", str(tmp_path / "trip"))
+    assert code == 2 and out == ""
+    assert "cannot be written" in err and os.strerror(errno.ENOSPC) in err and "nothing was written" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_interrupted_trip_leaves_nothing_behind(capsys, tmp_path, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("sim.trip.run_trip", interrupted)
+    code, out, err = call(capsys, "run", SHORT, "--out", str(tmp_path / "trip"))
+    assert (code, out, err) == (130, "", "haulbench: interrupted; nothing was written\n")
+    assert list(tmp_path.iterdir()) == []
