@@ -16,6 +16,8 @@ from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVIT
 
 BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
 
+HOTTEST_COOLANT_C = 110.0  # assumed: from here a coolant alarm would be on
+HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
 WORTH_SAYING_M = 0.5  # m: a truck that rolls back less has only settled into its clutch
 SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
 
@@ -289,7 +291,7 @@ def summarise(
     events: tuple[dict[str, Any], ...],
     route: Route,
     settings: Settings,
-    rolled_back: float,
+    trace: Trace,
 ) -> dict[str, Any]:
     """The numbers of a finished trip.
 
@@ -313,8 +315,8 @@ def summarise(
         [-]
     settings : Settings
         [-]
-    rolled_back : float
-        Longest way the truck went back. [m]
+    trace : Trace
+        For the extremes the kernel does not count. [as named]
 
     Returns
     -------
@@ -360,7 +362,9 @@ def summarise(
         "time_over_governed_s": float(s["time_over_governed"]),
         "time_over_limit_s": float(s["time_over_limit"]),
         "time_wheel_slip_s": float(s["time_wheel_slip"]),
-        "rolled_back_m": rolled_back,
+        "rolled_back_m": trace.rolled_back(),
+        "max_coolant_temperature_c": float(trace["coolant_temperature_c"].max()),
+        "max_oil_temperature_c": float(trace["oil_temperature_c"].max()),
         "clutch_heat_kj": float(s["clutch"]) / 1000.0,
         "retarding_share": {name: value / all_held if all_held > 0.0 else 0.0 for name, value in held.items()},
         "energy": energy_ledger(before, after, parameters, climbed),
@@ -423,6 +427,12 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
         found.append(f"the truck rolled back {summary['rolled_back_m']:.1f} m")
     if summary["time_wheel_slip_s"] > 0.0:
         found.append(f"drive wheels slipped for {summary['time_wheel_slip_s']:.1f} s")
+    if summary["max_coolant_temperature_c"] > HOTTEST_COOLANT_C:
+        found.append(f"the engine overheated: coolant {summary['max_coolant_temperature_c']:.0f} C")
+    if summary["max_oil_temperature_c"] > HOTTEST_OIL_C:
+        found.append(
+            f"oil at {summary['max_oil_temperature_c']:.0f} C is beyond the {HOTTEST_OIL_C:.0f} C to which the friction law is good"
+        )
     if summary["least_tank_pressure_kpa"] < 414.0:
         found.append(f"air tanks fell to {summary['least_tank_pressure_kpa']:.0f} kPa (60 psi is the usual alarm)")
     if summary["energy"]["residual_fraction"] > 1e-3:

@@ -497,6 +497,8 @@ def check_warnings(result: Result) -> None:
     for letter in ("a", "b"):
         if result.truck.vehicle.axles == 5 and trace[f"severity_temperature_{letter}_c"].max() > BRAKE_LIMIT:
             assert f"constant set {letter.upper()}" in said
+    assert trace["oil_temperature_c"].max() <= 156.0 or "friction law is good" in said
+    assert trace["coolant_temperature_c"].max() <= 110.0 or "overheated" in said
     slipping = longest(time, trace["wheel_slip"] > 0.5)
     assert slipping < LONG_ENOUGH or "drive wheels slipped" in said
     assert (trace["reservoir_pressure_kpa"].min() >= 414.0) or "air tanks" in said
