@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.assemble import parameters_of, tables_of
-from sim.laws.air import air_density, ambient_pressure, ambient_temperature
+from sim.laws.air import air_density
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.thermal import compressor_power, fan_power
-from sim.plant import asked_driveline, asked_resistance, asked_retarding
-from sim.specs import PAIRS, Settings, Truck
+from sim.plant import asked_air, asked_driveline, asked_resistance, asked_retarding
+from sim.specs import Settings, Truck
 from sim.units import to_si
 
 LOWEST_SPEED = to_si(900.0, "rpm")  # rad/s: below it an engine brake is of no use (common practice, no source)
@@ -164,9 +164,7 @@ def control_chart(
     parameters = parameters_of(truck, settings, elevation if start_elevation is None else start_elevation)
     tables = tables_of(truck)
     p = parameters[0]
-    first = float(p["start_temperature"])
-    warmth = float(ambient_temperature(elevation, float(p["start_elevation"]), first))
-    outside = float(ambient_pressure(warmth, first, float(p["start_pressure"])))
+    warmth, outside = asked_air(parameters, elevation)
     density = float(air_density(outside, warmth))
     wind = settings.weather.wind_m_s
 
@@ -183,7 +181,7 @@ def control_chart(
         per_speed = float(engine_speed_in_gear(1.0, truck.tyres.rolling_radius_m, ratio, truck.driveline.axle_ratio))
         slopes = np.array([asked_driveline(parameters, tables, -1.0, gear, float(n))[0] for n in turning])
         for stage in STAGES:
-            cylinders = len(truck.engine_brake.pairs(stage)) * truck.engine.cylinders / len(PAIRS)
+            cylinders = truck.braking_cylinders(stage)
             held = [asked_retarding(parameters, tables, gear, float(n), outside, cylinders) for n in turning]
             curves.append(RetardingCurve(gear, stage, turning, turning / per_speed, np.array(held) + slopes * extra))
 

@@ -592,6 +592,29 @@ def asked_friction(parameters, speed):
     return warm_friction(speed, parameters[0])
 
 
+def asked_air(parameters, elevation):
+    """Temperature and pressure of the air at a height.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    elevation : float
+        [m]
+
+    Returns
+    -------
+    temperature : float
+        [K]
+    pressure : float
+        [Pa]
+    """
+    p = parameters[0]
+    first = float(p["start_temperature"])
+    temperature = float(ambient_temperature(elevation, float(p["start_elevation"]), first))
+    return temperature, float(ambient_pressure(temperature, first, float(p["start_pressure"])))
+
+
 @compiled
 def asked_resistance(parameters, density, speed, wind, grade):
     """Force of road and air at a speed on a grade.

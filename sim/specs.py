@@ -390,6 +390,21 @@ class Truck(Part):
     accessories: Accessories
     speedometer: Speedometer
 
+    def braking_cylinders(self, stage: int) -> float:
+        """How many cylinders work as an engine brake in a stage.
+
+        Parameters
+        ----------
+        stage : int
+            0 to 3. [-]
+
+        Returns
+        -------
+        cylinders : float
+            [-]
+        """
+        return len(self.engine_brake.pairs(stage)) * self.engine.cylinders / len(PAIRS)
+
     @model_validator(mode="after")
     def _whole(self) -> "Truck":
         """The parts fit each other."""

@@ -72,7 +72,7 @@ def needed_stage(scene: Scene) -> int:
     push = -scene.resistance(clock.believed("road_speed"), steepest)
     gear, speed, ambient = int(clock.true("gear")), clock.true("engine_speed"), clock.true("ambient_pressure")
     for stage in (1, 2):
-        cylinders = len(scene.truck.engine_brake.pairs(stage)) * scene.truck.engine.cylinders / len(PAIRS)
+        cylinders = scene.truck.braking_cylinders(stage)
         if asked_retarding(clock.rig.parameters, clock.rig.tables, gear, speed, ambient, cylinders) >= push:
             return stage
     return 3

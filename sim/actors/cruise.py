@@ -10,7 +10,7 @@ from sim.laws.foot import overspeed_stage
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 PER_HOUR = 1.0 / KILOMETRE_PER_HOUR  # a speed in m/s times this is in km/h, the unit of the settings
-SHIFTER_S = 1.5  # s, assumed: a driver tries the button again no sooner
+TRIES_AGAIN_S = 1.5  # s, assumed: a driver tries the button again no sooner
 NEAR_BELOW = 0.5  # m/s, assumed: the driver presses set this close below the speed wanted
 NEAR_ABOVE = 0.6  # m/s, assumed: or this close above
 SAME_SPEED = 0.1  # m/s: closer speeds count as the same
@@ -376,7 +376,7 @@ def _set_when_near(scene: Scene) -> Process:
         # refused: no use trying before something is different
         faster = clock.when("belief.engine_speed", cruise.si("least_rpm"), release=cruise.si("least_rpm"))
         yield from clock.first(faster, clock.after(60.0))
-        yield clock.after(SHIFTER_S)
+        yield clock.after(TRIES_AGAIN_S)
 
 
 def _follow_the_aim(scene: Scene) -> Process:

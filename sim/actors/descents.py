@@ -8,10 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sim.actors.scene import Scene
-from sim.laws.air import ambient_pressure, ambient_temperature
-from sim.plant import asked_retarding
+from sim.plant import asked_air, asked_retarding
 from sim.route import Route
-from sim.specs import PAIRS
 from sim.units import REVOLUTION_PER_MINUTE
 
 SPACING = 25.0  # m: between the points at which the road is looked at
@@ -153,11 +151,8 @@ def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation:
         [-, m/s, N, N]
     """
     rig, truck = scene.clock.rig, scene.truck
-    p = rig.parameters[0]
-    first = float(p["start_temperature"])
-    warmth = ambient_temperature(elevation, float(p["start_elevation"]), first)
-    outside = float(ambient_pressure(warmth, first, float(p["start_pressure"])))
-    cylinders = len(truck.engine_brake.pairs(stage)) * truck.engine.cylinders / len(PAIRS)
+    _, outside = asked_air(rig.parameters, elevation)
+    cylinders = truck.braking_cylinders(stage)
     turning = scene.engine_speed(gear, speed)
     held = float(asked_retarding(rig.parameters, rig.tables, gear, turning, outside, cylinders))
     return Holding(gear, speed, -scene.resistance(speed, grade), held)

@@ -78,9 +78,8 @@ def demands(scene: Scene, planned: list[Descent]) -> list[Demand]:
     route = scene.route
     items = []
     for place in sorted({place.distance for place in (*route.limits, *route.curves) if place.distance > 0.0}):
-        posted = route.limit_at(place) * scene.settings.driver.speed_limit_share
         speed = scene.allowed_at(place)
-        items.append(Demand(place, speed, "posted limit" if speed == posted else "curve", 0.0))
+        items.append(Demand(place, speed, "curve" if speed == route.curve_at(place) else "posted limit", 0.0))
     items += [Demand(max(place.distance - STOP_SHORT, 0.0), 0.0, "stop", place.value) for place in route.stops]
     before = [(way, max(way.begin - BEFORE_CREST, way.known)) for way in planned]
     items += [Demand(place, way.taking, DESCENT_AHEAD, 0.0) for way, place in before if place > 0.0]

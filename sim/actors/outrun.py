@@ -1,7 +1,7 @@
 """Notices when a truck gains speed on a descent although everything allowed holds it back, and says why."""
 
 from sim.actors.descents import BELOW_GOVERNED, allowed_stage, held_in_gear, holding_gear
-from sim.actors.driver import is_falling
+from sim.actors.driver import GAINING, is_falling
 from sim.actors.scene import Scene
 from sim.clock import Process
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
@@ -12,7 +12,6 @@ BEYOND = (
 BACK = 3.0 * KILOMETRE_PER_HOUR  # assumed: above it, where that is over
 PATIENCE = 5.0  # s, assumed: a driver who slows for a curve is not outrun yet
 LOST_AGAIN = 0.3  # m/s, assumed
-GAINING = 0.02  # m/s2, assumed
 
 
 def outrun(scene: Scene) -> Process:
