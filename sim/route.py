@@ -107,6 +107,16 @@ class Route:
         points: list[float] = self.distance.tolist()
         return points
 
+    @cached_property
+    def _limit_places(self) -> list[float]:
+        """Where the limits stand, in the order of the road."""
+        return [place.distance for place in self.limits]
+
+    @cached_property
+    def _curve_places(self) -> list[float]:
+        """Where the curves begin and end, in the order of the road."""
+        return [place.distance for place in self.curves]
+
     def _place_at(self, distance: float) -> int:
         """The last point at or before a distance; the first one before the start."""
         return max(bisect_right(self._points, distance) - 1, 0)
@@ -190,11 +200,8 @@ class Route:
         limit : float
             [m/s]
         """
-        current = self.limits[0].value
-        for place in self.limits:
-            if place.distance <= distance:
-                current = place.value
-        return current
+        place = bisect_right(self._limit_places, distance) - 1
+        return self.limits[max(place, 0)].value
 
     def curve_at(self, distance: float) -> float:
         """Speed at which a loaded combination is taken through the curve at a distance.
@@ -209,10 +216,8 @@ class Route:
         speed : float
             Infinite where the road is straight. [m/s]
         """
-        radius = 0.0
-        for place in self.curves:
-            if place.distance <= distance:
-                radius = place.value
+        place = bisect_right(self._curve_places, distance) - 1
+        radius = self.curves[place].value if place >= 0 else 0.0
         return math.sqrt(SIDE_ACCELERATION * radius) if radius > 0.0 else math.inf
 
     @property
