@@ -242,7 +242,7 @@ def _opening(result: Result) -> str:
     warned = ' class="warned"' if s["warnings"] else ""
     said = [("warning", "warning", text) for text in s["warnings"]]
     said += [("why", "why", text) for text in s["explanations"]]
-    said += [("foreseen", "foreseen", text) for text in s["foreseen"]]
+    said += [("foreseen", "what will happen", text) for text in s["foreseen"]]
     return (
         f"<h1{warned}>{escaped(verdict(s))}</h1>"
         f'<dl class="what"><dt>truck</dt><dd>{escaped(s["truck"])}</dd><dt>road</dt><dd>{escaped(s["route"])}</dd></dl>'

@@ -49,7 +49,7 @@ def summary_text(result: Result, units: str) -> str:
         f"on {s['route']}",
         *(f"  ! {warning}" for warning in s["warnings"]),
         *(f"    why: {explanation}" for explanation in s["explanations"]),
-        *(f"  foreseen: {sentence}" for sentence in s["foreseen"]),
+        *(f"  what will happen: {sentence}" for sentence in s["foreseen"]),
         "",
     ]
     stages = s["engine_brake_stage_time_s"]
