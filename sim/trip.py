@@ -95,6 +95,32 @@ def run_trip(
     return Result(summary, trace, events, spec, chosen, road, sources)
 
 
+def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
+    """What will happen, said before the trip: contradictions between truck, road and settings.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    route : Route
+        [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    sentences : list of str
+        [-]
+
+    Raises
+    ------
+    HaulbenchError
+        Truck and settings do not fit each other.
+    """
+    check_together(truck, settings)
+    return foresee(Scene(prepare(truck, route, settings), truck, settings, route))
+
+
 def check_together(truck: Truck, settings: Settings) -> None:
     """Refuses settings that the truck cannot carry out.
 

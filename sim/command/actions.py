@@ -67,8 +67,12 @@ def run(options: Namespace) -> int:
     if options.out:
         check_folder(options.out, options.force)
     _prepare_model()
-    from sim.trip import run_trip
+    from sim.trip import foretell, run_trip
 
+    told = sys.stderr.isatty() and not options.json
+    if told:
+        for sentence in foretell(inputs.truck.truck, inputs.route, inputs.settings):
+            print(f"What will happen: {sentence}", file=sys.stderr, flush=True)
     with _word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
         result = run_trip(inputs.truck, inputs.route, inputs.settings)
     if options.out:
