@@ -5,12 +5,14 @@
 
 import threading
 import time
+import weakref
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from shutil import rmtree
+from tempfile import mkdtemp
 from typing import Any, Protocol
 
 from sim.errors import StudyError
@@ -106,10 +108,31 @@ def run_study(
     (True, ['arrived', 'arrived'])
     """
     plan, out = _plan_of(asked, out)
-    kept = TemporaryDirectory(prefix="haulbench-study-") if out is None else None
-    folder = Path(kept.name) if kept else Path(str(out))
-    if plan.study.traces and kept:
+    if out is not None:
+        return _run(plan, Path(out), workers, cluster, pool, told, stop, force)
+    if plan.study.traces:
         raise StudyError(say.traces_need_a_folder(plan.study.name))
+    folder = Path(mkdtemp(prefix="haulbench-study-"))
+    try:
+        result = _run(plan, folder, workers, cluster, pool, told, stop, force)
+    except BaseException:
+        rmtree(folder, ignore_errors=True)
+        raise
+    weakref.finalize(result, rmtree, folder, ignore_errors=True)
+    return result
+
+
+def _run(
+    plan: Plan,
+    folder: Path,
+    workers: int | None,
+    cluster: str | None,
+    pool: Workers | None,
+    told: Callable[[Progress], None] | None,
+    stop: threading.Event | None,
+    force: bool,
+) -> StudyResult:
+    """Drives what is not finished yet, makes the tables and reads the result."""
     with Journal(plan, folder, force) as journal, _workers(plan, workers, cluster, pool) as hands:
         drive = _Driver(plan, journal, hands, told, stop or threading.Event(), cluster)
         if plan.study.best:
@@ -125,7 +148,7 @@ def run_study(
             if complete:
                 raise StudyError(say.all_refused(plan.study.name, journal.finished_trips(), first))
         write_tables(journal, complete)
-    return read_result(folder, plan, kept)
+    return read_result(folder, plan)
 
 
 def _plan_of(

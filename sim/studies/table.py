@@ -4,10 +4,9 @@ import csv
 import io
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -48,7 +47,6 @@ class StudyResult:
     complete: bool
     trips: int
     model_version: str
-    kept: TemporaryDirectory[str] | None = field(default=None, repr=False)
 
     @cached_property
     def _columns(self) -> dict[str, np.ndarray]:
@@ -145,7 +143,7 @@ def _read(place: Path, columns: list[str]) -> Any:
     return pyarrow.parquet.read_table(place, columns=columns)
 
 
-def read_result(folder: Path, plan: Plan, kept: "TemporaryDirectory[str] | None" = None) -> StudyResult:
+def read_result(folder: Path, plan: Plan) -> StudyResult:
     """The result of a study from its folder.
 
     Parameters
@@ -154,8 +152,6 @@ def read_result(folder: Path, plan: Plan, kept: "TemporaryDirectory[str] | None"
         [-]
     plan : Plan
         [-]
-    kept : TemporaryDirectory or None
-        Dropped with the result. [-]
 
     Returns
     -------
@@ -173,7 +169,7 @@ def read_result(folder: Path, plan: Plan, kept: "TemporaryDirectory[str] | None"
     try:
         facts = pyarrow.parquet.read_schema(folder / TABLE).metadata
         trips = pyarrow.parquet.read_metadata(folder / TABLE).num_rows
-        return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode(), kept)
+        return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode())
     except (OSError, pyarrow.ArrowException, KeyError, TypeError) as problem:
         raise StudyError(say.broken_results(str(folder / TABLE), str(problem)[:80])) from None
 
