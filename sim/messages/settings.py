@@ -44,7 +44,7 @@ def stage_drop(*, drop_km_h: float, stage_1_km_h: float) -> str:
     """Said when the first stage would go out below the set speed."""
     return (
         f"stage_drop_km_h {drop_km_h:g} must not be above stage_1_over_km_h {stage_1_km_h:g}:"
-        " stage 1 would go out below the set speed"
+        " stage 1 would go out below the set speed. Change one of them"
     )
 
 

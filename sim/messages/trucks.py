@@ -49,7 +49,7 @@ def engine_speeds(*, low_idle_rpm: float, governed_rpm: float, high_idle_rpm: fl
 
 def rated_speed(*, given_rpm: float, lowest_rpm: float, governed_rpm: float) -> str:
     """Said when the rated speed lies outside the full-load curve."""
-    return f"rated_speed_rpm {given_rpm:g} must lie between {lowest_rpm:g} and governed_rpm {governed_rpm:g}"
+    return f"rated_speed_rpm {given_rpm:g} must lie between {lowest_rpm:g} and governed_rpm {governed_rpm:g}; change one of them"
 
 
 def curve_too_short(*, ends_rpm: float, governed_rpm: float) -> str:
@@ -69,7 +69,7 @@ def oil_thickens(*, hot_mm2_per_s: float, warm_mm2_per_s: float) -> str:
     """Said when the oil of a truck is thicker when it is hotter."""
     return (
         f"oil_viscosity_100_mm2_per_s {hot_mm2_per_s:g} must be below oil_viscosity_40_mm2_per_s {warm_mm2_per_s:g}:"
-        " oil thins as it warms"
+        " oil thins as it warms. Change one of them"
     )
 
 
@@ -112,7 +112,7 @@ def map_negative(*, lowest: float) -> str:
 
 def pair_twice(*, key: str, given: Sequence[str]) -> str:
     """Said when a stage of the engine brake names a pair of cylinders twice."""
-    return f"{key} names a pair twice; each of front, middle, rear may stand once ({', '.join(given)} was given)"
+    return f"{key} names a pair twice; each of front, middle, rear may stand once ({', '.join(given)} were given)"
 
 
 def retarding_power(*, stated_kw: float, pressure_ratio: float, follows_kw: float) -> str:
@@ -155,7 +155,7 @@ def weak_clutch(*, capacity_n_m: float, peak_n_m: float) -> str:
     """Said when a clutch cannot carry the engine."""
     return (
         f"driveline: clutch_capacity_n_m {capacity_n_m:g} is below 1.1 times the engine's peak torque {peak_n_m:g} N m;"
-        " the clutch would slip at full load"
+        " the clutch would slip at full load. Raise it, or lower the torque"
     )
 
 
