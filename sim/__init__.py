@@ -26,6 +26,7 @@ _HOME = {
     "control_chart": "sim.charts",
     "compare_trips": "sim.compare",
     "Comparison": "sim.compare",
+    "TripPool": "sim.pool",
     "load_route": "sim.route",
     "import_track": "sim.track",
     "ImportedTrack": "sim.track",

@@ -17,6 +17,21 @@ def left_the_numbers(*, time_s: float, distance_km: float, last_event: str) -> s
     )
 
 
+def too_few_workers(*, workers: int) -> str:
+    """Said when a pool is asked for without any worker process."""
+    return f"workers is {workers}; give 1 or more, or leave it out for one a core"
+
+
+def pool_closed() -> str:
+    """Said when a job is given to a pool that is closed."""
+    return "the pool of worker processes is closed; make a new one"
+
+
+def workers_died(*, times: int) -> str:
+    """Said when the worker processes of a pool die at a job again and again."""
+    return f"worker processes died {times} times at this job; it needs more memory, or less work"
+
+
 def command_line(*, problem: str, command: str) -> str:
     """Said when the parser of the command line does not understand it; the problem is in the parser's words."""
     return f"{problem}. {command} --help shows what is allowed."

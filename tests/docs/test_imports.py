@@ -40,7 +40,8 @@ BESIDE: dict[str, set[str]] = {
     "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip"},
     "safe_speed": {"laws", "specs", "route"},
     "foresee": {"actors", "route", "specs"},
-    "inputs": {"files", "route", "specs"},
+    "inputs": {"compiled", "files", "route", "specs"},
+    "pool": {"inputs", "result", "trip"},
     "charts": {"laws", "plant", "specs", "assemble"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }

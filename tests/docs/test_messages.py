@@ -384,6 +384,8 @@ PROVOKING = (
     "tests/behaviour/test_compare.py::test_what_makes_no_sense_is_one_message_before_any_trip",
     "tests/kernel/test_clock.py::test_too_many_watch_points_are_refused_in_words",
     "tests/kernel/test_clock.py::test_numbers_that_leave_the_numbers_stop_the_run_in_words",
+    "tests/behaviour/test_pool.py::test_a_closed_pool_says_so",
+    "tests/behaviour/test_pool.py::test_a_job_that_always_kills_its_worker_is_refused",
     "tests/laws/test_safe_speed.py",
 )
 
