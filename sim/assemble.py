@@ -7,6 +7,7 @@ import numpy as np
 from sim.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.errors import SpecError
 from sim.kernel import settle_start
+from sim.messages import trucks
 from sim.plant import complete, friction_factors
 from sim.records import (
     BOOST_TIME_ROW,
@@ -291,8 +292,9 @@ def _check_retarding_power(truck: Truck, power: float) -> None:
     stated = truck.engine_brake.rated_power_kw
     if abs(power - stated) > 0.02 * stated:
         raise SpecError(
-            f"engine_brake.rated_power_kw is {stated:g}, but rated_pressure_ratio {truck.engine_brake.rated_pressure_ratio:g}"
-            f" gives {power:.0f} kW at 2100 rpm; change one so that they agree within 2 %"
+            trucks.retarding_power(
+                stated_kw=stated, pressure_ratio=truck.engine_brake.rated_pressure_ratio, follows_kw=power
+            )
         )
 
 

@@ -15,6 +15,7 @@ import simpy
 
 from sim.errors import RunError
 from sim.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
+from sim.messages import running
 from sim.records import (
     BELIEF,
     CLOCKWORK_SIZE,
@@ -297,7 +298,7 @@ class Clock(simpy.Environment):
             event.succeed()
             return event
         if not self._vacant:
-            raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
+            raise RunError(running.too_many_watches(time_s=self.seconds, most=MOST_WATCHES))
         slot = heapq.heappop(self._vacant)
         levels, flags = self._level_cells, self._flag_cells
         levels[slot, WATCH_LEVEL] = level
@@ -425,8 +426,7 @@ class Clock(simpy.Environment):
         elif status == NOT_A_NUMBER:
             last = self.happenings[-1].event if self.happenings else "the start"
             raise RunError(
-                f"run stopped at {self.seconds:.2f} s, {self.true('distance') / 1000:.2f} km: the road speed left the numbers. "
-                f"Last event: {last}."
+                running.left_the_numbers(time_s=self.seconds, distance_km=self.true("distance") / 1000, last_event=last)
             )
 
     def _deliver(self) -> None:

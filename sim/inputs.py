@@ -8,6 +8,7 @@ from typing import Any
 
 from sim.errors import HaulbenchError, SettingsError
 from sim.files import TruckFile, load_settings_file, load_truck, split_changes
+from sim.messages import settings as settings_messages
 from sim.route import Place, Route, load_route
 from sim.specs import Settings
 
@@ -56,14 +57,14 @@ def read_inputs(
     truck_changes, settings_changes = split_changes(changes)
     file = load_settings_file(settings, settings_changes)
     if file.truck and not truck:
-        _checked(f"{settings}: truck", load_truck, file.truck)
+        _checked(str(settings), "truck", load_truck, file.truck)
     if file.road and not route:
-        _checked(f"{settings}: road", load_route, file.road)
+        _checked(str(settings), "road", load_route, file.road)
     chosen_truck = truck or file.truck or otherwise[1]
     chosen_route = route or file.road or otherwise[0]
     for name, what in ((chosen_truck, "truck"), (chosen_route, "road")):
         if not name:
-            raise SettingsError(f"no {what} is given; name one, or settings that name one")
+            raise SettingsError(settings_messages.nothing_named(what=what))
     return Inputs(load_truck(chosen_truck, truck_changes), load_route(chosen_route), file.settings)
 
 
@@ -102,9 +103,9 @@ def _places(road: Route) -> tuple[tuple[Place, ...], ...]:
     return road.limits, road.stops, road.signs, road.curves
 
 
-def _checked(where: str, load: Callable[[str], object], name: str) -> None:
+def _checked(where: str, what: str, load: Callable[[str], object], name: str) -> None:
     """Says where a name stands that cannot be loaded."""
     try:
         load(name)
     except HaulbenchError as problem:
-        raise type(problem)(f"{where}: {problem}") from None
+        raise type(problem)(settings_messages.named_in_settings(where=where, what=what, problem=str(problem))) from None

@@ -11,6 +11,7 @@ from typing import Any
 
 from sim.errors import RunError
 from sim.inputs import Inputs
+from sim.messages import running
 from sim.result import Result
 
 MOST_ATTEMPTS = 3  # a job during which workers died this often is given up
@@ -87,7 +88,7 @@ class TripPool:
 
     def __init__(self, workers: int | None = None) -> None:
         if workers is not None and workers < 1:
-            raise RunError(f"workers is {workers}; give 1 or more, or leave it out for one a core")
+            raise RunError(running.too_few_workers(workers=workers))
         self.workers = workers or _cores()
         self._lock = threading.Lock()
         self._executor: ProcessPoolExecutor | None = None
@@ -129,7 +130,7 @@ class TripPool:
         """Gives a job to the workers, on a new set of them when the old one broke."""
         with self._lock:
             if self._closed:
-                raise RunError("the pool of worker processes is closed; make a new one")
+                raise RunError(running.pool_closed())
             if self._executor is None:
                 context = multiprocessing.get_context("spawn")
                 self._executor = ProcessPoolExecutor(self.workers, mp_context=context, initializer=_start)
@@ -157,11 +158,7 @@ class TripPool:
                 elif attempt < MOST_ATTEMPTS:
                     self._hand_over(outer, function, given, attempt + 1)
                 elif outer.set_running_or_notify_cancel():
-                    outer.set_exception(
-                        RunError(
-                            f"worker processes died {attempt} times at this job; it needs more memory, or less work"
-                        )
-                    )
+                    outer.set_exception(RunError(running.workers_died(times=attempt)))
             elif outer.set_running_or_notify_cancel():
                 if problem is not None:
                     outer.set_exception(problem)

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from sim.messages import settings, trucks, values
 from sim.units import quantity_in, to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
@@ -68,10 +69,7 @@ class Vehicle(Part):
         """The axles carry the whole mass."""
         loads = self.steer_load_kg + self.drive_load_kg + self.trailer_load_kg
         if abs(loads - self.mass_kg) > 0.01 * self.mass_kg:
-            raise ValueError(
-                f"axle loads add up to {loads:g} kg, but mass_kg is {self.mass_kg:g}; change one so that they agree"
-                " within 1 %"
-            )
+            raise ValueError(trucks.axle_loads(loads_kg=loads, mass_kg=self.mass_kg))
         return self
 
 
@@ -127,34 +125,38 @@ class Engine(Part):
         for x, y in (("full_load_rpm", "full_load_torque_n_m"), ("boost_rise_rpm", "boost_rise_s")):
             a, b = getattr(self, x), getattr(self, y)
             if len(a) != len(b):
-                raise ValueError(f"{x} has {len(a)} values and {y} has {len(b)}; give as many of each")
-            if any(later <= earlier for earlier, later in itertools.pairwise(a)):
-                raise ValueError(f"{x} must rise from value to value")
+                raise ValueError(values.uneven_lists(first=x, first_count=len(a), second=y, second_count=len(b)))
+            fall = next(((before, after) for before, after in itertools.pairwise(a) if after <= before), None)
+            if fall:
+                raise ValueError(values.list_must_rise(key=x, before=fall[0], after=fall[1]))
         if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
             raise ValueError(
-                f"speeds must rise: low idle {self.low_idle_rpm:g}, governed {self.governed_rpm:g}, high idle "
-                f"{self.high_idle_rpm:g}, overspeed {self.overspeed_rpm:g} rpm"
+                trucks.engine_speeds(
+                    low_idle_rpm=self.low_idle_rpm,
+                    governed_rpm=self.governed_rpm,
+                    high_idle_rpm=self.high_idle_rpm,
+                    overspeed_rpm=self.overspeed_rpm,
+                )
             )
         if not self.full_load_rpm[0] <= self.rated_speed_rpm <= self.governed_rpm:
             raise ValueError(
-                f"rated_speed_rpm {self.rated_speed_rpm:g} must lie between {self.full_load_rpm[0]:g} and governed_rpm "
-                f"{self.governed_rpm:g}"
+                trucks.rated_speed(
+                    given_rpm=self.rated_speed_rpm, lowest_rpm=self.full_load_rpm[0], governed_rpm=self.governed_rpm
+                )
             )
         if self.full_load_rpm[-1] < self.governed_rpm:
-            raise ValueError(
-                f"full_load_rpm ends at {self.full_load_rpm[-1]:g}, below governed_rpm {self.governed_rpm:g}; add points"
-            )
+            raise ValueError(trucks.curve_too_short(ends_rpm=self.full_load_rpm[-1], governed_rpm=self.governed_rpm))
         curve = _straight(self.rated_speed_rpm, self.full_load_rpm, self.full_load_torque_n_m)
         power = curve * to_si(self.rated_speed_rpm, "rpm") / 1000.0
         if abs(power - self.rated_power_kw) > 0.02 * self.rated_power_kw:
             raise ValueError(
-                f"rated_power_kw is {self.rated_power_kw:g}, but the full-load curve gives {power:.1f} kW at "
-                f"{self.rated_speed_rpm:g} rpm; change one so that they agree within 2 %"
+                trucks.rated_power(given_kw=self.rated_power_kw, curve_kw=power, speed_rpm=self.rated_speed_rpm)
             )
         if self.oil_viscosity_100_mm2_per_s >= self.oil_viscosity_40_mm2_per_s:
             raise ValueError(
-                f"oil_viscosity_100_mm2_per_s {self.oil_viscosity_100_mm2_per_s:g} must be below oil_viscosity_40_mm2_per_s "
-                f"{self.oil_viscosity_40_mm2_per_s:g}: oil thins as it warms"
+                trucks.oil_thickens(
+                    hot_mm2_per_s=self.oil_viscosity_100_mm2_per_s, warm_mm2_per_s=self.oil_viscosity_40_mm2_per_s
+                )
             )
         self._check_map()
         return self
@@ -166,18 +168,21 @@ class Engine(Part):
             return
         for key, number in (("fuel_map_rpm", rows), ("fuel_map_torque_n_m", columns)):
             if number > MOST_MAP_POINTS:
-                raise ValueError(f"{key} has {number} values; a fuel map may have {MOST_MAP_POINTS} at most")
+                raise ValueError(trucks.map_too_large(key=key, number=number, most=MOST_MAP_POINTS))
         if rows < 2 or columns < 2:
-            raise ValueError("a fuel map needs at least two speeds and two torques; leave all three keys out for none")
+            raise ValueError(trucks.map_too_small(speeds=rows, torques=columns))
         if len(self.fuel_map_g_per_s) != rows or any(len(row) != columns for row in self.fuel_map_g_per_s):
-            raise ValueError(f"fuel_map_g_per_s must have {rows} rows of {columns} values")
+            raise ValueError(
+                trucks.map_shape(rows=rows, columns=columns, given=[len(row) for row in self.fuel_map_g_per_s])
+            )
         for key in ("fuel_map_rpm", "fuel_map_torque_n_m"):
             grid = getattr(self, key)
             step = grid[1] - grid[0]
             if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in itertools.pairwise(grid)):
-                raise ValueError(f"{key} must rise in even steps")
-        if any(value < 0 for row in self.fuel_map_g_per_s for value in row):
-            raise ValueError("fuel_map_g_per_s must not be negative")
+                raise ValueError(trucks.map_steps(key=key, first_step=step))
+        lowest = min(value for row in self.fuel_map_g_per_s for value in row)
+        if lowest < 0:
+            raise ValueError(trucks.map_negative(lowest=lowest))
 
 
 def _straight(x: float, xs: tuple[Number, ...], ys: tuple[Number, ...]) -> float:
@@ -211,7 +216,7 @@ class EngineBrake(Part):
         for key in ("stage_1", "stage_2", "stage_3"):
             pairs = getattr(self, key)
             if len(set(pairs)) != len(pairs):
-                raise ValueError(f"{key} names a pair twice; each of front, middle, rear may stand once")
+                raise ValueError(trucks.pair_twice(key=key, given=pairs))
         return self
 
     def pairs(self, stage: int) -> tuple[str, ...]:
@@ -246,8 +251,9 @@ class Gearbox(Part):
     @model_validator(mode="after")
     def _falling(self) -> "Gearbox":
         """Ratios fall from gear to gear."""
-        if any(b >= a for a, b in zip(self.ratios, self.ratios[1:], strict=False)):
-            raise ValueError("ratios must fall from gear to gear, lowest gear first")
+        rise = next(((before, after) for before, after in itertools.pairwise(self.ratios) if after >= before), None)
+        if rise:
+            raise ValueError(trucks.ratios(before=rise[0], after=rise[1]))
         return self
 
 
@@ -291,14 +297,22 @@ class Drums(Part):
         """The fade table and the strokes are in order."""
         if len(self.fade_c) != len(self.fade_share):
             raise ValueError(
-                f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many"
+                values.uneven_lists(
+                    first="fade_c", first_count=len(self.fade_c), second="fade_share", second_count=len(self.fade_share)
+                )
             )
-        if any(b <= a for a, b in zip(self.fade_c, self.fade_c[1:], strict=False)):
-            raise ValueError("fade_c must rise from value to value")
-        if any(not 0.0 <= share <= 1.0 for share in self.fade_share):
-            raise ValueError("fade_share must lie between 0 and 1")
+        fall = next(((before, after) for before, after in itertools.pairwise(self.fade_c) if after <= before), None)
+        if fall:
+            raise ValueError(values.list_must_rise(key="fade_c", before=fall[0], after=fall[1]))
+        wrong = next((share for share in self.fade_share if not 0.0 <= share <= 1.0), None)
+        if wrong is not None:
+            raise ValueError(trucks.fade_share(given=wrong))
         if self.stroke_end_mm <= self.stroke_limit_mm:
-            raise ValueError("stroke_end_mm must be above stroke_limit_mm")
+            raise ValueError(
+                values.must_be_above(
+                    key="stroke_end_mm", given=self.stroke_end_mm, below="stroke_limit_mm", limit=self.stroke_limit_mm
+                )
+            )
         return self
 
 
@@ -330,11 +344,20 @@ class Cooling(Part):
     def _order(self) -> "Cooling":
         """Limits stand in their order."""
         if self.thermostat_full_c <= self.thermostat_opens_c:
-            raise ValueError("thermostat_full_c must be above thermostat_opens_c")
+            raise ValueError(
+                values.must_be_above(
+                    key="thermostat_full_c",
+                    given=self.thermostat_full_c,
+                    below="thermostat_opens_c",
+                    limit=self.thermostat_opens_c,
+                )
+            )
         if self.fan_off_c >= self.fan_on_c:
-            raise ValueError("fan_off_c must be below fan_on_c")
+            raise ValueError(
+                values.must_be_below(key="fan_off_c", given=self.fan_off_c, above="fan_on_c", limit=self.fan_on_c)
+            )
         if self.coolant_combustion_share + self.oil_combustion_share > 1.0:
-            raise ValueError("coolant_combustion_share and oil_combustion_share must not add up to more than 1")
+            raise ValueError(trucks.heat_shares(coolant=self.coolant_combustion_share, oil=self.oil_combustion_share))
         return self
 
 
@@ -359,7 +382,11 @@ class Accessories(Part):
     def _order(self) -> "Accessories":
         """Limits stand in their order."""
         if self.cut_out_kpa <= self.cut_in_kpa:
-            raise ValueError("cut_out_kpa must be above cut_in_kpa")
+            raise ValueError(
+                values.must_be_above(
+                    key="cut_out_kpa", given=self.cut_out_kpa, below="cut_in_kpa", limit=self.cut_in_kpa
+                )
+            )
         return self
 
 
@@ -409,15 +436,16 @@ class Truck(Part):
     def _whole(self) -> "Truck":
         """The parts fit each other."""
         if self.tyres.drive_count >= self.tyres.count:
-            raise ValueError("tyres: drive_count must be below count")
+            raise ValueError(trucks.drive_tyres(drive_count=self.tyres.drive_count, count=self.tyres.count))
         if self.vehicle.trailer_load_kg == 0 and self.trailer_brakes.brakes > 0:
-            raise ValueError("trailer_brakes: brakes is above 0, but vehicle.trailer_load_kg is 0")
+            raise ValueError(trucks.brakes_without_trailer(brakes=self.trailer_brakes.brakes))
         if self.steer_brakes.brakes + self.drive_brakes.brakes + self.trailer_brakes.brakes == 0:
-            raise ValueError("a truck needs service brakes: all three groups have brakes = 0")
+            raise ValueError(trucks.no_brakes())
         if self.driveline.clutch_capacity_n_m < 1.1 * max(self.engine.full_load_torque_n_m):
             raise ValueError(
-                f"driveline: clutch_capacity_n_m {self.driveline.clutch_capacity_n_m:g} is below 1.1 times the engine's peak "
-                f"torque {max(self.engine.full_load_torque_n_m):g} N m; the clutch would slip at full load"
+                trucks.weak_clutch(
+                    capacity_n_m=self.driveline.clutch_capacity_n_m, peak_n_m=max(self.engine.full_load_torque_n_m)
+                )
             )
         return self
 
@@ -487,17 +515,15 @@ class Cruise(Part):
     @model_validator(mode="after")
     def _order(self) -> "Cruise":
         """Stages come in one after the other, and every button is one."""
-        if not self.stage_1_over_km_h < self.stage_2_over_km_h < self.stage_3_over_km_h:
-            raise ValueError("stage_1_over_km_h, stage_2_over_km_h and stage_3_over_km_h must rise")
+        stages = (self.stage_1_over_km_h, self.stage_2_over_km_h, self.stage_3_over_km_h)
+        if not stages[0] < stages[1] < stages[2]:
+            raise ValueError(
+                values.must_rise(keys=("stage_1_over_km_h", "stage_2_over_km_h", "stage_3_over_km_h"), given=stages)
+            )
         if self.stage_drop_km_h > self.stage_1_over_km_h:
-            raise ValueError(
-                f"stage_drop_km_h {self.stage_drop_km_h:g} must not be above stage_1_over_km_h {self.stage_1_over_km_h:g}:"
-                " stage 1 would go out below the set speed"
-            )
+            raise ValueError(settings.stage_drop(drop_km_h=self.stage_drop_km_h, stage_1_km_h=self.stage_1_over_km_h))
         if 0.0 < self.set_speed_km_h < self.least_speed_km_h and self.least_rule == "and":
-            raise ValueError(
-                f"set_speed_km_h {self.set_speed_km_h:g} is below least_speed_km_h {self.least_speed_km_h:g}; change one of them"
-            )
+            raise ValueError(settings.set_speed(set_km_h=self.set_speed_km_h, least_km_h=self.least_speed_km_h))
         self.places()
         return self
 
@@ -524,20 +550,15 @@ LONGEST_PRESS = 120.0  # s
 
 def _press(text: str) -> tuple[float, str, float]:
     """Reads one button press: place, button and, for those that are held, seconds."""
-    form = (
-        f'write PLACE BUTTON, for example "2.5 km tap up" or "800 m accelerate 4 s"; buttons are {", ".join(BUTTONS)}'
-    )
     found = re.fullmatch(r"\s*([0-9.]+)\s*(km|m|mi)\s+([a-z]+(?: up| down)?)(?:\s+([0-9.]+)\s*s)?\s*", text)
     if not found or found[3] not in BUTTONS:
-        raise ValueError(f'presses: "{text[:40]}" is no button press; {form}')
+        raise ValueError(settings.no_button_press(text=text, buttons=BUTTONS))
     try:
         place, held = quantity_in(f"{found[1]}{found[2]}", "m"), float(found[4] or 0.0)
     except ValueError:
-        raise ValueError(f'presses: "{text[:40]}" has a number that cannot be read; {form}') from None
+        raise ValueError(settings.press_number(text=text, buttons=BUTTONS)) from None
     if (held > 0.0) != (found[3] in HELD_BUTTONS) or held > LONGEST_PRESS:
-        raise ValueError(
-            f'presses: "{text[:40]}": accelerate and coast are held for up to {LONGEST_PRESS:g} s, the others are not; {form}'
-        )
+        raise ValueError(settings.press_held(text=text, longest_s=LONGEST_PRESS, buttons=BUTTONS))
     return place, found[3], held
 
 
@@ -595,7 +616,7 @@ class Retarding(Part):
     def _order(self) -> "Retarding":
         """Limits stand in their order."""
         if self.off_rpm >= self.on_rpm:
-            raise ValueError("off_rpm must be below on_rpm")
+            raise ValueError(values.must_be_below(key="off_rpm", given=self.off_rpm, above="on_rpm", limit=self.on_rpm))
         return self
 
 
@@ -627,8 +648,13 @@ class Shifting(Part):
     @model_validator(mode="after")
     def _order(self) -> "Shifting":
         """Limits stand in their order."""
-        if not self.light_downshift_rpm <= self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
-            raise ValueError("light_downshift_rpm, downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
+        speeds = (self.light_downshift_rpm, self.downshift_rpm, self.upshift_rpm, self.full_load_upshift_rpm)
+        if not speeds[0] <= speeds[1] < speeds[2] <= speeds[3]:
+            raise ValueError(
+                values.must_rise(
+                    keys=("light_downshift_rpm", "downshift_rpm", "upshift_rpm", "full_load_upshift_rpm"), given=speeds
+                )
+            )
         return self
 
 
@@ -683,7 +709,7 @@ class Settings(Part):
         }
         for key, delay in delays.items():
             if delay < tick:
-                raise ValueError(f"{key} is {delay:g} s, shorter than simulation.tick_s {tick:g} s; change one of them")
+                raise ValueError(settings.delay_below_tick(key=key, delay_s=delay, tick_s=tick))
         return self
 
 

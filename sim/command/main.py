@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from sim.errors import HaulbenchError, SettingsError
+from sim.messages import running
 
 DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
@@ -29,7 +30,7 @@ class Parser(argparse.ArgumentParser):
         SettingsError
             Always.
         """
-        raise SettingsError(f"{message}. {self.prog} --help shows what is allowed.")
+        raise SettingsError(running.command_line(problem=message, command=self.prog))
 
 
 def _add_inputs(command: argparse.ArgumentParser) -> None:
@@ -153,10 +154,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         }[options.command]
         return action(options)
     except HaulbenchError as problem:
-        print(f"haulbench: {problem}", file=sys.stderr)
+        print(running.refused(problem=str(problem)), file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
-        print("haulbench: interrupted; nothing was written", file=sys.stderr)
+        print(running.interrupted(), file=sys.stderr)
         return 130
     except BrokenPipeError:
         sys.stderr.close()

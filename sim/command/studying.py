@@ -162,7 +162,9 @@ def _write_report(result: "StudyResult") -> None:
     try:
         write_beside(result.folder / "report.html", study_report(result).encode())
     except OSError as problem:
-        raise StudyError(say.cannot_write(str(result.folder), problem.strerror or str(problem), result.trips)) from None
+        raise StudyError(
+            say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)
+        ) from None
 
 
 @contextmanager

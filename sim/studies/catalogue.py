@@ -88,7 +88,7 @@ def note(plan: Plan, folder: Path, finished: int) -> None:
             connection.execute(f"CREATE TABLE IF NOT EXISTS studies ({COLUMNS})")
             connection.execute("INSERT OR REPLACE INTO studies VALUES (?, ?, ?, ?, ?, ?, ?, ?)", (*row, finished, when))
     except (OSError, sqlite3.Error) as problem:
-        raise StudyError(say.broken_catalogue(str(place), str(problem)[:80])) from None
+        raise StudyError(say.broken_catalogue(place=str(place), reason=str(problem)[:80])) from None
 
 
 def entries() -> list[Entry]:
@@ -112,5 +112,5 @@ def entries() -> list[Entry]:
         with closing(sqlite3.connect(place, timeout=5.0)) as connection:
             found = [Entry(*row) for row in connection.execute(asked)]
     except (OSError, sqlite3.Error, TypeError) as problem:
-        raise StudyError(say.broken_catalogue(str(place), str(problem)[:80])) from None
+        raise StudyError(say.broken_catalogue(place=str(place), reason=str(problem)[:80])) from None
     return [entry for entry in found if Path(entry.folder).is_dir()]

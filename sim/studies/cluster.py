@@ -50,16 +50,16 @@ class ClusterPool:
             self._client = Client(address, timeout=PATIENCE, set_as_default=False)
         except Exception as problem:  # the library raises many kinds, from ValueError to OSError
             reason = str(problem).splitlines()[0] if str(problem) else type(problem).__name__
-            raise StudyError(say.no_cluster(address, reason)) from None
+            raise StudyError(say.no_cluster(address=address, reason=reason)) from None
         threads = self._client.nthreads()
         if not threads:
             self._client.close()
-            raise StudyError(say.no_workers(address))
+            raise StudyError(say.no_workers(address=address))
         versions = self._client.run(_version_or_reason, on_error="return")
         other = next((str(version) for version in versions.values() if version != MODEL_VERSION), None)
         if other is not None:
             self._client.close()
-            raise StudyError(say.other_model(address, other, MODEL_VERSION))
+            raise StudyError(say.other_model(address=address, theirs=other, ours=MODEL_VERSION))
         self.workers = sum(threads.values())
 
     def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":

@@ -117,7 +117,9 @@ class Journal:
             with self._connection:
                 self._connection.executemany("INSERT OR IGNORE INTO trips VALUES (?, ?, ?)", rows)
         except (OSError, sqlite3.Error) as problem:
-            raise StudyError(say.cannot_write(str(self.folder), _reason(problem), self.kept)) from None
+            raise StudyError(
+                say.cannot_write(place=str(self.folder), reason=_reason(problem), kept=self.kept)
+            ) from None
         self.kept += len(rows)
 
     def rows(self, first: int = 1, last: int | None = None) -> Iterator[tuple[int, dict[str, str], dict[str, Any]]]:
@@ -145,7 +147,7 @@ class Journal:
                 varied, row = json.loads(zlib.decompress(body))
                 yield number, varied, row
         except (sqlite3.Error, zlib.error, ValueError) as problem:
-            raise StudyError(say.broken_journal(str(self.folder / JOURNAL), _reason(problem))) from None
+            raise StudyError(say.broken_journal(place=str(self.folder / JOURNAL), reason=_reason(problem))) from None
 
     # ------------------------------------------------------------ inside
 
@@ -154,14 +156,14 @@ class Journal:
         folder = self.folder
         try:
             if folder.exists() and not folder.is_dir():
-                raise StudyError(say.folder_is_file(str(folder)))
+                raise StudyError(say.folder_is_file(folder=str(folder)))
             known = (RECORD, JOURNAL, TRACES, *RESULTS)
             strange = folder.is_dir() and any(folder.iterdir()) and not any((folder / name).exists() for name in known)
             if strange and not force:
-                raise StudyError(say.folder_in_the_way(str(folder)))
+                raise StudyError(say.folder_in_the_way(folder=str(folder)))
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
-            raise StudyError(say.cannot_write(str(folder), _reason(problem), 0)) from None
+            raise StudyError(say.cannot_write(place=str(folder), reason=_reason(problem), kept=0)) from None
 
     def _open(self, force: bool) -> sqlite3.Connection:
         """Opens the file of finished trips and sees that they are trips of this study."""
@@ -174,7 +176,7 @@ class Journal:
             connection.close()
             missing = "no such table" in str(problem)
             if not missing and not force:
-                raise StudyError(say.broken_journal(str(place), _reason(problem))) from None
+                raise StudyError(say.broken_journal(place=str(place), reason=_reason(problem))) from None
             return self._begin(place, fingerprint)
         if found is not None and found[0] == fingerprint:
             if not (self.folder / RECORD).exists():
@@ -183,7 +185,7 @@ class Journal:
         (finished,) = connection.execute("SELECT count(*) FROM trips").fetchone()
         connection.close()
         if finished and not force:
-            raise StudyError(say.another_study(str(self.folder), finished))
+            raise StudyError(say.another_study(folder=str(self.folder), finished=finished))
         return self._begin(place, fingerprint)
 
     def _connect(self, place: Path) -> sqlite3.Connection:
@@ -196,8 +198,8 @@ class Journal:
             connection.execute("COMMIT")
         except sqlite3.OperationalError as problem:
             if "locked" in str(problem):
-                raise StudyError(say.in_use(str(self.folder))) from None
-            raise StudyError(say.cannot_write(str(place), _reason(problem), 0)) from None
+                raise StudyError(say.in_use(folder=str(self.folder))) from None
+            raise StudyError(say.cannot_write(place=str(place), reason=_reason(problem), kept=0)) from None
         except sqlite3.DatabaseError:
             return sqlite3.connect(place, timeout=0.2, check_same_thread=False)
         return connection
@@ -217,7 +219,7 @@ class Journal:
                 connection.execute("INSERT INTO study VALUES (?)", (fingerprint,))
             self._write_record()
         except (OSError, sqlite3.Error) as problem:
-            raise StudyError(say.cannot_write(str(place), _reason(problem), 0)) from None
+            raise StudyError(say.cannot_write(place=str(place), reason=_reason(problem), kept=0)) from None
         return connection
 
     def _write_record(self) -> None:
@@ -280,11 +282,16 @@ def read_record(folder: Path) -> Plan:
     try:
         return plan_from(json.loads(place.read_bytes()))
     except OSError as problem:
-        raise StudyError(say.broken_record(str(place), _reason(problem))) from None
+        raise StudyError(say.broken_record(place=str(place), reason=_reason(problem))) from None
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as problem:
-        raise StudyError(say.broken_record(str(place), f"{type(problem).__name__}: {str(problem)[:80]}")) from None
+        raise StudyError(say.broken_record(place=str(place), reason=_kind_and_reason(problem))) from None
 
 
 def _reason(problem: BaseException) -> str:
     """Why something cannot be written or read, in a few words."""
     return str(getattr(problem, "strerror", None) or problem or type(problem).__name__).splitlines()[0][:120]
+
+
+def _kind_and_reason(problem: Exception) -> str:
+    """What is missing or wrong in a record; the kind says it where the text is only a key."""
+    return f"{type(problem).__name__}: {str(problem)[:80]}"

@@ -236,7 +236,7 @@ def _used(word: str, study: Study, otherwise: list[str]) -> list[str]:
     if names != [""]:
         return names
     if not all(otherwise):
-        raise StudyError(say.no_text(study.name, word, f"a name from haulbench list, or vary {word}"))
+        raise StudyError(say.nothing_named(where=study.name, word=word))
     return list(dict.fromkeys(otherwise))
 
 
@@ -293,26 +293,26 @@ def _check_values(plan: Plan) -> None:
 
     shared = problem_with(())
     if shared:
-        raise StudyError(say.bad_value(study.name, "set", shared))
+        raise StudyError(say.bad_value(where=study.name, key="set", problem=shared))
     for key, values in study.vary.items():
         if key not in WORDS:
             problems = [problem_with((f"{key}={value}",)) for value in values]
             if all(problems):
-                raise StudyError(say.bad_value(study.name, key, str(problems[0])))
+                raise StudyError(say.bad_value(where=study.name, key=key, problem=str(problems[0])))
     for case in study.cases:
         found = problem_with(case.changes)
         if found and len(study.vary.get("truck", ())) < 2:
-            raise StudyError(say.bad_value(study.name, f'case "{case.name}"', found))
+            raise StudyError(say.bad_case(where=study.name, case=case.name, problem=found))
     for part in (study.sample, study.best):
         for key, (low, high, *_) in (part.between if part else {}).items():
             for end in (low, high):
                 found = problem_with((f"{key}={end:.8g}",))
                 if found:
-                    raise StudyError(say.bad_value(study.name, key, found))
+                    raise StudyError(say.bad_value(where=study.name, key=key, problem=found))
     if study.fuel_test:
         found = problem_with(study.fuel_test.changes)
         if found:
-            raise StudyError(say.bad_value(study.name, "fuel_test.set", found))
+            raise StudyError(say.bad_value(where=study.name, key="fuel_test.set", problem=found))
 
 
 def _first_values(plan: Plan) -> dict[str, str]:

@@ -177,7 +177,9 @@ def read_study(name: str | Path) -> Study:
     if str(name) in known:
         path = STUDIES / f"{name}.toml"
     elif path.suffix.lower() != ".toml" and not is_there(path):
-        raise StudyError(say.no_study(str(name), get_close_matches(str(name), known, n=3, cutoff=0.4), known))
+        raise StudyError(
+            say.no_study(name=str(name), near=get_close_matches(str(name), known, n=3, cutoff=0.4), known=known)
+        )
     return study_from(read_toml(path, StudyError), path.stem, str(name), path.parent)
 
 
@@ -259,14 +261,14 @@ class _Reader:
         """The whole file."""
         form = values.get("form", "missing")
         if form != FORM or isinstance(form, bool):
-            raise StudyError(say.another_form(self.where, form, FORM))
+            raise StudyError(say.another_form(where=self.where, given=form, allowed=FORM))
         for key in values:
             if key not in TABLES:
                 near = get_close_matches(key, TABLES, n=3, cutoff=0.5)
-                raise StudyError(say.unknown_table(self.where, key, near, TABLES))
+                raise StudyError(say.unknown_table(where=self.where, name=key, near=near, known=TABLES))
         texts = {key: self._text(values, key) for key in ("title", "question", "truck", "road", "settings")}
         if not texts["title"]:
-            raise StudyError(say.no_text(self.where, "title", TABLES["title"]))
+            raise StudyError(say.no_text(where=self.where, key="title", meaning=TABLES["title"]))
         for key, ending in (("road", ".csv"), ("truck", ".toml"), ("settings", ".toml")):
             texts[key] = self._beside(texts[key], ending)
         changes = self._changes(values.get("set", []), "set")
@@ -291,7 +293,7 @@ class _Reader:
     def _report(self, given: Any) -> tuple[str, ...]:
         names = self._texts(given, "report")
         if not names:
-            raise StudyError(say.empty_axis(self.where, "report"))
+            raise StudyError(say.empty_axis(where=self.where, key="report"))
         for name in names:
             self._quantity("report", name)
         return tuple(dict.fromkeys(names))
@@ -299,7 +301,7 @@ class _Reader:
     def _quantity(self, key: str, name: str) -> str:
         if name not in QUANTITIES:
             near = get_close_matches(name, QUANTITIES, n=3, cutoff=0.5)
-            raise StudyError(say.unknown_quantity(self.where, key, name, near))
+            raise StudyError(say.unknown_quantity(where=self.where, key=key, name=name, near=near))
         return name
 
     def _values(self, key: str, given: Any) -> tuple[str, ...]:
@@ -309,20 +311,23 @@ class _Reader:
             numbers = self._numbers(given, f"vary.{key}", ("from", "to", "steps"))
             low, high, steps = numbers["from"], numbers["to"], int(numbers["steps"])
             if not low < high:
-                raise StudyError(say.empty_range(self.where, key, low, high))
+                raise StudyError(say.empty_range(where=self.where, key=key, low=low, high=high))
             if not 2 <= steps <= MOST_TRIPS or steps != numbers["steps"]:
-                raise StudyError(say.wrong_kind(self.where, f"{key}.steps", given["steps"], "a whole number from 2 up"))
+                raise StudyError(
+                    say.no_whole_number(
+                        where=self.where, key=_inside(key, "steps"), given=given["steps"], low=2, high=MOST_TRIPS
+                    )
+                )
             values = tuple(_number_text(low + (high - low) * step / (steps - 1)) for step in range(steps))
         else:
             if not isinstance(given, list | tuple):
-                allowed = "a list of values, or a range such as {from = 80, to = 100, steps = 5}"
-                raise StudyError(say.wrong_kind(self.where, key, given, allowed))
+                raise StudyError(say.no_values(where=self.where, key=key, given=given))
             values = tuple(self._value_text(key, value) for value in given)
         if not values:
-            raise StudyError(say.empty_axis(self.where, key))
+            raise StudyError(say.empty_axis(where=self.where, key=key))
         repeated = next((value for value in values if values.count(value) > 1), None)
         if repeated is not None:
-            raise StudyError(say.repeated_value(self.where, key, repeated))
+            raise StudyError(say.repeated_value(where=self.where, key=key, value=repeated))
         if key in WORDS:
             ending = ".csv" if key == "road" else ".toml"
             return tuple(self._beside(value, ending) for value in values)
@@ -330,15 +335,15 @@ class _Reader:
 
     def _cases(self, given: Any) -> tuple[Case, ...]:
         if not isinstance(given, list) or not all(isinstance(entry, dict) for entry in given):
-            raise StudyError(say.wrong_kind(self.where, "case", given, "entries [[case]] with name and set"))
+            raise StudyError(say.no_entries(where=self.where, given=given))
         cases: list[Case] = []
         for entry in given:
             self._only(entry, "case", ("name", "set"))
             name = self._text(entry, "name")
             if not name:
-                raise StudyError(say.no_text(self.where, "case.name", "what the case is called"))
+                raise StudyError(say.no_case_name(where=self.where))
             if any(case.name == name for case in cases):
-                raise StudyError(say.repeated_case(self.where, name))
+                raise StudyError(say.repeated_case(where=self.where, name=name))
             cases.append(Case(name, self._changes(entry.get("set", []), f'case "{name}"')))
         return tuple(cases)
 
@@ -348,14 +353,14 @@ class _Reader:
         seed = self._whole(table.get("seed", 1), "sample.seed", 0, 2**31 - 1)
         how = table.get("how", "sobol")
         if how not in HOW:
-            raise StudyError(say.wrong_kind(self.where, "sample.how", how, f"one of {', '.join(HOW)}"))
+            raise StudyError(say.none_of(where=self.where, key="sample.how", given=how, allowed=HOW))
         between = self._between(table, "sample", 2)
         return Sample(trips, {key: (low, high) for key, (low, high, *_) in between.items()}, seed, how)
 
     def _best(self, given: Any) -> Best:
         table = self._only(given, "best", ("least", "most", "between", "at_most", "at_least", "trips", "seed"))
         if ("least" in table) == ("most" in table):
-            raise StudyError(say.wrong_kind(self.where, "best", sorted(table), "either least or most, a quantity"))
+            raise StudyError(say.no_aim(where=self.where, given=sorted(table)))
         key = "least" if "least" in table else "most"
         quantity = self._quantity(f"best.{key}", str(table[key]))
         bounds = {}
@@ -376,10 +381,10 @@ class _Reader:
         table = self._only(given, "fuel_test", allowed)
         changes = self._changes(table.get("set", []), "fuel_test")
         if not changes:
-            raise StudyError(say.empty_axis(self.where, "fuel_test.set"))
+            raise StudyError(say.empty_axis(where=self.where, key="fuel_test.set"))
         runs = table.get("runs", 3)
         if type(runs) is not int or not 2 <= runs <= 20:
-            raise StudyError(say.not_enough_runs(runs))
+            raise StudyError(say.not_enough_runs(given=runs))
         ranges: dict[str, Any] = {}
         for key, normal in (("temperature_c", FuelTest.temperature_c), ("wind_m_s", FuelTest.wind_m_s)):
             low, high = self._pair(table.get(key, list(normal)), f"fuel_test.{key}", 2)
@@ -388,7 +393,11 @@ class _Reader:
         for key in numbers:
             plain[key] = self._number(table.get(key, getattr(FuelTest, key)), f"fuel_test.{key}")
             if not 0.0 <= plain[key] <= 100.0:
-                raise StudyError(say.wrong_kind(self.where, f"fuel_test.{key}", table[key], "a number from 0 to 100"))
+                raise StudyError(
+                    say.no_number_between(
+                        where=self.where, key=_inside("fuel_test", key), given=table[key], low=0.0, high=100.0
+                    )
+                )
         seed = self._whole(table.get("seed", 1), "fuel_test.seed", 0, 2**31 - 1)
         return FuelTest(changes, runs, seed=seed, **ranges, **plain)
 
@@ -396,31 +405,30 @@ class _Reader:
         """Ranges by key of truck or settings."""
         given = self._table(table, "between", f"{name}.")
         if not given:
-            raise StudyError(say.empty_axis(self.where, f"{name}.between"))
+            raise StudyError(say.empty_axis(where=self.where, key=_inside(name, "between")))
         if len(given) > MOST_BETWEEN:
             raise StudyError(
-                say.wrong_kind(self.where, f"{name}.between", f"{len(given)} keys", f"{MOST_BETWEEN} at most")
+                say.too_many_keys(where=self.where, key=_inside(name, "between"), given=len(given), most=MOST_BETWEEN)
             )
         ranges = {}
         for key, pair in given.items():
             self._axis(key)
             if key in WORDS or not self._is_number(key):
-                raise StudyError(
-                    say.wrong_kind(self.where, f"{name}.between.{key}", pair, "a key with numbers only here")
-                )
+                raise StudyError(say.no_plain_number(where=self.where, key=_inside(name, "between", key), given=pair))
             ranges[key] = self._pair(pair, f"{name}.between.{key}", length)
         return ranges
 
     def _pair(self, given: Any, key: str, length: int) -> tuple[float, ...]:
         """Low and high, and a step where one is asked for."""
-        allowed = "[low, high]" if length == 2 else "[low, high, step]"
         if not isinstance(given, list | tuple) or len(given) != length:
-            raise StudyError(say.wrong_kind(self.where, key, given, allowed))
+            if length == 2:
+                raise StudyError(say.no_pair(where=self.where, key=key, given=given))
+            raise StudyError(say.no_steps(where=self.where, key=key, given=given))
         numbers = tuple(self._number(value, key) for value in given)
         if not numbers[0] < numbers[1]:
-            raise StudyError(say.empty_range(self.where, key, given[0], given[1]))
+            raise StudyError(say.empty_range(where=self.where, key=key, low=given[0], high=given[1]))
         if length == 3 and not 0 < numbers[2] <= numbers[1] - numbers[0]:
-            raise StudyError(say.wrong_kind(self.where, key, given, "a step above 0 that fits between low and high"))
+            raise StudyError(say.no_steps(where=self.where, key=key, given=given))
         return numbers
 
     def _axis(self, key: str) -> None:
@@ -430,7 +438,7 @@ class _Reader:
         near = get_close_matches(key, [*self.kinds, *WORDS], n=3, cutoff=0.5)
         last = key.rpartition(".")[2]
         near += [other for other in self.kinds if other.rpartition(".")[2] == last and other not in near]
-        raise StudyError(say.no_axis(self.where, key, near[:3]))
+        raise StudyError(say.no_axis(where=self.where, key=key, near=near[:3]))
 
     def _is_number(self, key: str) -> bool:
         """Whether a key of truck or settings takes a plain number."""
@@ -442,11 +450,11 @@ class _Reader:
         """The parts fit each other."""
         ways = (study.vary, study.cases, study.sample, study.best, study.fuel_test)
         if not any(ways):
-            raise StudyError(say.nothing_varied(self.where))
+            raise StudyError(say.nothing_varied(where=self.where))
         alone = next((name for name, way in (("best", study.best), ("fuel_test", study.fuel_test)) if way), None)
         for name, way in (("vary", study.vary), ("case", study.cases), ("sample", study.sample), ("best", study.best)):
             if alone and way and name != alone:
-                raise StudyError(say.same_everywhere(self.where, name))
+                raise StudyError(say.same_everywhere(where=self.where, key=name))
         keys = [change.partition("=")[0].strip() for change in study.changes]
         keys += [word for word in WORDS if getattr(study, word)]
         keys += [*study.vary]
@@ -455,12 +463,12 @@ class _Reader:
         varied = [*study.vary, *(study.sample.between if study.sample else ())]
         twice = [key for key in keys if keys.count(key) > 1] + [key for key in varied if key in in_cases]
         if twice:
-            raise StudyError(say.varied_twice(self.where, twice[0]))
+            raise StudyError(say.varied_twice(where=self.where, key=twice[0]))
         trips = max(len(study.cases), 1) * (study.sample.trips if study.sample else 1)
         for values in study.vary.values():
             trips *= len(values)
         if trips > MOST_TRIPS:
-            raise StudyError(say.too_many_trips(self.where, trips, MOST_TRIPS))
+            raise StudyError(say.too_many_trips(where=self.where, trips=trips, most=MOST_TRIPS))
 
     # ------------------------------------------------------------ kinds
 
@@ -468,7 +476,7 @@ class _Reader:
         """A table, empty when it is not there; `a.b = 1` written without quotes is taken for "a.b"."""
         given = values.get(key, {})
         if not isinstance(given, dict):
-            raise StudyError(say.wrong_kind(self.where, f"{inside}{key}", given, f"a table [{inside}{key}]"))
+            raise StudyError(say.no_table(where=self.where, key="".join((inside, key)), given=given))
         plain: dict[str, Any] = {}
         for name, value in given.items():
             nested = isinstance(value, dict) and name not in self.kinds and not {"from", "to", "steps"} & set(value)
@@ -477,22 +485,22 @@ class _Reader:
 
     def _only(self, given: Any, name: str, allowed: Sequence[str]) -> dict[str, Any]:
         if not isinstance(given, dict):
-            raise StudyError(say.wrong_kind(self.where, name, given, f"a table [{name}]"))
+            raise StudyError(say.no_table(where=self.where, key=name, given=given))
         for key in given:
             if key not in allowed:
                 near = get_close_matches(key, allowed, n=2, cutoff=0.5)
-                raise StudyError(say.unknown_table(self.where, f"{name}.{key}", near, allowed))
+                raise StudyError(say.unknown_table(where=self.where, name=_inside(name, key), near=near, known=allowed))
         return given
 
     def _text(self, values: Mapping[str, Any], key: str) -> str:
         given = values.get(key, "")
         if not isinstance(given, str):
-            raise StudyError(say.wrong_kind(self.where, key, given, "a text"))
+            raise StudyError(say.no_text_there(where=self.where, key=key, given=given))
         return given.strip()
 
     def _texts(self, given: Any, key: str) -> list[str]:
         if not isinstance(given, list | tuple) or not all(isinstance(text, str) for text in given):
-            raise StudyError(say.wrong_kind(self.where, key, given, "a list of texts"))
+            raise StudyError(say.no_texts(where=self.where, key=key, given=given))
         return list(given)
 
     def _changes(self, given: Any, key: str) -> tuple[str, ...]:
@@ -500,29 +508,31 @@ class _Reader:
         try:
             split_changes(changes)
         except SettingsError as problem:
-            raise StudyError(say.bad_value(self.where, key, str(problem).replace("--set ", ""))) from None
+            raise StudyError(
+                say.bad_value(where=self.where, key=key, problem=str(problem).replace("--set ", ""))
+            ) from None
         return tuple(changes)
 
     def _number(self, given: Any, key: str) -> float:
         if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
-            raise StudyError(say.wrong_kind(self.where, key, given, "a number"))
+            raise StudyError(say.no_number(where=self.where, key=key, given=given))
         return float(given)
 
     def _numbers(self, given: dict[str, Any], key: str, names: Sequence[str]) -> dict[str, float]:
         self._only(given, key, names)
         for name in names:
             if name not in given:
-                raise StudyError(say.wrong_kind(self.where, key, given, "from, to and steps"))
+                raise StudyError(say.no_range(where=self.where, key=key, given=given))
         return {name: self._number(given[name], f"{key}.{name}") for name in names}
 
     def _whole(self, given: Any, key: str, low: int, high: int) -> int:
         if type(given) is not int or not low <= given <= high:
-            raise StudyError(say.wrong_kind(self.where, key, given, f"a whole number from {low} to {high}"))
+            raise StudyError(say.no_whole_number(where=self.where, key=key, given=given, low=low, high=high))
         return given
 
     def _bool(self, given: Any, key: str) -> bool:
         if not isinstance(given, bool):
-            raise StudyError(say.wrong_kind(self.where, key, given, "true or false"))
+            raise StudyError(say.no_truth(where=self.where, key=key, given=given))
         return given
 
     def _value_text(self, key: str, value: Any) -> str:
@@ -533,13 +543,18 @@ class _Reader:
         if isinstance(value, list):
             return "[" + ", ".join(f'"{item}"' if isinstance(item, str) else str(item) for item in value) + "]"
         if not isinstance(value, str) or not value.strip():
-            raise StudyError(say.wrong_kind(self.where, key, value, "numbers, texts, true or false"))
+            raise StudyError(say.no_value(where=self.where, key=key, given=value))
         return value.strip()
 
     def _beside(self, name: str, ending: str) -> str:
         """A file beside the study file, for a name that looks like one."""
         looks_like_a_file = name.lower().endswith(ending) and not Path(name).is_absolute()
         return str(self.folder / name) if self.folder and looks_like_a_file else name
+
+
+def _inside(*names: str) -> str:
+    """A key inside a table."""
+    return ".".join(names)
 
 
 def _number_text(value: float) -> str:

@@ -111,7 +111,7 @@ def run_study(
     if out is not None:
         return _run(plan, Path(out), workers, cluster, pool, told, stop, force)
     if plan.study.traces:
-        raise StudyError(say.traces_need_a_folder(plan.study.name))
+        raise StudyError(say.traces_need_a_folder(name=plan.study.name))
     folder = Path(mkdtemp(prefix="haulbench-study-"))
     try:
         result = _run(plan, folder, workers, cluster, pool, told, stop, force)
@@ -144,9 +144,14 @@ def _run(
             complete = drive.drive(point for point in plan.points() if point.number not in done)
         if journal.finished_trips() and not set(journal.counted()) - set(NO_TRIP):
             number, varied, row = next(journal.rows())
-            first = say.refused_point(number, plan.total, plan.point_of(number, varied).words(), row["problem"])
+            first = say.refused_point(
+                number=number,
+                total=plan.total,
+                combination=plan.point_of(number, varied).words(),
+                problem=row["problem"],
+            )
             if complete:
-                raise StudyError(say.all_refused(plan.study.name, journal.finished_trips(), first))
+                raise StudyError(say.all_refused(where=plan.study.name, trips=journal.finished_trips(), first=first))
         write_tables(journal, complete)
     return read_result(folder, plan)
 
@@ -251,7 +256,7 @@ class _Driver:
                 row = job.result()
             except (CancelledError, OSError) as problem:
                 if self.cluster:
-                    raise StudyError(say.cluster_lost(self.cluster, self.journal.kept)) from problem
+                    raise StudyError(say.cluster_lost(address=self.cluster, kept=self.journal.kept)) from problem
                 raise
             rows.append((point.number, point.varied, row))
             self.refused += row["state"] in NO_TRIP

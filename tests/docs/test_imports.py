@@ -1,8 +1,9 @@
 """Imports point one way. A test that fails names the file, the line and the import.
 
 Read LINE from left to right: a module may use itself and what stands left of it. What stands beside the line has its own
-row in BESIDE; what of it a module on the line may use stands in ALSO. Everything may use `errors` and `units`. A module of
-`sim` that no row names is an offender too: whoever adds one says here where it belongs.
+row in BESIDE; what of it a module on the line may use stands in ALSO. Everything may use `errors`, `messages` and `units`;
+`messages` uses nothing, so that any module can say what is wrong. A module of `sim` that no row names is an offender
+too: whoever adds one says here where it belongs.
 """
 
 import ast
@@ -15,13 +16,14 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("sim", "dashboard")
 
-EVERYONE_MAY_USE = {"errors", "units"}
+EVERYONE_MAY_USE = {"errors", "messages", "units"}
 
 LINE = ("units", "laws", "plant", "kernel", "clock", "actors", "trip", "dashboard", "command")
 
 # beside the line: module -> what it may use of sim
 BESIDE: dict[str, set[str]] = {
     "errors": set(),
+    "messages": set(),
     "compiled": set(),
     "records": set(),
     "specs": {"records"},
@@ -87,6 +89,8 @@ def allowed_for(module: str) -> set[str] | None:
         return PUBLIC_NAMES_COME_FROM | EVERYONE_MAY_USE
     if module in LINE:
         return {*LINE[: LINE.index(module) + 1], *ALSO[module], *EVERYONE_MAY_USE}
+    if module == "messages":
+        return {"messages"}
     return {module, *BESIDE[module], *EVERYONE_MAY_USE} if module in BESIDE else None
 
 
@@ -232,7 +236,8 @@ def test_the_map_covers_its_own_line():
     assert set(ALSO) == set(LINE)
     named = set(LINE) | set(BESIDE)
     assert set().union(*BESIDE.values(), *ALSO.values()) <= named
-    assert allowed_for("plant") == {"errors", "units", "laws", "plant", "compiled", "records"}
+    assert allowed_for("plant") == {"errors", "messages", "units", "laws", "plant", "compiled", "records"}
+    assert allowed_for("messages") == {"messages"}
 
 
 def test_imports_point_one_way():
@@ -277,6 +282,7 @@ OFFENDERS = [
     ("sim/kernel.py", "from importlib import import_module\nimport_module('sim.trip')\n", wrong_directions, "sim.trip"),
     ("sim/route.py", "from sim.specs import Truck\n", wrong_directions, "imports sim.specs"),
     ("sim/route.py", "from sim.compiled import compiled\n", wrong_directions, "imports sim.compiled"),
+    ("sim/messages/roads.py", "from sim.units import FOOT\n", wrong_directions, "roads.py:1: imports sim.units"),
     ("sim/records.py", "from sim.laws.air import air_density\n", wrong_directions, "imports sim.laws.air"),
     ("sim/trip.py", "from sim.command.main import main\n", wrong_directions, "imports sim.command.main"),
     ("sim/trip.py", "from sim import run_trip\n", wrong_directions, "trip.py:1: imports sim;"),
@@ -308,7 +314,14 @@ HEAVY_FILES = ("dashboard/figures.py", "dashboard/report.py")
 
 def written(root: Path, file: str, text: str) -> Path:
     """A small project in which only one file holds anything."""
-    for name in (*MODULES, "sim/laws/air.py", "sim/command/main.py", "dashboard/app.py", *HEAVY_FILES):
+    for name in (
+        *MODULES,
+        "sim/laws/air.py",
+        "sim/messages/roads.py",
+        "sim/command/main.py",
+        "dashboard/app.py",
+        *HEAVY_FILES,
+    ):
         (root / name).parent.mkdir(parents=True, exist_ok=True)
         (root / name).write_text("", encoding="utf-8")
     (root / file).write_text(text, encoding="utf-8")
