@@ -52,7 +52,7 @@ def no_texts(*, where: str, key: str, given: object) -> str:
 
 def no_values(*, where: str, key: str, given: object) -> str:
     """Something else stands where the values of an axis belong."""
-    return f"{where}: {key} is {str(given)[:60]}; give a list of values, or a range such as {{from = 80, to = 100, steps = 5}}"
+    return f"{where}: {key} is {str(given)[:60]}; give a list of values, or a range with from, to and steps"
 
 
 def no_value(*, where: str, key: str, given: object) -> str:

@@ -282,7 +282,8 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
     -------
     found : dict
         `explained` (share of the variance), `sampled`, and `keys`: by key `per_unit`, its 95 % interval `low` and `high`
-        (None on a grid, whose trips are no sample), and `percent_per_percent` at the means. [as named]
+        (None on a grid, whose trips are no sample), and `percent_per_percent` at the means (None for an input that
+        passes 0). [as named]
 
     Notes
     -----
@@ -325,9 +326,16 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
             "per_unit": slope,
             "low": None if np.isnan(width) else slope - width,
             "high": None if np.isnan(width) else slope + width,
-            "percent_per_percent": slope * centres[rank] / float(y.mean()) if y.mean() else None,
+            "percent_per_percent": _elasticity(slope, columns[rank], float(y.mean())),
         }
     return found
+
+
+def _elasticity(slope: float, values: np.ndarray, mean: float) -> float | None:
+    """Percent per percent; None where per cent of the input mean nothing: its range holds 0, as that of a wind or a temperature."""
+    if mean == 0.0 or float(values.min()) <= 0.0:
+        return None
+    return slope * float(values.mean()) / mean
 
 
 # ---------------------------------------------------------------- cases

@@ -23,7 +23,6 @@ GENERATIONS = 15  # the search aims at
 OUT_OF_BOUNDS = 1e9  # cost of a trip that breaks a bound, above any quantity worth searching for
 NOT_ARRIVED = 1e12
 NOT_DRIVEN = 1e15
-NEARLY = 0.02  # a bound this close, as a share of itself, holds the answer back
 
 Steps = tuple[int, ...]
 
@@ -152,10 +151,16 @@ class _Search:
         self._read(1)
 
     def run(self) -> bool:
-        """Drives until the answer stands, the trips are spent, or it is to stop."""
+        """Drives until the answer stands, the trips are spent, or it is to stop.
+
+        Returns
+        -------
+        complete : bool
+            False when it was stopped. [-]
+        """
         try:
             if math.prod(self.sizes) <= self.best.trips:
-                self.costs_of(list(product(*map(range, self.sizes))), self.best.trips)
+                self._costs_of(list(product(*map(range, self.sizes))), self.best.trips)
             else:
                 self._evolve(int(self.best.trips * (1.0 - FOR_STEPS)))
                 self._step(self.best.trips)
@@ -163,7 +168,7 @@ class _Search:
             pass
         return not self.stopped
 
-    def costs_of(self, places: list[Steps], most: int) -> list[float]:
+    def _costs_of(self, places: list[Steps], most: int) -> list[float]:
         """Costs at places on the grid; drives those that have not been driven."""
         keys = [tuple(values_at(self.best, place).values()) for place in places]
         new = [key for key in dict.fromkeys(keys) if key not in self.costs]
@@ -195,7 +200,7 @@ class _Search:
 
         def costs(places: np.ndarray) -> np.ndarray:
             whole = np.rint(np.atleast_2d(places.T)).astype(int)
-            return np.array(self.costs_of([tuple(place) for place in whole.tolist()], most))
+            return np.array(self._costs_of([tuple(place) for place in whole.tolist()], most))
 
         crowd = min(max(most // GENERATIONS, 10), 60)
         try:
@@ -223,7 +228,7 @@ class _Search:
             key = min(self.costs, key=lambda tried: self.costs[tried])
             here = tuple(round((float(text) - low) / width) for text, low, width in zip(key, lows, widths, strict=True))
             before = self.costs[key]
-            if min(self.costs_of(list(neighbours(here, self.sizes)), most), default=before) >= before:
+            if min(self._costs_of(list(neighbours(here, self.sizes)), most), default=before) >= before:
                 return
 
 
@@ -249,7 +254,7 @@ def neighbours(place: Steps, sizes: list[int]) -> Iterator[Steps]:
 
 
 def best_of(result: StudyResult) -> dict[str, Any]:
-    """The answer key: the best settings found, what they give, which bounds hold them back, and what one step more does.
+    """The answer key: the best settings found, what they give, which bounds hold them back (a single step that would give more breaks them), and what one step more does.
 
     Parameters
     ----------
@@ -294,14 +299,13 @@ def best_of(result: StudyResult) -> dict[str, Any]:
         return answer
     here = min(costs, key=lambda steps: costs[steps])
     its = quantities(rows[here])
-    over = excesses(best, its)
     answer |= {
         "found": costs[here] < OUT_OF_BOUNDS,
         "settings": {key: float(text) for key, text in values_at(best, here).items()},
         "number": int(result.column("number")[rows[here]]),
         "quantities": its,
         "bounds": {
-            name: {"value": its[name], "bound": bound, "side": side, "holds_back": over[name] > -NEARLY}
+            name: {"value": its[name], "bound": bound, "side": side}
             for side, bounds in (("at most", best.at_most), ("at least", best.at_least))
             for name, bound in bounds.items()
         },
@@ -320,5 +324,13 @@ def best_of(result: StudyResult) -> dict[str, Any]:
             step["betters"] = costs[place] < costs[here]
         steps_found.append(step)
     answer["steps"] = steps_found
+    sign = -1.0 if best.most else 1.0
+    for name, bound in answer["bounds"].items():
+        bound["holds_back"] = any(
+            name in step.get("breaks", ())
+            and step["quantity"] is not None
+            and sign * (step["quantity"] - its[best.quantity]) < 0.0
+            for step in steps_found
+        )
     answer["no_step_betters"] = all(step["driven"] and not step.get("betters") for step in steps_found)
     return answer

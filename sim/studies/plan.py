@@ -33,7 +33,13 @@ class Point:
     changes: tuple[str, ...]
 
     def words(self) -> str:
-        """What sets this trip apart, for a message."""
+        """What sets this trip apart, for a message.
+
+        Returns
+        -------
+        words : str
+            [-]
+        """
         return ", ".join(f"{key}={value}" for key, value in self.varied.items())
 
 
@@ -66,13 +72,13 @@ class Plan:
 
     @property
     def axes(self) -> dict[str, tuple[str, ...]]:
-        """The values of the grid by key, cases first; samples are not among them."""
+        """The values of the grid by key, cases first; samples are not among them. [-]"""
         cases = {"case": tuple(case.name for case in self.study.cases)} if self.study.cases else {}
         return {**cases, **self.study.vary}
 
     @property
     def varied_keys(self) -> tuple[str, ...]:
-        """Everything that differs from trip to trip, in the order of the columns."""
+        """Everything that differs from trip to trip, in the order of the columns. [-]"""
         if self.study.fuel_test:
             return ("part", "run", "who")
         sampled = self.study.sample.between if self.study.sample else {}
@@ -81,7 +87,7 @@ class Plan:
 
     @property
     def total(self) -> int:
-        """Number of trips; of a search, the most it may drive."""
+        """Number of trips; of a search, the most it may drive. [-]"""
         if self.study.best:
             return self.study.best.trips
         if self.study.fuel_test:

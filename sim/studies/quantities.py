@@ -93,7 +93,7 @@ def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
         equal trips (the time they took to calculate) is left out. [as named]
     """
     row: dict[str, Any] = {"ended": summary["ended"], "ended_because": summary["ended_because"]}
-    row["warnings"] = "; ".join(summary["warnings"])
+    row["warnings"] = " | ".join(summary["warnings"])
     for name in QUANTITIES:
         if name.startswith("engine_brake_stage_"):
             row[name] = summary["engine_brake_stage_time_s"][name.split("_")[3]]

@@ -258,7 +258,20 @@ class _Reader:
         self.kinds = {f"{table}.{key}": model for model in (Truck, Settings) for table, key in keys_of(model)}
 
     def study(self, values: Mapping[str, Any], name: str) -> Study:
-        """The whole file."""
+        """The whole file.
+
+        Parameters
+        ----------
+        values : mapping
+            As read. [-]
+        name : str
+            [-]
+
+        Returns
+        -------
+        study : Study
+            [-]
+        """
         form = values.get("form", "missing")
         if form != FORM or isinstance(form, bool):
             raise StudyError(say.another_form(where=self.where, given=form, allowed=FORM))
@@ -291,6 +304,7 @@ class _Reader:
     # ------------------------------------------------------------ parts
 
     def _report(self, given: Any) -> tuple[str, ...]:
+        """The reported quantities."""
         names = self._texts(given, "report")
         if not names:
             raise StudyError(say.empty_axis(where=self.where, key="report"))
@@ -299,6 +313,7 @@ class _Reader:
         return tuple(dict.fromkeys(names))
 
     def _quantity(self, key: str, name: str) -> str:
+        """A quantity that exists."""
         if name not in QUANTITIES:
             near = get_close_matches(name, QUANTITIES, n=3, cutoff=0.5)
             raise StudyError(say.unknown_quantity(where=self.where, key=key, name=name, near=near))
@@ -334,6 +349,7 @@ class _Reader:
         return values
 
     def _cases(self, given: Any) -> tuple[Case, ...]:
+        """The list of cases."""
         if not isinstance(given, list) or not all(isinstance(entry, dict) for entry in given):
             raise StudyError(say.no_entries(where=self.where, given=given))
         cases: list[Case] = []
@@ -348,6 +364,7 @@ class _Reader:
         return tuple(cases)
 
     def _sample(self, given: Any) -> Sample:
+        """The ranges of a sample."""
         table = self._only(given, "sample", ("trips", "seed", "how", "between"))
         trips = self._whole(table.get("trips", 128), "sample.trips", 2, MOST_TRIPS)
         seed = self._whole(table.get("seed", 1), "sample.seed", 0, 2**31 - 1)
@@ -358,6 +375,7 @@ class _Reader:
         return Sample(trips, {key: (low, high) for key, (low, high, *_) in between.items()}, seed, how)
 
     def _best(self, given: Any) -> Best:
+        """Aim, ranges and bounds of a search."""
         table = self._only(given, "best", ("least", "most", "between", "at_most", "at_least", "trips", "seed"))
         if ("least" in table) == ("most" in table):
             raise StudyError(say.no_aim(where=self.where, given=sorted(table)))
@@ -376,6 +394,7 @@ class _Reader:
         return Best(quantity, key == "most", between, bounds["at_most"], bounds["at_least"], trips, seed)
 
     def _fuel_test(self, given: Any) -> FuelTest:
+        """The change and the rules of a fuel test."""
         numbers = ("band_percent", "elapsed_percent", "wind_apart_m_s", "drivers_apart_percent", "weighing_g")
         allowed = ("set", "runs", "seed", "temperature_c", "wind_m_s", *numbers)
         table = self._only(given, "fuel_test", allowed)
@@ -484,6 +503,7 @@ class _Reader:
         return plain
 
     def _only(self, given: Any, name: str, allowed: Sequence[str]) -> dict[str, Any]:
+        """A table with these keys and no others."""
         if not isinstance(given, dict):
             raise StudyError(say.no_table(where=self.where, key=name, given=given))
         for key in given:
@@ -493,17 +513,20 @@ class _Reader:
         return given
 
     def _text(self, values: Mapping[str, Any], key: str) -> str:
+        """A text, empty when it is not there."""
         given = values.get(key, "")
         if not isinstance(given, str):
             raise StudyError(say.no_text_there(where=self.where, key=key, given=given))
         return given.strip()
 
     def _texts(self, given: Any, key: str) -> list[str]:
+        """A list of texts."""
         if not isinstance(given, list | tuple) or not all(isinstance(text, str) for text in given):
             raise StudyError(say.no_texts(where=self.where, key=key, given=given))
         return list(given)
 
     def _changes(self, given: Any, key: str) -> tuple[str, ...]:
+        """Changes of keys that exist."""
         changes = self._texts(given, key)
         try:
             split_changes(changes)
@@ -514,11 +537,13 @@ class _Reader:
         return tuple(changes)
 
     def _number(self, given: Any, key: str) -> float:
+        """A number."""
         if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
             raise StudyError(say.no_number(where=self.where, key=key, given=given))
         return float(given)
 
     def _numbers(self, given: dict[str, Any], key: str, names: Sequence[str]) -> dict[str, float]:
+        """Numbers under names that must all be there."""
         self._only(given, key, names)
         for name in names:
             if name not in given:
@@ -526,16 +551,19 @@ class _Reader:
         return {name: self._number(given[name], f"{key}.{name}") for name in names}
 
     def _whole(self, given: Any, key: str, low: int, high: int) -> int:
+        """A whole number within bounds."""
         if type(given) is not int or not low <= given <= high:
             raise StudyError(say.no_whole_number(where=self.where, key=key, given=given, low=low, high=high))
         return given
 
     def _bool(self, given: Any, key: str) -> bool:
+        """True or false."""
         if not isinstance(given, bool):
             raise StudyError(say.no_truth(where=self.where, key=key, given=given))
         return given
 
     def _value_text(self, key: str, value: Any) -> str:
+        """One value of an axis as it is typed."""
         if isinstance(value, bool):
             return str(value).lower()
         if isinstance(value, int | float):

@@ -34,7 +34,20 @@ class Workers(Protocol):
     workers: int
 
     def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
-        """Asks for a job."""
+        """Asks for a job.
+
+        Parameters
+        ----------
+        function : callable
+            [-]
+        given : any
+            Its arguments. [-]
+
+        Returns
+        -------
+        future : Future
+            [-]
+        """
         ...
 
     def close(self) -> None:

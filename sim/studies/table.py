@@ -87,7 +87,7 @@ class StudyResult:
 
     @property
     def driven(self) -> np.ndarray:
-        """True for the trips that could be driven, shape (trips,)."""
+        """True for the trips that could be driven, shape (trips,). [-]"""
         return ~np.isin(self.column("state"), NO_TRIP)
 
     def refused(self) -> list[tuple[int, str]]:
@@ -103,17 +103,17 @@ class StudyResult:
 
     @cached_property
     def report(self) -> tuple[str, ...]:
-        """The reported quantities; fuel is credited for height where a road has a net height."""
+        """The reported quantities; fuel is credited for height where a road has a net height. [-]"""
         return tuple(CREDITED.get(name, name) if self.credits_height else name for name in self.plan.study.report)
 
     @property
     def credits_height(self) -> bool:
-        """Whether a road of this study ends higher or lower than it starts."""
+        """Whether a road of this study ends higher or lower than it starts. [-]"""
         return any(abs(road.net_height) > LEVEL for road in self.plan.roads.values())
 
     @cached_property
     def answers(self) -> dict[str, Any]:
-        """What the study found, as plain values: see `sim.studies.answers`."""
+        """What the study found, as plain values: see `sim.studies.answers`. [as named]"""
         from sim.studies.answers import answers_of
 
         return answers_of(self)
