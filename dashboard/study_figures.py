@@ -659,7 +659,8 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
         row = int(np.flatnonzero(result.column("number") == answer["number"])[0])
         label = "best" if answer["found"] else "nearest"
         lines.append({"type": "scatter", "mode": "markers", "x": [float(x[row])], "y": [float(y[row])], "name": label,
-                      "marker": {"color": palette.VERMILLION, "symbol": "star", "size": 18, "line": {"color": INK, "width": 1}}})  # fmt: skip
+                      
+                      "marker": {"color": palette.VERMILLION, "symbol": "star", "size": 18, "line": {"color": INK}}})  # fmt: skip
     at = in_shown_unit(bound, {**best.at_most, **best.at_least}[bound], units)
     side = "at most" if bound in best.at_most else "at least"
     shape = {"type": "line", "x0": at, "x1": at, "yref": "paper", "y0": 0, "y1": 1,
@@ -787,7 +788,7 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
     if result.plan.study.sample:
         slopes = result.answers["sensitivity"][main]["keys"]
         if slopes:
-            caption = "All slopes come from one straight-line fit; a thin bar is its 95 % interval. Percent per percent says little where a mean is near nothing."
+            caption = "One straight-line fit; thin bars: 95 % interval. Percents of a mean near nothing say little."
             found.append((f"What {words} answers to", caption, sensitivity_figure(result, main, units)))
             ranked = [key for key, *_ in swings(result, main)]
             if len(ranked) > 1:

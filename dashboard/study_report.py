@@ -263,7 +263,7 @@ def _inputs(result: StudyResult) -> str:
     plan, varied = result.plan, set(result.plan.varied_keys)
     varied |= {change.partition("=")[0].strip() for case in plan.study.cases for change in case.changes}
     texts = []
-    for name, file in plan.trucks.items():
+    for file in plan.trucks.values():
         for given, settings in plan.settings.items():
             try:
                 truck, its = changed(file, settings, plan.study.changes)

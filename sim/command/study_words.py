@@ -89,7 +89,10 @@ def _formatted(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 
 def _line(row: Sequence[str], widths: Sequence[int]) -> str:
     """A row: the first cell to the left, numbers to the right."""
-    texts = [f"{cell:<{width}}" if k == 0 else f"{cell:>{width}}" for k, (cell, width) in enumerate(zip(row, widths))]
+    texts = [
+        f"{cell:<{width}}" if k == 0 else f"{cell:>{width}}"
+        for k, (cell, width) in enumerate(zip(row, widths, strict=False))
+    ]
     return ("  " + "  ".join(texts)).rstrip()
 
 

@@ -21,9 +21,9 @@ CASES = {
 
 
 @pytest.fixture(scope="module")
-def cases():
+def cases(tmp_path_factory):
     """A study of two cases."""
-    return run_study(CASES)
+    return run_study(CASES, out=tmp_path_factory.mktemp("cases") / "one")
 
 
 def test_the_page_has_the_numbers_of_the_answers_and_no_markup_of_others(cases):
@@ -36,8 +36,8 @@ def test_the_page_has_the_numbers_of_the_answers_and_no_markup_of_others(cases):
     assert all(page.says(text) for text in (*CAUTIONS, *answer_sentences(cases), cases.model_version))
 
 
-def test_equal_studies_give_equal_bytes(cases):
-    assert study_report(cases) == study_report(run_study(CASES))
+def test_equal_studies_give_equal_bytes(cases, tmp_path):
+    assert study_report(cases) == study_report(run_study(CASES, out=tmp_path / "again"))
 
 
 @pytest.mark.parametrize("name", list_studies())
