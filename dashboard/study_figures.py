@@ -659,7 +659,7 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
         row = int(np.flatnonzero(result.column("number") == answer["number"])[0])
         label = "best" if answer["found"] else "nearest"
         lines.append({"type": "scatter", "mode": "markers", "x": [float(x[row])], "y": [float(y[row])], "name": label,
-                      
+
                       "marker": {"color": palette.VERMILLION, "symbol": "star", "size": 18, "line": {"color": INK}}})  # fmt: skip
     at = in_shown_unit(bound, {**best.at_most, **best.at_least}[bound], units)
     side = "at most" if bound in best.at_most else "at least"
