@@ -129,7 +129,7 @@ def level_figure(result: StudyResult, name: str, key: str, units: str = "metric"
                            "pattern": {"shape": PATTERNS[rank % len(PATTERNS)], "fgcolor": "#FFFFFF", "size": 6}},
             }  # fmt: skip
         lines.append({**look, "x": x, "y": y, "name": _plain(road)})
-    layout = {"xaxis": _axis(key_title(key, units)), "yaxis": _axis(quantity_title(name, units))}
+    layout: dict[str, Any] = {"xaxis": _axis(key_title(key, units)), "yaxis": _axis(quantity_title(name, units))}
     return _figure(lines, barmode="group", showlegend=len(lines) > 1, **layout)
 
 
@@ -159,7 +159,7 @@ def case_figure(result: StudyResult, name: str, units: str = "metric") -> go.Fig
     good = usable(result, name)
     table[places[good]] = result.column(name).astype(float)[good]
     grid, by_road = table.reshape(len(cases), per_case), roads.reshape(len(cases), per_case)
-    lines = []
+    lines: list[dict[str, Any]] = []
     for rank, road in enumerate(dict.fromkeys(result.column("road").tolist())):
         x, y, texts = [], [], []
         for case, its, where in zip(cases[1:], grid[1:], by_road[1:], strict=True):
@@ -225,7 +225,10 @@ def spread_figure(result: StudyResult, name: str, key: str, units: str = "metric
             lines.append({"type": "scatter", "mode": "markers", "x": [label] * len(its), "y": its.tolist(),
                           "marker": {"color": palette.VERMILLION, "symbol": "line-ew-open", "size": 12},
                           "showlegend": False, "name": label})  # fmt: skip
-    layout = {"xaxis": _axis(key_title(key, units), type="category"), "yaxis": _axis(quantity_title(name, units))}
+    layout: dict[str, Any] = {
+        "xaxis": _axis(key_title(key, units), type="category"),
+        "yaxis": _axis(quantity_title(name, units)),
+    }
     return _figure(lines, **layout)
 
 
