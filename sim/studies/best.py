@@ -254,7 +254,9 @@ def neighbours(place: Steps, sizes: list[int]) -> Iterator[Steps]:
 
 
 def best_of(result: StudyResult) -> dict[str, Any]:
-    """The answer key: the best settings found, what they give, which bounds hold them back (a single step that would give more breaks them), and what one step more does.
+    """The answer key: the best settings found, what they give, which bounds hold them back, and what one step more does.
+
+    A bound holds the answer back when a single step that would give more breaks it.
 
     Parameters
     ----------

@@ -432,7 +432,7 @@ def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     """
     counts = {words: 0 for _, words in _KINDS}
     for text in result.column("warnings")[result.driven]:
-        kinds = {_kind_of(warning) for warning in str(text or "").split("; ") if warning}
+        kinds = {_kind_of(warning) for warning in str(text or "").split(" | ") if warning}
         for kind in sorted(kinds - {""}):
             counts[kind] = counts.get(kind, 0) + 1
     return [(words, trips) for words, trips in counts.items() if trips]
@@ -591,14 +591,9 @@ def holding_back(best: Mapping[str, Any]) -> list[str]:
     Returns
     -------
     names : list of str
-        Those within reach, but of bounds at nothing that nothing reaches only those that a single step breaks. [-]
+        Those that a single step towards more breaks. [-]
     """
-    broken = {name for step in best.get("steps", []) for name in step.get("breaks", [])}
-    return [
-        name
-        for name, bound in best.get("bounds", {}).items()
-        if bound["holds_back"] and (bound["bound"] != 0.0 or bound["value"] != 0.0 or name in broken)
-    ]
+    return [name for name, bound in best["bounds"].items() if bound["holds_back"]]
 
 
 def _breaks(bound: Mapping[str, Any]) -> bool:
