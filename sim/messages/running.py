@@ -29,7 +29,10 @@ def pool_closed() -> str:
 
 def workers_died(*, times: int) -> str:
     """Said when the worker processes of a pool die at a job again and again."""
-    return f"worker processes died {times} times at this job; it needs more memory, or less work"
+    return (
+        f"worker processes died {times} times at this job; give it more memory or less work, and start a script of your own"
+        ' below the line if __name__ == "__main__":'
+    )
 
 
 def command_line(*, problem: str, command: str) -> str:

@@ -76,7 +76,7 @@ class FuelTest:
 
     Chance comes in as it does on the road: each run has its wind and temperature, the same for both trucks but for the little
     that minutes apart make; each driver has a day of his own (how he accelerates and reacts); the scale reads within 45 g
-    (0.1 lb, common practice). All amounts are assumed.
+    (0.1 lb, common practice). All amounts are assumed. The road stands for a loop, so the wind is what a loop leaves of it.
     """
 
     changes: tuple[str, ...]
@@ -85,7 +85,7 @@ class FuelTest:
     elapsed_percent: float = 0.5
     seed: int = 1
     temperature_c: tuple[float, float] = (20.0, 30.0)
-    wind_m_s: tuple[float, float] = (-3.0, 3.0)
+    wind_m_s: tuple[float, float] = (-1.0, 1.0)
     wind_apart_m_s: float = 0.2
     drivers_apart_percent: float = 15.0
     weighing_g: float = 45.0
