@@ -19,7 +19,9 @@ from sim.specs import Gearbox, Settings, Truck
 from sim.units import POUND, POUND_FOOT, to_si
 
 CLIMBS = (0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08)
-ENGAGEMENT_SPEED = to_si(800.0, "rpm")  # rad/s: where the trade reads the torque of a start (common practice, no source)
+ENGAGEMENT_SPEED = to_si(
+    800.0, "rpm"
+)  # rad/s: where the trade reads the torque of a start (common practice, no source)
 STARTABILITY_WANTED = 0.35  # at 80,000 lb (common practice, no source)
 TOP_GEAR_GRADES_WANTED = (0.015, 0.005)  # held in the top gear: at peak torque, at cruise (common practice, no source)
 STEEPEST_ASKED = 1.0  # rise over run: where the search for a grade ends

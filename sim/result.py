@@ -88,6 +88,25 @@ class Trace(Mapping[str, np.ndarray]):
         along = self["distance_m"]
         return float((np.maximum.accumulate(along) - along).max()) if len(along) else 0.0
 
+    def gear_times(self, until: float) -> dict[str, float]:
+        """How long each gear was in.
+
+        Parameters
+        ----------
+        until : float
+            End of the trip, which the last row may miss. [s]
+
+        Returns
+        -------
+        times : dict of str to float
+            By gear, 0 for neutral; only gears that were in. [s]
+        """
+        spent = np.diff(
+            np.concatenate([[0.0], self["time_s"][1:], [until]])
+        )  # the first row stands for what was before it
+        gears = self["gear"].astype(int)
+        return {str(gear): float(spent[gears == gear].sum()) for gear in np.unique(gears).tolist()}
+
     def frame(self) -> Any:
         """The trace as a DataFrame.
 
@@ -355,6 +374,7 @@ def summarise(
         "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
         "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
         "gear_shifts": counted.count("gear_engaged"),
+        "gear_time_s": trace.gear_times(seconds),
         "service_brake_applications": counted.count("brakes_applied"),
         "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
         "stage_changes": counted.count("stage_changed"),

@@ -40,6 +40,9 @@ BESIDE: dict[str, set[str]] = {
     "foresee": {"actors", "route", "specs"},
     "inputs": {"files", "route", "specs"},
     "charts": {"laws", "plant", "specs", "assemble"},
+    "gearing": {"laws", "plant", "records", "specs", "assemble", "charts", "files"},
+    "road_facts": {"route"},
+    "descent_speeds": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 
