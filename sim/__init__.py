@@ -33,6 +33,7 @@ _HOME = {
     "descent_speeds": "sim.descent_speeds",
     "compare_trips": "sim.compare",
     "Comparison": "sim.compare",
+    "TripPool": "sim.pool",
     "load_route": "sim.route",
     "import_track": "sim.track",
     "ImportedTrack": "sim.track",
