@@ -8,8 +8,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard import palette
+from dashboard.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
 from dashboard.figures import BEST_RETARDING_RPM, event_rows, thinned_rows
-from dashboard.strips import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
 from sim.charts import STAGES, ControlChart
 from sim.gearing import GearingChart
 from sim.result import Result
@@ -133,7 +133,8 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
         "hoverinfo": "skip",
         "line": {"color": palette.GREY, "dash": "dash", "width": 2.4},
     }
-    gears, fuels = lines("gear", column("gear"), 0, steps=True), lines("fuel", [trip.fuel_used for trip in trips], 1)
+    engaged = [np.where(gear > 0.0, gear, np.nan) for gear in column("gear")]
+    gears, fuels = lines("gear", engaged, 0, steps=True), lines("fuel", [trip.fuel_used for trip in trips], 1)
     return strips(
         [
             Strip(f"Road, {unit_of('height', units)}", 0.8, roads, span_of(roads, 20.0)),

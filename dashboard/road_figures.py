@@ -7,8 +7,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard import palette
+from dashboard.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
 from dashboard.figures import thinned_rows
-from dashboard.strips import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
 from sim.descent_speeds import DescentSpeeds
 from sim.road_facts import GradeClass, curve_spans, limit_spans
 from sim.route import Route
