@@ -59,7 +59,7 @@ LABELS = {
 }
 
 # the words of a choice where the value alone does not say enough
-CHOICES = {
+CHOICES: dict[str, dict[Any, str]] = {
     "retarding.selector": {1: "1, low", 2: "2, medium", 3: "3, high"},
     "drill.hold_stage": {-1: "no, by the switches", 0: "0, off", 1: "1, low", 2: "2, medium", 3: "3, high"},
     "drill.style": {"snub": "snubs: on and off", "drag": "drags: lightly all the way"},
