@@ -10,9 +10,12 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures import FONT, GRID, INK, displayed
+from sim.units import from_si
 
 Line = dict[str, Any]
+FONT = "Arial, Helvetica, 'Liberation Sans', sans-serif"
+INK = "#1A1A1A"
+GRID = "#D9D9D9"
 UNIT_SYSTEMS = ("metric", "us")
 
 # kind of quantity -> its unit (ending as in sim.units), how it is written, and a factor taken out of it; metric and US
@@ -25,6 +28,7 @@ KINDS: dict[str, dict[str, tuple[str, str, float]]] = {
     "mass": {"metric": ("t", "t", 1.0), "us": ("lb", "1000 lb", 1000.0)},
     "weight": {"metric": ("kg", "kg", 1.0), "us": ("lb", "lb", 1.0)},
     "fuel": {"metric": ("kg", "kg", 1.0), "us": ("lb", "lb", 1.0)},
+    "time": {"metric": ("s", "s", 1.0), "us": ("s", "s", 1.0)},
     "engine_speed": {"metric": ("rpm", "rpm", 1.0), "us": ("rpm", "rpm", 1.0)},
     "grade": {"metric": ("percent", "%", 1.0), "us": ("percent", "%", 1.0)},
     "temperature": {"metric": ("c", "\N{DEGREE SIGN}C", 1.0), "us": ("f", "\N{DEGREE SIGN}F", 1.0)},
@@ -54,7 +58,7 @@ def shown(values: Any, kind: str, units: str) -> np.ndarray:
     (90.0, 55.92)
     """
     unit, _, factor = KINDS[kind][units]
-    return displayed(np.asarray(values, dtype=float), unit) / factor
+    return np.asarray(from_si(np.asarray(values, dtype=float), unit)) / factor  # type: ignore[arg-type]
 
 
 def unit_of(kind: str, units: str) -> str:
@@ -96,11 +100,11 @@ def told(value: float, kind: str, units: str, digits: int = 0) -> str:
 
     Examples
     --------
-    >>> told(25.0, "speed", "metric"), told(1609.344, "distance", "us", 1), told(0.065, "grade", "us", 1)
-    ('90 km/h', '1.0 mi', '6.5 %')
+    >>> told(25.0, "speed", "metric"), told(1609.344, "distance", "us", 1), told(36287.0, "weight", "metric")
+    ('90 km/h', '1.0 mi', '36,287 kg')
     """
-    text = f"{float(shown(value, kind, units)):.{digits}f}"
-    return f"{text.replace('-0.0', '0.0') if float(text) == 0.0 else text} {unit_of(kind, units)}"
+    text = f"{float(shown(value, kind, units)):{',' if kind == 'weight' else ''}.{digits}f}"
+    return f"{text.removeprefix('-') if not text.strip('-0.') else text} {unit_of(kind, units)}"
 
 
 @dataclass(frozen=True)
@@ -143,7 +147,7 @@ def axis(**more: Any) -> dict[str, Any]:
     """
     return {
         "gridcolor": GRID, "linecolor": INK, "showline": True, "ticks": "outside", "ticklen": 4, "zerolinecolor": "#8C8C8C",
-        "zerolinewidth": 1, "automargin": True, "tickfont": {"size": 12}, "fixedrange": True, **more,
+        "zerolinewidth": 1, "automargin": True, "tickfont": {"size": 13}, "fixedrange": True, **more,
     }  # fmt: skip
 
 
@@ -166,12 +170,12 @@ def plain_layout(height: int, **more: Any) -> dict[str, Any]:
         "template": {"layout": {}},
         "height": height,
         "autosize": True,
-        "font": {"family": FONT, "size": 13, "color": INK},
+        "font": {"family": FONT, "size": 14, "color": INK},
         "paper_bgcolor": "#FFFFFF",
         "plot_bgcolor": "#FFFFFF",
         "hoverlabel": {"bgcolor": "#FFFFFF", "font": {"color": INK, "size": 13}, "namelength": -1},
         "margin": {"t": 16, "b": 50, "l": 66, "r": 24},
-        "legend": {"orientation": "h", "x": 0, "y": 1.0, "yanchor": "bottom", "font": {"size": 12}},
+        "legend": {"orientation": "h", "x": 0, "y": 1.0, "yanchor": "bottom", "font": {"size": 13}},
         "hovermode": "closest",
         "dragmode": False,
         **more,
@@ -198,7 +202,7 @@ def note(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
         [-]
     """
     return {
-        "x": x, "y": y, "text": text, "showarrow": False, "font": {"size": 12, "color": INK},
+        "x": x, "y": y, "text": text, "showarrow": False, "font": {"size": 13, "color": INK},
         "bgcolor": "rgba(255,255,255,0.8)", "borderpad": 1, **more,
     }  # fmt: skip
 
@@ -285,7 +289,7 @@ def strips(panels: Sequence[Strip], reach: tuple[float, float], units: str, heig
     )  # fmt: skip
     layout["margin"] = {"t": top + above, "b": bottom, "l": 66, "r": 20}
     layout["legend"] = {
-        "orientation": "h", "x": 0, "y": 1.0 + 24.0 / room, "yanchor": "bottom", "font": {"size": 12},
+        "orientation": "h", "x": 0, "y": 1.0 + 24.0 / room, "yanchor": "bottom", "font": {"size": 13},
         "groupclick": "togglegroup",
     }  # fmt: skip
     layout |= {"hovermode": "x unified", "annotations": notes, "dragmode": "zoom", "uirevision": "kept"}

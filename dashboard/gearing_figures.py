@@ -2,66 +2,22 @@
 
 import html
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import plotly.graph_objects as go
 
 from dashboard import palette
 from dashboard.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
-from dashboard.figures import BEST_RETARDING_RPM, event_rows, thinned_rows
+from dashboard.gearing_work import Drawn
+from dashboard.strips import BEST_RETARDING_RPM
 from sim.charts import STAGES, ControlChart
 from sim.gearing import GearingChart
-from sim.result import Result
 from sim.specs import Engine
 from sim.units import from_si
 
-MOST_POINTS = 6000  # of all lines of a panel
-COLUMNS = ("distance_m", "elevation_m", "speed_m_s", "engine_speed_rpm", "gear", "fuel_rate_g_s", "speed_limit_m_s")
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """What the overlay needs of one trip: a few rows of its trace.
-
-    Parameters
-    ----------
-    columns : dict of str to array
-        Of the trace, by name, shape (rows,) each. [as named]
-    fuel_used : array
-        Since the start, shape (rows,). [kg]
-    """
-
-    columns: dict[str, np.ndarray]
-    fuel_used: np.ndarray
-
-
-def drawn_of(result: Result, most: int) -> Drawn:
-    """The rows of a trip worth drawing.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
-    most : int
-        Rows wanted at most. [-]
-
-    Returns
-    -------
-    drawn : Drawn
-        Rows of the trace, not smoothed ones. [as named]
-    """
-    trace = result.trace
-    steps = np.diff(trace["time_s"], prepend=0.0)
-    used = np.cumsum(trace["fuel_rate_g_s"] * steps) / 1000.0
-    used *= result.summary["fuel_kg"] / used[-1] if used[-1] > 0.0 else 0.0  # the kernel counts every tick
-    rows = thinned_rows(trace["engine_speed_rpm"], event_rows(result), most)
-    columns = {name: np.asarray(trace[name][rows], dtype=np.float32) for name in COLUMNS}
-    return Drawn(columns, np.asarray(used[rows], dtype=np.float32))
-
 
 def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, governed_rpm: float) -> go.Figure:
-    """Trips over one another: road, speed, engine speed, gear and fuel used.
+    """Trips over one another: road, speed, engine speed, gear, and fuel and time beside those of the first.
 
     Parameters
     ----------
@@ -134,19 +90,30 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
         "line": {"color": palette.GREY, "dash": "dash", "width": 2.4},
     }
     engaged = [np.where(gear > 0.0, gear, np.nan) for gear in column("gear")]
-    gears, fuels = lines("gear", engaged, 0, steps=True), lines("fuel", [trip.fuel_used for trip in trips], 1)
+    gears = lines("gear", engaged, 0, steps=True)
+    fuels = lines("fuel", [_beside(trip, trips[0], trip.fuel_used, trips[0].fuel_used) for trip in trips], 2)
+    times = [_beside(trip, trips[0], trip.columns["time_s"], trips[0].columns["time_s"]) for trip in trips]
+    late = lines("time", times, 0)
     return strips(
         [
             Strip(f"Road, {unit_of('height', units)}", 0.8, roads, span_of(roads, 20.0)),
             Strip(f"Speed, {unit_of('speed', units)}", 1.4, [posted, *speeds], span_of([posted, *speeds], 20.0, 0.0)),
             Strip("Engine speed, rpm", 1.4, [governed, *turning], span_of([governed, *turning], 500.0, 0.0)),
             Strip("Gear", 1.0, gears, span_of(gears, 2.0, 0.0)),
-            Strip(f"Fuel used, {unit_of('fuel', units)}", 1.0, fuels, span_of(fuels, 0.5, 0.0)),
+            Strip(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, fuels, span_of(fuels, 0.1)),
+            Strip("Time behind choice 1, s", 0.9, late, span_of(late, 4.0)),
         ],
         reach,
         units,
-        760,
+        820,
     )
+
+
+def _beside(trip: Drawn, first: Drawn, mine: np.ndarray, theirs: np.ndarray) -> np.ndarray:
+    """A quantity that grows along the road, less that of the first trip at the same place."""
+    along = np.maximum.accumulate(first.columns["distance_m"])  # a truck may roll back a little when it pulls away
+    beside: np.ndarray = mine - np.interp(trip.columns["distance_m"], along, theirs)
+    return beside
 
 
 def _ticks_for(kind: str, units: str, title: str, span: tuple[float, float]) -> dict[str, object]:
@@ -156,7 +123,7 @@ def _ticks_for(kind: str, units: str, title: str, span: tuple[float, float]) -> 
 
 def _gear_note(gear: int, x: float, y: float, colour: str) -> dict[str, object]:
     """The number of a gear on its curve."""
-    return note(x, y, f"<b>{gear}</b>", yanchor="bottom", font={"size": 13, "color": colour})
+    return note(x, y, f"<b>{gear}</b>", yanchor="bottom", font={"size": 14, "color": colour})
 
 
 def speed_figure(

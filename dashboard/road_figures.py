@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dashboard import palette
 from dashboard.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
-from dashboard.figures import thinned_rows
+from dashboard.thinning import thinned_rows
 from sim.descent_speeds import DescentSpeeds
 from sim.road_facts import GradeClass, curve_spans, limit_spans
 from sim.route import Route
@@ -120,7 +120,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
     bends: list[Line] = [
         {
             "x": [float(v) for v in shown(np.array([span_.begin, span_.end]), "distance", units)],
-            "y": [float(shown(span_.speed, "speed", units))] * 2, "name": "curve", "showlegend": number == 0,
+            "y": [float(shown(span_.speed, "speed", units))] * 2, "name": "speed of a curve", "showlegend": number == 0,
             "legendgroup": "curve", "line": {"color": palette.PURPLE, "dash": "dot", "width": 4.0},
             "hovertemplate": f"%{{y:.0f}} {speed_unit}<extra>curve</extra>",
         }

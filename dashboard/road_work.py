@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 from sim.descent_speeds import DescentSpeeds, descent_speeds
 from sim.inputs import Inputs
-from sim.road_facts import GradeClass, Slope, Steepest, grade_histogram, longest, steepest
+from sim.road_facts import WINDOWS, GradeClass, Slope, Steepest, grade_histogram, longest, steepest
 from sim.route import Route
 from sim.track import ImportedTrack, import_track
+from sim.units import MILE
 
 
 @dataclass(frozen=True)
@@ -37,13 +38,18 @@ class RoadAnswer:
     descents: tuple[DescentSpeeds, ...]
 
 
-def work_out(inputs: Inputs) -> RoadAnswer:
+WINDOWS_US = tuple(miles * MILE for miles in (0.05, 0.1, 0.25, 0.5, 1.0, 3.0))  # m
+
+
+def work_out(inputs: Inputs, units: str) -> RoadAnswer:
     """Facts of a road; runs in a worker.
 
     Parameters
     ----------
     inputs : Inputs
         [-]
+    units : str
+        metric or us: the steepest stretches are looked for over round lengths in it. [-]
 
     Returns
     -------
@@ -56,12 +62,13 @@ def work_out(inputs: Inputs) -> RoadAnswer:
         The truck's numbers do not fit each other.
     """
     route = inputs.route
+    windows = WINDOWS_US if units == "us" else WINDOWS
     return RoadAnswer(
         classes=grade_histogram(route),
         climbs=longest(route, downhill=False),
         falls=longest(route, downhill=True),
-        steepest_up=steepest(route, downhill=False),
-        steepest_down=steepest(route, downhill=True),
+        steepest_up=steepest(route, downhill=False, windows=windows),
+        steepest_down=steepest(route, downhill=True, windows=windows),
         descents=descent_speeds(inputs.truck.truck, inputs.settings, route),
     )
 

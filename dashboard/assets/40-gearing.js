@@ -92,7 +92,21 @@
       if (shown.length >= this.asked.most) {
         this.place.append(element("p", { class: "quiet small", text: "Six choices are the most that can be compared." }));
       }
+      this.picks(shown.length);
       if (focused && document.getElementById(focused)) { document.getElementById(focused).focus(); }
+    }
+    // which choice the handbook charts are for
+    picks(count) {
+      const place = document.getElementById("gearing-picks");
+      if (!place) { return; }
+      this.shown = Math.min(this.shown || 1, count);
+      place.replaceChildren(element("legend", { class: "unseen", text: "charts of choice" }), element("span", { class: "quiet",
+        "aria-hidden": "true", text: "of choice" }), ...Array.from({ length: count }, (_, number) => {
+        const input = element("input", { type: "radio", name: "gearing-pick", id: "gearing-pick-" + (number + 1),
+          onchange: () => { this.shown = number + 1; H.setProps(this.asked.shown, { data: number + 1 }); } });
+        input.checked = number + 1 === this.shown;
+        return element("label", { class: "inline", for: input.id }, [input, String(number + 1)]);
+      }));
     }
     one(row, number, truck, count) {
       const style = this.asked.styles[number], at = number + 1;
@@ -101,7 +115,7 @@
       const box = element("fieldset", { class: "choice" }, [element("legend", {}, [sample, "choice " + at])]);
       box.append(...this.number(row, number, "axle", "axle ratio", "driveline.axle_ratio", String(truck.axle)));
       const select = element("select", { id: "gearing-gearbox-" + at, onchange: () => this.change(number, "gearbox", select.value, 0) });
-      select.append(element("option", { value: "", text: "the truck's own: " + truck.box }));
+      select.append(element("option", { value: "", text: "own: " + truck.box }));
       const seen = new Set();
       Object.entries(this.described.trucks).forEach(([name, about]) => {
         const text = about.values["gearbox.name"];

@@ -25,7 +25,7 @@ TITLE = "Gearing"
 PATH = "/gearing"
 
 CHOICES = "gearing-choices"  # store: the choices as text
-SHOWN = "gearing-shown"  # which choice the charts are for, from 1
+SHOWN = "gearing-shown"  # store: which choice the charts are for, from 1
 RESULTS = "gearing-results"
 CHARTS = "gearing-charts"
 STATE = "gearing-state"
@@ -79,7 +79,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     choices = str(query.get("choices", ""))[:LONGEST_TEXT]
     asked = {
         "store": CHOICES, "page": "gearing", "text": choices, "most": MOST_CHOICES, "steps": list(STEPS),
-        "styles": [list(palette.line_of(number)) for number in range(MOST_CHOICES)],
+        "styles": [list(palette.line_of(number)) for number in range(MOST_CHOICES)], "shown": SHOWN,
     }  # fmt: skip
     panel = controls.panel("gearing", GROUPS, with_usual(query["?"], USUAL), start_with=("truck", "road", "settings"))
     return html.Div(
@@ -109,16 +109,8 @@ def layout(query: dict[str, Any]) -> html.Div:
                             html.Div(
                                 [
                                     html.H2("Handbook charts"),
-                                    html.Fieldset(
-                                        [
-                                            html.Legend("of choice", className="beside"),
-                                            dcc.RadioItems(
-                                                id=SHOWN, options=[{"label": "1", "value": 1}], value=1, inline=True,
-                                                className="picks",
-                                            ),
-                                        ],
-                                        className="of-choice",
-                                    ),
+                                    html.Fieldset(id="gearing-picks", className="of-choice"),
+                                    dcc.Store(id=SHOWN, data=1),
                                 ],
                                 className="bar",
                             ),
@@ -150,30 +142,25 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 
     @app.callback(
         Output(RESULTS, "children"),
-        Output(SHOWN, "options"),
-        Output(SHOWN, "value"),
         Output("gearing-handbook", "hidden"),
         Input(ids.setup("gearing"), "data"),
         Input(CHOICES, "data"),
         Input(ids.UNITS, "data"),
-        dash.State(SHOWN, "value"),
         running=[(Output(STATE, "children"), waiting, "")],
     )
-    def _results(data: Any, text: Any, units: Any, shown: Any) -> tuple[Any, Any, Any, bool]:
+    def _results(data: Any, text: Any, units: Any) -> tuple[Any, bool]:
         try:
             setup, answers = answers_of(workshop, data, text)
         except HaulbenchError as problem:
-            return refused(problem), dash.no_update, dash.no_update, True
-        options = [{"label": str(number), "value": number} for number in range(1, len(answers) + 1)]
-        picked = shown if isinstance(shown, int) and 1 <= shown <= len(answers) else 1
-        return results(setup, answers, chosen_units(units), workshop), options, picked, False
+            return refused(problem), True
+        return results(setup, answers, chosen_units(units), workshop), False
 
     @app.callback(
         Output(CHARTS, "children"),
         Input(ids.setup("gearing"), "data"),
         Input(CHOICES, "data"),
         Input(ids.UNITS, "data"),
-        Input(SHOWN, "value"),
+        Input(SHOWN, "data"),
     )
     def _charts(data: Any, text: Any, units: Any, shown: Any) -> Any:
         try:
@@ -352,7 +339,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
                     html.H2("Over one another"),
                     html.Figure(
                         [
-                            dcc.Graph(id="gearing-overlay", figure=figure, config=GRAPH, style={"height": "760px"}),
+                            dcc.Graph(id="gearing-overlay", figure=figure, config=GRAPH, style={"height": "820px"}),
                             html.Figcaption(
                                 "Drag across the figure to look closer, double-click to see all;"
                                 " a click on a name hides or shows it.",

@@ -20,7 +20,7 @@ from sim.errors import HaulbenchError, RouteError
 from sim.inputs import Inputs
 from sim.route import Route, catalogue_folder
 from sim.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
-from sim.units import KILOMETRE_PER_HOUR
+from sim.units import KILOMETRE_PER_HOUR, MILE
 
 if TYPE_CHECKING:
     from sim.descent_speeds import DescentSpeeds
@@ -120,12 +120,13 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         try:
             setup = setup_of(data)
             inputs = read_setup(setup, workshop)
-            answer: RoadAnswer = workshop.ask(key_for("road", inputs), work_out, inputs)
+            system = chosen_units(units)
+            answer: RoadAnswer = workshop.ask(key_for("road", inputs, system), work_out, inputs, system)
         except HaulbenchError as problem:
             return refused(problem)
-        return results(setup, inputs, answer, kept_track(workshop, setup.road), chosen_units(units))
+        return results(setup, inputs, answer, kept_track(workshop, setup.road), system)
 
-    @server.post(UPLOAD_PATH)
+    @server.post(UPLOAD_PATH, endpoint="roads_upload")
     def _upload() -> flask.Response:
         given = flask.request.args
         name = safe_name(given.get("name", ""))
@@ -138,7 +139,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         address = keep(workshop, track, route)
         return flask.jsonify({"address": address, "title": route.title, "length_m": route.length})
 
-    @server.get(FILE_PATH)
+    @server.get(FILE_PATH, endpoint="roads_file")
     def _file() -> flask.Response:
         given = flask.request.args
         name, text, kind = file_of(workshop, given.get("road", ""), given.get("kind", ""))
@@ -448,9 +449,11 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
     def cell(found: Any) -> str:
         return "-" if found is None else f"{100.0 * found.grade:.2f} % from {told(found.begin, 'distance', units, 2)}"
 
-    body = [
-        [told(length, "length", units), cell(down.get(length)), cell(up.get(length))] for length in sorted({*down, *up})
-    ]
+    def over(length: float) -> str:
+        return f"{length / MILE:g} mi" if units == "us" else f"{length:g} m"
+
+    lengths = sorted({*down, *up})
+    body = [[over(length), cell(down.get(length)), cell(up.get(length))] for length in lengths]
     yield html.H3("Steepest mean grade over a length")
     yield _table(["over", "down", "up"], body, "Steepest stretches") if body else html.P("The road is level.")
     for title, slopes_ in (("Longest descents", answer.falls), ("Longest climbs", answer.climbs)):

@@ -70,7 +70,9 @@ def layout(query: dict[str, Any]) -> html.Div:
     page : Div
         [-]
     """
-    stages = [list(each) for each in zip(palette.STAGE_COLOURS, palette.STAGE_WIDTHS, palette.STAGE_DASHES, strict=True)]
+    stages = [
+        list(each) for each in zip(palette.STAGE_COLOURS, palette.STAGE_WIDTHS, palette.STAGE_DASHES, strict=True)
+    ]
     panel = controls.panel("trip", GROUPS, query["?"], opened=("On the descent",))
     return html.Div(
         [

@@ -77,7 +77,13 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
 HEAVY = {"scipy", "pandas"}
 
 # modules that load such a library when they are loaded, and so are themselves imported inside a function, except by each other
-HEAVY_MODULES = {"dashboard.figures", "dashboard.report"}
+HEAVY_MODULES = {
+    "dashboard.figures",
+    "dashboard.report",
+    "dashboard.drawing",
+    "dashboard.gearing_figures",
+    "dashboard.road_figures",
+}
 
 MAY_PRINT = ("sim/command/", "sim/command.py", "dashboard/")
 
