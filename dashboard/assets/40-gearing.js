@@ -99,7 +99,11 @@
     picks(count) {
       const place = document.getElementById("gearing-picks");
       if (!place) { return; }
-      this.shown = Math.min(this.shown || 1, count);
+      if (this.shown > count) {
+        this.shown = count;
+        H.setProps(this.asked.shown, { data: count });
+      }
+      this.shown = this.shown || 1;
       place.replaceChildren(element("legend", { class: "unseen", text: "charts of choice" }), element("span", { class: "quiet",
         "aria-hidden": "true", text: "of choice" }), ...Array.from({ length: count }, (_, number) => {
         const input = element("input", { type: "radio", name: "gearing-pick", id: "gearing-pick-" + (number + 1),

@@ -13,7 +13,7 @@ from dashboard import controls, ids, palette
 from dashboard.attributes import attributes
 from dashboard.choices import LONGEST_TEXT, MOST_CHOICES, STEPS, choices_from, cruise_speed, setups_of
 from dashboard.runs import Workshop, key_for
-from dashboard.setups import Setup, query_of, read_setup, setup_of
+from dashboard.setups import Setup, read_setup, setup_of
 from sim.errors import HaulbenchError, SettingsError
 from sim.gearing import STARTABILITY_WANTED, TOP_GEAR_GRADES_WANTED
 from sim.units import clock_time, from_si, to_si
@@ -97,7 +97,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                     ),
                     panel,
                 ],
-                className="stack",
+                className="side",
             ),
             html.Div(
                 [
@@ -167,7 +167,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             _, answers = answers_of(workshop, data, text)
         except HaulbenchError:
             return []  # said above
-        number = shown if isinstance(shown, int) and 1 <= shown <= len(answers) else 1
+        number = min(max(shown, 1), len(answers)) if isinstance(shown, int) else 1
         return charts(answers, number - 1, chosen_units(units))
 
 
@@ -263,13 +263,15 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
 # ---------------------------------------------------------------- what is shown
 
 
-def labels_of(answers: "Sequence[ChoiceAnswer]") -> list[str]:
+def labels_of(answers: "Sequence[ChoiceAnswer]", units: str) -> list[str]:
     """Each choice in a few words: what sets it apart from the others.
 
     Parameters
     ----------
     answers : sequence of ChoiceAnswer
         [-]
+    units : str
+        metric or us. [-]
 
     Returns
     -------
@@ -280,10 +282,29 @@ def labels_of(answers: "Sequence[ChoiceAnswer]") -> list[str]:
     parts = [
         [f"axle {truck.driveline.axle_ratio:g}" for truck in trucks],
         [truck.gearbox.name for truck in trucks],
-        [f"tyre {truck.tyres.rolling_radius_m:g} m" for truck in trucks],
+        [f"tyre {tyre_of(answer, units)}" for answer in answers],
     ]
     apart = [part for part in parts if len(set(part)) > 1] or parts[:1]
     return [", ".join(part[number] for part in apart) for number in range(len(trucks))]
+
+
+def tyre_of(answer: "ChoiceAnswer", units: str) -> str:
+    """The tyre of a choice as the trade names it.
+
+    Parameters
+    ----------
+    answer : ChoiceAnswer
+        [-]
+    units : str
+        metric or us. [-]
+
+    Returns
+    -------
+    text : str
+        Rolling radius, or turns on a mile. [as shown]
+    """
+    radius = answer.truck.tyres.rolling_radius_m
+    return f"{answer.tyre_revolutions:.0f} rev/mi" if units == "us" else f"{radius:.3f} m"
 
 
 def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, workshop: Workshop) -> html.Div:
@@ -309,7 +330,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
     from dashboard.setups import read_road
 
     route = read_road(setup.road, workshop)
-    labels = labels_of(answers)
+    labels = labels_of(answers, units)
     figure = overlay_figure([answer.drawn for answer in answers], labels, units, answers[0].truck.engine.governed_rpm)
     return html.Div(
         [
@@ -450,10 +471,6 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
             return CHOICE_OF_NONE
         return f"{value:.2f}{_against(value, base)}" if us else f"{value:.1f}{_against(value, base)}"
 
-    def tyre(answer: "ChoiceAnswer") -> str:
-        radius = answer.truck.tyres.rolling_radius_m
-        return f"{answer.tyre_revolutions:.0f} rev/mi" if us else f"{radius:.3f} m"
-
     def top_time(answer: "ChoiceAnswer") -> str:
         seconds = answer.summary["gear_time_s"].get(str(len(answer.truck.gearbox.ratios)), 0.0)
         return f"{clock_time(seconds)} ({100.0 * seconds / answer.summary['time_s']:.0f} %)"
@@ -488,7 +505,7 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
             [
                 each("axle ratio", lambda a: f"{a.truck.driveline.axle_ratio:g}"),
                 each("gearbox", lambda a: a.truck.gearbox.name),
-                each("tyre" if us else "tyre, rolling radius", tyre),
+                each("tyre" if us else "tyre, rolling radius", lambda a: tyre_of(a, units)),
             ],
         ),
         (
@@ -626,12 +643,12 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
             f"At {told(answer.cruise, 'speed', units)} the top gear turns the engine {from_si(top.engine_speed, 'rpm'):.0f} rpm.",
         ),
         (
-            "gearing-pull-chart", "Pull at full load by gear, and what grades of 0 to 8 % take", pull_figure(answer.chart, units),
+            "gearing-pull-chart", "Pull at full load by gear, and climbs of 0 to 8 %", pull_figure(answer.chart, units),
             f"{climbs} Boost settled, losses and accessories taken off, oil at 90 \N{DEGREE SIGN}C, fan clutch open, air at"
             f" {height}. The lowest gears pull more than is shown. Hotter oil turns easier: a long climb is 1 to 2 % faster.",
         ),
         (
-            "gearing-retarding-chart", "Retarding by gear and stage, and what descents push with",
+            "gearing-retarding-chart", "Retarding by gear and stage, and descents",
             retarding_figure(answer.control, units, fastest),
             f"{down} Gear numbers stand on stage 3. The engine brake does not replace the service brakes.",
         ),
@@ -649,21 +666,3 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
         ],
         className="charts",
     )  # fmt: skip
-
-
-def link_of(setup: Setup, choices: str) -> str:
-    """The address that reopens a comparison.
-
-    Parameters
-    ----------
-    setup : Setup
-        [-]
-    choices : str
-        As in the store. [-]
-
-    Returns
-    -------
-    link : str
-        [-]
-    """
-    return f"{PATH}?{query_of(setup)}&{urlencode({'choices': choices}, safe=',|')}"

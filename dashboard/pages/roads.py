@@ -16,6 +16,7 @@ from dashboard.pages.gearing import chosen_units, refused, with_usual
 from dashboard.road_work import RoadAnswer, read_upload, work_out
 from dashboard.runs import UPLOAD, Workshop, key_for
 from dashboard.setups import Setup, query_of, read_road, read_setup, setup_of
+from sim.actors.descents import PITCH
 from sim.errors import HaulbenchError, RouteError
 from sim.inputs import Inputs
 from sim.route import Route, catalogue_folder
@@ -82,7 +83,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                         **attributes(aria_label="A road from a recording"),
                     ),
                 ],
-                className="stack",
+                className="side",
             ),
             html.Div(
                 [
@@ -518,7 +519,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
         title = "How fast down, by load" if len(found) == 1 else f"How fast down, by load: descent {number}"
         where = (
             f"From {told(down.begin, 'distance', units, 2)} to {told(down.end, 'distance', units, 2)}:"
-            f" {told(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} % over 250 m;"
+            f" {told(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} % over {told(PITCH, 'length', units)};"
             f" lowest {down.cap_name} on it {told(down.cap, 'speed', units)}."
         )
         outside = down.loads[0].set_a is None
@@ -572,6 +573,7 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         speed = told(safe.speed, "speed", units)
         return html.Span([html.B(speed), html.Br(), html.Span(safe.cap, className="quiet small")])
 
+    outside = down.loads[0].set_a is None
     body = []
     for load in down.loads:
         held = load.held
@@ -581,8 +583,10 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet small"))
         if how:
             own += [html.Br(), html.Span(how, className="quiet small")]
-        body.append([told(load.mass, "weight", units), html.Span(own), published(load.set_a), published(load.set_b)])
-    return _table(["gross mass", "held: speed, what binds, how", "published, set A", "set B"], body, "Speeds by load")
+        row = [told(load.mass, "weight", units), html.Span(own)]
+        body.append(row if outside else [*row, published(load.set_a), published(load.set_b)])
+    head = ["gross mass", "held: speed, what binds, how", *([] if outside else ["published, set A", "set B"])]
+    return _table(head, body, "Speeds by load")
 
 
 def limits(route: Route, units: str) -> html.Section:
