@@ -163,10 +163,9 @@ def protect(app: Any, host: str) -> None:
         origin = request.headers.get("Origin")
         if origin is not None and urlsplit(origin).netloc != request.host:
             return refusal(403, "this request comes from a page of another server")
-        if (
-            request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
-            and request.method != "GET"
-        ):
+        elsewhere = request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
+        followed = request.method == "GET" and request.headers.get("Sec-Fetch-Mode") == "navigate"  # a link to a page
+        if elsewhere and not followed:
             return refusal(403, "this request comes from a page of another server")
         if len(request.full_path) > MOST_QUERY:
             return refusal(414, f"an address may have {MOST_QUERY} letters at most")

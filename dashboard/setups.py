@@ -72,8 +72,8 @@ def setup_of(values: Any) -> Setup:
     """
     if not isinstance(values, Mapping) or set(values) - {*WORDS, "changes"}:
         raise SettingsError("a setup has truck, road, settings and changes, and nothing else")
-    texts = {word: values.get(word) or getattr(Setup, word) for word in WORDS}
-    changes = values.get("changes") or {}
+    texts = {word: values.get(word, getattr(Setup, word)) for word in WORDS}
+    changes = values.get("changes", {})
     if not isinstance(changes, Mapping) or len(changes) > MOST_CHANGES:
         raise SettingsError(f"changes are key and value, at most {MOST_CHANGES} of them")
     for name, text in (*texts.items(), *changes.items()):

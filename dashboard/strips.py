@@ -67,7 +67,7 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
               _line("engine_brake_power_kw", "engine", palette.BLUE, width=2.2, main=True)]  # fmt: skip
     low, high = BEST_RETARDING_RPM
     return [
-        {"name": "road", "title": "Road by brake stage", "kind": "height", "height": 132, "road": True,
+        {"name": "road", "title": "Road by brake stage", "kind": "height", "height": 150, "road": True,
          "span": _span([trace["elevation_m"], np.asarray(result.route.elevation)], 20.0),
          "lines": [_line("elevation_m", "height", palette.BLACK, main=True)]},
         {"name": "speed", "title": "Speed", "kind": "speed", "height": 128, "over": ["speed_m_s", "speed_limit_m_s"],

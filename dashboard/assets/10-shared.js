@@ -16,7 +16,7 @@ window.haulbench = (function () {
     temperature: { metric: [1, 0, "\u00b0C"], us: [1.8, 0, "\u00b0F", 32] },
     power: { metric: [1, 0, "kW"], us: [1 / 0.7456998715822702, 0, "hp"] },
     torque: { metric: [1, 0, "N m"], us: [1 / 1.3558179483314004, 0, "lb ft"] },
-    force: { metric: [0.001, 1, "kN"], us: [1 / 4448.2216152605, 2, "1000 lbf"] },
+    force: { metric: [0.001, 1, "kN"], us: [1 / 4.4482216152605, 0, "lbf"] },
     fuel: { metric: [1, 1, "g/s"], us: [3.6 / 0.45359237, 0, "lb/h"] },
     mass: { metric: [1, 0, "kg"], us: [1 / 0.45359237, 0, "lb"] },
     plain: { metric: [1, 0, ""], us: [1, 0, ""] },

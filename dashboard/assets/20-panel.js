@@ -49,7 +49,10 @@
     inUnits(field, value) {
       return field.us && H.units === "us" ? value * field.us.factor + field.us.offset : value;
     }
-    unit(field) { return field.us && H.units === "us" ? field.us.name : field.unit; }
+    unit(field) {
+      const name = field.us && H.units === "us" ? field.us.name : field.unit;
+      return name === "C" || name === "F" ? "\u00b0" + name : name;
+    }
     // as it is shown in its box
     text(field) {
       const given = this.changed(field.key) ? this.setup.changes[field.key] : null;
@@ -124,7 +127,7 @@
       head.append(this.count, this.all);
       this.asked.start_with.forEach((word) => this.place.append(this.choice(word)));
       this.place.append(head);
-      this.asked.groups.forEach((group) => this.place.append(this.group(group.title, group.keys, group.open)));
+      this.asked.groups.forEach((group) => this.place.append(this.group(group.title, group.keys, group.open && window.innerWidth > 1100)));
       if (this.asked.everything) { this.place.append(this.drawer()); }
       this.refresh();
       this.place.dataset.built = "";
@@ -262,7 +265,7 @@
         text: "\u21ba", onclick: () => { this.change(key, this.plain(this.base(key))); this.refresh(); } });
       const label = element("label", { for: id }, [element("span", { text: field.label })]);
       const unit = element("span", { class: "unit" });
-      const box = element("div", { class: "field is-" + field.kind, "data-key": key });
+      const box = element("div", { class: "field is-" + (key in GEARS ? "choice" : field.kind), "data-key": key });
       const bare = { id, name: key, "aria-describedby": meaning.id };
       let update;
       if (field.kind === "switch") {
@@ -340,9 +343,11 @@
       const words = () => {
         let range = "";
         if (field.low !== undefined && !(key in GEARS)) {
-          range = `; ${significant(this.inUnits(field, field.low))} to ${significant(this.inUnits(field, field.high))} ${this.unit(field)}`;
+          const four = (value) => String(Number(this.inUnits(field, value).toPrecision(4)));
+          range = `; ${four(field.low)} to ${four(field.high)} ${this.unit(field)}`;
         }
-        meaning.textContent = field.meaning + range.trimEnd();
+        const said = field.kind === "switch" ? field.meaning.replace(/^true:/, "on:").replace(/^false:/, "off:") : field.meaning;
+        meaning.textContent = said + range.trimEnd();
       };
       const refresh = () => { update(); words(); box.classList.toggle("changed", this.changed(key)); };
       this.refreshers.push(refresh);

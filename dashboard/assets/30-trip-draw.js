@@ -89,6 +89,9 @@ window.haulbench.draw = (function () {
           this.look.stages.forEach(([colour, width, dash], stage) => head.append(element("span", { class: "item" }, [
             swatch({ colour, width, dash: "solid" }), stage ? "stage " + stage : "no stage"])));
           head.append(element("span", { class: "item" }, ["\u25bd sign  \u25a1 stop  \u25c7 curve"]));
+          if (this.kept && this.kept !== this.trip) {
+            head.append(element("span", { class: "item" }, [swatch({ colour: KEPT, dash: "dot", width: 2.4 }), "the kept run"]));
+          }
         }
         const plot = element("div", { class: "plot" });
         if (strip.road) { plot.append(this.lorry); }
@@ -118,10 +121,12 @@ window.haulbench.draw = (function () {
       if (this.at) { this.cursor(this.at); }
     }
     drawStrip(box) {
-      const { strip, plot, last } = box, withAxis = last || strip.road;
+      const { plot, last } = box, withAxis = last || box.strip.road;
+      const taller = box.strip.road && document.body.classList.contains("class-view") ? 1.7 : 1;
+      const strip = { ...box.strip, height: Math.round(box.strip.height * taller) };
       const height = strip.height + (withAxis ? AXIS : 0);
       const pen = canvasFor(plot, this.width, height), kind = strip.kind;
-      const [low, high] = strip.span, bottom = strip.height - 4, top = 5, right = this.width - RIGHT;
+      const [low, high] = strip.span, bottom = strip.height - 4, top = strip.road ? 22 : 5, right = this.width - RIGHT;
       const y = (value) => bottom - (value - low) / (high - low) * (bottom - top);
       box.y = y;
       box.unit.textContent = kind === "plain" ? strip.unit : H.unitOf(kind);
@@ -129,7 +134,7 @@ window.haulbench.draw = (function () {
       pen.textBaseline = "middle";
       // axis in the units chosen
       const how = H.KINDS[kind][H.units], factor = how[0], offset = how[3] || 0;
-      const most = Math.max(2, Math.round(strip.height / 34));
+      const most = Math.max(strip.whole ? 4 : 2, Math.round(strip.height / 34));
       let marks = ticks(low * factor + offset, high * factor + offset, most);
       if (strip.whole) { marks = marks.filter((each) => Number.isInteger(each)); if (strip.name === "stage") { marks = [0, 1, 2, 3]; } }
       pen.strokeStyle = GRID; pen.lineWidth = 1; pen.fillStyle = QUIET; pen.textAlign = "right";
@@ -145,7 +150,7 @@ window.haulbench.draw = (function () {
       along.forEach((mark) => {
         const at = Math.round(this.x(mark * unit)) + 0.5;
         if (at < LEFT - 1 || at > right + 1) { return; }
-        pen.strokeStyle = GRID; pen.beginPath(); pen.moveTo(at, top); pen.lineTo(at, bottom); pen.stroke();
+        pen.strokeStyle = GRID; pen.beginPath(); pen.moveTo(at, 5); pen.lineTo(at, bottom); pen.stroke();
         if (withAxis) { pen.fillText(tidy(mark), Math.min(at, right - 8), strip.height + 7); }
       });
       if (withAxis) {
@@ -176,7 +181,7 @@ window.haulbench.draw = (function () {
       }
       pen.restore();
       pen.strokeStyle = "#7b8894"; pen.lineWidth = 1;
-      pen.strokeRect(LEFT + 0.5, top - 0.5, right - LEFT - 1, bottom - top + 1);
+      pen.strokeRect(LEFT + 0.5, 4.5, right - LEFT - 1, bottom - 4);
     }
     level(pen, at, colour, dash, right, width) {
       pen.strokeStyle = colour; pen.lineWidth = width || 1; pen.setLineDash(dash);

@@ -107,6 +107,7 @@
         this.busy(false);
         this.place.classList.add("refused");
         this.fail(problem.message);
+        if (this.trip) { this.say("What is shown below, in grey, is the trip before this change."); }
       });
     }
     foretell() {
@@ -147,7 +148,8 @@
       const worst = head.lamps.some((lamp) => lamp.state === "alarm") ? "alarm" : head.lamps.some((lamp) => lamp.state === "warned") ||
         head.warnings.length ? "warned" : "good";
       verdict.className = "verdict " + worst;
-      const warnings = head.warnings.filter((text) => !head.verdict.includes(text));
+      const warnings = head.warnings.filter((text) => !head.verdict.includes(text) &&
+        !(text.startsWith("brakes passed the published limit") && head.verdict.includes("past the published limit")));
       verdict.replaceChildren(element("h2", { text: this.inUnits(head.verdict) }),
         element("p", { class: "quiet", text: head.truck + " \u2014 " + head.route }),
         ...[...warnings.map((text) => ["warning", text]), ...head.explanations.map((text) => ["why", text])].map(([word, text]) =>
@@ -224,7 +226,7 @@
       set("speed_more", `limit ${H.inUnits("speed", limit).toFixed(0)}` + (chosen > 0 ? `, set ${H.inUnits("speed", chosen).toFixed(0)}` : ""));
       set("engine", (Math.round(rpm / 10) * 10).toFixed(0)); set("engine_unit", "rpm");
       set("engine_more", rpm > about.governed_rpm + 1 ? "above governed" : rpm >= 1750 && rpm <= 2100 && stage ? "best for retarding" : v("fuel_cut") > 0.5 ? "no fuel" : `${v("accelerator_percent").toFixed(0)} % pedal`);
-      set("gear", gear ? String(gear) : "N"); set("gear_more", v("clutch_locked") > 0.5 ? "clutch engaged" : gear ? "clutch open" : "neutral");
+      set("gear", gear ? String(gear) : "N"); set("gear_more", v("clutch_locked") > 0.5 ? "clutch in" : gear ? "clutch open" : "neutral");
       set("stage", stage ? String(stage) : "off"); set("stage_more", `${H.shown("power", v("engine_brake_power_kw"))}`);
       set("brakes", H.inUnits("temperature", warm).toFixed(0)); set("brakes_unit", H.unitOf("temperature"));
       set("brakes_more", v("brake_pressure_bar") > 0.02 ? "pressed" : "released");
@@ -265,7 +267,7 @@
         bar.style.left = (force >= 0 ? 50 : 50 - share).toFixed(2) + "%";
         bar.className = "bar-fill " + (force >= 0 ? "pushes" : "holds");
         const word = Math.abs(force) < 20 ? "nothing" : force > 0 ? "pushes" : "holds";
-        const text = Math.abs(force) < 20 ? "\u2013" : `${word} ${H.inUnits("force", Math.abs(force)).toFixed(1)} ${H.unitOf("force")}, ${both(force)}`;
+        const text = Math.abs(force) < 20 ? "\u2013" : `${word} ${H.shown("force", Math.abs(force))}, ${both(force)}`;
         if (value.textContent !== text) { value.textContent = text; }
       });
       const net = Object.values(forces).reduce((sum, each) => sum + each, 0), names = { grade: "the grade", engine: "the engine", air: "the air", tyres: "the tyres", brakes: "the service brakes" };
@@ -288,10 +290,9 @@
         this.lights[pair] = [lights, words];
       });
       this.conditions = {};
-      [["switch", "engine-brake switch"], ["foot", "accelerator"], ["fuel", "fuel"], ["clutch", "clutch"], ["gear", "gear"],
-        ["speed", "engine speed"], ["oil", "oil"], ["slip", "drive wheels"]].forEach(([name, label]) => {
+      ["switch", "foot", "fuel", "clutch", "gear", "speed", "oil", "slip"].forEach((name) => {
         const sign = element("span", { class: "sign", "aria-hidden": "true" }), words = element("span", {});
-        const made = element("li", {}, [sign, element("b", { text: label + " " }), words]);
+        const made = element("li", {}, [sign, words]);
         this.part("conditions").append(made);
         this.conditions[name] = [made, sign, words];
       });
@@ -310,14 +311,14 @@
       if (this.part("stage_words").textContent !== text) { this.part("stage_words").textContent = text; }
       const pedal = v("accelerator_percent"), oil = v("oil_temperature_c");
       const found = {
-        switch: [about.switch, about.switch ? `on, up to stage ${about.selector}` : "off"],
-        foot: [pedal < 0.5, pedal < 0.5 ? "released" : `pressed, ${pedal.toFixed(0)} %`],
-        fuel: [v("fuel_cut") > 0.5, v("fuel_cut") > 0.5 ? "off" : "burning"],
-        clutch: [v("clutch_locked") > 0.5, v("clutch_locked") > 0.5 ? "engaged" : "open"],
-        gear: [gear > 0, gear > 0 ? `${gear} engaged` : "neutral"],
-        speed: [rpm > (stage ? about.off_rpm : about.on_rpm), `${rpm.toFixed(0)} rpm, on above ${about.on_rpm.toFixed(0)}, off below ${about.off_rpm.toFixed(0)}`],
-        oil: [oil >= about.least_oil_c, `${H.shown("temperature", oil)}, needs ${H.shown("temperature", about.least_oil_c)}`],
-        slip: [v("wheel_slip") < 0.5, v("wheel_slip") < 0.5 ? `grip, ${(100 * v("wheel_utilisation") / about.grip).toFixed(0)} % of it used` : "slipping"],
+        switch: [about.switch, about.switch ? `switch on, up to ${about.selector}` : "switch off"],
+        foot: [pedal < 0.5, pedal < 0.5 ? "accelerator released" : `accelerator ${pedal.toFixed(0)} %`],
+        fuel: [v("fuel_cut") > 0.5, v("fuel_cut") > 0.5 ? "no fuel" : "fuel burning"],
+        clutch: [v("clutch_locked") > 0.5, v("clutch_locked") > 0.5 ? "clutch engaged" : "clutch open"],
+        gear: [gear > 0, gear > 0 ? `gear ${gear} engaged` : "neutral"],
+        speed: [rpm > (stage ? about.off_rpm : about.on_rpm), `${(Math.round(rpm / 10) * 10).toFixed(0)} rpm, ${stage ? "off below " + about.off_rpm.toFixed(0) : "on above " + about.on_rpm.toFixed(0)}`],
+        oil: [oil >= about.least_oil_c, `oil ${H.shown("temperature", oil)}` + (oil >= about.least_oil_c ? "" : `, needs ${H.shown("temperature", about.least_oil_c)}`)],
+        slip: [v("wheel_slip") < 0.5, v("wheel_slip") < 0.5 ? `grip ${(100 * v("wheel_utilisation") / about.grip).toFixed(0)} % used` : "wheels slipping"],
       };
       Object.entries(found).forEach(([name, [good, words]]) => {
         const [made, sign, box] = this.conditions[name];
@@ -342,7 +343,7 @@
       large.onclick = () => {
         const on = document.body.classList.toggle("class-view");
         large.setAttribute("aria-pressed", String(on));
-        large.textContent = on ? "Usual size" : "Large";
+        large.textContent = on ? "Usual view" : "Class view";
       };
     }
     toggle() { if (this.playing) { this.stop(); } else { this.start(); } }
@@ -467,12 +468,16 @@
         if (!hold.checked) { this.drive(); }
       } });
       hold.checked = this.prediction.hold;
-      this.driveButton = element("button", { type: "button", class: "strong", text: "Drive", hidden: !this.prediction.hold, onclick: () => { this.released = true; this.changed(); } });
+      this.driveButton = this.part("drive_button");
+      this.driveButton.onclick = () => { this.released = true; this.changed(); };
+      this.driveButton.hidden = !this.prediction.hold;
       this.outcome = element("div", { class: "outcome", "aria-live": "polite" });
-      const box = element("details", {}, [element("summary", { text: "Predict before you drive" }), body,
-        element("p", { class: "bar" }, [hold, element("label", { for: hold.id, text: "do not drive before I press Drive" })]), this.outcome]);
-      box.open = this.prediction.hold || Object.keys(this.prediction.values).length > 0;
-      this.part("predict").append(box, this.driveButton);
+      const box = this.part("predict"), button = this.part("predict_button");
+      box.append(element("h3", { text: "What do you expect?" }), body,
+        element("p", { class: "bar" }, [hold, element("label", { for: hold.id, text: "do not drive before I press Drive" })]), this.outcome);
+      const open = (on) => { box.hidden = !on; button.setAttribute("aria-expanded", String(on)); };
+      button.onclick = () => open(box.hidden);
+      open(this.prediction.hold || Object.keys(this.prediction.values).length > 0);
       this.predictUnits();
     }
     predictUnits() {

@@ -13,7 +13,7 @@ from dashboard.attributes import attributes
 from dashboard.guard import refusal
 from dashboard.runs import Gone, Workshop, key_for
 from dashboard.setups import read_setup, setup_from_query, setup_of
-from sim.errors import SettingsError
+from sim.errors import HaulbenchError, SettingsError
 from sim.inputs import key_of
 
 TITLE = "Trip"
@@ -96,12 +96,13 @@ def _verdict() -> Component:
             _part("verdict", html.Div, html.H2("The first trip is being driven ..."), className="verdict", aria_live="polite"),
             _part("lamps", html.Ul, className="lamps", aria_label="Verdicts"),
             _part("foreseen", className="foreseen"),
-            _part("predict", className="predict"),
             html.Div(
                 [
                     _part("keep", html.Button, "Keep this run", type="button", disabled=True),
                     _part("release", html.Button, "Let the kept run go", type="button", hidden=True),
                     _part("link", html.Button, "Copy the link", type="button"),
+                    _part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    _part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
                     _part("link_text", html.Span, className="quiet", role="status"),
                     html.Span(
                         [
@@ -117,6 +118,7 @@ def _verdict() -> Component:
                 ],
                 className="bar actions",
             ),
+            _part("predict", className="predict", hidden=True),
         ],
         className="card opening",
         **attributes(aria_label="Verdict"),
@@ -141,7 +143,7 @@ def _cluster() -> Component:
             _part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
             html.Label(["at ", _part("rate", className="rate-place")], className="rate"),
             _part("scrub_place", className="scrub-place"),
-            _part("class_view", html.Button, "Large", type="button", className="large", aria_pressed="false",
+            _part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
                   title="Large readings, for a class"),
         ],
         className="drive-bar",
@@ -199,7 +201,8 @@ def _work() -> Component:
         className="card strips-card",
         **attributes(aria_label="The trip along the road"),
     )
-    return html.Div([strips, html.Div(side, className="side")], className="work")
+    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
+    return html.Div([strips, beside], className="work")
 
 
 def _numbers() -> Component:
@@ -239,15 +242,18 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def _drive() -> flask.Response:
         """A trip, driven; packed columns, or `same` for a browser that has it already."""
         values = body()
-        inputs = read_setup(setup_of(values.get("setup")), workshop)
-        key = key_of(inputs)
-        if values.get("have") == key:
-            return flask.jsonify({"same": True})
+        setup = setup_of(values.get("setup"))
         gone = flask.request.environ.get("waitress.client_disconnected")
         try:
+            inputs = read_setup(setup, workshop)
+            key = key_of(inputs)
+            if values.get("have") == key:
+                return flask.jsonify({"same": True})
             packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key, gone=gone)
         except Gone:
             return refusal(499, "nobody waits for this any longer")
+        except HaulbenchError as problem:
+            return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
         response = flask.Response(packed, mimetype="application/octet-stream")
         response.headers["Content-Encoding"] = "gzip"
         response.headers["Cache-Control"] = "no-store"
@@ -256,8 +262,12 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     @server.post("/trip/foretell")
     def _foretell() -> flask.Response:
         """What will happen, before the trip is driven."""
-        inputs = read_setup(setup_of(body().get("setup")), workshop)
-        return flask.jsonify({"foreseen": workshop.ask(key_for("foretold", inputs), foretold, inputs)})
+        setup = setup_of(body().get("setup"))
+        try:
+            inputs = read_setup(setup, workshop)
+            return flask.jsonify({"foreseen": workshop.ask(key_for("foretold", inputs), foretold, inputs)})
+        except HaulbenchError as problem:
+            return flask.jsonify({"message": str(problem)})
 
     @server.get("/trip/<name>")
     def _file(name: str) -> flask.Response:
