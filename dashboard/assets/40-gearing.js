@@ -90,7 +90,7 @@
       usual.hidden = !this.rows;
       this.place.append(element("div", { class: "bar" }, [add, usual]));
       if (shown.length >= this.asked.most) {
-        this.place.append(element("p", { class: "quiet small", text: "Six choices are the most that can be compared." }));
+        this.place.append(element("p", { class: "quiet fine", text: "Six choices are the most that can be compared." }));
       }
       this.picks(shown.length);
       if (focused && document.getElementById(focused)) { document.getElementById(focused).focus(); }
@@ -161,8 +161,8 @@
       };
       input.addEventListener("input", () => send(TYPING));
       input.addEventListener("change", () => send(0));
-      const unit = key === "radius" ? element("span", { class: "quiet small", text: us ? "in" : "m" }) : element("span", {});
-      return [element("label", { for: id, text: label }), element("div", { class: "with-unit" }, [input, unit])];
+      const unit = key === "radius" ? element("span", { class: "quiet fine", text: us ? "in" : "m" }) : element("span", {});
+      return [element("label", { for: id, text: label }), element("div", { class: "number-unit" }, [input, unit])];
     }
   }
   H.whenThere("data-choices", (place) => { place.choices = new Choices(place); });

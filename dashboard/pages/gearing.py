@@ -97,12 +97,12 @@ def layout(query: dict[str, Any]) -> html.Div:
                     ),
                     panel,
                 ],
-                className="side",
+                className="left-side",
             ),
             html.Div(
                 [
                     html.H1("Gearing", className="unseen"),
-                    html.P(id=STATE, className="quiet state", role="status"),
+                    html.P(id=STATE, className="quiet working", role="status"),
                     html.Div(html.P("Opening ...", className="quiet"), id=RESULTS, **attributes(aria_live="off")),
                     html.Section(
                         [
@@ -350,7 +350,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
                             f" {100 * TOP_GEAR_GRADES_WANTED[1]:.1f} % at cruise. The rule of startability reads the engine's",
                             " torque at 800 rpm, where the clutch takes hold; the line below it asks the laws of the trip.",
                         ],
-                        className="quiet small",
+                        className="quiet fine",
                     ),
                 ],
                 className="card",
@@ -364,7 +364,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
                             html.Figcaption(
                                 "Drag across the figure to look closer, double-click to see all;"
                                 " a click on a name hides or shows it.",
-                                className="quiet small",
+                                className="quiet fine",
                             ),
                         ]
                     ),
@@ -578,7 +578,7 @@ def table(answers: "Sequence[ChoiceAnswer]", units: str) -> html.Table:
         notes = [
             html.Caption(
                 "* The engine does not run there: below idle or above governed speed.",
-                className="quiet small under",
+                className="quiet fine under",
             )
         ]
     return html.Table([*notes, html.Thead(head), html.Tbody(body)], className="compared")
@@ -659,7 +659,7 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
                 [
                     html.H3(title),
                     dcc.Graph(id=name, figure=figure, config=GRAPH, style={"height": "430px"}),
-                    html.Figcaption(text, className="small"),
+                    html.Figcaption(text, className="fine"),
                 ]
             )
             for name, title, figure, text in figures

@@ -75,7 +75,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                             html.P(
                                 "A GPX track, or a CSV table with distance_m and elevation_m, becomes a road. It stays in this"
                                 " server's memory and nowhere else.",
-                                className="quiet small",
+                                className="quiet fine",
                             ),
                             html.Div(id="roads-upload", **attributes(data_upload=json.dumps(asked))),
                         ],
@@ -83,12 +83,12 @@ def layout(query: dict[str, Any]) -> html.Div:
                         **attributes(aria_label="A road from a recording"),
                     ),
                 ],
-                className="side",
+                className="left-side",
             ),
             html.Div(
                 [
                     html.H1("Roads", className="unseen"),
-                    html.P(id=STATE, className="quiet state", role="status"),
+                    html.P(id=STATE, className="quiet working", role="status"),
                     html.Div(html.P("Opening ...", className="quiet"), id=RESULTS),
                 ],
                 className="stack",
@@ -307,7 +307,7 @@ def results(setup: Setup, inputs: Inputs, answer: RoadAnswer, track: ImportedTra
                     html.Figure(
                         [
                             _graph("roads-profile", profile_figure(route, units, answer.descents), 500),
-                            html.Figcaption(_about(route), className="quiet small"),
+                            html.Figcaption(_about(route), className="quiet fine"),
                         ]
                     ),
                 ],
@@ -322,14 +322,14 @@ def results(setup: Setup, inputs: Inputs, answer: RoadAnswer, track: ImportedTra
                             _graph("roads-histogram", histogram_figure(answer.classes, units), 330),
                             html.P(
                                 "A class of 1 % reaches half a percent to either side of its number.",
-                                className="quiet small",
+                                className="quiet fine",
                             ),
                         ],
                         className="card",
                     ),
                     html.Section([html.H2("Steepest and longest"), *stretches(answer, units)], className="card"),
                 ],
-                className="pair",
+                className="two-up",
             ),
             *smoothing(track, setup, units),
             limits(route, units),
@@ -465,7 +465,7 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
             )
     yield html.P(
         "Between rows of the road itself: a climb or a descent is where neighbouring rows keep at least 1 %.",
-        className="quiet small",
+        className="quiet fine",
     )
 
 
@@ -533,7 +533,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
                             _graph(f"roads-descent-{number}", descent_figure(down, units), 360),
                             _speeds_table(down, units),
                         ],
-                        className="pair",
+                        className="two-up",
                     ),
                     html.P(
                         [
@@ -549,7 +549,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
                             if outside
                             else "",
                         ],
-                        className="quiet small",
+                        className="quiet fine",
                     ),
                     html.P(
                         "The slowest of these, the posted limit and the driver's manual rule. Wet or slippery roads, bad brakes and"
@@ -571,7 +571,7 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         if safe is None:
             return "-"
         speed = told(safe.speed, "speed", units)
-        return html.Span([html.B(speed), html.Br(), html.Span(safe.cap, className="quiet small")])
+        return html.Span([html.B(speed), html.Br(), html.Span(safe.cap, className="quiet fine")])
 
     outside = down.loads[0].set_a is None
     body = []
@@ -580,9 +580,9 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         settles = f"; settles at {told(held.settles, 'speed', units)}" if held.settles else ""
         how = f"gear {held.gear}, {f'stage {held.stage}' if held.stage else 'no brake'}{settles}" if held.gear else ""
         own = [html.B(told(held.speed, "speed", units) if held.gear else "nothing holds"), html.Br()]
-        own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet small"))
+        own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet fine"))
         if how:
-            own += [html.Br(), html.Span(how, className="quiet small")]
+            own += [html.Br(), html.Span(how, className="quiet fine")]
         row = [told(load.mass, "weight", units), html.Span(own)]
         body.append(row if outside else [*row, published(load.set_a), published(load.set_b)])
     head = ["gross mass", "held: speed, what binds, how", *([] if outside else ["published, set A", "set B"])]
@@ -713,7 +713,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
                 _graph("roads-smoothing", smoothing_figure(track, units), 480),
                 html.P(
                     "A recording that drifts in height over kilometres shows hills that are not there, and nothing here can tell.",
-                    className="quiet small",
+                    className="quiet fine",
                 ),
             ],
             className="card",

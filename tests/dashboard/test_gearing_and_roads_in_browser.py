@@ -5,18 +5,15 @@ Screenshots go to the folder named by HAULBENCH_PICTURES, or to a temporary one.
 
 import os
 import re
-import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from serving import real_server
 
-from dashboard.app import create_app
-from dashboard.runs import Workshop
 from sim import import_track
-from sim.pool import TripPool
 
 SIZES = {"laptop": (1366, 768), "projector": (1920, 1080), "tablet": (1024, 768)}
 RECORDING = Path(__file__).resolve().parents[1] / "data" / "coastal-25km.gpx"
@@ -27,19 +24,8 @@ ATTACK = "<img src=x onerror=document.title='owned'>"
 @pytest.fixture(scope="module")
 def server() -> Iterator[str]:
     """The pages, served as they are to a class."""
-    from waitress.server import create_server
-
-    workshop = Workshop(TripPool(2))
-    served = create_server(
-        create_app(workshop).server, host="127.0.0.1", port=0, threads=16, max_request_body_size=16_777_216
-    )
-    thread = threading.Thread(target=served.run, daemon=True)
-    thread.start()
-    workshop.warm_in_background()
-    assert workshop.ready.wait(120.0) and not workshop.trouble
-    yield f"http://127.0.0.1:{served.effective_port}"
-    served.close()
-    workshop.close()
+    with real_server() as address:
+        yield address
 
 
 @pytest.fixture(scope="module")
