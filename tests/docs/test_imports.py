@@ -41,6 +41,8 @@ BESIDE: dict[str, set[str]] = {
     "inputs": {"compiled", "files", "route", "specs"},
     "pool": {"inputs", "result", "trip"},
     "charts": {"laws", "plant", "specs", "assemble"},
+    "messages": set(),
+    "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 
