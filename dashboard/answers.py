@@ -25,8 +25,8 @@ from sim.units import from_si
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
 MOST_PLACES = 400  # signs, stops and curves
-PROFILE_POINTS = 500
-PACKING = 5  # of gzip: 1 fast to 9 small
+PROFILE_POINTS = 600
+PACKING = 1  # of gzip: fastest; nine would save a tenth of the bytes for twice the time
 UNDER_ROAD = -0.025  # assumed: where the road falls more than this, the control-speed chart looks for its height
 
 # column -> what it is rounded to; a power of two, and less than what is shown
@@ -170,9 +170,7 @@ def answer_of(result: Result) -> tuple[dict[str, Any], list[np.ndarray]]:
     columns = {name: _rounded(name, trace[name][rows]) for name in names}
     along = np.linspace(0.0, result.route.length, PROFILE_POINTS)
     columns["profile_distance_m"] = along.astype(np.float32)
-    columns["profile_elevation_m"] = np.array(
-        [result.route.elevation_at(float(place)) for place in along], dtype=np.float32
-    )
+    columns["profile_elevation_m"] = np.interp(along, result.route.distance, result.route.elevation).astype(np.float32)
     chart, drawn = _chart(result)
     columns |= drawn
     s = result.summary

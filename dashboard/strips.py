@@ -14,6 +14,7 @@ from sim.result import BRAKE_LIMIT_C, Result
 from sim.units import to_si
 
 BEST_RETARDING_RPM = (1750.0, 2100.0)  # TM 9-2320-363-10: engine speed at which an engine brake works best
+FASTEST_AIM = to_si(150.0, "km_h")  # above it nobody aims: cruise has the pedal, or the truck is let run
 GROUPS = (("steer", "steer axle", palette.GREEN, "dashdot"), ("drive", "drive axles", palette.BLUE, "dash"),
           ("trailer", "trailer axles", palette.PURPLE, "dot"))  # fmt: skip
 
@@ -51,7 +52,7 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
     trace, truck, summary = result.trace, result.truck, result.summary
     governed = truck.engine.governed_rpm
     speeds = [_line("speed_limit_m_s", "posted limit", palette.VERMILLION, "dash", step=True, digits=0),
-              _line("target_speed_m_s", "aimed for", palette.GREEN, "dot")]  # fmt: skip
+              _line("target_speed_m_s", "aimed for", palette.GREEN, "dot", most=FASTEST_AIM)]  # fmt: skip
     if np.any(trace["set_speed_m_s"] > 0.0):
         speeds.append(_line("set_speed_m_s", "cruise set", palette.PURPLE, "longdash", step=True, gap=True, width=2.4))
     speeds.append(_line("speed_m_s", "speed", palette.BLACK, width=2.2, main=True))

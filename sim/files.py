@@ -81,6 +81,64 @@ def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
         Not found, or a table, key or value is wrong; the message names it.
     """
     values, sources = _read_truck(name, ())
+    return _changed_truck(name, values, sources, changes)
+
+
+def changed_truck(file: TruckFile, changes: Sequence[str]) -> TruckFile:
+    """A truck that is loaded already, with changes.
+
+    Parameters
+    ----------
+    file : TruckFile
+        [-]
+    changes : sequence of str
+        As in `load_truck`. [-]
+
+    Returns
+    -------
+    file : TruckFile
+        A new one; the same one without changes. [-]
+
+    Raises
+    ------
+    SpecError
+        A key or value is wrong; the message names it.
+    """
+    if not changes:
+        return file
+    return _changed_truck(file.name, file.truck.model_dump(), dict(file.sources), changes)
+
+
+def changed_settings(settings: Settings, changes: Sequence[str]) -> Settings:
+    """Settings that are loaded already, with changes.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+    changes : sequence of str
+        `table.key=value`, each for a key of the settings. [-]
+
+    Returns
+    -------
+    settings : Settings
+        New ones; the same ones without changes. [-]
+
+    Raises
+    ------
+    SettingsError
+        A key or value is wrong; the message names it.
+    """
+    if not changes:
+        return settings
+    values = settings.model_dump()
+    given = _apply(Settings, values, changes, SettingsError)
+    changed: Settings = _validated(Settings, values, "settings", SettingsError, given)
+    return changed
+
+
+def _changed_truck(name: str, values: dict[str, Any], sources: dict[str, str], changes: Sequence[str]) -> TruckFile:
+    """Applies changes to the values of a truck and checks the whole."""
     vehicle = values.get("vehicle")
     before = vehicle.get("mass_kg") if isinstance(vehicle, dict) else None
     given = _apply(Truck, values, changes, SpecError)

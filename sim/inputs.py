@@ -83,7 +83,12 @@ def key_of(inputs: Inputs) -> str:
     from sim.compiled import MODEL_VERSION
 
     truck, road = inputs.truck, inputs.route
-    words: list[Any] = [MODEL_VERSION, truck.truck.model_dump(mode="json"), truck.sources, inputs.settings.model_dump(mode="json")]
+    words: list[Any] = [
+        MODEL_VERSION,
+        truck.truck.model_dump(mode="json"),
+        truck.sources,
+        inputs.settings.model_dump(mode="json"),
+    ]
     words += [road.name, road.title, road.source, road.marks, road.start_elevation]
     words += [[[place.distance, place.value, place.text] for place in kind] for kind in _places(road)]
     digest = hashlib.blake2b(json.dumps(words, sort_keys=True).encode(), digest_size=16)

@@ -205,3 +205,35 @@ class TripPool:
 def _cores() -> int:
     """Cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+class Here:
+    """Does jobs in this process, at once: for so few trips that starting workers would take longer."""
+
+    workers = 1
+
+    def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
+        """Does a job.
+
+        Parameters
+        ----------
+        function : callable
+            [-]
+        given : any
+            Its arguments. [-]
+
+        Returns
+        -------
+        future : Future
+            Done. [-]
+        """
+        job: Future[Any] = Future()
+        job.set_running_or_notify_cancel()
+        try:
+            job.set_result(function(*given))
+        except Exception as problem:
+            job.set_exception(problem)
+        return job
+
+    def close(self) -> None:
+        """Nothing is left to close."""

@@ -89,7 +89,10 @@ def run_trip(
         "model_version": MODEL_VERSION,
         "foreseen": foreseen,
     }
-    summary |= summarise(how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace)
+    gears = len(spec.gearbox.ratios)
+    summary |= summarise(
+        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, gears
+    )
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
     clock.release()
     return Result(summary, trace, events, spec, chosen, road, sources)

@@ -127,7 +127,8 @@
       head.append(this.count, this.all);
       this.asked.start_with.forEach((word) => this.place.append(this.choice(word)));
       this.place.append(head);
-      this.asked.groups.forEach((group) => this.place.append(this.group(group.title, group.keys, group.open && window.innerWidth > 1100)));
+      this.asked.groups.forEach((group) => this.place.append(this.group(group.title, group.keys,
+        (group.open || group.keys.some((key) => this.changed(key))) && window.innerWidth > 1100)));
       if (this.asked.everything) { this.place.append(this.drawer()); }
       this.refresh();
       this.place.dataset.built = "";

@@ -204,7 +204,7 @@ window.haulbench.draw = (function () {
       pen.beginPath();
       for (let row = first; row <= last; row += 1) {
         const value = values[row];
-        if (!isFinite(value) || (line.gap && value <= 0)) { drawing = false; continue; }
+        if (!isFinite(value) || (line.gap && value <= 0) || value > line.most) { drawing = false; continue; }
         const px = this.x(along[row]), py = y(value);
         if (!drawing) { pen.moveTo(px, py); drawing = true; }
         else { if (line.step) { pen.lineTo(px, before); } pen.lineTo(px, py); }
@@ -267,7 +267,7 @@ window.haulbench.draw = (function () {
       this.boxes.forEach((box) => {
         box.values.forEach(([line, value]) => {
           const found = at.value(line.column);
-          const text = line.gap && found <= 0 ? "-" : box.strip.kind === "plain" ? found.toFixed(line.digits || 0) :
+          const text = (line.gap && found <= 0) || found > line.most ? "-" : box.strip.kind === "plain" ? found.toFixed(line.digits || 0) :
             H.inUnits(box.strip.kind, found).toFixed(line.digits !== undefined ? line.digits : box.strip.kind === "fuel" ? 1 : 0);
           if (value.textContent !== text) { value.textContent = text; }
         });

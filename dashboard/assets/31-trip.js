@@ -95,7 +95,11 @@
         if (number !== this.asked) { return; }
         if ((answer.headers.get("Content-Type") || "").startsWith("application/json")) {
           const told = await answer.json();
-          if (told.same) { this.busy(false); this.fail(""); this.say("Nothing changed: the trip is the same as before."); return; }
+          if (told.same) {
+            this.place.classList.remove("refused");
+            this.busy(false); this.fail(""); this.say("Nothing changed: the trip is the same as before.");
+            return;
+          }
           throw new Error(told.message);
         }
         const trip = unpack(await answer.arrayBuffer());

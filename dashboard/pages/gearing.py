@@ -472,8 +472,12 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
         return f"{value:.2f}{_against(value, base)}" if us else f"{value:.1f}{_against(value, base)}"
 
     def top_time(answer: "ChoiceAnswer") -> str:
-        seconds = answer.summary["gear_time_s"].get(str(len(answer.truck.gearbox.ratios)), 0.0)
+        seconds = answer.summary["top_gear_time_s"]
         return f"{clock_time(seconds)} ({100.0 * seconds / answer.summary['time_s']:.0f} %)"
+
+    def top_turning(answer: "ChoiceAnswer") -> str:
+        turning = answer.summary["top_gear_engine_speed_rpm"]
+        return CHOICE_OF_NONE if turning is None else f"{turning:.0f} rpm"
 
     def at_cruise(answer: "ChoiceAnswer") -> str:
         top = answer.facts[-1]
@@ -520,6 +524,7 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
                 each("fuel, mi/gal" if us else "fuel, L/100 km", fuel),
                 each("gear shifts", lambda a: str(a.summary["gear_shifts"])),
                 each("time in the top gear", top_time),
+                each("mean engine speed in the top gear", top_turning),
                 each("highest mean brake temperature", hottest),
             ],
         ),

@@ -1,5 +1,6 @@
 """The Trip page: one truck on one road. Everything under the cursor is worked out in the browser from columns it already has."""
 
+from collections.abc import Callable
 from typing import Any
 
 import dash
@@ -50,7 +51,7 @@ FILES = {
 RATES = (1, 2, 5, 10, 20, 50)
 
 
-def _part(name: str, tag: type[Component] = html.Div, children: Any = None, **more: Any) -> Component:
+def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
     """A place that the page's script fills, found by its name."""
     named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
     other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}

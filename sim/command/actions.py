@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import sys
 import threading
 import time
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 PATIENCE = 1.0  # s without a word
 
 
-def _prepare_model() -> None:
+def prepare_model() -> None:
     """Says, once in the life of a version, that the model is being compiled."""
     from sim.compiled import is_prepared
 
@@ -66,7 +67,7 @@ def run(options: Namespace) -> int:
     inputs = read_inputs(**_asked(options))
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     from sim.trip import foretell, run_trip
 
     told = sys.stderr.isatty() and not options.json
@@ -112,7 +113,7 @@ def compare(options: Namespace) -> int:
     HaulbenchError
         An input or a combination cannot be used or a result cannot be written.
     """
-    from sim.compare import drive_variants, read_variants, read_vary
+    from sim.compare import MOST_TRIPS, drive_variants, read_variants, read_vary
     from sim.files import load_settings_file
 
     asked = _asked(options)
@@ -123,10 +124,15 @@ def compare(options: Namespace) -> int:
         if any(text.partition("=")[0].strip() == "settings" for text in vary):
             # the file only says which others to compare, and where
             asked |= {"settings": None, "route": asked["route"] or file.road, "truck": asked["truck"] or file.truck}
-    variants = read_variants(read_vary(vary), **asked)
+    varied = read_vary(vary)
+    if math.prod(map(len, varied.values())) > MOST_TRIPS:
+        from sim.command.studying import drive_grid
+
+        return drive_grid(varied, asked, options)
+    variants = read_variants(varied, **asked)
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     comparison = drive_variants(variants, _progress())
     if options.out:
         write_folder(options.out, _files_of(comparison), options.force)
@@ -238,7 +244,7 @@ def check(options: Namespace) -> int:
     code : int
         0 when all pass, 1 when one fails. [-]
     """
-    _prepare_model()
+    prepare_model()
     from dataclasses import asdict
 
     from sim.checks import run_checks

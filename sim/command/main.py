@@ -57,6 +57,15 @@ def _add_output(command: argparse.ArgumentParser) -> None:
     command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
 
+def _add_study(command: argparse.ArgumentParser) -> None:
+    """How many trips are driven, and how their answer is shown."""
+    command.add_argument("--workers", metavar="N", type=int, help="worker processes (one a core)")
+    command.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, whose workers drive")
+    command.add_argument("--force", action="store_true", help="drop the trips of another study in --out")
+    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+    command.add_argument("--json", action="store_true", help="print the answers as JSON and nothing else")
+
+
 def _parser() -> Parser:
     """The commands and their flags."""
     parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
@@ -68,7 +77,7 @@ def _parser() -> Parser:
     _add_output(run)
     run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
 
-    compare = commands.add_parser("compare", help="a few trips side by side")
+    compare = commands.add_parser("compare", help="trips side by side; many trips become a study")
     _add_inputs(compare)
     compare.add_argument(
         "--vary",
@@ -82,7 +91,16 @@ def _parser() -> Parser:
         "--out", metavar="DIR", help="folder for report.html, comparison.csv and the files of each trip"
     )
     _add_output(compare)
+    compare.add_argument("--workers", metavar="N", type=int, help="worker processes, for many trips (one a core)")
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+
+    study = commands.add_parser("study", help="many trips, one answer; without a name: the list of studies")
+    study.add_argument(
+        "study", nargs="?", metavar="NAME", help="study: a name, a TOML file, or the folder of an earlier study"
+    )
+    study.add_argument("--out", metavar="DIR", help="folder for results; finished trips there are not driven again")
+    _add_study(study)
+    study.add_argument("--quantities", action="store_true", help="list the quantities that can be reported instead")
 
     route = commands.add_parser("route", help="a road from a GPX track, cleaned and smoothed")
     route.add_argument("file", metavar="FILE", help="track: a GPX file, or a CSV file with distance_m and elevation_m")
@@ -132,12 +150,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, importing, serving
+        from sim.command import actions, importing, serving, studying
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
             "route": importing.make_route,
+            "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,
             "serve": serving.serve,

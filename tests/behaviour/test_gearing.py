@@ -266,10 +266,3 @@ def test_the_gearbox_of_another_truck_is_all_of_it():
     swapped = load_truck(T1, gearbox_changes(T2)).truck
     assert swapped.gearbox == truck_of(T2).gearbox
     assert swapped.model_copy(update={"gearbox": truck_of(T1).gearbox}) == truck_of(T1)
-
-
-def test_time_in_gears_adds_up_to_the_trip(trip):
-    result = trip(T1, "grade:0%,3km,0m", "start.speed_km_h=0")
-    times = result.summary["gear_time_s"]
-    assert math.fsum(times.values()) == pytest.approx(result.summary["time_s"], abs=1e-6)
-    assert times["10"] > 60.0 and 5.0 < times["0"] < 20.0 and "2" in times

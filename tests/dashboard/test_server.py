@@ -8,12 +8,12 @@ import re
 
 import flask
 import pytest
+from serving import AtOnce
 
 from dashboard import guard
 from dashboard.app import create_app
 from dashboard.guard import from_this_machine, is_loopback
 from dashboard.runs import Workshop
-from serving import AtOnce
 
 SHORT = {"truck": "long-haul-manual", "road": "grade:-6%,0.4km,1100m", "settings": "defaults", "changes": {}}
 
@@ -46,7 +46,9 @@ def alive(client):
 # ---------------------------------------------------------------- who asks
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:8642", "localhost.evil.example", "127.0.0.1.evil.example", "192.0.2.9"])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:8642", "localhost.evil.example", "127.0.0.1.evil.example", "192.0.2.9"]
+)
 def test_a_name_that_is_not_this_server_is_refused(client, host):
     answer = client.get("/", headers={"Host": host})
     assert answer.status_code == 403
@@ -121,7 +123,11 @@ def test_nothing_on_the_page_names_an_address_outside(client):
 
 
 def test_headers_are_on_every_answer_also_on_refusals(client):
-    for answer in (client.get("/"), client.get("/nowhere/at/all.php"), client.get("/", headers={"Host": "evil.example"})):
+    for answer in (
+        client.get("/"),
+        client.get("/nowhere/at/all.php"),
+        client.get("/", headers={"Host": "evil.example"}),
+    ):
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert answer.headers["X-Frame-Options"] == "DENY"
         assert "Content-Security-Policy" in answer.headers
@@ -164,7 +170,22 @@ def test_a_forged_body_is_refused_in_one_message(client, forged):
 
 
 VALUES = {
-    "vehicle.mass_kg": ["NaN", "nan", "inf", "-inf", "1e309", "-1", "1e9", "true", "[1]", "", "30000 furlongs", "<b>", "0x10", "٣"],
+    "vehicle.mass_kg": [
+        "NaN",
+        "nan",
+        "inf",
+        "-inf",
+        "1e309",
+        "-1",
+        "1e9",
+        "true",
+        "[1]",
+        "",
+        "30000 furlongs",
+        "<b>",
+        "0x10",
+        "٣",
+    ],
     "cruise.presses": ['["x"]', "[", '[["a"]]', "[" * 3000, "true", "4"],
     "simulation.tick_s": ["0.0000001", "0.001", "0"],
     "simulation.time_limit_s": ["1e6"],
@@ -194,9 +215,10 @@ def test_a_bad_value_gives_one_clear_message_and_no_trip(client, pool, key, valu
         (word, name)
         for word in ("truck", "road", "settings")
         for name in (
-            "/etc/passwd", "../../pyproject.toml", "sim/catalogue/long-haul-manual.toml", "C:\\boot.ini", "routes/skarrow-grade.csv",
-            "file:///etc/hosts", "long-haul-manual.toml", "skarrow-grade.csv", "mountain-careless.toml", "upload:../../x", "upload:" + "0" * 32,
-            "grade:", "grade:-99%,1km,0m", "grade:-6%,9999km,0m", "<script>alert(1)</script>", "%2e%2e%2f",
+            "/etc/passwd", "../../pyproject.toml", "sim/catalogue/long-haul-manual.toml", "C:\\boot.ini",
+            "routes/skarrow-grade.csv", "file:///etc/hosts", "long-haul-manual.toml", "skarrow-grade.csv", "mountain-careless.toml",
+            "upload:../../x", "upload:" + "0" * 32, "grade:", "grade:-99%,1km,0m", "grade:-6%,9999km,0m",
+            "<script>alert(1)</script>", "%2e%2e%2f",
         )
     ],
 )  # fmt: skip
@@ -243,7 +265,9 @@ def test_a_forged_page_address_is_a_page_that_says_so(client):
     assert "There is no such page" in answer.get_data(as_text=True)
 
 
-@pytest.mark.parametrize("search", ["?truck=a&truck=b", "?" + "&".join(f"a.{n}=1" for n in range(300)), "?vehicle.mass_kg=" + "9" * 25_000])
+@pytest.mark.parametrize(
+    "search", ["?truck=a&truck=b", "?" + "&".join(f"a.{n}=1" for n in range(300)), "?vehicle.mass_kg=" + "9" * 25_000]
+)
 def test_a_link_that_cannot_be_read_shows_the_usual_trip_and_says_why(client, search):
     body = {
         "output": "page.children",
@@ -295,7 +319,11 @@ def test_downloads_hold_everything_and_other_names_do_not_exist(client):
 
 
 def test_what_will_happen_is_said_without_driving(client, pool):
-    setup = {**SHORT, "road": "grade:-6%,7km,1550m", "changes": {"cruise.set_speed_km_h": "52", "start.speed_km_h": "50"}}
+    setup = {
+        **SHORT,
+        "road": "grade:-6%,7km,1550m",
+        "changes": {"cruise.set_speed_km_h": "52", "start.speed_km_h": "50"},
+    }
     before = pool.done.count("drive_for_page")
     said = client.post("/trip/foretell", json={"setup": setup}).json["foreseen"]
     assert any("above governed speed" in sentence for sentence in said)

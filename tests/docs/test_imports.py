@@ -44,6 +44,8 @@ BESIDE: dict[str, set[str]] = {
     "gearing": {"laws", "plant", "records", "specs", "assemble", "charts", "files"},
     "road_facts": {"route"},
     "descent_speeds": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
+    "messages": set(),
+    "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 

@@ -1,0 +1,1 @@
+"""The wording of every refusal, one module for each kind of input."""
