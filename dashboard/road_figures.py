@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from dashboard import palette
 from dashboard.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
 from dashboard.thinning import thinned_rows
-from sim.descent_speeds import DescentSpeeds
+from sim.descending import DescentSpeeds
 from sim.road_facts import GradeClass, curve_spans, limit_spans
 from sim.route import Route
 from sim.track import ImportedTrack

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from sim.descent_speeds import DescentSpeeds, descent_speeds
+from sim.descending import DescentSpeeds, descent_speeds
 from sim.inputs import Inputs
 from sim.road_facts import WINDOWS, GradeClass, Slope, Steepest, grade_histogram, longest, steepest
 from sim.route import Route

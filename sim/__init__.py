@@ -30,7 +30,7 @@ _HOME = {
     "start_of": "sim.gearing",
     "gearbox_changes": "sim.gearing",
     "grade_histogram": "sim.road_facts",
-    "descent_speeds": "sim.descent_speeds",
+    "descent_speeds": "sim.descending",
     "compare_trips": "sim.compare",
     "Comparison": "sim.compare",
     "TripPool": "sim.pool",

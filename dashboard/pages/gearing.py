@@ -1,8 +1,8 @@
 """The Gearing page: two to six ways to gear a truck, driven over one road, and the charts a gearing handbook has."""
 
 import json
+import secrets
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -248,16 +248,21 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
         except HaulbenchError as problem:
             raise type(problem)(f"Choice {number + 1}: {problem}") from None
 
-    def ask(number: int) -> "ChoiceAnswer":
-        each = inputs[number]
-        try:
-            answer: ChoiceAnswer = workshop.ask(key_for("gearing", each, cruise, most), work_out, each, cruise, most)
-        except HaulbenchError as problem:
-            raise type(problem)(f"Choice {number + 1}: {problem}") from None
-        return answer
-
-    with ThreadPoolExecutor(max_workers=len(inputs)) as together:
-        return setup, list(together.map(ask, range(len(inputs))))
+    keys = [key_for("gearing", each, cruise, most) for each in inputs]
+    watcher = f"gearing {secrets.token_hex(8)}"
+    answers: list[ChoiceAnswer] = []
+    number = 0
+    try:
+        for number, each in enumerate(inputs, start=1):  # all are begun before the first is waited for
+            workshop.join(watcher, keys[number - 1], work_out, each, cruise, most)
+        for number, each in enumerate(inputs, start=1):
+            answers.append(workshop.ask(keys[number - 1], work_out, each, cruise, most))
+    except HaulbenchError as problem:
+        raise type(problem)(f"Choice {number}: {problem}") from None
+    finally:
+        for key in keys:
+            workshop.leave(watcher, key)
+    return setup, answers
 
 
 # ---------------------------------------------------------------- what is shown

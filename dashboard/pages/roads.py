@@ -24,7 +24,7 @@ from sim.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
 from sim.units import KILOMETRE_PER_HOUR, MILE
 
 if TYPE_CHECKING:
-    from sim.descent_speeds import DescentSpeeds
+    from sim.descending import DescentSpeeds
     from sim.road_facts import Slope
     from sim.safe_speed import SafeSpeed
 

@@ -8,7 +8,7 @@ import pytest
 
 from sim import load_route, load_settings, load_truck
 from sim.charts import control_chart
-from sim.descent_speeds import HeldSpeed, descent_speeds, held_speed, loaded, loads_for
+from sim.descending import HeldSpeed, descent_speeds, held_speed, loaded, loads_for
 from sim.safe_speed import safe_descent_speed
 from sim.units import KILOMETRE_PER_HOUR, MILE_PER_HOUR, POUND
 

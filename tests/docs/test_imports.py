@@ -43,7 +43,7 @@ BESIDE: dict[str, set[str]] = {
     "charts": {"laws", "plant", "specs", "assemble"},
     "gearing": {"laws", "plant", "records", "specs", "assemble", "charts", "files"},
     "road_facts": {"route"},
-    "descent_speeds": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
+    "descending": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
     "messages": set(),
     "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
@@ -349,3 +349,10 @@ def test_the_checker_names_an_offender(tmp_path, file, text, rule, complaint):
 def test_the_checker_accepts_a_sound_file(tmp_path, file, text):
     root = written(tmp_path, file, text)
     assert wrong_directions(root) + wrong_libraries(root) + heavy_at_load(root) + prints(root) == []
+
+
+def test_no_public_name_is_hidden_by_a_module_of_the_same_name():
+    """`sim.name` would turn from a function into a module as soon as that module is loaded."""
+    import sim
+
+    assert not [name for name in sim.__all__ if is_module(ROOT, f"sim.{name}")]
