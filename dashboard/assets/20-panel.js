@@ -2,7 +2,7 @@
 "use strict";
 (function () {
   const H = window.haulbench, element = H.element;
-  const GEARS = { "start.gear": "that suits the speed", "drill.hold_gear": "none", "driver.descent_gear": "the driver's choice" };
+  const GEARS = { "start.gear": "by the speed", "drill.hold_gear": "none", "driver.descent_gear": "driver's choice" };
   const WORDS = ["truck", "road", "settings"];
   const NAMES = { settings: "start from", truck: "truck", road: "road" };
   const TYPING = 450, SLIDING = 120; // ms without a change before it counts

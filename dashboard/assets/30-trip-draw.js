@@ -374,7 +374,7 @@ window.haulbench.draw = (function () {
         [0, 1, 2, 3].forEach((stage) => {
           const [colour, , dash] = this.look.stages[stage], forces = c[`chart_force_${this.gear}_${stage}`], speeds = c["chart_speed_" + this.gear];
           curve(speeds, forces, colour, DASHES[dash] || [], 2.4);
-          const middle = Math.floor(speeds.length * 0.72);
+          const middle = Math.floor(speeds.length * (0.98 - 0.2 * (3 - stage)));
           labels.push([this.x(speeds[middle]), this.y(forces[middle]) - 9, "stage " + stage, "right"]);
         });
       }

@@ -83,6 +83,8 @@
     drive() {
       if (!this.ready) {
         this.busy(true);
+        if (this.preparing) { return; } // the newest setup is driven as soon as the workers are there
+        this.preparing = true;
         H.whenReady((text) => { window.clearTimeout(this.slow); this.say(text); }, () => { this.ready = true; this.drive(); });
         return;
       }
@@ -252,7 +254,7 @@
     }
 
     buildBalance() {
-      const names = [["grade", "grade"], ["engine", "engine and driveline"], ["air", "air"], ["tyres", "tyres"], ["brakes", "service brakes"]];
+      const names = [["grade", "grade"], ["engine", "engine"], ["air", "air"], ["tyres", "tyres"], ["brakes", "service brakes"]];
       this.bars = {};
       names.forEach(([name, label]) => {
         const bar = element("span", { class: "bar-fill" }), value = element("span", { class: "bar-value" });
@@ -307,7 +309,7 @@
         const dead = about.dead_pairs.includes(pair), on = working.includes(pair);
         const state = on && dead ? "dead" : on ? "on" : "";
         lights.forEach((light) => { if (light.dataset.state !== state) { light.dataset.state = state; } });
-        const text = pair + (on ? dead ? ", dead" : ", works" : "");
+        const text = pair + (on ? dead ? " dead" : " works" : "");
         if (words.textContent !== text) { words.textContent = text; }
       });
       const reason = head.reasons[Math.round(v("stage_reason"))] || "nothing asked for it", asked = Math.round(v("stage_requested"));

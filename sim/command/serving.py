@@ -2,6 +2,7 @@
 
 import contextlib
 import signal
+import socket
 import sys
 from argparse import Namespace
 from typing import Any
@@ -52,7 +53,7 @@ def serve(options: Namespace) -> int:
     workshop = Workshop()
     app = create_app(workshop, options.host)
     server = _listening(app.server, options.host, options.port)
-    port = server.effective_port if hasattr(server, "effective_port") else options.port
+    port = server.effective_port
     shown = "localhost" if options.host in ("127.0.0.1", "::1", "localhost") else options.host
     print(f"haulbench is at http://{shown}:{port}/ (Ctrl-C ends it)", flush=True)
     if not is_loopback(options.host):
@@ -85,30 +86,42 @@ def _listening(app: Any, host: str, port: int) -> Any:
     from waitress.server import create_server
 
     _more_files()
+    place = _bound(host, port)
+    return create_server(
+        app,
+        sockets=[place],
+        threads=THREADS,
+        connection_limit=MOST_CONNECTIONS,
+        channel_timeout=IDLE,
+        cleanup_interval=5,
+        channel_request_lookahead=1,  # so that a request knows when its browser has left
+        max_request_body_size=MOST_BODY,
+        inbuf_overflow=IN_MEMORY,
+        outbuf_overflow=IN_MEMORY,
+        asyncore_use_poll=True,
+        ident="haulbench",
+        clear_untrusted_proxy_headers=True,
+    )
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """A socket at an address of this machine."""
     try:
-        return create_server(
-            app,
-            host=host,
-            port=port,
-            threads=THREADS,
-            connection_limit=MOST_CONNECTIONS,
-            channel_timeout=IDLE,
-            cleanup_interval=5,
-            channel_request_lookahead=1,  # so that a request knows when its browser has left
-            max_request_body_size=MOST_BODY,
-            inbuf_overflow=IN_MEMORY,
-            outbuf_overflow=IN_MEMORY,
-            asyncore_use_poll=True,
-            ident="haulbench",
-            clear_untrusted_proxy_headers=True,
-        )
+        family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
+    except OSError:
+        raise RunError(f"--host {host} is no address; give one in numbers, for example 127.0.0.1") from None
+    place = socket.socket(family, socket.SOCK_STREAM)
+    if sys.platform != "win32":  # there it would let two programs have the same port
+        place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        place.bind(address)
     except OSError as problem:
+        place.close()
         raise RunError(
             f"port {port} on {host} cannot be used ({problem.strerror}); another program has it, or it is not allowed:"
             f" choose another with --port, for example --port {port + 1}"
         ) from None
-    except ValueError as problem:
-        raise RunError(f"--host {host} is no address of this machine ({problem})") from None
+    return place
 
 
 def _more_files() -> None:

@@ -111,13 +111,15 @@ def visit(browser: Any, served: str) -> Iterator[Callable[..., Visit]]:
     """Opens a page of the server in a browser context of its own; in the end nothing may have left the server or been said."""
     visits: list[tuple[Any, Visit]] = []
 
-    def go(path: str = "/", size: tuple[int, int] = (1366, 768)) -> Visit:
+    def go(path: str = "/", size: tuple[int, int] = (1366, 768), first: Callable[[Any], None] | None = None) -> Visit:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
         context.grant_permissions(["clipboard-read", "clipboard-write"], origin=served)
         made = Visit(context.new_page(), served)
         made.page.on("request", lambda request: made.asked.append(request.url))
         made.page.on("console", lambda message: made.said.append(message.text))
         made.page.on("pageerror", lambda problem: made.said.append(str(problem)))
+        if first is not None:
+            first(made.page)
         made.page.goto(served + path)
         visits.append((context, made))
         return made

@@ -172,7 +172,7 @@ def test_cylinders_light_in_pairs_and_the_reason_is_in_words(visit):
     scrub.fill(str(int(float(scrub.get_attribute("max")) * 0.6)))
     expect(part(seen, "stage_words")).to_contain_text("Stage 1 works: stage held by the drill")
     assert seen.page.locator(".cylinder[data-state='on']").count() == 2
-    expect(seen.page.locator(".pair-box", has_text="middle, works")).to_be_visible()
+    expect(seen.page.locator(".pair-box", has_text="middle works")).to_be_visible()
     change(seen, "drill.hold_stage", "3")
     driven(seen, 2)
     expect(seen.page.locator(".cylinder[data-state='on']")).to_have_count(6)
@@ -317,6 +317,30 @@ def test_a_bad_link_gives_one_message_and_a_panel_that_works(visit, query):
     if undo.is_visible():
         undo.click()
     expect(seen.page.locator(".lamp").first).to_be_visible(timeout=30_000)
+
+
+def test_it_says_that_the_model_is_being_prepared_and_then_drives_the_newest_setup(visit):
+    waiting = {"yes": True}
+
+    def hold(page):
+        def answer(route):
+            if waiting["yes"]:
+                route.fulfill(json={"ready": False, "trouble": ""})
+            else:
+                route.continue_()
+
+        page.route("**/ready", answer)
+
+    seen = visit(SHORT, first=hold)
+    expect(part(seen, "state")).to_contain_text("Preparing the model")
+    change(seen, "drill.hold_stage", "2")
+    seen.page.wait_for_timeout(800)
+    assert seen.trips() == 0
+    seen.shoot("trip-preparing")
+    waiting["yes"] = False
+    driven(seen)
+    assert seen.trips() == 1 and "drill.hold_stage=2" in seen.page.url
+    expect(part(seen, "state")).to_have_text("")
 
 
 def test_the_last_change_wins(visit):
