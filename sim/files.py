@@ -398,6 +398,8 @@ def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) ->
     table, _, key = name.strip().partition(".")
     text = text.strip()
     unit = unit_of_key(key)
+    if _takes_text(model, table, key):
+        return table, key, text
     if text.lower() in ("true", "false"):
         return table, key, text.lower() == "true"
     if text.startswith("["):
@@ -418,6 +420,13 @@ def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) ->
             )
         ) from None
     return table, key, int(value) if not unit and text.lstrip("+-").isdigit() and abs(value) < 1e15 else value
+
+
+def _takes_text(model: type[Part], table: str, key: str) -> bool:
+    """True for a key whose value is any text, such as a name; it may begin with a digit."""
+    part = model.model_fields.get(table)
+    info = getattr(part.annotation, "model_fields", {}).get(key) if part else None
+    return info is not None and info.annotation is str
 
 
 def _validated(

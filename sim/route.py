@@ -8,6 +8,7 @@ import csv
 import io
 import math
 import re
+import tomllib
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -397,8 +398,42 @@ def read_route(path: Path) -> Route:
     RouteError
         The file cannot be read, or a row cannot be used; the message names the line.
     """
-    rows = _read_rows(path)
-    facts = _read_facts(path.with_suffix(".toml"))
+    return _route_of(path, _rows_of(path, _read_text(path)), _read_facts(path.with_suffix(".toml")))
+
+
+def route_from_texts(name: str, table: str, facts: str) -> Route:
+    """A road from the texts of its two files, which need not be on any disk.
+
+    Parameters
+    ----------
+    name : str
+        Of the road, and of the file in messages. [-]
+    table : str
+        As in the CSV file. [-]
+    facts : str
+        As in the TOML file beside it. [-]
+
+    Returns
+    -------
+    route : Route
+        The same road as `read_route` would read from the two files. [-]
+
+    Raises
+    ------
+    RouteError
+        A text cannot be used; the message names the line.
+    """
+    path = Path(f"{name}.csv")
+    beside = path.with_suffix(".toml")
+    try:
+        values = tomllib.loads(facts)
+    except tomllib.TOMLDecodeError as problem:
+        raise RouteError(f"{beside}: {problem}") from None
+    return _route_of(path, _rows_of(path, table), _checked_facts(beside, values))
+
+
+def _route_of(path: Path, rows: list[dict[str, Any]], facts: dict[str, Any]) -> Route:
+    """The road of rows and facts that are read."""
     distance = np.array([row["distance_m"] for row in rows])
     has_height = "elevation_m" in rows[0]
     if has_height:
@@ -458,12 +493,12 @@ _RANGES = {
 }
 
 
-def _read_rows(path: Path) -> list[dict[str, Any]]:
-    """Rows of a road file with numbers checked; distances rise and start at 0."""
+def _read_text(path: Path) -> str:
+    """The text of a road file."""
     try:
         if path.stat().st_size > MOST_BYTES:
             raise RouteError(files.too_many_bytes(where=path, size=path.stat().st_size, most=MOST_BYTES))
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         raise RouteError(roads.missing(where=path)) from None
     except IsADirectoryError:
@@ -472,6 +507,10 @@ def _read_rows(path: Path) -> list[dict[str, Any]]:
         raise RouteError(files.not_text(where=path, encoding="UTF-8", save_as=files.ROAD_AS_CSV)) from None
     except OSError as problem:
         raise RouteError(files.unreadable(where=path, reason=str(problem.strerror))) from None
+
+
+def _rows_of(path: Path, text: str) -> list[dict[str, Any]]:
+    """Rows of a road file with numbers checked; distances rise and start at 0."""
     if "\0" in text:
         raise RouteError(files.zero_bytes(where=path, save_as=files.ROAD_AS_CSV))
     reader = csv.reader(io.StringIO(text, newline=""))
@@ -541,9 +580,11 @@ def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dic
 
 def _read_facts(path: Path) -> dict[str, Any]:
     """Title, source and start height from the TOML beside a road; nothing when there is none."""
-    if not path.exists():
-        return {}
-    facts = read_toml(path, RouteError)
+    return _checked_facts(path, read_toml(path, RouteError)) if path.exists() else {}
+
+
+def _checked_facts(path: Path, facts: dict[str, Any]) -> dict[str, Any]:
+    """Facts of which every key is known and the start height is one."""
     unknown = set(facts) - set(FACTS)
     if unknown:
         raise RouteError(roads.no_such_fact(where=path, key=sorted(unknown)[0], keys=FACTS))

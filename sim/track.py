@@ -17,7 +17,7 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import tracks
-from sim.route import HIGHEST, LONGEST
+from sim.route import HIGHEST, LONGEST, Route, route_from_texts
 from sim.track_file import RawTrack, plain_text, read_track
 from sim.units import from_si
 
@@ -195,12 +195,33 @@ class ImportedTrack:
         ]
         return "\n".join(lines) + "\n"
 
+    def route(self, name: str) -> Route:
+        """The road, as it is driven from its two files.
+
+        Parameters
+        ----------
+        name : str
+            [-]
+
+        Returns
+        -------
+        route : Route
+            [-]
+
+        Raises
+        ------
+        RouteError
+            The recording leads where no road is.
+        """
+        return route_from_texts(name, self.csv(), self.toml())
+
 
 def import_track(
     path: str | Path,
     every: float = DEFAULT_EVERY,
     smooth: float = DEFAULT_SMOOTH,
     limit: float | None = None,
+    content: bytes | None = None,
 ) -> ImportedTrack:
     """Makes a road from a GPX track or from a table of distance and elevation.
 
@@ -214,6 +235,8 @@ def import_track(
         Length over which heights are smoothed. [m]
     limit : float or None
         Posted limit of the whole road; None leaves it to `load_route`. [m/s]
+    content : bytes or None
+        What is in the file, when it is at hand; then no disk is touched and `path` is but its name. [-]
 
     Returns
     -------
@@ -234,7 +257,7 @@ def import_track(
     drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
     """
     _check_lengths(every, smooth, limit)
-    raw = read_track(Path(path))
+    raw = read_track(Path(path), content)
     measured = raw.kind == "distance table"
     kept, dropped = (raw, {}) if measured else _cleaned_positions(raw)
     place = raw.distance if measured else np.append(0.0, np.cumsum(leg_lengths(kept.latitude, kept.longitude)))

@@ -75,13 +75,15 @@ class RawTrack:
     signs: tuple[tuple[float, str], ...] = ()
 
 
-def read_track(path: Path) -> RawTrack:
+def read_track(path: Path, content: bytes | None = None) -> RawTrack:
     """Reads a track from a GPX file or a table of distance and elevation.
 
     Parameters
     ----------
     path : Path
         Ends in .gpx or .csv; of any other file the first bytes decide. [-]
+    content : bytes or None
+        What is in the file, when it is at hand; None to read it. [-]
 
     Returns
     -------
@@ -99,7 +101,7 @@ def read_track(path: Path) -> RawTrack:
     both can make a small file grow without bound or read other files. Times are taken out unread, for nothing here needs
     them and a wrong one shall not spoil a track.
     """
-    content = _read_bytes(path)
+    content = _read_bytes(path) if content is None else _checked_bytes(path, content)
     ending = path.suffix.lower()
     if ending not in (".gpx", ".csv"):
         start = content[:400].lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n")
@@ -157,6 +159,13 @@ def _read_bytes(path: Path) -> bytes:
         raise RouteError(tracks.impossible_name(name=str(path))) from None
     if len(content) > MOST_BYTES:
         raise RouteError(tracks.grows(where=path, most_mb=MOST_BYTES / 1e6))
+    return _checked_bytes(path, content)
+
+
+def _checked_bytes(path: Path, content: bytes) -> bytes:
+    """The same bytes, if they are neither too many nor none."""
+    if len(content) > MOST_BYTES:
+        raise RouteError(tracks.too_large(where=path, size_mb=len(content) / 1e6, most_mb=MOST_BYTES / 1e6))
     if not content.strip():
         raise RouteError(tracks.empty(where=path))
     return content

@@ -59,6 +59,7 @@ from sim.laws.grade_severity import (
     natural_drag,
     stop_temperature_rise,
 )
+from sim.laws.handbook import startability
 from sim.laws.lag import lag_rate
 from sim.laws.road_load import (
     aerodynamic_drag,
@@ -993,3 +994,10 @@ def _snub(given: Numbers) -> Sequence[float]:
     deceleration = _settings().driver.snub_deceleration_m_s2
     fast, slow = given[0] * MILE_PER_HOUR, given[1] * MILE_PER_HOUR
     return deceleration / FOOT, slowing_distance(fast, slow, deceleration) / FOOT
+
+
+@computes("RL-12")
+def _startability(given: Numbers) -> Sequence[float]:
+    """The trade's rule; the ratio is written as gear times axle."""
+    torque, gear, axle, revolutions, weight = given
+    return (startability(torque, gear * axle, revolutions, weight),)

@@ -11,6 +11,7 @@ from sim.messages import running
 DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
 DEFAULT_TRUCK = "long-haul-manual"
+DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
 BAD_INPUT = 2
 
 
@@ -118,6 +119,14 @@ def _parser() -> Parser:
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
     )
 
+    serve = commands.add_parser("serve", help="the browser workbench, served from this machine")
+    serve.add_argument("--host", default=DEFAULT_HOST, help=f"address to listen on ({DEFAULT_HOST}: this machine only)")
+    serve.add_argument("--port", type=int, default=DEFAULT_PORT, help=f"port; 0 for any that is free ({DEFAULT_PORT})")
+    serve.add_argument(
+        "--share", action="store_true", help="let other machines in: needed with a --host they can reach"
+    )
+    serve.add_argument("--open", action="store_true", help="open the pages in this machine's browser")
+
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
     return parser
@@ -142,7 +151,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, importing, studying
+        from sim.command import actions, importing, serving, studying
 
         action = {
             "run": actions.run,
@@ -151,6 +160,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,
+            "serve": serving.serve,
         }[options.command]
         return action(options)
     except HaulbenchError as problem:

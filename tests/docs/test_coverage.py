@@ -46,6 +46,15 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["route", str(track.with_suffix(".csv")), "--out", made, "--force"]) == 0
     for trip in TRIPS:
         assert main(["run", *trip.split()]) == 0
+    from sim import descent_speeds, gear_facts, gearbox_changes, gearing_chart, grade_histogram, load_route, load_settings
+    from sim import load_truck, road_facts, start_of, truck_at
+    truck = load_truck("long-haul-manual", gearbox_changes("older-long-haul")).truck
+    settings, road = load_settings(), load_route(str(path))
+    here, chart = truck_at(truck, settings, 900.0), gearing_chart(truck, settings, 900.0, grades=(0.0, 0.06))
+    assert gear_facts(here, chart, 22.0) and start_of(here, settings).binds and chart.best_climb(0.06)
+    assert descent_speeds(truck, settings, load_route("grade:-6%,2km,900m"), [20000.0, 36000.0])[0].loads
+    assert grade_histogram(road) and road_facts.longest(road, True) and road_facts.steepest(road, True, (50.0,))
+    assert road_facts.limit_spans(road) and not road_facts.curve_spans(road)
     assert main(["list"]) == 0
     assert main(["check"]) == 0
 """

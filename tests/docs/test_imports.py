@@ -43,6 +43,9 @@ BESIDE: dict[str, set[str]] = {
     "inputs": {"compiled", "files", "route", "specs"},
     "pool": {"inputs", "result", "trip"},
     "charts": {"laws", "plant", "specs", "assemble"},
+    "gearing": {"laws", "plant", "records", "specs", "assemble", "charts", "files"},
+    "road_facts": {"route"},
+    "descending": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
     "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
@@ -83,6 +86,9 @@ HEAVY_MODULES = {
     "dashboard.report",
     "dashboard.study_figures",
     "dashboard.study_report",
+    "dashboard.drawing",
+    "dashboard.gearing_figures",
+    "dashboard.road_figures",
 }
 
 MAY_PRINT = ("sim/command/", "sim/command.py", "dashboard/")
@@ -358,3 +364,10 @@ def test_the_checker_names_an_offender(tmp_path, file, text, rule, complaint):
 def test_the_checker_accepts_a_sound_file(tmp_path, file, text):
     root = written(tmp_path, file, text)
     assert wrong_directions(root) + wrong_libraries(root) + heavy_at_load(root) + prints(root) == []
+
+
+def test_no_public_name_is_hidden_by_a_module_of_the_same_name():
+    """`sim.name` would turn from a function into a module as soon as that module is loaded."""
+    import sim
+
+    assert not [name for name in sim.__all__ if is_module(ROOT, f"sim.{name}")]

@@ -94,6 +94,9 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
         "descent_temperature": (*SEVERITY, (0.0, 20.0), (1.0, 75.0), SWITCH),
         "stop_temperature_rise": ((20e3, 120e3), (0.0, 75.0)),
     },
+    "handbook": {
+        "startability": ((0.0, 2500.0), (2.0, 80.0), (300.0, 700.0), (10000.0, 200000.0)),
+    },
     "lag": {
         "lag_rate": ((-1e3, 1e3), (-1e3, 1e3), (0.05, 5.0)),
     },
