@@ -147,9 +147,9 @@ def _add_routes(app: dash.Dash, workshop: Workshop) -> None:
 
     @server.get("/fields.json")
     def _fields() -> flask.Response:
-        """What panels may offer; the same until the model changes."""
+        """What panels may offer; a browser that has it is told so."""
         response = flask.jsonify(described())
-        response.set_etag(f"fields-{MODEL_VERSION}")
+        response.add_etag()
         response.headers["Cache-Control"] = "no-cache"
         return response.make_conditional(flask.request)  # type: ignore[return-value]
 

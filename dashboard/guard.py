@@ -7,7 +7,9 @@ own scripts and talk only to it, and no answer carries a traceback.
 import ipaddress
 import socket
 import sys
+import threading
 import traceback
+from collections import Counter
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -19,6 +21,7 @@ from sim.errors import HaulbenchError
 MOST_BODY = 262_144  # bytes of a request, unless its path is named below
 MOST_BODY_AT: dict[str, int] = {}  # path -> bytes; a page that takes uploads puts its own path here in `register`
 MOST_QUERY = 32_768  # letters of an address
+MOST_AT_ONCE = 12  # requests from one other machine that are being answered
 LOCAL_NAMES = {"localhost"}
 
 
@@ -154,6 +157,7 @@ def protect(app: Any, host: str) -> None:
     server.config["MAX_CONTENT_LENGTH"] = MOST_BODY
     server.config["PROPAGATE_EXCEPTIONS"] = False
     policy: list[str] = []
+    counting, answering = threading.Lock(), Counter[str]()  # requests being answered, by the machine they came from
 
     @server.before_request
     def check() -> flask.Response | None:
@@ -173,7 +177,25 @@ def protect(app: Any, host: str) -> None:
         request.max_content_length = most
         if request.content_length is not None and request.content_length > most:
             return refusal(413, f"{request.content_length} bytes were sent; at most {most} are taken here")
+        asker = request.remote_addr or ""
+        if not is_loopback(asker):
+            with counting:
+                if answering[asker] >= MOST_AT_ONCE:
+                    return refusal(
+                        429, f"{MOST_AT_ONCE} requests of this machine are being answered already; wait for them"
+                    )
+                answering[asker] += 1
+                flask.g.counted = asker
         return None
+
+    @server.teardown_request
+    def answered(_: BaseException | None) -> None:
+        asker = flask.g.pop("counted", None)
+        if asker is not None:
+            with counting:
+                answering[asker] -= 1
+                if answering[asker] <= 0:
+                    del answering[asker]
 
     @server.after_request
     def headers(response: flask.Response) -> flask.Response:

@@ -21,7 +21,7 @@ from sim.inputs import Inputs, key_of
 from sim.pool import TripPool
 from sim.route import Route
 
-MOST_BYTES = 192_000_000  # of finished answers
+MOST_BYTES = 96_000_000  # of finished answers
 MOST_UPLOAD_BYTES = 48_000_000
 MOST_WAITING = 400  # jobs that have not finished
 LONGEST_WAIT = 120.0  # s

@@ -34,20 +34,7 @@ class Workers(Protocol):
     workers: int
 
     def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
-        """Asks for a job.
-
-        Parameters
-        ----------
-        function : callable
-            [-]
-        given : any
-            Its arguments. [-]
-
-        Returns
-        -------
-        future : Future
-            [-]
-        """
+        """Asks for a job; both are as of `sim.pool.TripPool`."""
         ...
 
     def close(self) -> None:

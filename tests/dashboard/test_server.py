@@ -5,10 +5,12 @@ import gzip
 import hashlib
 import json
 import re
+import threading
+import time
 
 import flask
 import pytest
-from serving import AtOnce
+from serving import AtOnce, Held
 
 from dashboard import guard
 from dashboard.app import create_app
@@ -98,6 +100,36 @@ def test_what_an_instructor_may_do_is_asked_for_from_this_machine_only(app):
     assert not asked("192.0.2.7") and not asked("::ffff:192.0.2.7")
     assert not asked("127.0.0.1", **{"X-Forwarded-For": "192.0.2.7"})
     assert not is_loopback(None) and not is_loopback("")
+
+
+def test_one_machine_cannot_take_all_places(monkeypatch):
+    pool = Held()
+    app = create_app(Workshop(pool), "0.0.0.0")
+    setups = [{**SHORT, "changes": {"weather.wind_m_s": str(number)}} for number in range(guard.MOST_AT_ONCE)]
+    answers = []
+
+    def ask(setup, address):
+        client = app.server.test_client()
+        answers.append(
+            client.post("/trip/drive", json={"setup": setup}, environ_base={"REMOTE_ADDR": address}).status_code
+        )
+
+    waiting = [threading.Thread(target=ask, args=(setup, "192.0.2.7")) for setup in setups]
+    for each in waiting:
+        each.start()
+    end = time.monotonic() + 10
+    while len(pool.jobs) < guard.MOST_AT_ONCE and time.monotonic() < end:
+        time.sleep(0.01)
+    more = app.server.test_client().get("/ready", environ_base={"REMOTE_ADDR": "192.0.2.7"})
+    assert more.status_code == 429 and str(guard.MOST_AT_ONCE) in more.json["message"]
+    for address in ("192.0.2.8", "127.0.0.1"):
+        assert app.server.test_client().get("/ready", environ_base={"REMOTE_ADDR": address}).status_code == 200
+    for job in pool.jobs:
+        job.set_result(gzip.compress(b"done"))
+    for each in waiting:
+        each.join(10)
+    assert answers == [200] * guard.MOST_AT_ONCE
+    assert app.server.test_client().get("/ready", environ_base={"REMOTE_ADDR": "192.0.2.7"}).status_code == 200
 
 
 # ---------------------------------------------------------------- what it says of itself
