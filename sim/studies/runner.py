@@ -33,13 +33,13 @@ class Workers(Protocol):
 
     workers: int
 
-    def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
-        """Asks for a job; both are as of `sim.pool.TripPool`."""
-        ...
+    @property
+    def submit(self) -> Callable[..., "Future[Any]"]:
+        """Takes a function and its arguments, gives the job as a future. [-]"""
 
-    def close(self) -> None:
-        """Takes no more jobs."""
-        ...
+    @property
+    def close(self) -> Callable[[], None]:
+        """Takes no more jobs. [-]"""
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ def _run(
     force: bool,
 ) -> StudyResult:
     """Drives what is not finished yet, makes the tables and reads the result."""
-    with Journal(plan, folder, force) as journal, _workers(plan, workers, cluster, pool) as hands:
+    with _workers(plan, workers, cluster, pool) as hands, Journal(plan, folder, force) as journal:
         drive = _Driver(plan, journal, hands, told, stop or threading.Event(), cluster)
         if plan.study.best:
             from sim.studies.best import search
