@@ -156,7 +156,9 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     fast, top = s["time_over_governed_s"], s["max_engine_speed_rpm"]
     governed = result.truck.engine.governed_rpm
     if fast >= 0.1:
-        engine = both("warned", "engine overspeed", f"driven above {governed:.0f} rpm for {fast:.1f} s, highest {top:.0f}")
+        engine = both(
+            "warned", "engine overspeed", f"driven above {governed:.0f} rpm for {fast:.1f} s, highest {top:.0f}"
+        )
     elif top > governed:
         engine = both("good", "engine speed", f"never driven above {governed:.0f} rpm; {top:.0f} on its own")
     else:

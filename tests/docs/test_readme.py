@@ -24,6 +24,7 @@ def test_readme_opens_with_the_job_in_one_paragraph():
 @pytest.mark.parametrize("command", COMMANDS)
 def test_command_runs(command, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HAULBENCH_STUDIES", str(tmp_path / "home"))
     assert main(shlex.split(command)[1:]) == 0
     assert "A teaching model" in capsys.readouterr().out
 
@@ -47,3 +48,19 @@ def test_both_set_up_commands_are_one_line_and_the_tools_exist():
     assert len(lines) == 2
     assert lines[0].endswith(".venv/bin/haulbench run") and lines[1].endswith(".venv/bin/pytest")
     assert shutil.which("python3")
+
+
+def test_the_study_file_of_readme_can_be_planned(tmp_path):
+    from sim.studies.plan import make_plan
+    from sim.studies.question import read_study
+
+    (text,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    (tmp_path / "mine.toml").write_text(text)
+    assert make_plan(read_study(tmp_path / "mine.toml")).total == 12
+
+
+def test_every_shipped_study_is_in_the_table():
+    from sim.studies.question import list_studies
+
+    table = README[README.index("| study | asks |") : README.index("A study of one's own")]
+    assert set(re.findall(r"`([a-z-]+)`", table)) == set(list_studies())

@@ -1,5 +1,8 @@
 """Studies against published fuel economy and sensitivities: the loaded five-axle combination, not fitted to any of them."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 from sim.studies.runner import run_study
@@ -167,3 +170,23 @@ def test_economy_on_rolling_roads(road):
     )
     lighter, full = result.column("fuel_mpg_us")
     assert 5.5 - 1.7 <= full <= 5.5 + 1.7 and lighter > full
+
+
+def test_readme_says_what_these_studies_give(level, masses, profile):
+    """The right column of README's table of published numbers."""
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(
+        r"^\| ([^|]+) \| [^|]+ \| ([^|]+) \|$", readme[readme.index("| what | published | here |") :], re.M
+    )
+    said = {what: [float(number) for number in re.findall(r"\d+\.?\d*", here)] for what, here in rows}
+    fuel = dict(zip(CASES, level.column("fuel_l_per_100km"), strict=True))
+    gains = [100.0 * (fuel["as it is"] / fuel[case] - 1.0) for case in ("drag -20 %", "drag -25 %")]
+    saved = {speed: -percent(result)["1 m2 less"] for speed, result in profile.items()}
+    full = masses.column("fuel_l_per_100km")[masses.column("vehicle.mass_kg") == 36287.0].mean()
+    assert said["65 mi/h, level"] == [pytest.approx(MILE_PER_GALLON / fuel["as it is"], abs=0.006)]
+    assert said["drag 20 to 25 % lower"][:2] == pytest.approx(gains, abs=0.06)
+    assert said["1 m2 of drag area"][0] == pytest.approx((0.86 * saved[65] + 0.09 * saved[55]) / 0.95, abs=0.06)
+    assert said["10 % less mass"][0] == pytest.approx(100.0 * per_kilogram(masses) * 3628.7 / full, abs=0.06)
+    assert said["3,000 lb less"][0] == pytest.approx(100_000 * per_kilogram(masses) * 1361 / MILE_PER_GALLON, abs=5.0)
+    assert "One per cent of drag is worth 0.45 %" in readme
+    assert -percent(level)["drag -1 %"] == pytest.approx(0.45, abs=0.005)
