@@ -112,6 +112,17 @@ class Route:
         return points
 
     @cached_property
+    def _shape(self) -> list[tuple[float, float]]:
+        """Grade and its change at each point as plain numbers."""
+        return list(zip(self.grade.tolist(), self.slope.tolist(), strict=True))
+
+    @cached_property
+    def _rises(self) -> list[float]:
+        """Height at each point as plain numbers."""
+        heights: list[float] = self.elevation.tolist()
+        return heights
+
+    @cached_property
     def _limit_places(self) -> list[float]:
         """Where the limits stand, in the order of the road."""
         return [place.distance for place in self.limits]
@@ -135,7 +146,7 @@ class Route:
 
     def _rise(self, place: int, into: float) -> float:
         """Height gained from a point over a length: the integral of sin(atan(grade))."""
-        grade, slope = float(self.grade[place]), float(self.slope[place])
+        grade, slope = self._shape[place]
         after = grade + slope * into
         if abs(slope * into) < 1e-9:
             mean = 0.5 * (grade + after)
@@ -156,7 +167,7 @@ class Route:
             [m]
         """
         place = self._place_at(distance)
-        return float(self.elevation[place]) + self._rise(place, distance - self._points[place])
+        return self._rises[place] + self._rise(place, distance - self._points[place])
 
     def grade_at(self, distance: float) -> float:
         """Grade at a distance.
