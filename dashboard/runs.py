@@ -132,7 +132,7 @@ class Workshop:
 
         def warm() -> None:
             try:
-                self.pool.warm()
+                self.pool.warm(load_pages)
             except (HaulbenchError, OSError) as problem:
                 self.trouble = str(problem)
             finally:
@@ -361,6 +361,14 @@ class Answer:
     """A finished answer; wrapped, so that an answer of None is one."""
 
     value: Any
+
+
+def load_pages() -> None:
+    """Loads what a worker needs to answer the pages; runs in a worker."""
+    from dashboard.answers import drive_for_page
+    from sim.inputs import read_inputs
+
+    drive_for_page(read_inputs("grade:-1%,0.2km", "long-haul-manual"), "")
 
 
 def key_for(what: str, inputs: Inputs, *more: object) -> str:

@@ -1,5 +1,7 @@
 """One pool of worker processes, in which every trip of the server and of studies is driven."""
 
+import gc
+import importlib
 import multiprocessing
 import os
 import signal
@@ -15,6 +17,9 @@ from sim.messages import running
 from sim.result import Result
 
 MOST_ATTEMPTS = 3  # a job during which workers died this often is given up
+# a library of linear algebra would start threads of its own in every worker, and they would wait by spinning
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+RARELY = 50_000  # objects made between two looks of the garbage collector
 WARMING = "grade:0%,0.2km"  # a road short enough to load the compiled code and no more
 
 
@@ -41,8 +46,13 @@ def drive(inputs: Inputs) -> Result:
     return run_trip(inputs.truck, inputs.route, inputs.settings)
 
 
-def warm() -> bool:
+def warm(also: Callable[[], Any] | None = None) -> bool:
     """Loads the compiled model; runs in a worker.
+
+    Parameters
+    ----------
+    also : callable or None
+        Importable by name; loads whatever else the jobs to come need. [-]
 
     Returns
     -------
@@ -52,12 +62,26 @@ def warm() -> bool:
     from sim.trip import run_trip
 
     run_trip("long-haul-manual", WARMING)
+    if also is not None:
+        also()
+    _settle()
     return True
 
 
+def _settle() -> None:
+    """Takes what is loaded for good out of the sight of the garbage collector, and lets it look less often: a trip is a tenth
+    cheaper, and what a trip leaves behind is little.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(RARELY, 20, 20)
+
+
 def _start() -> None:
-    """What a worker does first: it leaves interrupts to its parent, and ends when its parent ends."""
+    """What a worker does first: it leaves interrupts to its parent, loads the model, and ends when its parent ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    importlib.import_module("sim.trip")
+    _settle()
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
@@ -93,6 +117,10 @@ class TripPool:
         self._lock = threading.Lock()
         self._executor: ProcessPoolExecutor | None = None
         self._closed = False
+        for name in ONE_THREAD:
+            os.environ.setdefault(
+                name, "1"
+            )  # workers inherit it; what this process has loaded already does not look again
 
     def __enter__(self) -> "TripPool":
         return self
@@ -179,15 +207,20 @@ class TripPool:
                 self._executor = None
         executor.shutdown(wait=False, cancel_futures=True)
 
-    def warm(self) -> None:
+    def warm(self, also: Callable[[], Any] | None = None) -> None:
         """Starts the workers and waits until each has the model loaded.
+
+        Parameters
+        ----------
+        also : callable or None
+            Importable by name; run in each worker as well. [-]
 
         Raises
         ------
         RunError
             The pool is closed.
         """
-        for job in [self.submit(warm) for _ in range(self.workers)]:
+        for job in [self.submit(warm, also) for _ in range(self.workers)]:
             job.result()
 
     def close(self) -> None:

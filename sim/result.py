@@ -106,7 +106,7 @@ class Trace(Mapping[str, np.ndarray]):
         spans = np.diff(self["time_s"], append=self["time_s"][-1:])
         spans[self["gear"] != gear] = 0.0
         duration = float(spans.sum())
-        return duration, float(spans @ self["engine_speed_rpm"]) / duration if duration > 0.0 else None
+        return duration, float((spans * self["engine_speed_rpm"]).sum()) / duration if duration > 0.0 else None
 
     def frame(self) -> Any:
         """The trace as a DataFrame.

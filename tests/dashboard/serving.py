@@ -25,7 +25,7 @@ class AtOnce:
             future.set_exception(problem)
         return future
 
-    def warm(self) -> None:
+    def warm(self, also: object = None) -> None:
         pass
 
     def close(self) -> None:

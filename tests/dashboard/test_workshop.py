@@ -180,7 +180,7 @@ def test_the_key_changes_with_every_input_and_with_nothing_else():
 
 def test_readiness_is_said_also_when_the_model_cannot_be_prepared():
     class Broken(AtOnce):
-        def warm(self):
+        def warm(self, also):
             raise RunError("no memory")
 
     workshop = Workshop(Broken())
