@@ -7,6 +7,7 @@ from dashboard.setups import Setup
 from sim.errors import SettingsError
 from sim.files import load_truck
 from sim.gearing import gearbox_changes
+from sim.messages import browser as say
 from sim.route import Route
 from sim.specs import Settings
 
@@ -87,15 +88,15 @@ def choices_from(text: str, truck: str) -> list[Choice]:
         own = load_truck(truck).truck.driveline.axle_ratio
         return [Choice(f"{own * step:.2f}") for step in STEPS]
     if len(text) > LONGEST_TEXT:
-        raise SettingsError(f"choices: {len(text)} letters; at most {LONGEST_TEXT} are taken")
+        raise SettingsError(say.long_choices(letters=len(text), most=LONGEST_TEXT))
     found = []
     for number, each in enumerate(text.split("|"), start=1):
         parts = [part.strip() for part in each.split(",")]
         if len(parts) > 3:
-            raise SettingsError(f"choice {number}: {each[:60]}; a choice is an axle ratio, a gearbox and a tyre radius")
+            raise SettingsError(say.long_choice(number=number, text=each))
         found.append(Choice(*parts))
     if len(found) > MOST_CHOICES:
-        raise SettingsError(f"{len(found)} choices; at most {MOST_CHOICES} can be compared. Remove some.")
+        raise SettingsError(say.many_choices(given=len(found), most=MOST_CHOICES))
     return found
 
 

@@ -18,6 +18,7 @@ from typing import Any
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError, RouteError, RunError
 from sim.inputs import Inputs, key_of
+from sim.messages import browser as say
 from sim.pool import TripPool
 from sim.route import Route
 
@@ -187,9 +188,9 @@ class Workshop:
                 if gone is not None and gone():
                     raise Gone
                 if time.monotonic() > until:
-                    raise RunError(f"no answer after {LONGEST_WAIT:.0f} s; the server has too much to do, try again")
+                    raise RunError(say.no_answer(seconds=LONGEST_WAIT))
         except CancelledError:
-            raise RunError("the server is stopping") from None
+            raise RunError(say.stopping()) from None
         finally:
             self.leave(watcher, key)
 
@@ -237,7 +238,7 @@ class Workshop:
             new = job is None
             if job is None:
                 if len(self._jobs) >= MOST_WAITING:
-                    raise RunError(f"{MOST_WAITING} jobs are waiting already; try again in a moment")
+                    raise RunError(say.many_jobs(waiting=MOST_WAITING))
                 job = self._jobs[full] = Job(self.pool.submit(function, *given))
             job.watchers[watcher] = until
         if new:
@@ -349,10 +350,7 @@ class Workshop:
         try:
             route: Route = self.uploads.get(address)
         except KeyError:
-            raise RouteError(
-                "that uploaded road is no longer kept on the server (it keeps uploads in memory only, and not for ever);"
-                " upload it again on the Roads page"
-            ) from None
+            raise RouteError(say.road_given_up(road=address)) from None
         return route
 
 

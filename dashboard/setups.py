@@ -13,6 +13,7 @@ from urllib.parse import parse_qsl, urlencode
 from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
 from sim.files import TruckFile, list_settings, list_trucks, load_settings_file, load_truck, split_changes
 from sim.inputs import Inputs
+from sim.messages import browser as say
 from sim.route import Route, constant_grade, list_routes, load_route
 
 if TYPE_CHECKING:
@@ -71,16 +72,16 @@ def setup_of(values: Any) -> Setup:
         Anything else.
     """
     if not isinstance(values, Mapping) or set(values) - {*WORDS, "changes"}:
-        raise SettingsError("a setup has truck, road, settings and changes, and nothing else")
+        raise SettingsError(say.no_setup(allowed=(*WORDS, "changes")))
     texts = {word: values.get(word, getattr(Setup, word)) for word in WORDS}
     changes = values.get("changes", {})
     if not isinstance(changes, Mapping) or len(changes) > MOST_CHANGES:
-        raise SettingsError(f"changes are key and value, at most {MOST_CHANGES} of them")
+        raise SettingsError(say.many_changes(most=MOST_CHANGES))
     for name, text in (*texts.items(), *changes.items()):
         if not isinstance(name, str) or not isinstance(text, str) or len(text) > LONGEST_VALUE or len(name) > 80:
-            raise SettingsError(f"{str(name)[:80]}: a text of at most {LONGEST_VALUE} letters is needed")
+            raise SettingsError(say.long_text(name=str(name), most=LONGEST_VALUE))
         if "\0" in name + text or "\n" in name + text:
-            raise SettingsError(f"{name[:80]}: one line of text is needed")
+            raise SettingsError(say.no_line(name=name))
     return Setup(**texts, changes=dict(changes))
 
 
@@ -105,13 +106,13 @@ def setup_from_query(search: str) -> Setup:
     try:
         pairs = parse_qsl(search.lstrip("?"), max_num_fields=MOST_CHANGES + 20, keep_blank_values=True)
     except ValueError:
-        raise SettingsError(f"the link has more than {MOST_CHANGES} values") from None
+        raise SettingsError(say.many_values(most=MOST_CHANGES)) from None
     words: dict[str, Any] = {}
     changes: dict[str, str] = {}
     for key, value in pairs:
         into = changes if "." in key else words
         if key in into:
-            raise SettingsError(f"the link names {key[:80]} twice")
+            raise SettingsError(say.named_twice(key=key))
         into[key] = value
     return setup_of({**{key: value for key, value in words.items() if key in WORDS}, "changes": changes})
 
@@ -157,21 +158,18 @@ def read_setup(setup: Setup, workshop: "Workshop | None" = None) -> Inputs:
 
     try:
         truck_changes, settings_changes = split_changes([f"{key}={text}" for key, text in setup.changes.items()])
-        _known(setup.settings, [PLAIN_SETTINGS, *list_settings()], "settings are", SettingsError)
+        _known(setup.settings, [PLAIN_SETTINGS, *list_settings()], "settings", SettingsError)
         name = None if setup.settings == PLAIN_SETTINGS else setup.settings
         settings = load_settings_file(name, settings_changes).settings
         inputs = Inputs(_truck(setup.truck, tuple(truck_changes)), read_road(setup.road, workshop), settings)
         simulation = settings.simulation
         if simulation.tick_s < SHORTEST_TICK or simulation.log_s < SHORTEST_LOG:
-            raise SettingsError(
-                f"simulation: on the server a tick has {SHORTEST_TICK:g} s at least and rows of the trace are {SHORTEST_LOG:g} s"
-                " apart at least; finer ones are for the command line"
-            )
+            raise SettingsError(say.fine_steps(tick_s=SHORTEST_TICK, rows_s=SHORTEST_LOG))
         if simulation.time_limit_s > LONGEST_TRIP:
-            raise SettingsError(f"simulation.time_limit_s: on the server a trip may take {LONGEST_TRIP:g} s at most")
+            raise SettingsError(say.long_trip(most_s=LONGEST_TRIP))
         check_together(inputs.truck.truck, settings)
     except HaulbenchError as problem:
-        raise type(problem)(as_read_in_browser(str(problem))) from None
+        raise type(problem)(say.answered(message=str(problem))) from None
     return inputs
 
 
@@ -202,10 +200,10 @@ def read_road(name: str, workshop: "Workshop | None" = None) -> Route:
     elif name.startswith("grade:"):
         route = constant_grade(name[:200])
     else:
-        _known(name, list_routes(), "roads are", RouteError)
+        _known(name, list_routes(), "roads", RouteError)
         route = _road(name)
     if route.length > LONGEST_ROAD:
-        raise RouteError(f"{route.title[:80]}: on the server a road may have {LONGEST_ROAD / 1000.0:.0f} km at most")
+        raise RouteError(say.long_road(title=route.title, most_km=LONGEST_ROAD / 1000.0))
     return route
 
 
@@ -218,27 +216,11 @@ def _road(name: str) -> Route:
 @lru_cache(maxsize=256)
 def _truck(name: str, changes: tuple[str, ...]) -> TruckFile:
     """A truck of the catalogue with its changes."""
-    _known(name, list_trucks(), "trucks are", SpecError)
+    _known(name, list_trucks(), "trucks", SpecError)
     return load_truck(name, changes)
 
 
 def _known(name: str, known: list[str], what: str, error: type[HaulbenchError]) -> None:
     """Refuses a name that is not in a list."""
     if name not in known:
-        raise error(f'"{name[:80]}" is not known here; {what} {", ".join(known)}')
-
-
-def as_read_in_browser(message: str) -> str:
-    """A message of the readers without the words of the command line.
-
-    Parameters
-    ----------
-    message : str
-        [-]
-
-    Returns
-    -------
-    message : str
-        [-]
-    """
-    return message.replace("--set ", "")
+        raise error(say.not_known(name=name, what=what, known=known))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.errors import RouteError
+from sim.messages import roads
 from sim.route import Place, Route
 
 CLASS_WIDTH = 0.01  # of the histogram
@@ -327,7 +328,7 @@ def part_of(route: Route, begin: float, end: float) -> Route:
         The part does not lie on the road.
     """
     if not 0.0 <= begin < end <= route.length:
-        raise RouteError(f"{route.name}: no part from {begin:g} to {end:g} m; the road has 0 to {route.length:g} m")
+        raise RouteError(roads.no_part(where=route.name, begin_m=begin, end_m=end, length_m=route.length))
     inside = np.flatnonzero((route.distance > begin) & (route.distance < end))
     first = int(np.searchsorted(route.distance, begin, side="right")) - 1
     last = int(inside[-1]) if len(inside) else first

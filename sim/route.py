@@ -439,7 +439,7 @@ def route_from_texts(name: str, table: str, facts: str) -> Route:
     try:
         values = tomllib.loads(facts)
     except tomllib.TOMLDecodeError as problem:
-        raise RouteError(f"{beside}: {problem}") from None
+        raise RouteError(files.not_toml(where=beside, problem=str(problem))) from None
     return _route_of(path, _rows_of(path, table), _checked_facts(beside, values))
 
 

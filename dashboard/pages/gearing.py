@@ -16,6 +16,7 @@ from dashboard.runs import Workshop, key_for
 from dashboard.setups import Setup, read_setup, setup_of
 from sim.errors import HaulbenchError, SettingsError
 from sim.gearing import STARTABILITY_WANTED, TOP_GEAR_GRADES_WANTED
+from sim.messages import browser as say
 from sim.units import clock_time, from_si, to_si
 
 if TYPE_CHECKING:
@@ -234,7 +235,7 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
     from dashboard.gearing_work import work_out
 
     if not isinstance(text, str | None):
-        raise SettingsError("choices are one line of text")
+        raise SettingsError(say.no_line(name="choices"))
     setup = setup_of(data)
     common = read_setup(setup, workshop)
     cruise = cruise_speed(common.route, common.settings)
@@ -246,7 +247,7 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
             (own,) = setups_of(setup, choices[number : number + 1])
             inputs.append(read_setup(own, workshop))
         except HaulbenchError as problem:
-            raise type(problem)(f"Choice {number + 1}: {problem}") from None
+            raise type(problem)(say.of_choice(number=number + 1, problem=str(problem))) from None
 
     keys = [key_for("gearing", each, cruise, most) for each in inputs]
     watcher = f"gearing {secrets.token_hex(8)}"
@@ -258,7 +259,7 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
         for number, each in enumerate(inputs, start=1):
             answers.append(workshop.ask(keys[number - 1], work_out, each, cruise, most))
     except HaulbenchError as problem:
-        raise type(problem)(f"Choice {number}: {problem}") from None
+        raise type(problem)(say.of_choice(number=number, problem=str(problem))) from None
     finally:
         for key in keys:
             workshop.leave(watcher, key)

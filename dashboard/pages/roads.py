@@ -19,6 +19,7 @@ from dashboard.setups import Setup, query_of, read_road, read_setup, setup_of
 from sim.actors.descents import PITCH
 from sim.errors import HaulbenchError, RouteError
 from sim.inputs import Inputs
+from sim.messages import browser as say
 from sim.route import Route, catalogue_folder
 from sim.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
 from sim.units import KILOMETRE_PER_HOUR, MILE
@@ -182,7 +183,7 @@ def _number(given: Any, key: str, otherwise: float) -> float:
     try:
         return float(text)
     except ValueError:
-        raise RouteError(f"{key} is {text[:40]!r}; it must be a number") from None
+        raise RouteError(say.no_number(key=key, text=text)) from None
 
 
 def keep(workshop: Workshop, track: ImportedTrack, route: Route) -> str:
@@ -259,15 +260,15 @@ def file_of(workshop: Workshop, road: str, kind: str) -> tuple[str, str, str]:
     """
     media = {"csv": "text/csv", "toml": "application/toml"}
     if kind not in media:
-        raise RouteError(f"no file of a road is called {kind[:20]!r}; kinds are csv and toml")
+        raise RouteError(say.no_such_file(kind=kind))
     if road.startswith("grade:"):
-        raise RouteError("a constant grade has no files; write it where a road is asked for")
+        raise RouteError(say.no_files_of_grade(road=road))
     route = read_road(road, workshop)
     track = kept_track(workshop, road)
     if track is not None:
         return f"{route.name}.{kind}", track.csv() if kind == "csv" else track.toml(), media[kind]
     if road.startswith(UPLOAD):
-        raise RouteError("the files of that road are no longer kept; upload the recording again")
+        raise RouteError(say.files_given_up(road=road))
     return f"{road}.{kind}", (catalogue_folder() / f"{road}.{kind}").read_text(encoding="utf-8"), media[kind]
 
 

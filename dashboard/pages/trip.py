@@ -16,6 +16,7 @@ from dashboard.runs import Gone, Workshop, key_for
 from dashboard.setups import read_setup, setup_from_query, setup_of
 from sim.errors import HaulbenchError, SettingsError
 from sim.inputs import key_of
+from sim.messages import browser as say
 
 TITLE = "Trip"
 PATH = "/"
@@ -236,7 +237,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def body() -> dict[str, Any]:
         values = flask.request.get_json(force=True, silent=True)
         if not isinstance(values, dict) or set(values) - {"setup", "have"}:
-            raise SettingsError("a request has a setup in it, and nothing else")
+            raise SettingsError(say.no_setup(allowed=("setup",)))
         return values
 
     @server.post("/trip/drive")

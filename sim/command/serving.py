@@ -8,6 +8,7 @@ from argparse import Namespace
 from typing import Any
 
 from sim.errors import RunError, SettingsError
+from sim.messages import browser as say
 
 THREADS = 48  # they only wait for the workers
 MOST_CONNECTIONS = 2000
@@ -45,11 +46,9 @@ def serve(options: Namespace) -> int:
     from dashboard.runs import Workshop
 
     if not 0 <= options.port <= 65535:
-        raise SettingsError(f"--port is {options.port}; allowed is 1 to 65535, or 0 for any that is free")
+        raise SettingsError(say.no_port(port=options.port))
     if not is_loopback(options.host) and not options.share:
-        raise SettingsError(
-            f"--host {options.host} can be reached from other machines; add --share if that is wanted, or leave --host out"
-        )
+        raise SettingsError(say.not_shared(host=options.host))
     workshop = Workshop()
     app = create_app(workshop, options.host)
     server = _listening(app.server, options.host, options.port)
@@ -109,7 +108,7 @@ def _bound(host: str, port: int) -> socket.socket:
     try:
         family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
     except OSError:
-        raise RunError(f"--host {host} is no address; give one in numbers, for example 127.0.0.1") from None
+        raise RunError(say.no_host(host=host)) from None
     place = socket.socket(family, socket.SOCK_STREAM)
     if sys.platform != "win32":  # there it would let two programs have the same port
         place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -117,10 +116,7 @@ def _bound(host: str, port: int) -> socket.socket:
         place.bind(address)
     except OSError as problem:
         place.close()
-        raise RunError(
-            f"port {port} on {host} cannot be used ({problem.strerror}); another program has it, or it is not allowed:"
-            f" choose another with --port, for example --port {port + 1}"
-        ) from None
+        raise RunError(say.port_taken(port=port, host=host, reason=str(problem.strerror), other=port + 1)) from None
     return place
 
 

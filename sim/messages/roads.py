@@ -128,3 +128,8 @@ def start_height(*, where: Path, given: object, low_m: float, high_m: float) -> 
 def marks(*, where: Path, given: object) -> str:
     """Said when the marks of a road are no table."""
     return f"{where}: marks must be a table of texts; {str(given)[:60]!r} was given"
+
+
+def no_part(*, where: str, begin_m: float, end_m: float, length_m: float) -> str:
+    """Said when a part of a road does not lie on it."""
+    return f"{where}: no part from {begin_m:g} to {end_m:g} m; give one within 0 to {length_m:g} m"

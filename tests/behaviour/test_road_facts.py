@@ -171,5 +171,5 @@ def test_a_part_of_a_road_is_that_part(begin, end):
 
 
 def test_a_part_that_is_not_on_the_road_is_refused():
-    with pytest.raises(RouteError, match="no part from 5000 to 4000 m; the road has 0 to 17000 m"):
+    with pytest.raises(RouteError, match="no part from 5000 to 4000 m; give one within 0 to 17000 m"):
         part_of(load_route("skarrow-grade"), 5000.0, 4000.0)

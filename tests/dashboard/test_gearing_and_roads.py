@@ -107,9 +107,9 @@ def test_a_choice_is_what_it_says_and_nothing_else():
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("|".join(["3.1"] * (MOST_CHOICES + 1)), "7 choices; at most 6"),
-        ("1,2,3,4", "choice 1: 1,2,3,4; a choice is"),
-        ("9" * 700, "700 letters; at most 600"),
+        ("|".join(["3.1"] * (MOST_CHOICES + 1)), "7 choices are given; 6 at most"),
+        ("1,2,3,4", "choice 1: 1,2,3,4; give an axle ratio"),
+        ("9" * 700, "700 letters are given; 600 at most"),
     ],
 )
 def test_choices_that_are_none_are_refused(text, words):
@@ -481,7 +481,7 @@ def test_no_other_file_is_given_out(client, query):
             "smooth is 1e+09 m; allowed is 50 to 1000 m",
         ),
         (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&every=nan", "every is nan m"),
-        (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&limit=abc", "limit is 'abc'; it must be a number"),
+        (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&limit=abc", "limit is 'abc'; give a number"),
         (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&limit=500", "limit is 500 km/h"),
     ],
 )

@@ -187,6 +187,8 @@ MESSAGES: dict[str, Callable[..., str]] = {
 
 # they become part of a message, or pass one on, and leave the directions to it
 PIECES = {
+    "browser.answered",
+    "browser.of_choice",
     "comparison.as_varied",
     "comparison.in_trip",
     "comparison.no_such_key",
@@ -209,7 +211,7 @@ DIRECTIONS = re.compile(
     r"\ballowed is\b|\bmust\b|\bneeds?\b|\bneeded\b|\bat most\b|\bat least\b|\bmay (?:have|stand)\b|\b(?:are|is) called\b.*\bare\b"
     r"|\b(?:columns|keys|Tables|Roads|Trucks|Settings|Keys)\b(?: are|:)|\bDid you mean\b|\btakes no unit\b|\buse one of\b"
     r"|\b(?:give|name|write|add|change|leave|put|set|save|make|check|correct|remove|export|cut|split|sort|shorten|look|use|let"
-    r"|vary|raise|start|install|move)\b|--help|has gears \d",
+    r"|vary|raise|start|install|move|upload)\b|--help|has gears \d",
     re.IGNORECASE,
 )
 
@@ -391,6 +393,11 @@ PROVOKING = (
     "tests/behaviour/test_pool.py::test_a_job_that_always_kills_its_worker_is_refused",
     "tests/laws/test_safe_speed.py",
     "tests/studies",
+    "tests/dashboard/test_server.py",
+    "tests/dashboard/test_workshop.py",
+    "tests/dashboard/test_serve_command.py",
+    "tests/dashboard/test_gearing_and_roads.py",
+    "tests/behaviour/test_road_facts.py",
 )
 
 COUNTER = """
