@@ -23,6 +23,7 @@ from sim.studies.sentences import (
     key_words,
     quantity_text,
     trip_words,
+    trips_text,
     warning_counts,
 )
 from sim.studies.table import StudyResult
@@ -60,7 +61,7 @@ def study_report(result: StudyResult, units: str = "metric") -> str:
     said = [("warning", "note", note) for note in result.answers["notes"]]
     said += [("warning", "warning", f"{words}: {trips} of {counts['driven']} trips") for words, trips in warnings]
     answer = "".join(f"<p><b>{escaped(text)}</b></p>" for text in answer_sentences(result, "both"))
-    what = [("question", study.question or "-"), ("trips", f"{counts['finished']} of {counts['asked']}")]
+    what = [("question", study.question or "-"), ("driven", trips_text(result))]
     what += [(f"{word}s" if len(names) > 1 else word, "; ".join(names)) for word, names in _used(result)]
     listed = "".join(f"<dt>{escaped(word)}</dt><dd>{escaped(text)}</dd>" for word, text in what)
     drawn = figures_of(result, units)

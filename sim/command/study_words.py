@@ -18,6 +18,7 @@ from sim.studies.sentences import (
     shared_words,
     swings,
     trip_words,
+    trips_text,
     unit_shown,
     warning_counts,
 )
@@ -46,9 +47,9 @@ def study_text(result: StudyResult, units: str) -> str:
     text : str
         Notes first, the table, the answer, cautions last; no line above 120 characters. [-]
     """
-    study, counts = result.plan.study, result.answers["trips"]
+    study = result.plan.study
     lines = [*_wrapped(study.title), *_wrapped(study.question, "  ")]
-    lines += _wrapped(f"{counts['finished']} of {counts['asked']} trips; {'; '.join(shared_words(study))}", "  ")
+    lines += _wrapped(f"{trips_text(result)}; {'; '.join(shared_words(study))}", "  ")
     lines += [line for note in result.answers["notes"] for line in _wrapped(f"! {note}", "  ")]
     head, rows = _table(result, units)
     cut = len(rows) - MOST_ROWS

@@ -761,3 +761,22 @@ def shared_words(study: Study) -> list[str]:
     """
     named = [f"{word} {getattr(study, word)}" for word in WORDS if getattr(study, word)]
     return [*named, *study.changes]
+
+
+def trips_text(result: StudyResult) -> str:
+    """How many trips were driven, of how many; a search drives as many as it needs.
+
+    Parameters
+    ----------
+    result : StudyResult
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    counts = result.answers["trips"]
+    if result.plan.study.best:
+        return f"{counts['finished']} trips driven, {counts['asked']} at most"
+    return f"{counts['finished']} of {counts['asked']} trips"
