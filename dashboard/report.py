@@ -260,6 +260,17 @@ def _cell(unit: str, value: Any) -> str:
     return f"{value:.4g} {unit}".strip()
 
 
+def _height_note(comparison: Comparison) -> str:
+    """What to know before fuel of a road that is not level is compared with that of another."""
+    gained = [result.summary["height_gained_m"] for result in comparison.results]
+    if all(abs(height) <= LEVEL for height in gained):
+        return ""
+    return (
+        "<p>A road here ends higher or lower than it starts: its fuel has no credit for the height and cannot be compared with"
+        " that of other roads.</p>"
+    )
+
+
 def comparison_report(comparison: Comparison) -> str:
     """Several trips side by side as an HTML file.
 
@@ -303,7 +314,7 @@ def comparison_report(comparison: Comparison) -> str:
         f"{said_list(said)}{cautions()}"
         f'<h2>The trips</h2><div class="wide" tabindex="0">{table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
         f'<h2>Side by side</h2><div class="wide small" tabindex="0">'
-        f"{table(head, rows, numbers=range(1, len(head)))}</div>"
+        f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}</div>"
         f'<h2 class="page">The trips along the road</h2>'
         f"{figure_place('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
         f'<p class="small">Model version {escaped(versions)}.</p>{_sources()}'
