@@ -20,11 +20,17 @@ if TYPE_CHECKING:
 PATIENCE = 1.0  # s without a word
 
 
-def _prepare_model() -> None:
-    """Says, once in the life of a version, that the model is being compiled."""
+def prepare_model(kernel: str = "advance") -> None:
+    """Says, once in the life of a version, that the model is being compiled.
+
+    Parameters
+    ----------
+    kernel : str
+        As `sim.compiled.is_prepared`. [-]
+    """
     from sim.compiled import is_prepared
 
-    if not is_prepared():
+    if not is_prepared(kernel):
         print("Preparing the model; this takes a quarter of a minute and happens once.", file=sys.stderr, flush=True)
 
 
@@ -66,7 +72,7 @@ def run(options: Namespace) -> int:
     inputs = read_inputs(**_asked(options))
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     from sim.trip import foretell, run_trip
 
     told = sys.stderr.isatty() and not options.json
@@ -126,7 +132,7 @@ def compare(options: Namespace) -> int:
     variants = read_variants(read_vary(vary), **asked)
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     comparison = drive_variants(variants, _progress())
     if options.out:
         write_folder(options.out, _files_of(comparison), options.force)
@@ -238,7 +244,7 @@ def check(options: Namespace) -> int:
     code : int
         0 when all pass, 1 when one fails. [-]
     """
-    _prepare_model()
+    prepare_model()
     from dataclasses import asdict
 
     from sim.checks import run_checks
