@@ -19,6 +19,7 @@ Columns = Mapping[str, np.ndarray]
 
 HEAD = 34  # px above a panel, for its name and its legend
 TOP, BOTTOM, LEFT, RIGHT = 46, 52, 66, 66  # px around the panels
+BACK_UP = 100.0  # rpm above its lowest speed, from where a run is on its way up again
 MOST_POINTS = 1500  # of a line
 BAND_FILL = "rgba(0,114,178,0.16)"
 SPEED_AXIS = "engine speed, rpm"
@@ -133,6 +134,21 @@ def _measured(columns: Columns, name: str, shown: str, unit: str, **more: Any) -
     return _line(columns["engine_speed_rpm"][rows], columns[name][rows], shown, unit, colour, **more)
 
 
+def _there_and_back(columns: Columns, name: str, shown: str, unit: str, **more: Any) -> list[Line]:
+    """What was measured, the way back up on a line of its own, so that a loop shows which way it was driven."""
+    speed = columns["engine_speed_rpm"]
+    turned = int(np.nanargmin(speed))
+    if float(speed[-1] - speed[turned]) < BACK_UP or turned == 0:
+        return [_measured(columns, name, shown, unit, **more)]
+    down = {key: columns[key][: turned + 1] for key in ("engine_speed_rpm", name)}
+    up = {key: columns[key][turned:] for key in ("engine_speed_rpm", name)}
+    back = {**more, "colour": palette.VERMILLION, "dash": "dashdot"}
+    return [
+        _measured(down, name, f"{shown}, down", unit, **more),
+        _measured(up, name, f"{shown}, up again", unit, **back),
+    ]
+
+
 def _dots(points: Columns, name: str, unit: str, digits: int = 0) -> Line:
     """Points that were read."""
     line = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
@@ -167,8 +183,8 @@ def full_load_figure(
     """
     turning, band = reference["engine_speed_rpm"], f"band {band_percent:g} %"
     power = "wheel_power_kw" if wheel else "power_kw"
-    torque_lines = [_measured(columns, "engine_torque_n_m", "measured", "N m")]
-    power_lines = [_measured(columns, power, "at the rollers" if wheel else "measured", "kW")]
+    torque_lines = _there_and_back(columns, "engine_torque_n_m", "measured", "N m")
+    power_lines = _there_and_back(columns, power, "at the rollers" if wheel else "measured", "kW")
     if wheel:
         power_lines.insert(0, _measured(columns, "power_kw", "at the flywheel", "kW", colour=palette.GREEN, dash="dot"))
         power_lines = _band(turning, reference[power], band_percent, band, "kW", "sound truck") + power_lines
@@ -183,7 +199,7 @@ def full_load_figure(
     bsfc = [_measured(columns, "bsfc_g_kwh", "fuel per power", "g/kWh", digits=1, colour=palette.PURPLE)]
     bsfc[0]["y"] = np.where(bsfc[0]["y"] > 100.0, bsfc[0]["y"], np.nan)
     fuel = [_measured(columns, "fuel_rate_g_s", "fuel", "g/s", digits=2, colour=palette.PURPLE)]
-    boost = [_measured(columns, "boost_kpa", "boost", "kPa", colour=palette.GREEN)]
+    boost = _there_and_back(columns, "boost_kpa", "boost", "kPa", colour=palette.GREEN)
     low = float(np.nanmin(bsfc[0]["y"])) if np.isfinite(bsfc[0]["y"]).any() else 190.0
     panels = [
         Panel("Torque, N m", 1.6, _span(torque_lines), torque_lines, ("lb ft", "n_m", "lb_ft")),
@@ -388,13 +404,15 @@ def bench_figures(result: BenchResult) -> dict[str, go.Figure]:
         wheel = s["form"] == "chassis"
         if wheel:
             order = np.argsort(points["engine_speed_rpm"])
-            turning = points["engine_speed_rpm"][order]
+            turning = np.round(points["engine_speed_rpm"][order])
             reference = {
                 "engine_speed_rpm": turning,
-                "torque_n_m": np.interp(turning, reference["engine_speed_rpm"], reference["torque_n_m"]),
+                "torque_n_m": np.interp(turning, reference["engine_speed_rpm"], reference["torque_n_m"], right=np.nan),
                 "wheel_power_kw": points["reference_wheel_power_kw"][order],
             }
-        return {"curve": full_load_figure(result.columns, reference, band, points, wheel)}
+        # of settled steps the way from one to the next says nothing
+        drawn = points if result.settings.bench.step_rpm else result.columns
+        return {"curve": full_load_figure(drawn, reference, band, points, wheel)}
     if result.test == "governor":
         levels = {
             "N1": s["loaded_rpm"], "N2": s["highest_rpm"], "N3": s["settled_rpm"], "N5": s["lowest_rpm"], "N6": s["under_load_rpm"],

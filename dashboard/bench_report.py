@@ -27,8 +27,8 @@ CAPTIONS = {
     "curve": (
         "Torque, power, fuel and boost against engine speed; the same numbers stand in trace.csv",
         "Behind: the reference with its band. Line: the whole run in its order, from no load above governed speed down; open"
-        " circles: what was read or settled. A quick sweep that comes back up opens into a loop, because boost needs time;"
-        " a slow one closes.",
+        " circles: what was read or settled; of settled steps only these are drawn. A quick sweep that comes back up opens into"
+        " a loop, because boost needs time; a slow one closes.",
     ),
     "speeds": (
         "Engine speed and load over time; the same numbers stand in trace.csv",
@@ -78,7 +78,8 @@ STYLE = """
 .sheet dt { font-weight: bold; } .sheet dd { margin: 0; }
 .read th.number { white-space: normal; vertical-align: bottom; }
 .sheet fieldset { border: 1px solid var(--rule); margin: 8px 0; } .sheet fieldset label { display: block; }
-@media print { .sheet input[type=text], .sheet textarea { border: 0; border-bottom: 1px solid #000; border-radius: 0; resize: none; }
+@media print { .sheet input[type=text], .sheet textarea { border: 0; border-bottom: 1px solid #000;
+  border-radius: 0; resize: none; }
   .sheet dl, .sheet fieldset, .big { break-inside: avoid; } .big b { font-size: 1.5rem; } }
 """
 # columns of the table of points: name, heading, digits, and the US unit beside it

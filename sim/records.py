@@ -554,6 +554,7 @@ gear                    | state.gear                |
 speed_m_s               | state.speed               |
 drive_force_n           | state.drive_force         |
 rolling_force_n         | state.rolling_force       |
+tyre_force_n            | state.tyre_force          |
 absorber_force_n        | state.absorber_force      |
 wheel_slip              | state.wheel_slip          |
 ambient_pressure_kpa    | state.ambient_pressure    | kpa

@@ -298,13 +298,16 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     factors = judged["correction_factor"][np.isfinite(judged["correction_factor"])]
     valid = bool(VALID[0] <= factors.min() and factors.max() <= VALID[1])
     within = bool(np.max(np.abs(judged["deviation_percent"])) <= bench.band_percent)
+    quick = not bench.step_rpm and bench.rate_rpm_per_s > QUICK
     summary: dict[str, Any] = {
         "test": "full-load",
         "form": bench.form,
         "truck": truck.name,
         "model_version": MODEL_VERSION,
-        "verdict": "pass" if within and valid else "fail",
-        "reading": reading(judged, engine.governed_rpm, engine.rated_speed_rpm, bench.band_percent),
+        "verdict": "not judged" if quick else "pass" if within and valid else "fail",
+        "reading": "in so quick a sweep the boost is behind"
+        if quick
+        else reading(judged, engine.governed_rpm, engine.rated_speed_rpm, bench.band_percent),
         "band_percent": bench.band_percent,
         "worst_deviation_percent": float(judged["deviation_percent"][worst]),
         "worst_deviation_rpm": float(judged["engine_speed_rpm"][worst]),
@@ -334,17 +337,17 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
             "peak_wheel_power_kw": float(np.nanmax(judged["wheel_power_kw"])),
             "wheel_loss_percent": 100.0 * (1.0 - wheel / float(power[strongest])),
         }
-    summary["warnings"] = _warnings(summary, judged, settings)
+    summary["warnings"] = _warnings(summary, judged, quick)
     return BenchResult("full-load", summary, whole, points, {}, truck, settings, sources or {})
 
 
-def _warnings(summary: dict[str, Any], judged: Columns, settings: Settings) -> list[str]:
+def _warnings(summary: dict[str, Any], judged: Columns, quick: bool) -> list[str]:
     """What must be said before the numbers."""
     found = []
-    if not settings.bench.step_rpm and settings.bench.rate_rpm_per_s > QUICK:
+    if quick:
         found.append(
-            f"swept at {settings.bench.rate_rpm_per_s:g} rpm/s: the boost is behind, so that torque is missing on the way down;"
-            " judge an engine by a slow sweep or by settled steps"
+            "a quick sweep: the boost is behind, so that torque is missing on the way down; judge an engine by a sweep of"
+            f" {QUICK:g} rpm/s or less, or by settled steps"
         )
     if not summary["correction_valid"]:
         found.append(

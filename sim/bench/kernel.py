@@ -124,7 +124,9 @@ def roll(s, c, p, tables, step):
     per_metre = tables[RATIO_ROW, int(s["gear"])] * p["axle_ratio"] / p["tyre_radius"]
     turning = (p["shaft_inertia"] + p["engine_inertia"]) * per_metre * per_metre
     body = p["vehicle_body"] + p["wheel_body"] + turning
-    taken = absorbed(s, c, p, s["speed"], s["engine_speed"], per_metre, body, step)
+    # what drives the rollers is about what drove them a tick ago
+    free = s["speed"] + step * (s["acceleration"] + s["absorber_force"] / body)
+    taken = absorbed(s, c, p, free, s["engine_speed"], per_metre, body, step)
     s["absorber_force"] = taken
     s["absorber_torque"] = taken / per_metre
     s["grade_force"] = taken

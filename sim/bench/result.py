@@ -158,7 +158,8 @@ def bench_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings
     columns["corrected_power_kw"] = power * columns["correction_factor"]
     columns["corrected_torque_n_m"] = columns["engine_torque_n_m"] * columns["correction_factor"]
     if bench.form == "chassis":
-        columns["wheel_power_kw"] = raw["absorber_force_n"] * raw["speed_m_s"] / 1000.0
+        # what the tyres give the rollers, so that rollers losing speed are not taken for power of the truck
+        columns["wheel_power_kw"] = (raw["tyre_force_n"] - raw["rolling_force_n"]) * raw["speed_m_s"] / 1000.0
     return columns
 
 
