@@ -45,6 +45,13 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["route", str(track.with_suffix(".csv")), "--out", made, "--force"]) == 0
     for trip in TRIPS:
         assert main(["run", *trip.split()]) == 0
+    coarse = ["--set", "simulation.tick_s=0.05", "--rate", "500"]
+    bench = ["dyno", *coarse, "--set", "bench.lowest_rpm=1800"]
+    assert main([*bench, "--both-ways", "--correction", "liquid", "--out", str(pathlib.Path(folder) / "bench")]) == 0
+    assert main([*bench, "--form", "chassis", "--fault", "high-back-pressure", "--fault", "boost-leak"]) == 0
+    assert main(["dyno", *coarse, "--test", "motoring", "--fault", "sluggish-governor"]) == 0
+    assert main(["dyno", *coarse, "--test", "cylinders", "--fault", "cylinder-out", "--predict", "torque_n_m=1800"]) == 0
+    assert main(["dyno", "--list-faults"]) == 0
     assert main(["list"]) == 0
     assert main(["check"]) == 0
 """
