@@ -5,10 +5,10 @@ from typing import Any
 import numpy as np
 
 from sim.assemble import CURVE_STEP, tables_of
-from sim.bench.result import CORRECTIONS, VALID, BenchResult, Columns, bench_columns
+from sim.bench.result import CORRECTIONS, VALID, BenchResult, Columns
 from sim.bench.stand import Stand
 from sim.compiled import MODEL_VERSION
-from sim.errors import SettingsError
+from sim.errors import RunError, SettingsError
 from sim.laws.dynamometer import torque_rise
 from sim.laws.tables import table_value
 from sim.records import FULL_LOAD_ROW, GOVERNOR, LIMITERS, NO_LIMITER
@@ -22,27 +22,27 @@ STEP_RATE = 50.0  # rpm/s from step to step, assumed
 LOW_BAND = (1000.0, 1300.0)  # rpm in which a curve is said to be low at low speed
 WORTH_SAYING = 0.4  # of the band: mean deviation from which a curve is said to be low
 QUICK = 40.0  # rpm/s, assumed: above it a sweep tells of the boost, not of the curve
+NOT_HELD = 50.0  # rpm above the end of a run, where it has not come down
 EARLY = 50.0  # rpm below governed speed, where the governor has no business yet
 
 
-def rated_torque(stand: Stand, rpm: float) -> float:
-    """The rated full-load curve of the truck on the stand.
+def rated_torque(truck: Truck, rpm: np.ndarray) -> np.ndarray:
+    """The rated full-load curve of a truck at some speeds, as a trip uses it.
 
     Parameters
     ----------
-    stand : Stand
+    truck : Truck
         [-]
-    rpm : float
+    rpm : array
         [rpm]
 
     Returns
     -------
-    torque : float
+    torque : array
         [N m]
     """
-    p = stand.parameters[0]
-    row = stand.clock.rig.tables[FULL_LOAD_ROW]
-    return float(table_value(row, p["curve_first"], p["curve_per_step"], rpm * REVOLUTION_PER_MINUTE))
+    table, first = tables_of(truck)[FULL_LOAD_ROW], truck.engine.si("full_load_rpm")[0]
+    return np.array([float(table_value(table, first, 1.0 / CURVE_STEP, each * REVOLUTION_PER_MINUTE)) for each in rpm])
 
 
 def rated_curve(truck: Truck) -> dict[str, np.ndarray]:
@@ -58,27 +58,14 @@ def rated_curve(truck: Truck) -> dict[str, np.ndarray]:
     curve : dict of str to array
         engine_speed_rpm, torque_n_m, power_kw. [as named]
     """
-    table = tables_of(truck)[FULL_LOAD_ROW]
     first, last = truck.engine.full_load_rpm[0], truck.engine.governed_rpm
     rpm = np.linspace(first, last, 1 + round((last - first) / CURVE_EVERY))
-    start, per_step = truck.engine.si("full_load_rpm")[0], 1.0 / CURVE_STEP
-    torque = np.array([float(table_value(table, start, per_step, each * REVOLUTION_PER_MINUTE)) for each in rpm])
+    torque = rated_torque(truck, rpm)
     return {
         "engine_speed_rpm": rpm,
         "torque_n_m": torque,
         "power_kw": torque * rpm * REVOLUTION_PER_MINUTE / 1000.0,
     }
-
-
-def _columns(stand: Stand, first_row: int = 0) -> Columns:
-    """What the stand has logged since a row."""
-    log = stand.clock.log()[first_row:]
-    return bench_columns(log, stand.clock.tick, stand.truck, stand.settings, float(stand.parameters["displacement"][0]))
-
-
-def _rows(stand: Stand) -> int:
-    """How many rows the log has."""
-    return len(stand.clock.log())
 
 
 def read_speeds(truck: Truck, settings: Settings) -> np.ndarray:
@@ -101,8 +88,21 @@ def read_speeds(truck: Truck, settings: Settings) -> np.ndarray:
     return np.arange(np.floor(truck.engine.high_idle_rpm / step) * step, lowest - 1.0, -step)
 
 
-def _check(truck: Truck, settings: Settings) -> None:
-    """Refuses a run that cannot start or end."""
+def check_range(truck: Truck, settings: Settings) -> None:
+    """Refuses a run that cannot start or end.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The lowest speed is below idle or too near governed speed.
+    """
     lowest, engine = settings.bench.lowest_rpm, truck.engine
     if lowest < engine.low_idle_rpm:
         raise SettingsError(
@@ -118,15 +118,15 @@ def _check(truck: Truck, settings: Settings) -> None:
 def _sweep(stand: Stand) -> tuple[Columns, Columns, float]:
     """Down at the rate asked for, and up again when asked: the whole run, the way down, and the speed without load."""
     bench = stand.settings.bench
-    first, began = _rows(stand), stand.rpm
+    first, began = stand.rows, stand.rpm
     stand.hold(bench.lowest_rpm, bench.rate_rpm_per_s)
     stand.run((began - bench.lowest_rpm) / bench.rate_rpm_per_s)
-    turned = _rows(stand)
+    turned = stand.rows
     stand.run(0.5)
     if bench.both_ways:
         stand.hold(began, bench.rate_rpm_per_s)
         stand.run((began - bench.lowest_rpm) / bench.rate_rpm_per_s + 1.0)
-    whole = _columns(stand, first)
+    whole = stand.columns(first)
     return whole, {name: values[: turned - first] for name, values in whole.items()}, began
 
 
@@ -149,7 +149,7 @@ def _at_speeds(down: Columns, speeds: np.ndarray) -> dict[str, np.ndarray]:
 def _steps(stand: Stand, speeds: np.ndarray) -> tuple[Columns, dict[str, np.ndarray], float]:
     """Settled speeds, one after the other; the last seconds of each are averaged."""
     bench = stand.settings.bench
-    first, began = _rows(stand), stand.rpm
+    first, began = stand.rows, stand.rpm
     rows = []
     for speed in speeds:
         if speed > began:
@@ -157,9 +157,9 @@ def _steps(stand: Stand, speeds: np.ndarray) -> tuple[Columns, dict[str, np.ndar
             continue
         stand.hold(float(speed), STEP_RATE)
         stand.run(abs(stand.rpm - speed) / STEP_RATE + max(bench.step_s, READ))
-        last = _rows(stand) - first
+        last = stand.rows - first
         rows.append((last - round(READ / stand.row_s), last))
-    whole = _columns(stand, first)
+    whole = stand.columns(first)
     found = {}
     for name, values in whole.items():
         pick = np.median if name in ("limiter", "fan_on", "gear") else np.mean
@@ -176,9 +176,27 @@ def _driven(truck: Truck, settings: Settings) -> tuple[Stand, Columns, dict[str,
     stand.settle()
     speeds = read_speeds(truck, settings)
     if settings.bench.step_rpm:
-        return stand, *_steps(stand, speeds)
-    whole, down, began = _sweep(stand)
-    return stand, whole, _at_speeds(down, speeds), began
+        whole, points, began = _steps(stand, speeds)
+    else:
+        whole, down, began = _sweep(stand)
+        points = _at_speeds(down, speeds)
+    _check_held(stand, whole, float(speeds[-1]))
+    return stand, whole, points, began
+
+
+def _check_held(stand: Stand, whole: Columns, lowest: float) -> None:
+    """Says why a run did not come down to its end: the absorber was too weak, or the tyres slipped."""
+    reached = float(np.min(whole["engine_speed_rpm"]))
+    if np.any(whole["wheel_slip"] > 0.0) and stand.chassis:
+        raise RunError(
+            "the drive wheels slip on the rollers: take a higher gear (bench.gear; 0 for the one nearest to direct) or more grip"
+            f" (weather.grip is {stand.settings.weather.grip:g})"
+        )
+    if reached > lowest + NOT_HELD:
+        raise RunError(
+            f"the absorber could not hold the engine: it stayed above {reached:.0f} rpm, the run was to end at {lowest:.0f} rpm;"
+            f" raise bench.capacity_n_m, {stand.settings.bench.capacity_n_m:g} N m"
+        )
 
 
 def spans_of(points: Columns) -> list[dict[str, Any]]:
@@ -274,7 +292,7 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     On the flywheel the points are held against the rated curve; on rollers against the same truck in sound condition on the
     same rollers in the same air, for the rated curve holds at the flywheel.
     """
-    _check(truck, settings)
+    check_range(truck, settings)
     bench, engine = settings.bench, truck.engine
     stand, whole, points, began = _driven(truck, settings)
     chassis = bench.form == "chassis"
@@ -283,7 +301,7 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         reference = _driven(sound, settings)[2]["wheel_power_kw"]
         measured, name = points["wheel_power_kw"], "reference_wheel_power_kw"
     else:
-        reference = np.array([rated_torque(stand, float(rpm)) for rpm in points["engine_speed_rpm"]])
+        reference = rated_torque(truck, points["engine_speed_rpm"])
         measured, name = points["corrected_torque_n_m"], "rated_torque_n_m"
     with np.errstate(divide="ignore", invalid="ignore"):
         off = 100.0 * (measured / reference - 1.0)

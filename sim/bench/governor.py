@@ -4,10 +4,10 @@ from typing import Any
 
 import numpy as np
 
-from sim.bench.result import BenchResult, Columns, bench_columns, in_rpm
+from sim.bench.result import BenchResult, Columns, in_rpm
 from sim.bench.stand import Stand
 from sim.compiled import MODEL_VERSION
-from sim.errors import SettingsError
+from sim.errors import RunError, SettingsError
 from sim.laws.dynamometer import speed_droop
 from sim.records import GOVERNOR
 from sim.route import Place, Route
@@ -26,6 +26,7 @@ HIGH_IDLE_OVER_RATED = 1.12  # common practice, no source
 LEVEL_WAY, RAMP_WAY, STEEP_WAY = 6000.0, 4000.0, 600.0  # m before, on and after the rise of the grade
 STEEPEST = 0.03
 ROAD_TIME = 900.0  # s
+FEWEST_ROWS = 20
 SLOWEST_RPM = 150.0  # rpm above low idle, where the climb is given up
 STEPS_BELOW_TOP = 2  # gears below the top gear for the grade
 
@@ -49,27 +50,6 @@ def only_on_the_flywheel(settings: Settings, test: str) -> None:
         raise SettingsError(
             f'the {test} test is made on the flywheel; bench.form is "{settings.bench.form}": leave it out'
         )
-
-
-def columns_of(stand: Stand, first: int = 0, last: int | None = None) -> Columns:
-    """Rows of what the stand has logged.
-
-    Parameters
-    ----------
-    stand : Stand
-        [-]
-    first : int
-        [-]
-    last : int or None
-        [-]
-
-    Returns
-    -------
-    columns : mapping of str to array
-        [as named]
-    """
-    log = stand.clock.log()[first:last]
-    return bench_columns(log, stand.clock.tick, stand.truck, stand.settings, float(stand.parameters["displacement"][0]))
 
 
 def _phase(stand: Stand, seconds: float) -> np.ndarray:
@@ -184,6 +164,11 @@ def on_a_grade(truck: Truck, settings: Settings, kind: str) -> Columns:
     -------
     columns : mapping of str to array
         Names as in the trace of a trip, from the end of the level on. [as named]
+
+    Raises
+    ------
+    RunError
+        The truck never comes to the grade.
     """
     gear = max(len(truck.gearbox.ratios) - STEPS_BELOW_TOP, 1)
     fitted = truck.model_copy(update={"engine": truck.engine.model_copy(update={"governor": kind})})
@@ -206,6 +191,11 @@ def on_a_grade(truck: Truck, settings: Settings, kind: str) -> Columns:
         rows["engine_speed_rpm"].append(in_rpm(clock.true("engine_speed")))
         rows["engine_torque_n_m"].append(clock.true("engine_torque"))
         rows["fuel_rate_g_s"].append(1000.0 * clock.true("fuel_rate"))
+    if len(rows["time_s"]) < FEWEST_ROWS:
+        raise RunError(
+            f"with the pedal at {settings.bench.pedal_percent:g} % and a {kind} governor the truck does not come to the"
+            " grade; raise bench.pedal_percent"
+        )
     return {name: np.array(values) for name, values in rows.items()}
 
 
@@ -238,7 +228,7 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     stand.run(6.0)
     found = _droop(stand)
     found |= _low_idle(stand)
-    whole = {name: values[::THINNED] for name, values in columns_of(stand).items()}
+    whole = {name: values[::THINNED] for name, values in stand.columns().items()}
     limit = HIGH_IDLE_OVER_RATED * engine.rated_speed_rpm
     plate = 100.0 * float(speed_droop(engine.high_idle_rpm, engine.governed_rpm))
     sets = {kind: on_a_grade(truck, settings, kind) for kind in ("limiting-speed", "all-speed")}

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.bench.full_load import GRID, READ
-from sim.bench.governor import columns_of, only_on_the_flywheel
+from sim.bench.full_load import GRID, READ, check_range
+from sim.bench.governor import only_on_the_flywheel
 from sim.bench.result import BenchResult
 from sim.bench.stand import Stand
 from sim.compiled import MODEL_VERSION
@@ -36,7 +36,7 @@ def _head(test: str, truck: Truck) -> dict[str, Any]:
 def _mean(stand: Stand, names: tuple[str, ...], seconds: float = READ) -> dict[str, float]:
     """Columns averaged over the last seconds of the log."""
     rows = round(seconds / stand.row_s)
-    columns = columns_of(stand, -rows)
+    columns = stand.columns(-rows)
     return {name: float(np.mean(columns[name])) for name in names}
 
 
@@ -72,6 +72,7 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     [1] Regulation (EU) 2017/2400, Annex V: motoring curve, minimum demand, swept down at 8 +/- 1 rpm/s (published).
     """
     only_on_the_flywheel(settings, "motoring")
+    check_range(truck, settings)
     bench, engine = settings.bench, truck.engine
     stand = Stand(truck, settings)
     stand.parameters["fuel_delivery"] = 0.0
@@ -81,7 +82,7 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     lowest = max(bench.lowest_rpm, engine.full_load_rpm[0])
     stand.hold(lowest, bench.rate_rpm_per_s)
     stand.run((engine.governed_rpm - lowest) / bench.rate_rpm_per_s + 1.0)
-    whole = columns_of(stand, first)
+    whole = stand.columns(first)
     speeds = np.arange(np.floor(engine.governed_rpm / GRID) * GRID, lowest - 1.0, -GRID)
     order = np.argsort(whole["engine_speed_rpm"], kind="stable")
 
@@ -131,7 +132,7 @@ def _build_up(truck: Truck, settings: Settings, stage: int) -> dict[str, np.ndar
     first = len(stand.clock.log())
     stand.call_stage(stage)
     stand.run(BUILD_TIME)
-    columns = columns_of(stand, first)
+    columns = stand.columns(first)
     return {
         "time_s": columns["time_s"] - columns["time_s"][0],
         "retarding_torque_n_m": -columns["engine_torque_n_m"],
@@ -197,7 +198,7 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
                     **{name: read[name] for name in ("boost_kpa", "active_cylinders", "fuel_rate_g_s")},
                 }
             )
-        logs.append(columns_of(stand))
+        logs.append(stand.columns())
         refused += [happening.cause for happening in stand.clock.happenings if happening.event == "stage_refused"]
     whole = {name: np.concatenate([log[name] for log in logs]) for name in logs[0]}
     points = _tables(rows)
@@ -306,4 +307,4 @@ def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
         "dead_cylinders": found,
         "warnings": [],
     }
-    return BenchResult("cylinders", summary, columns_of(stand), points, {}, truck, settings, sources or {})
+    return BenchResult("cylinders", summary, stand.columns(), points, {}, truck, settings, sources or {})

@@ -6,6 +6,7 @@ from sim.actors import brake_stages, fan
 from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
 from sim.bench.kernel import advance_on_bench
+from sim.bench.result import Columns, bench_columns
 from sim.clock import Clock, Rig
 from sim.errors import SettingsError
 from sim.records import BENCH_LOG_PLACES
@@ -131,6 +132,30 @@ class Stand:
     def now(self) -> float:
         """Time since the start. [s]"""
         return self.clock.seconds
+
+    def columns(self, first: int = 0, last: int | None = None) -> Columns:
+        """Rows of what has been logged, as named columns.
+
+        Parameters
+        ----------
+        first : int
+            Row; negative from the end. [-]
+        last : int or None
+            The row after; None for all. [-]
+
+        Returns
+        -------
+        columns : mapping of str to array
+            [as named]
+        """
+        log = self.clock.log()[first:last]
+        size = float(self.parameters["displacement"][0])
+        return bench_columns(log, self.clock.tick, self.truck, self.settings, size)
+
+    @property
+    def rows(self) -> int:
+        """How many rows the log has. [-]"""
+        return len(self.clock.log())
 
     def run(self, seconds: float) -> None:
         """Lets time pass.

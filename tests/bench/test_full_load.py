@@ -1,16 +1,22 @@
 """The full-load run: on the rated curve when slow, a loop when quick, less at the rollers, the same engine as on the road."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
 from sim.bench.result import CORRECTIONS
 from sim.bench.stand import Stand
-from sim.errors import SettingsError
+from sim.errors import RunError, SettingsError
 from sim.records import FULL_LOAD_CURVE, LIMITERS
 from sim.trip import prepare
 from sim.units import HORSEPOWER, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 
+ROOT = Path(__file__).resolve().parents[2]
 T1 = "long-haul-manual"
 EVERY_TRUCK = [T1, "long-haul-automated", "long-haul-empty", "dump-three-axle", "older-long-haul"]
 
@@ -281,5 +287,46 @@ def test_a_run_that_cannot_be_made_is_refused_in_words(bench, changes, words):
         assert word in str(told.value)
 
 
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (("bench.capacity_n_m=600",), ("could not hold the engine", "bench.capacity_n_m, 600 N m")),
+        (("bench.form=chassis", "bench.gear=1", "bench.step_rpm=100"), ("drive wheels slip", "bench.gear")),
+        (("bench.form=chassis", "weather.grip=0.05"), ("drive wheels slip", "weather.grip is 0.05")),
+    ],
+)
+def test_a_run_that_does_not_come_down_says_why(bench, changes, words):
+    with pytest.raises(RunError) as told:
+        bench(*changes)
+    for word in words:
+        assert word in str(told.value)
+
+
+def test_a_pedal_too_light_for_the_grade_is_refused_in_words(bench):
+    with pytest.raises(RunError, match=r"does not come to the grade; raise bench\.pedal_percent"):
+        bench("bench.pedal_percent=10", truck="long-haul-empty", test="governor")
+
+
 def test_limiters_have_their_words():
     assert len(LIMITERS) == len(set(LIMITERS)) == 6
+
+
+# ---------------------------------------------------------------- compiled and plain
+
+SHORT = """
+from sim import load_settings, run_bench
+changes = ["bench.rate_rpm_per_s=500", "bench.lowest_rpm=1900", "bench.both_ways=true", "bench.form={form}"]
+print(run_bench("long-haul-manual", load_settings(None, changes)).json(), end="")
+"""
+
+
+@pytest.mark.parametrize("form", ["flywheel", "chassis"])
+def test_compiled_and_interpreted_runs_are_equal_to_the_bit(form):
+    written = []
+    for off in ("0", "1"):
+        environment = {**os.environ, "NUMBA_DISABLE_JIT": off, "PYTHONPATH": str(ROOT)}
+        command = [sys.executable, "-c", SHORT.replace("{form}", form)]
+        run = subprocess.run(command, env=environment, cwd=ROOT, capture_output=True, text=True, check=False)
+        assert run.returncode == 0, run.stderr[-2000:]
+        written.append(run.stdout)
+    assert written[0] == written[1] and len(written[0]) > 10_000
