@@ -2,6 +2,7 @@
 
 from sim.compiled import compiled
 from sim.laws.foot import matched_speed, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
+from sim.laws.lag import lag_rate
 from sim.laws.sensing import indicated_speed
 
 STANDSTILL_SPEED = 0.3  # m/s: below it the foot keeps its pressure until the truck stands
@@ -28,7 +29,11 @@ def sense(s, b, c, p):
     p : record
         Parameters; gains and offsets of the sensors. [SI]
     """
-    b["engine_speed"] = s["engine_speed"] * p["engine_speed_gain"]
+    turning = s["engine_speed"] * p["engine_speed_gain"]
+    if p["governor_lag"] > 0.0:
+        b["engine_speed"] += lag_rate(b["engine_speed"], turning, p["governor_lag"]) * p["tick"]
+    else:
+        b["engine_speed"] = turning
     b["road_speed"] = (
         indicated_speed(s["wheel_speed"], p["fitted_pulses"], p["programmed_pulses"]) * p["road_speed_gain"]
     )

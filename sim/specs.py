@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from sim.messages import settings, trucks, values
+from sim.messages import bench, settings, trucks, values
 from sim.units import quantity_in, to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
@@ -399,6 +399,38 @@ class Speedometer(Part):
     )
 
 
+class Condition(Part):
+    """Wear and faults of the engine; every default is a sound engine, and leaves its numbers as they are."""
+
+    intake_restriction_kpa: float = _number(
+        "pressure a blocked air filter takes at the air flow of rated power, grows with flow squared", 0.0, 60.0, 0.0
+    )
+    exhaust_restriction_kpa: float = _number(
+        "pressure a blocked exhaust adds behind the turbine at the air flow of rated power, grows with flow squared",
+        0.0,
+        150.0,
+        0.0,
+    )
+    boost_leak_rpm: float = _number(
+        "size of a leak of charge air: engine speed at which as much escapes as the cylinders take", 0.0, 3000.0, 0.0
+    )
+    fuel_delivery_percent: float = _number("of the commanded fuel that is injected", 20.0, 100.0, 100.0)
+    governor_early_rpm: float = _number("so far below the speeds of the truck file the governor acts", 0.0, 1000.0, 0.0)
+    governor_lag_s: float = _number(
+        "lag with which governor and gauges read the engine speed; 0 for none", 0.0, 0.5, 0.0
+    )
+    dead_cylinders: tuple[Literal[1, 2, 3, 4, 5, 6], ...] = Field(
+        (), max_length=5, description="cylinders whose injector gives no fuel"
+    )
+
+    @model_validator(mode="after")
+    def _cylinders_once(self) -> "Condition":
+        """No cylinder is named twice."""
+        if len(set(self.dead_cylinders)) != len(self.dead_cylinders):
+            raise ValueError(bench.cylinder_twice(given=self.dead_cylinders))
+        return self
+
+
 class Truck(Part):
     """A whole truck."""
 
@@ -416,6 +448,7 @@ class Truck(Part):
     cooling: Cooling
     accessories: Accessories
     speedometer: Speedometer
+    condition: Condition = Condition()
 
     def braking_cylinders(self, stage: int) -> float:
         """How many cylinders work as an engine brake in a stage.
@@ -441,6 +474,12 @@ class Truck(Part):
             raise ValueError(trucks.brakes_without_trailer(brakes=self.trailer_brakes.brakes))
         if self.steer_brakes.brakes + self.drive_brakes.brakes + self.trailer_brakes.brakes == 0:
             raise ValueError(trucks.no_brakes())
+        if self.engine.governed_rpm - self.condition.governor_early_rpm < self.engine.full_load_rpm[0]:
+            raise ValueError(
+                trucks.governor_too_early(
+                    early_rpm=self.condition.governor_early_rpm, lowest_rpm=self.engine.full_load_rpm[0]
+                )
+            )
         if self.driveline.clutch_capacity_n_m < 1.1 * max(self.engine.full_load_torque_n_m):
             raise ValueError(
                 trucks.weak_clutch(
@@ -678,8 +717,56 @@ class Simulation(Part):
     governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
 
 
+class Bench(Part):
+    """How an engine or a truck is run on a dynamometer."""
+
+    form: Literal["flywheel", "chassis"] = Field(
+        "flywheel", description="flywheel: the bare engine, no fan, no accessories of the truck; chassis: on rollers"
+    )
+    gear: int = _number("gear on the rollers; 0 for the one nearest to direct", 0, 24, 0)
+    lowest_rpm: float = _number("where a run ends", 500, 2500, 900.0)
+    rate_rpm_per_s: float = _number(
+        "fastest change of the speed held; published for a motoring curve: 8 +/- 1 rpm/s, Reg. (EU) 2017/2400, Annex V",
+        0.5,
+        2000,
+        8.0,
+    )
+    both_ways: bool = Field(False, strict=True, description="true: a sweep goes back up to where it began")
+    step_rpm: float = _number("between settled speeds; 0 for a sweep; published: 100 rpm, 40 CFR 1065.510", 0, 500, 0.0)
+    step_s: float = _number("time at each settled speed; published: 15 s, mean of the last 5 s", 5.0, 120.0, 15.0)
+    stiffness_n_m_s_per_rad: float = _number(
+        "of the absorber: torque per speed off the one held, assumed", 50, 1e5, 2000
+    )
+    settling_s: float = _number("time in which the absorber learns the load, assumed", 0.1, 20.0, 0.8)
+    capacity_n_m: float = _number("most torque of the absorber at the flywheel, assumed", 500, 20000, 6000.0)
+    blower_km_h: float = _number("air blown at the radiator, assumed", 0, 150, 80.0)
+    roller_mass_kg: float = _number("inertia of the rollers, seen at the tread, assumed", 200, 20000, 2500.0)
+    roller_tyre_factor: float = _number(
+        "rolling resistance on rollers over that on a road, assumed: a tyre is bent twice on two small rollers",
+        1.0,
+        5.0,
+        2.0,
+    )
+    reference_torque_n_m: float = _number("of torque in percent; 0 for the highest of the rated curve", 0, 6000, 0.0)
+    band_percent: float = _number("allowed off the rated curve; common practice: 5", 0.5, 30.0, 5.0)
+    correction: Literal["none", "air-to-air", "liquid", "regulation-85"] = Field(
+        "none",
+        description="power corrected to 99 kPa and 298 K by the diesel formula; none for engines that adapt to their air",
+    )
+    pedal_percent: float = _number("pedal held where two kinds of governor are compared", 10, 100, 50.0)
+    load_step_percent: float = _number("of the rated torque at governed speed, applied at once", 5, 100, 50.0)
+    accessory_step_kw: float = _number("load switched on at low idle", 0.5, 20.0, 6.0)
+
+    @model_validator(mode="after")
+    def _settles(self) -> "Bench":
+        """A step of speed is one that can settle."""
+        if 0.0 < self.step_rpm < 10.0:
+            raise ValueError(bench.small_step(step_rpm=self.step_rpm))
+        return self
+
+
 class Settings(Part):
-    """Everything about a trip that is not the truck or the road."""
+    """Everything about a trip or a bench run that is not the truck or the road."""
 
     start: Start = Start()
     weather: Weather = Weather()
@@ -692,6 +779,7 @@ class Settings(Part):
     shifting: Shifting = Shifting()
     fuel: Fuel = Fuel()
     simulation: Simulation = Simulation()
+    bench: Bench = Bench()
 
     @model_validator(mode="after")
     def _no_faster_than_the_clock(self) -> "Settings":

@@ -12,6 +12,7 @@ DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
 DEFAULT_TRUCK = "long-haul-manual"
 DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
+BENCH_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
 BAD_INPUT = 2
 
 
@@ -67,6 +68,41 @@ def _add_study(command: argparse.ArgumentParser) -> None:
     command.add_argument("--json", action="store_true", help="print the answers as JSON and nothing else")
 
 
+def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The bench."""
+    dyno = commands.add_parser("dyno", help="an engine or a truck on the bench")
+    dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
+    dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table bench")
+    dyno.add_argument(
+        "--set",
+        metavar="KEY=VALUE",
+        action="append",
+        default=[],
+        help="one value of truck or settings, may carry a unit; wins over the flags below",
+    )
+    dyno.add_argument("--test", choices=BENCH_TESTS, default=BENCH_TESTS[0], help=f"what is done ({BENCH_TESTS[0]})")
+    dyno.add_argument(
+        "--form", choices=("flywheel", "chassis"), help="the bare engine, or the truck on rollers (flywheel)"
+    )
+    dyno.add_argument("--rate", metavar="RPM_PER_S", help="a sweep: change of engine speed (8)")
+    dyno.add_argument("--steps", action="store_true", help="settled steps of 100 rpm instead of a sweep")
+    dyno.add_argument("--both-ways", action="store_true", help="a sweep goes back up to where it began")
+    dyno.add_argument(
+        "--fault", metavar="NAME", action="append", default=[], help="a fault of the engine; may be repeated"
+    )
+    dyno.add_argument("--list-faults", action="store_true", help="the faults, one line each, and nothing else")
+    dyno.add_argument("--band", metavar="PERCENT", help="allowed off the rated curve (5)")
+    dyno.add_argument(
+        "--correction", metavar="KIND", help="power corrected for air: none, air-to-air, liquid, regulation-85"
+    )
+    dyno.add_argument(
+        "--predict", metavar="KEY=VALUE", action="append", default=[], help="what you expect; stands in the lab sheet"
+    )
+    dyno.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, points.csv and bench.json")
+    _add_output(dyno)
+    dyno.add_argument("--json", action="store_true", help="print summary and columns as JSON and nothing else")
+
+
 def _parser() -> Parser:
     """The commands and their flags."""
     parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
@@ -102,6 +138,7 @@ def _parser() -> Parser:
     study.add_argument("--out", metavar="DIR", help="folder for results; finished trips there are not driven again")
     _add_study(study)
     study.add_argument("--quantities", action="store_true", help="list the quantities that can be reported instead")
+    _add_dyno(commands)
 
     route = commands.add_parser("route", help="a road from a GPX track, cleaned and smoothed")
     route.add_argument("file", metavar="FILE", help="track: a GPX file, or a CSV file with distance_m and elevation_m")
@@ -151,11 +188,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, importing, serving, studying
+        from sim.command import actions, bench, importing, serving, studying
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
+            "dyno": bench.dyno,
             "route": importing.make_route,
             "study": studying.study,
             "list": actions.list_all,

@@ -155,7 +155,6 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
 def _write_report(result: "StudyResult") -> None:
     """The report of a study, beside its tables."""
     from dashboard.study_report import study_report
-
     from sim.messages import studies as say
     from sim.studies.journal import write_beside
 

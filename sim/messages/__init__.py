@@ -12,6 +12,7 @@ imported.
     tracks      recorded tracks that a road is made from
     comparison  trips side by side
     output      folders and files that are written
+    bench       the engine on the bench
     browser     what comes over the network
     running     a trip that breaks off, and the command line
     studies     studies: asked, driven, kept

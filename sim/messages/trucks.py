@@ -170,3 +170,11 @@ def not_five_axles(*, axles: int) -> str:
         f"the published grade-severity model covers five-axle trucks; this one has {axles} axles."
         " Use the trip's own brake temperature."
     )
+
+
+def governor_too_early(*, early_rpm: float, lowest_rpm: float) -> str:
+    """Said when a governor that cuts in early would do so below the full-load curve."""
+    return (
+        f"condition: governor_early_rpm {early_rpm:g} puts the governor below the first speed of the full-load curve,"
+        f" {lowest_rpm:g} rpm; make it smaller"
+    )

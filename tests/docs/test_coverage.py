@@ -81,6 +81,13 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     file.write_text(file.read_text() + chr(10) + 'truck="long-haul-manual"' + chr(10))
     assert main(["study", str(file), "--out", str(pathlib.Path(folder) / "told")]) == 0
     assert main(["study"]) == 0 and main(["study", "--quantities"]) == 0
+    coarse = ["--set", "simulation.tick_s=0.05", "--rate", "500"]
+    bench = ["dyno", *coarse, "--set", "bench.lowest_rpm=1800"]
+    assert main([*bench, "--both-ways", "--correction", "liquid", "--out", str(pathlib.Path(folder) / "bench")]) == 0
+    assert main([*bench, "--form", "chassis", "--fault", "high-back-pressure", "--fault", "boost-leak"]) == 0
+    assert main(["dyno", *coarse, "--test", "motoring", "--fault", "sluggish-governor"]) == 0
+    assert main(["dyno", *coarse, "--test", "cylinders", "--fault", "cylinder-out", "--predict", "torque_n_m=1800"]) == 0
+    assert main(["dyno", "--list-faults"]) == 0
     assert main(["list"]) == 0
     assert main(["check"]) == 0
 """

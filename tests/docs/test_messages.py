@@ -187,6 +187,7 @@ MESSAGES: dict[str, Callable[..., str]] = {
 
 # they become part of a message, or pass one on, and leave the directions to it
 PIECES = {
+    "bench.prediction_not_read",
     "browser.answered",
     "browser.of_choice",
     "comparison.as_varied",
@@ -393,6 +394,7 @@ PROVOKING = (
     "tests/behaviour/test_pool.py::test_a_job_that_always_kills_its_worker_is_refused",
     "tests/laws/test_safe_speed.py",
     "tests/studies",
+    "tests/bench",
     "tests/dashboard/test_server.py",
     "tests/dashboard/test_workshop.py",
     "tests/dashboard/test_serve_command.py",
