@@ -181,7 +181,7 @@ def test_a_condition_that_cannot_be_is_refused(change, words):
 def test_an_unknown_fault_names_the_nearest():
     from sim.bench.faults import fault_named
 
-    with pytest.raises(SettingsError, match='Did you mean boost-leak'):
+    with pytest.raises(SettingsError, match="Did you mean boost-leak"):
         fault_named("bost-leak")
 
 
