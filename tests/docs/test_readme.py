@@ -107,3 +107,13 @@ def test_the_minutes_of_the_lesson():
     assert 0.0 < seventh["time_s"] - eighth["time_s"] < 60.0
     assert (sixth["time_s"] - eighth["time_s"]) / 60.0 == pytest.approx(12.0, abs=0.5)
     assert sixth["service_brake_applications"] == 0
+
+
+def test_what_is_modelled_and_left_out_is_said_in_one_way():
+    from sim.modelled import LEFT_OUT, MODELLED
+
+    for part, how in MODELLED:
+        assert f"| {part} | {how} |" in README
+    table = README[README.index("| part | how |") : README.index("Left out: side wind")]
+    assert table.count("\n| ") == len(MODELLED)
+    assert f"Left out: {LEFT_OUT}" in README
