@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 PATIENCE = 1.0  # s without a word
 
 
-def _prepare_model() -> None:
+def prepare_model() -> None:
     """Says, once in the life of a version, that the model is being compiled."""
     from sim.compiled import is_prepared
 
@@ -66,7 +66,7 @@ def run(options: Namespace) -> int:
     inputs = read_inputs(**_asked(options))
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     from sim.trip import foretell, run_trip
 
     told = sys.stderr.isatty() and not options.json
@@ -84,6 +84,8 @@ def run(options: Namespace) -> int:
             "events.csv": result.events_csv(),
             "summary.json": result.summary_json(),
         }
+        if result.meters:
+            files["meters.csv"] = result.meters_csv()
         write_folder(options.out, files, options.force)
     if options.json:
         print(result.summary_json(), end="")
@@ -126,7 +128,7 @@ def compare(options: Namespace) -> int:
     variants = read_variants(read_vary(vary), **asked)
     if options.out:
         check_folder(options.out, options.force)
-    _prepare_model()
+    prepare_model()
     comparison = drive_variants(variants, _progress())
     if options.out:
         write_folder(options.out, _files_of(comparison), options.force)
@@ -238,7 +240,7 @@ def check(options: Namespace) -> int:
     code : int
         0 when all pass, 1 when one fails. [-]
     """
-    _prepare_model()
+    prepare_model()
     from dataclasses import asdict
 
     from sim.checks import run_checks
