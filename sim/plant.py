@@ -385,6 +385,9 @@ def engine(s, b, c, p, tables):
             if watched:
                 indicated = min(indicated, believed_air_limit(s, b, p, full_indicated))
                 smoking = 1.0 if indicated > SMOKE_SHOWS * smoke else 0.0
+                if indicated * SMOKE_SHOWS < smoke:
+                    # less than the air allows: the turbocharger gets no more than that
+                    demand = min(demand, indicated / full_indicated)
             else:
                 indicated = min(indicated, smoke)
     fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]

@@ -95,8 +95,6 @@ class Scene:
         How often each part has been mended. [-]
     shut_down : str
         Why the controller has stopped the engine, "" while it has not. [-]
-    watched : bool
-        Every circuit is worked out, because something is wrong or dialled in. [-]
     """
 
     clock: Clock
@@ -124,7 +122,7 @@ class Scene:
     open_solenoids: set[str] = field(default_factory=set)
     mended: dict[str, int] = field(default_factory=dict)
     shut_down: str = ""
-    watched: bool = field(init=False)
+    watched: bool = field(init=False)  # every circuit is worked out: something is wrong or dialled in
     _changed: simpy.Event = field(init=False)
     _pressed: deque[tuple[str, float]] = field(init=False, default_factory=deque)
     _button: simpy.Event = field(init=False)
