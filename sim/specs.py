@@ -651,6 +651,11 @@ class Faults(Part):
         " may stand for PLACE",
     )
     seed: int = _number("of everything random in them", 0, 2**31, 1)
+    told: bool = Field(
+        True,
+        strict=True,
+        description="false: the event log does not say what goes wrong, only what the controller does",
+    )
     shutdown: bool = Field(
         True, strict=True, description="true: the controller stops the engine 30 s after a code that says stop"
     )

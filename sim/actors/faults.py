@@ -90,7 +90,7 @@ def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
     spelt = {"km_h": "km/h", "kpa": "kPa", "percent": "%", "k": "K"}.get(unit, unit)
     if failure == "dialled":
         clock.record("value_dialled", f"{NAMES[part]}: {shown(SENSORS[part], occurrence.size)}")
-    else:
+    elif scene.settings.faults.told:
         clock.record("mended" if failure == "mended" else "fault_occurred", f"{NAMES[part]}: {failure}", size, spelt)
     if failure in ("drift", "intermittent", "erratic"):
         draw = random.Random(f"{scene.settings.faults.seed} {number} {part} {failure}")

@@ -7,7 +7,7 @@ from typing import Any
 
 import simpy
 
-from sim.clock import Clock
+from sim.clock import Clock, Process
 from sim.controller import FOOT_ABOVE, FOOT_BELOW
 from sim.laws.driveline import engine_speed_in_gear
 from sim.plant import asked_pull, asked_resistance
@@ -15,6 +15,8 @@ from sim.route import Route
 from sim.specs import Settings, Truck
 
 PRIORITY = ("stand", "stop", "slow", "hold")
+FINGER = 0.3  # s, assumed: how long a button is pressed
+WIRES = {"set_button": ("set", "coast", "tap down"), "resume_button": ("resume", "accelerate", "tap up")}
 CURVE_MARGIN = 0.5  # m/s, assumed: a limit this little above the speed of a curve is posted for it
 BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
     1.0,
@@ -22,6 +24,11 @@ BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
     3.0,
     4.0,
 )  # of the command field brake_mode
+
+
+def _wire_of(button: str) -> str:
+    """The wire a button of the cruise control works on, "" for none of its own."""
+    return next((wire for wire, buttons in WIRES.items() if button in buttons), "")
 
 
 def highest_set_speed(settings: Settings) -> float:
@@ -366,6 +373,9 @@ class Scene:
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
+        wire = _wire_of(button)
+        if wire and (self.watched or self.settings.bench.meters):
+            self.clock.process(self._touch(f"hand_{wire.removesuffix('_button')}"))
         if self.watched and not self._reaches_the_controller(button):
             return
         self.press_through(button, speed)
@@ -389,9 +399,14 @@ class Scene:
         if button in ("on", "off"):
             self.clock.set(hand_cruise=1.0 if button == "on" else 0.0)
             return True
-        wires = {"set_button": ("set", "coast", "tap down"), "resume_button": ("resume", "accelerate", "tap up")}
-        wire = next((key for key, buttons in wires.items() if button in buttons), None)
-        return wire is None or float(self.clock.rig.parameters[f"{wire}_circuit"][0]) < 0.5
+        wire = _wire_of(button)
+        return not wire or float(self.clock.rig.parameters[f"{wire}_circuit"][0]) < 0.5
+
+    def _touch(self, hand: str) -> Process:
+        """A button under a finger, as a meter sees it."""
+        self.clock.set(**{hand: 1.0})
+        yield self.clock.after(FINGER)
+        self.clock.set(**{hand: 0.0})
 
     def button(self) -> simpy.Event:
         """The event of the next button press; read it with `next_button`.

@@ -350,6 +350,22 @@ def test_swapped_plugs_make_each_sensor_tell_of_the_other(trip):
     assert np.allclose(result.meters["intake_believed_c"][late], result.meters["coolant_true_c"][late], atol=1e-6)
 
 
+def test_a_hidden_failure_leaves_only_what_the_controller_says(trip, named):
+    told, hidden = (
+        trip(T1, LEVEL, occurs("1 km coolant temperature open"), *more) for more in ((), ("faults.told=false",))
+    )
+    assert named(told, "fault_occurred")
+    assert not named(hidden, "fault_occurred")
+    assert [event["event"] for event in hidden.events] == [
+        event["event"] for event in told.events if event["event"] != "fault_occurred"
+    ]
+
+
+def test_a_failure_beyond_the_end_of_the_road_is_foreseen(trip):
+    result = trip(T1, "grade:0%,1km", occurs("4 km coolant temperature open"))
+    assert any("beyond the end of the road" in sentence for sentence in result.summary["foreseen"])
+
+
 def test_sizes_of_the_catalogue_are_taken_as_written():
     for fault in catalogue().values():
         occurrence = read_occurrence(fault.text("2 km"))

@@ -126,6 +126,24 @@ def test_resistances_tell_an_open_wire_from_a_short(alone):
     assert len(set(seen.values())) == 4
 
 
+def test_a_meter_sees_a_finger_on_a_button(trip):
+    result = trip(
+        T1,
+        "grade:0%,3km",
+        "start.speed_km_h=80",
+        'cruise.presses=["1 km set", "2 km tap up"]',
+        'bench.meters=["set button", "resume button"]',
+        "bench.meter_s=0.1",
+    )
+    for key, place in (("set_button", 1000.0), ("resume_button", 2000.0)):
+        true, volts, believed = (result.meters[name] for name in columns(key))
+        pressed = result.meters["distance_m"][true > 0.5]
+        assert pressed.min() == pytest.approx(place, abs=5.0)
+        assert pressed.max() - pressed.min() < 10.0
+        assert np.array_equal(true, believed)
+        assert np.all(volts[true > 0.5] == 0.0) and np.all(volts[true < 0.5] == 5.0)
+
+
 # ---------------------------------------------------------------- the instructor's hand
 
 

@@ -42,7 +42,7 @@ BESIDE: dict[str, set[str]] = {
     "dyno": {"laws", "plant", "records", "specs", "assemble", "result"},
     "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip", "speedo"},
     "safe_speed": {"laws", "specs", "route"},
-    "foresee": {"actors", "route", "specs"},
+    "foresee": {"actors", "route", "sensors", "specs"},
     "inputs": {"files", "route", "specs"},
     "charts": {"laws", "plant", "specs", "assemble"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
