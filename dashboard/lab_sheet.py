@@ -23,6 +23,7 @@ table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: 3px 14px 3px 0; border-bottom: 1px solid #dcdcdc; }
 thead th { border-bottom: 1.5px solid var(--ink); }
 td.number, th.number { text-align: right; white-space: nowrap; }
+td.range { white-space: nowrap; }
 td.blank { min-width: 9em; height: 2em; border-bottom: 1.5px solid var(--ink); }
 td.blank:only-child { min-width: 620px; }
 tr.changed td { font-weight: bold; } tr.changed td:first-child { border-left: 6px solid var(--warn); padding-left: 6px; }
@@ -257,7 +258,8 @@ def settings_record(truck: str, entries: Sequence[Entry]) -> str:
     for entry in entries:
         cells = (entry.key, shown_value(entry.old), shown_value(entry.new), entry.unit, entry.allowed, entry.meaning)
         tds = "".join(
-            f"<td{' class=number' if place in (1, 2) else ''}>{escaped(text)}</td>" for place, text in enumerate(cells)
+            f"<td{' class=number' if place in (1, 2) else ' class=range' if place == 4 else ''}>{escaped(text)}</td>"
+            for place, text in enumerate(cells)
         )
         rows.append(f"<tr{' class=changed' if entry.changed else ''}>{tds}</tr>")
     head = "".join(

@@ -273,7 +273,7 @@ def _codes(result: Result) -> str:
         "lamp",
         "times",
         "first at km",
-        "number",
+        "source of the SPN",
         "engine rpm",
         "km/h shown",
         "pedal %",
