@@ -13,12 +13,12 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard import palette
+from dashboard.thinning import MOST_POINTS, event_rows, thinned_rows
 from sim.charts import ControlChart, control_chart
 from sim.compare import Comparison
 from sim.result import BRAKE_LIMIT_C, WORK_TERMS, Result
 from sim.units import from_si, to_si
 
-MOST_POINTS = 2000  # of a line
 MOST_POINTS_COMPARED = 8000  # of all lines of a panel that compares trips
 MOST_NAMED = 6  # trips that stand in a legend by name; of more, only by number
 MOST_MARKS = 150  # of the driven points of a stage in the control-speed chart
@@ -50,66 +50,6 @@ TERMS = {
 }
 
 Line = dict[str, Any]
-
-
-# ---------------------------------------------------------------- fewer points, same shape
-
-
-def thinned_rows(values: np.ndarray, always: np.ndarray, most: int = MOST_POINTS) -> np.ndarray:
-    """Rows that keep the shape of a line: the lowest and highest of each stretch, the ends, and rows asked for.
-
-    Parameters
-    ----------
-    values : array
-        What is drawn, shape (rows,). [any]
-    always : array
-        Rows to keep, rising; of more than half of `most` only evenly picked ones are kept. [-]
-    most : int
-        Points wanted at most. [-]
-
-    Returns
-    -------
-    rows : array
-        Rising, each once. [-]
-
-    Examples
-    --------
-    >>> thinned_rows(np.array([0.0, 9.0, 1.0, 1.0, 1.0, -5.0, 1.0, 1.0]), np.array([3]), 8).tolist()
-    [0, 1, 2, 3, 4, 5, 6, 7]
-    """
-    total = len(values)
-    if total <= most:
-        return np.arange(total)
-    if len(always) > most // 2:
-        always = always[np.unique(np.linspace(0, len(always) - 1, most // 2).astype(int))]
-    stretches = max((most - len(always) - 2) // 2, 1)
-    length = -(-total // stretches)
-    first = length * np.arange(-(-total // length))
-    padded = np.full(len(first) * length, np.nan)
-    padded[:total] = values
-    table = padded.reshape(len(first), length)
-    kept = [np.array([0, total - 1]), np.asarray(always, dtype=int)]
-    lows, highs = np.where(np.isfinite(table), table, np.inf), np.where(np.isfinite(table), table, -np.inf)
-    kept += [first + lows.argmin(axis=1), first + highs.argmax(axis=1)]
-    return np.unique(np.concatenate(kept))
-
-
-def event_rows(result: Result) -> np.ndarray:
-    """Rows of the trace at which something happened.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
-
-    Returns
-    -------
-    rows : array
-        Rising, each once. [-]
-    """
-    times = np.array([event["time_s"] for event in result.events])
-    rows = np.searchsorted(result.trace["time_s"], times - 1e-6)
-    return np.unique(rows[rows < len(result.trace["time_s"])])
 
 
 def displayed(values: np.ndarray, unit: str) -> np.ndarray:

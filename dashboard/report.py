@@ -4,14 +4,7 @@ The page may run the three scripts it was written with and nothing else: its con
 allows no address outside. Two equal trips give equal bytes: the page carries no date and no time of calculation.
 """
 
-import base64
-import hashlib
-import json
-from collections.abc import Iterable, Sequence
 from typing import Any
-
-import plotly.graph_objects as go
-from plotly.offline import get_plotlyjs
 
 from dashboard.figures import (
     chart_of,
@@ -19,11 +12,11 @@ from dashboard.figures import (
     control_figure,
     energy_figure,
     energy_shares,
-    print_changes,
     road_places,
     supplied_energy,
     trip_figure,
 )
+from dashboard.page import LOOK, cautions, figure_place, page, said_list, table
 from dashboard.words import (
     NOT_STATED,
     Row,
@@ -35,7 +28,7 @@ from dashboard.words import (
     verdict,
 )
 from sim.compare import Comparison
-from sim.result import CAUTIONS, Result
+from sim.result import Result
 from sim.units import clock_time, from_si
 
 LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
@@ -50,181 +43,7 @@ SOURCES = (
     " (published, second-hand).",
 )
 
-STYLE = """
-:root { --ink: #1a1a1a; --quiet: #4f4f4f; --rule: #b9b9b9; --warn: #d55e00; --calm: #0072b2; --band: #f4f1ea; }
-* { box-sizing: border-box; }
-html { color: var(--ink); background: #fff; font: 15px/1.45 Arial, Helvetica, "Liberation Sans", sans-serif; }
-body { margin: 0 auto; max-width: 1240px; padding: 18px 26px 60px; }
-h1 { font-size: 1.75rem; line-height: 1.2; margin: 0 0 6px; padding: 4px 0 8px; border-bottom: 6px solid var(--calm); }
-h1.warned { border-bottom-color: var(--warn); border-bottom-style: double; }
-h2 { font-size: 1.2rem; margin: 34px 0 6px; padding-top: 8px; border-top: 2px solid var(--ink); }
-p { margin: 6px 0; max-width: 82ch; }
-dl.what { display: grid; grid-template-columns: max-content 1fr; gap: 2px 16px; margin: 8px 0; }
-dl.what dt { color: var(--quiet); } dl.what dd { margin: 0; }
-ul.said { margin: 10px 0; padding: 0; list-style: none; }
-ul.said li { padding: 3px 0 3px 12px; margin: 3px 0; border-left: 4px solid var(--rule); }
-ul.said li.warning { border-left: 6px double var(--warn); font-weight: bold; }
-ul.said li b { display: inline-block; min-width: 6.2em; }
-.cautions { background: var(--band); border: 1px solid var(--rule); padding: 8px 14px; margin: 14px 0; }
-.cautions p { margin: 2px 0; max-width: none; }
-table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
-caption { text-align: left; color: var(--quiet); padding: 4px 0; }
-th, td { text-align: left; vertical-align: top; padding: 2px 16px 2px 0; border-bottom: 1px solid #e4e4e4; }
-thead th { border-bottom: 1.5px solid var(--ink); }
-td.number, th.number { text-align: right; white-space: nowrap; }
-.pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(400px, 1fr)); gap: 0 44px; align-items: start; }
-.pair td.number { white-space: nowrap; }
-.wide { overflow-x: auto; }
-figure { margin: 8px 0 4px; } figcaption { color: var(--quiet); font-size: .9rem; max-width: 100ch; }
-details { margin: 10px 0; } summary { cursor: pointer; font-weight: bold; padding: 3px 0; }
-summary:focus-visible, input:focus-visible, .wide:focus-visible { outline: 3px solid var(--calm); outline-offset: 2px; }
-.filtered > label { display: inline-block; margin: 2px 16px 2px 0; white-space: nowrap; }
-.filtered > .wide { margin-top: 8px; }
-.small { font-size: .86rem; } td.word { overflow-wrap: anywhere; min-width: 9em; }
-@media print {
-  @page { margin: 12mm; }
-  html { font-size: 10.5px; color: #000; } body { max-width: none; padding: 0; }
-  h1, h2, h3, summary { break-after: avoid; } h2 { margin-top: 16px; }
-  tr, .cautions, ul.said li { break-inside: avoid; } thead { display: table-header-group; }
-  figure { break-inside: avoid; width: 690px; overflow: visible; } .page { break-before: page; }
-  .pair { grid-template-columns: 1fr 1fr; gap: 0 24px; } .wide { overflow: visible; }
-  .modebar-container, .onscreen, .filtered > label { display: none; }
-  .small { font-size: 8.5px; } th, td { padding-right: 8px; } .cautions { background: #fff; }
-}
-"""
-
-# draws the figures; keeps the mile axis beside the kilometres; lays figures out for paper and back
-SCRIPT = """
-"use strict";
-(function () {
-  var figures = JSON.parse(document.getElementById("figures").textContent);
-  var config = {responsive: true, displaylogo: false, showTips: false,
-                modeBarButtonsToRemove: ["select2d", "lasso2d", "autoScale2d"]};
-  var names = Object.keys(figures);
-  names.forEach(function (name) {
-    var figure = figures[name], box = document.getElementById(name);
-    box.style.height = figure.screen.height + "px";
-    Plotly.newPlot(box, figure.data, figure.layout, config);
-    if (!figure.miles_per_km) { return; }
-    box.on("plotly_relayout", function () {
-      var from = box.layout.xaxis.range, to = box.layout.xaxis2.range;
-      var wanted = [from[0] * figure.miles_per_km, from[1] * figure.miles_per_km];
-      if (Math.abs(wanted[0] - to[0]) + Math.abs(wanted[1] - to[1]) > 1e-9) {
-        Plotly.relayout(box, {"xaxis2.range": wanted});
-      }
-    });
-  });
-  function lay(way) {
-    names.forEach(function (name) {
-      var box = document.getElementById(name), changes = figures[name][way];
-      box.style.height = changes.height + "px";
-      Plotly.relayout(box, changes);
-    });
-  }
-  var onPaper = false;
-  function paper() { if (!onPaper) { onPaper = true; lay("paper"); } }
-  function fit() { names.forEach(function (name) { Plotly.Plots.resize(document.getElementById(name)); }); }
-  function screen() {
-    if (onPaper) { onPaper = false; lay("screen"); }
-    window.requestAnimationFrame(fit);
-  }
-  window.addEventListener("beforeprint", paper);
-  window.addEventListener("afterprint", screen);
-  window.matchMedia("print").addEventListener("change", function (change) { (change.matches ? paper : screen)(); });
-  document.documentElement.setAttribute("data-drawn", String(names.length));
-})();
-"""
-
 CONTROL_LABEL = "Retarding force by gear and stage against speed, with lines for grades of 0 to 8 %"
-PAPER_WIDTH = 690  # px
-LOOK = '<span class="onscreen">Drag sideways to look closer; double-click to go back.</span>'
-
-
-# ---------------------------------------------------------------- pieces
-
-
-def _json(value: Any) -> str:
-    """JSON that may stand in a page: nothing in it can end the element it stands in."""
-    text = json.dumps(value, separators=(",", ":"), allow_nan=False)
-    for letter in "<>&\u2028\u2029":
-        text = text.replace(letter, f"\\u{ord(letter):04x}")
-    return text
-
-
-def _drawing(figure: go.Figure, stacked: bool) -> dict[str, Any]:
-    """A figure for the script of the page: lines, layout, and what changes for paper and back."""
-    plain = json.loads(figure.to_json())
-    layout = plain["layout"]
-    paper = print_changes(figure) if stacked else {"width": PAPER_WIDTH, "height": layout["height"]}
-    screen: dict[str, Any] = {"width": None, "autosize": True}
-    for name in paper:
-        if name != "width":
-            value: Any = layout
-            for step in name.split("."):
-                value = value.get(step) if value is not None else None
-            screen[name] = value
-    drawing = {"data": plain["data"], "layout": layout, "paper": paper, "screen": screen}
-    if stacked:
-        drawing["miles_per_km"] = from_si(1000.0, "mi")
-    return drawing
-
-
-def _hash(script: str) -> str:
-    """A script as the content policy names it."""
-    return f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
-
-
-def _page(title: str, body: str, figures: dict[str, tuple[go.Figure, bool]]) -> str:
-    """The whole file."""
-    library = get_plotlyjs()
-    policy = (
-        f"default-src 'none'; script-src {_hash(library)} {_hash(SCRIPT)}; style-src 'unsafe-inline';"
-        " img-src data: blob:; base-uri 'none'; form-action 'none'"
-    )
-    data = _json({name: _drawing(*figure) for name, figure in figures.items()})
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n"
-        f'<script type="application/json" id="figures">{data}</script>\n'
-        f"<script>{library}</script>\n<script>{SCRIPT}</script>\n</body>\n</html>\n"
-    )
-
-
-def _figure(name: str, label: str, caption: str) -> str:
-    """The place of a figure; `caption` is HTML."""
-    return (
-        f'<figure><div id="{name}" role="img" aria-label="{escaped(label)}"></div>'
-        f"<figcaption>{caption}</figcaption></figure>"
-    )
-
-
-def _table(
-    head: Sequence[str], rows: Iterable[Sequence[object]], caption: str = "", numbers: Sequence[int] = ()
-) -> str:
-    """A table of texts; all are escaped."""
-
-    def cell(tag: str, place: int, text: object) -> str:
-        mark = ' scope="col"' if tag == "th" else ""
-        kind = ' class="number"' if place in numbers else ' class="word"' if tag == "td" else ""
-        return f"<{tag}{mark}{kind}>{escaped(text)}</{tag}>"
-
-    top = "".join(cell("th", place, text) for place, text in enumerate(head))
-    body = "".join("<tr>" + "".join(cell("td", k, text) for k, text in enumerate(row)) + "</tr>\n" for row in rows)
-    named = f"<caption>{escaped(caption)}</caption>" if caption else ""
-    return f"<table>{named}<thead><tr>{top}</tr></thead>\n<tbody>{body}</tbody></table>"
-
-
-def _said(items: Iterable[tuple[str, str, str]]) -> str:
-    """Warnings and explanations: class, word and text of each."""
-    found = [f'<li class="{kind}"><b>{escaped(word)}</b> {escaped(text)}</li>' for kind, word, text in items]
-    return f'<ul class="said">{"".join(found)}</ul>' if found else ""
-
-
-def _cautions() -> str:
-    """The cautions, on every report."""
-    return f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in CAUTIONS)}</div>'
 
 
 def _sources() -> str:
@@ -246,7 +65,7 @@ def _opening(result: Result) -> str:
     return (
         f"<h1{warned}>{escaped(verdict(s))}</h1>"
         f'<dl class="what"><dt>truck</dt><dd>{escaped(s["truck"])}</dd><dt>road</dt><dd>{escaped(s["route"])}</dd></dl>'
-        f"{_said(said)}{_cautions()}"
+        f"{said_list(said)}{cautions()}"
     )
 
 
@@ -254,7 +73,7 @@ def _summary(result: Result) -> str:
     """The trip in numbers."""
     rows: list[Row] = summary_rows(result)
     half = (len(rows) + 1) // 2
-    tables = "".join(_table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
+    tables = "".join(table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
     note = "<p>Fuel has no credit for the height: not to be compared with that of other roads.</p>"
     level = abs(result.summary["height_gained_m"]) <= LEVEL
     return f'<h2>The trip in numbers</h2><div class="pair">{tables}</div>{"" if level else note}'
@@ -314,8 +133,8 @@ def _places(result: Result) -> str:
     ]
     if not rows:
         return ""
-    table = _table(("no.", "km", "mi", "what", "says"), rows, numbers=(0, 1, 2))
-    return f"<details open><summary>Signs, stops and curves of the road ({len(rows)})</summary>{table}</details>"
+    listed = table(("no.", "km", "mi", "what", "says"), rows, numbers=(0, 1, 2))
+    return f"<details open><summary>Signs, stops and curves of the road ({len(rows)})</summary>{listed}</details>"
 
 
 def _event_log(result: Result) -> str:
@@ -371,12 +190,12 @@ def _energy(result: Result) -> str:
     heat = [("exhaust and turbocharger", "exhaust_heat"), ("coolant", "coolant_heat"), ("oil pan", "oil_heat")]
     heat += [("brake drums to the air", "brake_heat"), ("stored in coolant, oil and drums", "heat_stored")]
     rows = [(name, f"{book[key] / 1e6:.2f}") for name, key in heat]
-    table = _table(("heat of engine and brakes left by way of", "MJ"), rows, numbers=(1,))
+    listed = table(("heat of engine and brakes left by way of", "MJ"), rows, numbers=(1,))
     caption = (
         f"Supplied {supplied / 1e6:.2f} MJ: {escaped(given)}. Each bar is counted on its own, none is a remainder; the books"
         f" close to {book['residual_fraction']:.1e} of what was supplied."
     )
-    return f"<h2>Where the energy went</h2>{_figure('energy', f'Bars: {terms}', caption)}{table}"
+    return f"<h2>Where the energy went</h2>{figure_place('energy', f'Bars: {terms}', caption)}{listed}"
 
 
 def _inputs(result: Result) -> str:
@@ -390,18 +209,18 @@ def _inputs(result: Result) -> str:
     route = result.route
     marks = [(key, mark) for key, mark in sorted(route.marks.items())] or [("all numbers", NOT_STATED)]
     head = ("input", "value", "unit", "meaning")
-    kept = _table((*head, "mark"), changed, "Settings changed from their defaults") if changed else ""
+    kept = table((*head, "mark"), changed, "Settings changed from their defaults") if changed else ""
     if not changed:
         kept = "<p>All settings are the defaults.</p>"
     return (
         f"<h2>Everything that went in</h2><p>Truck: {escaped(result.truck.name)}. Road: {escaped(route.title)}; "
         f"{escaped(route.source)}. Model version {escaped(result.summary['model_version'])}.</p>"
         f'<div class="small">{kept}'
-        f"<details open><summary>Road: marks of its numbers</summary>{_table(('number', 'mark'), marks)}</details>"
+        f"<details open><summary>Road: marks of its numbers</summary>{table(('number', 'mark'), marks)}</details>"
         f"<details open><summary>Truck: {len(truck)} numbers with their sources</summary>"
-        f'<div class="wide" tabindex="0">{_table((*head, "source and mark"), truck)}</div></details>'
+        f'<div class="wide" tabindex="0">{table((*head, "source and mark"), truck)}</div></details>'
         f"<details open><summary>Settings: all {len(settings)}</summary>"
-        f'<div class="wide" tabindex="0">{_table((*head, "mark"), settings)}</div></details></div>'
+        f'<div class="wide" tabindex="0">{table((*head, "mark"), settings)}</div></details></div>'
     )
 
 
@@ -438,10 +257,10 @@ def trip_report(result: Result) -> str:
     body = (
         f"{_opening(result)}{_summary(result)}{_codes(result)}"
         f'<h2 class="page">The trip along the road</h2>'
-        f"{_figure('trip', 'The trip over its distance, panel by panel; the same numbers stand in trace.csv', trip_caption)}"
+        f"{figure_place('trip', 'The trip over its distance, panel by panel; the same numbers stand in trace.csv', trip_caption)}"
         f"{_places(result)}"
         f'<h2 class="page">Which gear and stage hold this truck, {where}</h2>'
-        f"{_figure('control', CONTROL_LABEL, control_caption)}"
+        f"{figure_place('control', CONTROL_LABEL, control_caption)}"
         f"{_energy(result)}{_event_log(result)}{_inputs(result)}{_sources()}"
     )
     figures = {
@@ -449,7 +268,7 @@ def trip_report(result: Result) -> str:
         "control": (control_figure(result, chart), False),
         "energy": (energy_figure(result), False),
     }
-    return _page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
+    return page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
 
 
 # ---------------------------------------------------------------- several trips
@@ -485,6 +304,17 @@ def _cell(unit: str, value: Any) -> str:
     if unit == "share":
         return f"{100.0 * value:.0f} %"
     return f"{value:.4g} {unit}".strip()
+
+
+def _height_note(comparison: Comparison) -> str:
+    """What to know before fuel of a road that is not level is compared with that of another."""
+    gained = [result.summary["height_gained_m"] for result in comparison.results]
+    if all(abs(height) <= LEVEL for height in gained):
+        return ""
+    return (
+        "<p>A road here ends higher or lower than it starts: its fuel has no credit for the height and cannot be compared with"
+        " that of other roads.</p>"
+    )
 
 
 def comparison_report(comparison: Comparison) -> str:
@@ -527,12 +357,12 @@ def comparison_report(comparison: Comparison) -> str:
         f"<h1{marked}>{escaped(title)}</h1>"
         f'<dl class="what"><dt>truck</dt><dd>{escaped(trucks)}</dd><dt>road</dt><dd>{escaped(roads)}</dd>'
         f"<dt>varied</dt><dd>{escaped(', '.join(keys))}</dd></dl>"
-        f"{_said(said)}{_cautions()}"
-        f'<h2>The trips</h2><div class="wide" tabindex="0">{_table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
+        f"{said_list(said)}{cautions()}"
+        f'<h2>The trips</h2><div class="wide" tabindex="0">{table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
         f'<h2>Side by side</h2><div class="wide small" tabindex="0">'
-        f"{_table(head, rows, numbers=range(1, len(head)))}</div>"
+        f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}</div>"
         f'<h2 class="page">The trips along the road</h2>'
-        f"{_figure('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
+        f"{figure_place('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
         f'<p class="small">Model version {escaped(versions)}.</p>{_sources()}'
     )
-    return _page(title, body, {"trips": (comparison_figure(comparison), True)})
+    return page(title, body, {"trips": (comparison_figure(comparison), True)})

@@ -8,7 +8,8 @@ from sim import sensors
 from sim.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.errors import SpecError
 from sim.kernel import settle_start
-from sim.plant import complete, friction_factors
+from sim.messages import trucks
+from sim.plant import asked_air_flow, complete, friction_factors
 from sim.records import (
     BOOST_TIME_ROW,
     FADE_ROW,
@@ -187,8 +188,12 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["curve_first"], p["curve_per_step"] = engine.si("full_load_rpm")[0], 1.0 / CURVE_STEP
     p["all_speed"] = 1.0 if engine.governor == "all-speed" else 0.0
     p["low_idle"] = engine.si("low_idle_rpm")
-    p["governed_speed"] = engine.si("governed_rpm")
-    p["droop"] = (engine.high_idle_rpm - engine.governed_rpm) / engine.governed_rpm
+    worn = truck.condition
+    p["governed_speed"] = engine.si("governed_rpm") - worn.si("governor_early_rpm")
+    p["droop"] = (engine.high_idle_rpm - engine.governed_rpm) / (engine.governed_rpm - worn.governor_early_rpm)
+    p["boost_leak_speed"] = worn.si("boost_leak_rpm")
+    p["fuel_delivery"] = worn.si("fuel_delivery_percent")
+    p["firing_share"] = 1.0 - len(worn.dead_cylinders) / engine.cylinders
     p["overspeed_bound"] = engine.si("overspeed_rpm")
     p["idle_gain"] = settings.simulation.governor_idle_gain_n_m_s_per_rad
     p["idle_integral_gain"] = IDLE_INTEGRAL_GAIN
@@ -284,7 +289,13 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["limit_tolerance"] = settings.simulation.si("limit_tolerance_km_h")
     _set_circuits(p, engine)
     p["circuits_watched"] = 1.0 if settings.circuits_watched else 0.0
+    p["governor_lag"] = worn.governor_lag_s
     power = complete(record, brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
+    if worn.intake_restriction_kpa or worn.exhaust_restriction_kpa:
+        rated = engine.si("rated_speed_rpm")
+        flow = float(asked_air_flow(record, rated, engine.si("rated_power_kw") / rated))
+        p["intake_restriction"] = worn.si("intake_restriction_kpa") / flow**2
+        p["exhaust_restriction"] = worn.si("exhaust_restriction_kpa") / flow**2
     _check_retarding_power(truck, power / 1000.0)
     return record
 
@@ -313,8 +324,9 @@ def _check_retarding_power(truck: Truck, power: float) -> None:
     stated = truck.engine_brake.rated_power_kw
     if abs(power - stated) > 0.02 * stated:
         raise SpecError(
-            f"engine_brake.rated_power_kw is {stated:g}, but rated_pressure_ratio {truck.engine_brake.rated_pressure_ratio:g}"
-            f" gives {power:.0f} kW at 2100 rpm; change one so that they agree within 2 %"
+            trucks.retarding_power(
+                stated_kw=stated, pressure_ratio=truck.engine_brake.rated_pressure_ratio, follows_kw=power
+            )
         )
 
 

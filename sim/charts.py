@@ -12,7 +12,7 @@ from sim.assemble import parameters_of, tables_of
 from sim.laws.air import air_density
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.thermal import compressor_power, fan_power
-from sim.plant import asked_air, asked_driveline, asked_resistance, asked_retarding
+from sim.plant import asked_air, asked_driveline, asked_pull, asked_resistance, asked_retarding
 from sim.specs import Settings, Truck
 from sim.units import to_si
 
@@ -119,6 +119,144 @@ class ControlChart:
     crossings: tuple[Crossing, ...]
 
 
+@dataclass(frozen=True)
+class TruckAt:
+    """A truck at a height, ready to be asked; engine and turbocharger settled, oil at 90 °C, fan clutch open.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, width). [any]
+    elevation : float
+        [m]
+    temperature : float
+        Of the air. [K]
+    pressure : float
+        Of the air, absolute. [Pa]
+    density : float
+        Of the air. [kg/m³]
+    wind : float
+        From ahead. [m/s]
+    """
+
+    truck: Truck
+    parameters: np.ndarray
+    tables: np.ndarray
+    elevation: float
+    temperature: float
+    pressure: float
+    density: float
+    wind: float
+
+    def turns_per_metre(self, gear: int) -> float:
+        """Engine speed over road speed in a gear.
+
+        Parameters
+        ----------
+        gear : int
+            [-]
+
+        Returns
+        -------
+        turns : float
+            [rad/m]
+        """
+        truck = self.truck
+        ratio = truck.gearbox.ratios[gear - 1]
+        return float(engine_speed_in_gear(1.0, truck.tyres.rolling_radius_m, ratio, truck.driveline.axle_ratio))
+
+    def drawn_power(self, turning: float) -> float:
+        """What fan and accessories take: fan clutch open, air compressor unloaded.
+
+        Parameters
+        ----------
+        turning : float
+            Engine speed. [rad/s]
+
+        Returns
+        -------
+        power : float
+            [W]
+        """
+        p = self.parameters[0]
+        fan = fan_power(turning, turning * p["fan_idle_share"], p["fan_coefficient"], p["fan_bearing_loss"])
+        pumped = compressor_power(turning, p["compressor_unloaded"], p["compressor_pumping"], 0.0)
+        return float(fan + p["steady_accessories"] + pumped)
+
+    def pull(self, gear: int, turning: float, boosted: bool = True) -> float:
+        """Force at the tyres at full pedal.
+
+        Parameters
+        ----------
+        gear : int
+            [-]
+        turning : float
+            Engine speed. [rad/s]
+        boosted : bool
+            False for the torque before the turbocharger has spun up. [-]
+
+        Returns
+        -------
+        force : float
+            [N]
+        """
+        drawn = self.drawn_power(turning)
+        air, outside = self.pressure, self.temperature
+        return float(asked_pull(self.parameters, self.tables, gear, turning, air, outside, drawn, boosted))
+
+    def resistance(self, speed: float, grade: float) -> float:
+        """Force of road and air.
+
+        Parameters
+        ----------
+        speed : float
+            [m/s]
+        grade : float
+            [-]
+
+        Returns
+        -------
+        force : float
+            Negative where the road pushes more than air and tyres hold. [N]
+        """
+        return float(asked_resistance(self.parameters, self.density, speed, self.wind, grade))
+
+
+def truck_at(truck: Truck, settings: Settings, elevation: float, start_elevation: float | None = None) -> TruckAt:
+    """A truck at a height in the weather of settings.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        Weather and fuel; the air temperature is that at `start_elevation`. [-]
+    elevation : float
+        Where the truck is. [m]
+    start_elevation : float or None
+        Where the weather is stated; None for where the truck is. [m]
+
+    Returns
+    -------
+    here : TruckAt
+        [SI]
+
+    Raises
+    ------
+    SpecError
+        The truck's numbers do not fit each other.
+    """
+    parameters = parameters_of(truck, settings, elevation if start_elevation is None else start_elevation)
+    temperature, pressure = asked_air(parameters, elevation)
+    density = float(air_density(pressure, temperature))
+    wind = settings.weather.wind_m_s
+    return TruckAt(truck, parameters, tables_of(truck), elevation, temperature, pressure, density, wind)
+
+
 def control_chart(
     truck: Truck,
     settings: Settings,
@@ -161,33 +299,23 @@ def control_chart(
     ----------
     [1] SAE J1489, scope: control speed on a grade by gear, service brakes excluded (published, seen second-hand).
     """
-    parameters = parameters_of(truck, settings, elevation if start_elevation is None else start_elevation)
-    tables = tables_of(truck)
-    p = parameters[0]
-    warmth, outside = asked_air(parameters, elevation)
-    density = float(air_density(outside, warmth))
-    wind = settings.weather.wind_m_s
-
-    def drawn(turning: float) -> float:
-        """Torque that fan and accessories take. [N m]"""
-        fan = fan_power(turning, turning * p["fan_idle_share"], p["fan_coefficient"], p["fan_bearing_loss"])
-        pumped = compressor_power(turning, p["compressor_unloaded"], p["compressor_pumping"], 0.0)
-        return float((fan + p["steady_accessories"] + pumped) / turning)
-
+    here = truck_at(truck, settings, elevation, start_elevation)
     turning = np.linspace(LOWEST_SPEED, truck.engine.si("governed_rpm"), POINTS)
-    extra = np.array([drawn(float(n)) for n in turning])
+    extra = np.array([here.drawn_power(float(n)) / float(n) for n in turning])
     curves = []
-    for gear, ratio in enumerate(truck.gearbox.ratios, start=1):
-        per_speed = float(engine_speed_in_gear(1.0, truck.tyres.rolling_radius_m, ratio, truck.driveline.axle_ratio))
-        slopes = np.array([asked_driveline(parameters, tables, -1.0, gear, float(n))[0] for n in turning])
+    for gear in range(1, len(truck.gearbox.ratios) + 1):
+        slopes = np.array([asked_driveline(here.parameters, here.tables, -1.0, gear, float(n))[0] for n in turning])
         for stage in STAGES:
             cylinders = truck.braking_cylinders(stage)
-            held = [asked_retarding(parameters, tables, gear, float(n), outside, cylinders) for n in turning]
-            curves.append(RetardingCurve(gear, stage, turning, turning / per_speed, np.array(held) + slopes * extra))
+            held = [
+                asked_retarding(here.parameters, here.tables, gear, float(n), here.pressure, cylinders) for n in turning
+            ]
+            force = np.array(held) + slopes * extra
+            curves.append(RetardingCurve(gear, stage, turning, turning / here.turns_per_metre(gear), force))
 
     def pushed(speeds: np.ndarray, grade: float) -> np.ndarray:
         """Force to be held back at speeds on a grade. [N]"""
-        return np.array([-asked_resistance(parameters, density, float(v), wind, grade) for v in speeds])
+        return np.array([-here.resistance(float(v), grade) for v in speeds])
 
     fastest = max(float(curve.speed[-1]) for curve in curves)
     speeds = np.linspace(0.0, fastest, POINTS)[1:]
@@ -198,7 +326,7 @@ def control_chart(
         for grade in grades
         if (found := _crossing(curve, grade, pushed(curve.speed, grade))) is not None
     ]
-    return ControlChart(elevation, warmth, tuple(curves), lines, tuple(crossings))
+    return ControlChart(elevation, here.temperature, tuple(curves), lines, tuple(crossings))
 
 
 def _crossing(curve: RetardingCurve, grade: float, push: np.ndarray) -> Crossing | None:

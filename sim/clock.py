@@ -5,7 +5,7 @@ crosses a level) or a place on the road ends the call early and wakes whoever wa
 """
 
 import heapq
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from itertools import count
 from typing import Any, NamedTuple
@@ -15,11 +15,11 @@ import simpy
 
 from sim.errors import RunError
 from sim.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
+from sim.messages import running
 from sim.records import (
     BELIEF,
     CLOCKWORK_SIZE,
     COMMAND,
-    LOG,
     LOG_EVERY,
     LOG_PLACES,
     LOG_ROWS,
@@ -95,11 +95,19 @@ class Clock(simpy.Environment):
         Records, tables and road. [SI]
     log_every : int
         Ticks between rows of the log. [-]
+    kernel : callable
+        What marches from one event to the next: that of the road, or one of the same arguments. [-]
+    places : array
+        What the log keeps, as places in the block, shape (columns,). [-]
     """
 
-    def __init__(self, rig: Rig, log_every: int) -> None:
+    def __init__(
+        self, rig: Rig, log_every: int, kernel: Callable[..., int] = advance, places: np.ndarray = LOG_PLACES
+    ) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
+        self._kernel = kernel
+        self._kept = places
         self._block: Any = memoryview(rig.memory.block)  # type: ignore[arg-type]
         self.tick = float(rig.parameters["tick"][0])
         self.happenings: list[Happening] = []
@@ -119,7 +127,7 @@ class Clock(simpy.Environment):
         self._levels[0] = NOWHERE, 1.0, -NOWHERE, 1.0
         self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
-        self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
+        self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
         self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
         self._arguments = self._gather()
 
@@ -219,7 +227,7 @@ class Clock(simpy.Environment):
         elif written >= len(self._log):
             self._new_chunk()
             written = 0
-        write_log_row(self._log, written, int(self._now), LOG_PLACES, self.rig.memory.block)
+        write_log_row(self._log, written, int(self._now), self._kept, self.rig.memory.block)
         self._clockwork[LOG_ROWS] = written + 1
 
     # ------------------------------------------------------------ waiting
@@ -297,7 +305,7 @@ class Clock(simpy.Environment):
             event.succeed()
             return event
         if not self._vacant:
-            raise RunError(f"more than {MOST_WATCHES} watch points wait at once")
+            raise RunError(running.too_many_watches(time_s=self.seconds, most=MOST_WATCHES))
         slot = heapq.heappop(self._vacant)
         levels, flags = self._level_cells, self._flag_cells
         levels[slot, WATCH_LEVEL] = level
@@ -407,7 +415,7 @@ class Clock(simpy.Environment):
         """Everything the kernel is called with but the tick to stop at."""
         rig = self.rig
         watches = (self._levels, self._flags)
-        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, LOG_PLACES, self._clockwork)
+        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, self._kept, self._clockwork)
 
     def load_kernel(self) -> None:
         """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""
@@ -415,18 +423,17 @@ class Clock(simpy.Environment):
 
     def _march(self, until: int) -> None:
         """Marches to a tick or to the first watch point before it."""
-        status = advance(*self._arguments, until)
+        status = self._kernel(*self._arguments, until)
         while status == LOG_FULL:
             self._new_chunk()
-            status = advance(*self._arguments, until)
+            status = self._kernel(*self._arguments, until)
         self._now = self._work_cells[TICK]
         if status == REACHED_WATCH:
             self._deliver()
         elif status == NOT_A_NUMBER:
             last = self.happenings[-1].event if self.happenings else "the start"
             raise RunError(
-                f"run stopped at {self.seconds:.2f} s, {self.true('distance') / 1000:.2f} km: the road speed left the numbers. "
-                f"Last event: {last}."
+                running.left_the_numbers(time_s=self.seconds, distance_km=self.true("distance") / 1000, last_event=last)
             )
 
     def _deliver(self) -> None:
@@ -451,7 +458,7 @@ class Clock(simpy.Environment):
     def _new_chunk(self) -> None:
         """Puts the full part of the log away and starts another."""
         self._full.append(self._log[: int(self._clockwork[LOG_ROWS])])
-        self._log = np.empty((LOG_CHUNK, 1 + len(LOG)))
+        self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
         self._clockwork[LOG_ROWS] = 0
         self._arguments = self._gather()
 
@@ -461,7 +468,7 @@ class Clock(simpy.Environment):
         Returns
         -------
         rows : array
-            Shape (rows, 1 + columns): tick, then the columns of `sim.records.LOG`. [SI]
+            Shape (rows, 1 + columns): tick, then what the log keeps, `sim.records.LOG` on a road. [SI]
         """
         return np.concatenate([*self._full, self._log[: int(self._clockwork[LOG_ROWS])]])
 
@@ -472,7 +479,7 @@ class Clock(simpy.Environment):
         self._slots.clear()
         self._places.clear()
         self._full.clear()
-        self._log = np.empty((0, 1 + len(LOG)))
+        self._log = np.empty((0, 1 + len(self._kept)))
         self._arguments = ()
         self._active_proc = None
 

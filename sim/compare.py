@@ -9,11 +9,11 @@ from typing import Any
 from sim.errors import HaulbenchError, SettingsError
 from sim.files import split_changes
 from sim.inputs import Inputs, read_inputs
+from sim.messages import comparison as comparison_messages
 from sim.result import Result
 
 MOST_TRIPS = 24
 WORDS = ("truck", "road", "settings")
-FORM = "write --vary KEY=a,b,c, for example --vary drill.style=snub,drag"
 
 # row of the table: name, unit, where it stands in the summary
 ROWS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
@@ -149,9 +149,9 @@ def read_vary(texts: Sequence[str]) -> dict[str, list[str]]:
     for text in texts:
         key, equals, values = (part.strip() for part in text.partition("="))
         if not equals or not key:
-            raise SettingsError(f"--vary {text[:80]}: {FORM}")
+            raise SettingsError(comparison_messages.no_equals_sign(text=text))
         if key in vary:
-            raise SettingsError(f"--vary {key} is given twice; put all its values in one: --vary {key}=a,b,c")
+            raise SettingsError(comparison_messages.key_twice(key=key))
         vary[key] = _split_values(values, grades=key == "road")
     return vary
 
@@ -288,44 +288,39 @@ def _text(value: Any) -> str:
 def _check_vary(values: dict[str, list[str]], changes: Sequence[str], asked: dict[str, str | None]) -> None:
     """Refuses keys that do not exist or are given twice, lists without values, and too many trips."""
     if not values:
-        raise SettingsError(f"nothing is varied; {FORM}")
+        raise SettingsError(comparison_messages.nothing_varied())
     given = {change.partition("=")[0].strip() for change in changes}
     for key, each in values.items():
         if not each or not all(each):
-            raise SettingsError(f"--vary {key}={','.join(each)[:80]}: a value is missing; {FORM}")
+            raise SettingsError(comparison_messages.value_missing(key=key, values=each))
         repeated = next((value for value in each if each.count(value) > 1), None)
         if repeated is not None:
-            raise SettingsError(f"--vary {key}: {repeated[:80]} is given twice; the two trips would be the same")
+            raise SettingsError(comparison_messages.value_twice(key=key, value=repeated))
         if key in WORDS:
             if asked[key]:
-                raise SettingsError(f"{key} is {asked[key]} and is varied as well; leave one of the two out")
+                raise SettingsError(comparison_messages.asked_and_varied(key=key, asked=str(asked[key])))
             continue
         try:
             split_changes([f"{key}={each[0]}"])
         except SettingsError as problem:
-            words = f" {', '.join(WORDS)} may be varied too." if "." not in key else ""
-            raise SettingsError(_as_vary(str(problem), [key]) + words) from None
+            told = comparison_messages.as_varied(problem=str(problem), keys=[key])
+            words = WORDS if "." not in key else ()
+            raise SettingsError(comparison_messages.no_such_key(problem=told, words=words)) from None
         if key in given:
-            raise SettingsError(f"{key} is given by --set and by --vary; leave one of the two out")
+            raise SettingsError(comparison_messages.set_and_varied(key=key))
     trips = 1
     for each in values.values():
         trips *= len(each)
     if trips > MOST_TRIPS:
-        counted = " x ".join(str(len(each)) for each in values.values())
         raise SettingsError(
-            f"--vary {', '.join(values)}: {counted + ' = ' if len(values) > 1 else ''}{trips} trips; "
-            f"a comparison may have {MOST_TRIPS} at most. Vary less."
+            comparison_messages.too_many_trips(
+                keys=list(values), counts=[len(each) for each in values.values()], trips=trips, most=MOST_TRIPS
+            )
         )
-
-
-def _as_vary(message: str, keys: Sequence[str]) -> str:
-    """A message about a change, when the change was not set but varied."""
-    for key in keys:
-        message = message.replace(f"--set {key}=", f"--vary {key}=")
-    return message
 
 
 def _named(problem: HaulbenchError, varied: dict[str, str], number: int, total: int) -> HaulbenchError:
     """The same problem with the combination it comes from."""
     combination = ", ".join(f"{key}={value}" for key, value in varied.items())
-    return type(problem)(f"trip {number} of {total} ({combination[:160]}): {_as_vary(str(problem), list(varied))}")
+    told = comparison_messages.as_varied(problem=str(problem), keys=list(varied))
+    return type(problem)(comparison_messages.in_trip(number=number, total=total, combination=combination, problem=told))

@@ -16,7 +16,16 @@ import numba
 import platformdirs
 
 KEPT_VERSIONS = 4
-KERNEL_SOURCES = ("compiled.py", "units.py", "records.py", "controller.py", "plant.py", "kernel.py", "laws/*.py")
+KERNEL_SOURCES = (
+    "compiled.py",
+    "units.py",
+    "records.py",
+    "controller.py",
+    "plant.py",
+    "kernel.py",
+    "laws/*.py",
+    "bench/kernel.py",
+)
 
 
 def source_hash(*patterns: str) -> str:
@@ -62,7 +71,7 @@ def _drop_old_versions(folder: Path) -> None:
             shutil.rmtree(old, ignore_errors=True)
 
 
-MODEL_VERSION = source_hash("*.py", "laws/*.py", "actors/*.py")
+MODEL_VERSION = source_hash("*.py", "laws/*.py", "actors/*.py", "bench/*.py")
 CACHE_FOLDER = _writable_folder(source_hash(*KERNEL_SOURCES))
 if not os.environ.get("NUMBA_CACHE_DIR"):
     numba.config.CACHE_DIR = str(CACHE_FOLDER)  # type: ignore[attr-defined]
@@ -86,8 +95,13 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return numba.njit(cache=True, error_model="numpy", forceinline=True)(function)
 
 
-def is_prepared() -> bool:
+def is_prepared(kernel: str = "advance") -> bool:
     """True when compiled code for this version of the model is already on disk.
+
+    Parameters
+    ----------
+    kernel : str
+        What marches: `advance` on a road, `advance_on_bench` on a bench. [-]
 
     Returns
     -------
@@ -95,4 +109,4 @@ def is_prepared() -> bool:
         [-]
     """
     config: Any = numba.config
-    return bool(config.DISABLE_JIT) or any(Path(config.CACHE_DIR).rglob("*advance*.nbi"))
+    return bool(config.DISABLE_JIT) or any(Path(config.CACHE_DIR).rglob(f"*.{kernel}-*.nbi"))

@@ -4,6 +4,7 @@ from sim.compiled import compiled
 from sim.laws.engine import oil_viscosity
 from sim.laws.engine_fluids import fuel_temperature, oil_pressure
 from sim.laws.foot import matched_speed, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
+from sim.laws.lag import lag_rate
 from sim.laws.sensing import (
     contact_voltage,
     divider_resistance,
@@ -45,7 +46,11 @@ def sense_sound(s, b, c, p):
     p : record
         Parameters; gains and offsets of the sensors. [SI]
     """
-    b["engine_speed"] = s["engine_speed"] * p["engine_speed_gain"]
+    turning = s["engine_speed"] * p["engine_speed_gain"]
+    if p["governor_lag"] > 0.0:
+        b["engine_speed"] += lag_rate(b["engine_speed"], turning, p["governor_lag"]) * p["tick"]
+    else:
+        b["engine_speed"] = turning
     b["road_speed"] = (
         indicated_speed(s["wheel_speed"], p["fitted_pulses"], p["programmed_pulses"]) * p["road_speed_gain"]
     )
@@ -246,7 +251,8 @@ def sense_circuits(s, b, c, p):
 
     turning = tone_wheel_frequency(s["engine_speed"] * p["engine_speed_gain"], p["crank_teeth"])
     b["crank_signal"] = at_pin(turning, p["crank_circuit"], p["crank_put"])
-    b["engine_speed"] = tone_wheel_speed(b["crank_signal"], p["crank_teeth"])
+    if p["governor_lag"] == 0.0 or p["crank_circuit"] > 0.5:  # a late governor keeps what it knew a moment ago
+        b["engine_speed"] = tone_wheel_speed(b["crank_signal"], p["crank_teeth"])
     half = tone_wheel_frequency(0.5 * s["engine_speed"], p["cam_teeth"])
     b["cam_signal"] = at_pin(half, p["cam_circuit"], p["cam_put"])
     b["cam_speed"] = 2.0 * tone_wheel_speed(b["cam_signal"], p["cam_teeth"])

@@ -11,6 +11,9 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from sim.errors import HaulbenchError, SettingsError, SpecError
+from sim.messages import settings as settings_messages
+from sim.messages import trucks
+from sim.messages import values as value_messages
 from sim.reading import is_there, read_toml
 from sim.specs import Part, Settings, Truck, keys_of
 from sim.units import quantity_in, unit_name, unit_of_key
@@ -81,6 +84,64 @@ def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
         Not found, or a table, key or value is wrong; the message names it.
     """
     values, sources = _read_truck(name, ())
+    return _changed_truck(name, values, sources, changes)
+
+
+def changed_truck(file: TruckFile, changes: Sequence[str]) -> TruckFile:
+    """A truck that is loaded already, with changes.
+
+    Parameters
+    ----------
+    file : TruckFile
+        [-]
+    changes : sequence of str
+        As in `load_truck`. [-]
+
+    Returns
+    -------
+    file : TruckFile
+        A new one; the same one without changes. [-]
+
+    Raises
+    ------
+    SpecError
+        A key or value is wrong; the message names it.
+    """
+    if not changes:
+        return file
+    return _changed_truck(file.name, file.truck.model_dump(), dict(file.sources), changes)
+
+
+def changed_settings(settings: Settings, changes: Sequence[str]) -> Settings:
+    """Settings that are loaded already, with changes.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+    changes : sequence of str
+        `table.key=value`, each for a key of the settings. [-]
+
+    Returns
+    -------
+    settings : Settings
+        New ones; the same ones without changes. [-]
+
+    Raises
+    ------
+    SettingsError
+        A key or value is wrong; the message names it.
+    """
+    if not changes:
+        return settings
+    values = settings.model_dump()
+    given = _apply(Settings, values, changes, SettingsError)
+    changed: Settings = _validated(Settings, values, "settings", SettingsError, given)
+    return changed
+
+
+def _changed_truck(name: str, values: dict[str, Any], sources: dict[str, str], changes: Sequence[str]) -> TruckFile:
+    """Applies changes to the values of a truck and checks the whole."""
     vehicle = values.get("vehicle")
     before = vehicle.get("mass_kg") if isinstance(vehicle, dict) else None
     given = _apply(Truck, values, changes, SpecError)
@@ -104,7 +165,7 @@ def _apply(
     for change in changes:
         table, key, value = parse_change(change, error, model)
         if not isinstance(values.setdefault(table, {}), dict):
-            raise error(f"--set {change}: {table} is a value in the file and must be a table")
+            raise error(value_messages.value_where_table_belongs(change=change, table=table))
         values[table][key] = value
         given[f"{table}.{key}"] = change
     return given
@@ -119,7 +180,7 @@ def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[
     base = data.pop("based_on", None)
     if base is not None:
         if not isinstance(base, str) or base in seen or len(seen) > 8:
-            raise SpecError(f"{path}: based_on must name another truck, and not in a circle; {base!r} was given")
+            raise SpecError(trucks.wrong_base(where=path, given=base))
         values, sources = _read_base(path, base, (*seen, path.stem))
     for table, content in data.items():
         if not isinstance(content, dict):
@@ -127,7 +188,7 @@ def _read_truck(name: str, seen: tuple[str, ...]) -> tuple[dict[str, Any], dict[
             continue
         part = values.setdefault(table, {})
         if not isinstance(part, dict):
-            raise SpecError(f"{path}: {table} is a table here and a value in {base}")
+            raise SpecError(trucks.table_over_value(where=path, table=table, base=base))
         for key, entry in content.items():
             value, source = entry, NOT_STATED
             if (
@@ -148,7 +209,7 @@ def _read_base(path: Path, base: str, seen: tuple[str, ...]) -> tuple[dict[str, 
     try:
         return _read_truck(str(beside) if base.lower().endswith(".toml") else base, seen)
     except SpecError as problem:
-        raise SpecError(f"{path}: based_on: {problem}") from None
+        raise SpecError(trucks.base_cannot_be_used(where=path, problem=str(problem))) from None
 
 
 def _truck_path(name: str) -> Path:
@@ -160,10 +221,7 @@ def _truck_path(name: str) -> Path:
     if path.suffix.lower() == ".toml" or is_there(path):
         return path
     near = get_close_matches(name, known, n=3, cutoff=0.4)
-    hint = f" Did you mean {' or '.join(near)}?" if near else ""
-    raise SpecError(
-        f'no truck is called "{name[:80]}".{hint} Trucks: {", ".join(known)}. A path to a TOML file works too.'
-    )
+    raise SpecError(trucks.no_such_truck(name=name, near=near, known=known))
 
 
 def list_settings() -> list[str]:
@@ -232,8 +290,9 @@ def load_settings_file(name: str | None = None, changes: Sequence[str] = ()) -> 
             continue
         text = values.pop(key)
         if not isinstance(text, str) or not text.strip():
-            shown = "a table" if isinstance(text, dict) else str(text) if isinstance(text, date | time) else repr(text)
-            raise SettingsError(f"{name}: {key} is {shown[:60]}; give a text ({meaning}), or leave the line out")
+            raise SettingsError(
+                settings_messages.not_a_text(where=str(name), key=key, given=_shown(text), meaning=meaning)
+            )
         texts[key] = text.strip()
     if path:
         for key, ending in (("road", ".csv"), ("truck", ".toml")):
@@ -248,7 +307,7 @@ def load_settings_file(name: str | None = None, changes: Sequence[str] = ()) -> 
 def _read_list_of_changes(found: Any, name: str | None) -> tuple[str, ...]:
     """What a comparison with these settings varies, when nothing else is asked for."""
     if not isinstance(found, list) or not all(isinstance(text, str) and "=" in text for text in found):
-        raise SettingsError(f'{name}: vary is {str(found)[:60]}; give a list such as ["drill.hold_stage=1,2,3"]')
+        raise SettingsError(settings_messages.not_a_list_of_changes(where=str(name), given=str(found)))
     return tuple(found)
 
 
@@ -261,10 +320,7 @@ def _settings_path(name: str) -> Path:
     if path.suffix.lower() == ".toml" or is_there(path):
         return path
     near = get_close_matches(name, known, n=3, cutoff=0.4)
-    hint = f" Did you mean {' or '.join(near)}?" if near else ""
-    raise SettingsError(
-        f'no settings are called "{name[:80]}".{hint} Settings: {", ".join(known)}. A path to a TOML file works too.'
-    )
+    raise SettingsError(settings_messages.no_such_settings(name=name, near=near, known=known))
 
 
 def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
@@ -293,27 +349,23 @@ def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
     for change in changes:
         name = change.partition("=")[0].strip()
         if "=" not in change or not name:
-            raise SettingsError(f"--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000")
+            raise SettingsError(value_messages.no_equals_sign(change=change))
         if name in truck_keys:
             truck.append(change)
         elif name in settings_keys:
             settings.append(change)
         else:
-            raise SettingsError(
-                f'--set {change}: no key is called "{name}". {_nearest(name, truck_keys | settings_keys)}'
-            )
+            raise SettingsError(_unknown_key(value_messages.as_change(change=change), name, truck_keys | settings_keys))
     return truck, settings
 
 
-def _nearest(name: str, known: set[str]) -> str:
-    """Names the keys most like a wrong one."""
+def _unknown_key(where: str, name: str, known: set[str]) -> str:
+    """Says which keys are most like a wrong one."""
     near = get_close_matches(name, sorted(known), n=3, cutoff=0.5)
     last = name.rpartition(".")[2]
     near += [key for key in sorted(known) if key.rpartition(".")[2].startswith(last) and key not in near][:2]
-    if near:
-        return f"Did you mean {' or '.join(near[:3])}?"
     tables = sorted({key.partition(".")[0] for key in known})
-    return f"Keys are table.key with the tables {', '.join(tables)}."
+    return value_messages.no_such_key(where=where, key=name, near=near[:3], tables=tables)
 
 
 def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) -> tuple[str, str, Any]:
@@ -346,22 +398,35 @@ def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) ->
     table, _, key = name.strip().partition(".")
     text = text.strip()
     unit = unit_of_key(key)
+    if _takes_text(model, table, key):
+        return table, key, text
     if text.lower() in ("true", "false"):
         return table, key, text.lower() == "true"
     if text.startswith("["):
         try:
             return table, key, tomllib.loads(f"x = {text}")["x"]
         except tomllib.TOMLDecodeError:
-            raise error(f'--set {change}: "{text}" is no list; write [1, 2, 3]') from None
+            raise error(value_messages.not_a_list(change=change, text=text)) from None
         except (ValueError, RecursionError):
-            raise error(f"--set {change[:60]}...: a number in it is too long, or brackets are too deep") from None
+            raise error(value_messages.list_too_deep(change=change)) from None
     try:
         value: Any = quantity_in(text, unit)
     except ValueError as problem:
         if text and not text[0].isdigit() and text[0] not in "+-.":
             return table, key, text
-        raise error(f"--set {change}: {problem}; {_allowed(model, [table, key], '', {})}") from None
+        raise error(
+            value_messages.change_not_read(
+                change=change, problem=str(problem), allowed=_allowed(model, [table, key], "", {})
+            )
+        ) from None
     return table, key, int(value) if not unit and text.lstrip("+-").isdigit() and abs(value) < 1e15 else value
+
+
+def _takes_text(model: type[Part], table: str, key: str) -> bool:
+    """True for a key whose value is any text, such as a name; it may begin with a digit."""
+    part = model.model_fields.get(table)
+    info = getattr(part.annotation, "model_fields", {}).get(key) if part else None
+    return info is not None and info.annotation is str
 
 
 def _validated(
@@ -371,7 +436,9 @@ def _validated(
     try:
         return model.model_validate(values)
     except ValidationError as problem:
-        raise error("\n".join(_sentence(model, where, item, given) for item in problem.errors()[:5])) from None
+        raise error(
+            value_messages.several(sentences=(_sentence(model, where, item, given) for item in problem.errors()[:5]))
+        ) from None
 
 
 def _sentence(model: type[Part], where: str, item: Any, given: dict[str, str]) -> str:
@@ -381,22 +448,26 @@ def _sentence(model: type[Part], where: str, item: Any, given: dict[str, str]) -
     known = {f"{table}.{key}" for table, key in keys_of(model)}
     kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
     if name in given:
-        where = f"--set {given[name]}"
+        where = value_messages.as_change(change=given[name])
     if kind == "missing":
-        return f"{where}: {name} is missing; add it"
+        return value_messages.missing(where=where, key=name)
     if kind == "extra_forbidden":
         if len(place) == 1:
             inside = sorted(key for key in known if key.endswith(f".{name}"))
-            hint = f" Did you mean {' or '.join(inside)}?" if inside else ""
-            above = f"; texts above them are {', '.join(SETTINGS_TEXTS)}" if model is Settings else ""
-            return f'{where}: no table is called "{name}".{hint} Tables are {", ".join(model.model_fields)}{above}'
-        return f'{where}: no key is called "{name}". {_nearest(name, known)}'
+            texts = list(SETTINGS_TEXTS) if model is Settings else []
+            return value_messages.no_such_table(
+                where=where, table=name, near=inside, tables=list(model.model_fields), texts=texts
+            )
+        return _unknown_key(where, name, known)
     if kind == "value_error":
-        return f"{where}: {name + ': ' if name else ''}{context['error']}"
-    shown = "a table" if isinstance(value, dict) else repr(value)
-    if isinstance(value, date | time):
-        shown = str(value)
-    return f"{where}: {name} is {shown[:60]}; {_allowed(model, place, kind, context)}"
+        return value_messages.do_not_fit(where=where, part=name, problem=str(context["error"]))
+    allowed = _allowed(model, place, kind, context)
+    return value_messages.not_allowed(where=where, key=name, given=_shown(value), allowed=allowed)
+
+
+def _shown(value: Any) -> str:
+    """A value of a TOML file as people write it."""
+    return "a table" if isinstance(value, dict) else str(value) if isinstance(value, date | time) else repr(value)
 
 
 def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[str, Any]) -> str:
@@ -407,22 +478,26 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
         part = annotation.annotation if annotation else None
     info = getattr(part, "model_fields", {}).get(place[-1]) if place else None
     if kind == "literal_error":
-        return f"allowed is {context['expected']}"
+        return value_messages.one_of(expected=context["expected"])
     if kind == "too_short":
-        return f"the list needs at least {context['min_length']} values"
+        return value_messages.list_too_short(least=context["min_length"])
     if kind == "too_long":
-        return f"the list may have at most {context['max_length']} values"
+        return value_messages.list_too_long(most=context["max_length"])
     if info is None:
-        return "each value of the list must be a number above 0"
+        return value_messages.list_of_positive()
     meaning = info.description or "a table"
     if info.annotation is bool:
-        return f"allowed is true or false ({meaning})"
+        return value_messages.true_or_false(meaning=meaning)
     bounds = {type(entry).__name__: entry for entry in info.metadata}
     low, high = getattr(bounds.get("Ge"), "ge", None), getattr(bounds.get("Le"), "le", None)
     if low is None or high is None:
-        return f"give a list of values ({meaning})" if "tuple" in str(info.annotation) else f"give a text ({meaning})"
-    whole = "a whole number from " if info.annotation is int else ""
-    return f"allowed is {whole}{low:g} to {high:g}{_spelt(unit_of_key(place[-1]))} ({meaning})"
+        if "tuple" in str(info.annotation):
+            return value_messages.a_list(meaning=meaning)
+        return value_messages.a_text(meaning=meaning)
+    unit = unit_of_key(place[-1])
+    return value_messages.a_range(
+        low=low, high=high, unit=unit_name(unit) if unit else "", whole=info.annotation is int, meaning=meaning
+    )
 
 
 def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
@@ -452,8 +527,3 @@ def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
             (f"{table}.{key}", default.replace("()", "[]"), words.removeprefix("allowed is ").removeprefix("give "))
         )
     return rows
-
-
-def _spelt(unit: str) -> str:
-    """A unit as people write it, with a space before it."""
-    return f" {unit_name(unit)}" if unit else ""

@@ -184,7 +184,7 @@ def _about_faults(scene: Scene) -> Iterator[str]:
     settings, length = scene.settings, scene.route.length
     for key, occurrences in (
         ("faults.occur", settings.faults.occurrences()),
-        ("bench.dialled", settings.bench.values()),
+        ("circuits.dialled", settings.circuits.values()),
     ):
         for occurrence in occurrences:
             if occurrence.trigger == "place" and occurrence.begin >= length:

@@ -1,11 +1,15 @@
 """What one trip is driven with, put together from names: settings, and the road and truck they may be meant for."""
 
+import hashlib
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sim.errors import HaulbenchError, SettingsError
 from sim.files import TruckFile, load_settings_file, load_truck, split_changes
-from sim.route import Route, load_route
+from sim.messages import settings as settings_messages
+from sim.route import Place, Route, load_route
 from sim.specs import Settings
 
 
@@ -53,20 +57,55 @@ def read_inputs(
     truck_changes, settings_changes = split_changes(changes)
     file = load_settings_file(settings, settings_changes)
     if file.truck and not truck:
-        _checked(f"{settings}: truck", load_truck, file.truck)
+        _checked(str(settings), "truck", load_truck, file.truck)
     if file.road and not route:
-        _checked(f"{settings}: road", load_route, file.road)
+        _checked(str(settings), "road", load_route, file.road)
     chosen_truck = truck or file.truck or otherwise[1]
     chosen_route = route or file.road or otherwise[0]
     for name, what in ((chosen_truck, "truck"), (chosen_route, "road")):
         if not name:
-            raise SettingsError(f"no {what} is given; name one, or settings that name one")
+            raise SettingsError(settings_messages.nothing_named(what=what))
     return Inputs(load_truck(chosen_truck, truck_changes), load_route(chosen_route), file.settings)
 
 
-def _checked(where: str, load: Callable[[str], object], name: str) -> None:
+def key_of(inputs: Inputs) -> str:
+    """The content address of a trip: equal for equal inputs and an equal model, and for nothing else.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        [-]
+
+    Returns
+    -------
+    key : str
+        32 hexadecimal digits. [-]
+    """
+    from sim.compiled import MODEL_VERSION
+
+    truck, road = inputs.truck, inputs.route
+    words: list[Any] = [
+        MODEL_VERSION,
+        truck.truck.model_dump(mode="json"),
+        truck.sources,
+        inputs.settings.model_dump(mode="json"),
+    ]
+    words += [road.name, road.title, road.source, road.marks, road.start_elevation]
+    words += [[[place.distance, place.value, place.text] for place in kind] for kind in _places(road)]
+    digest = hashlib.blake2b(json.dumps(words, sort_keys=True).encode(), digest_size=16)
+    for column in (road.distance, road.grade, road.slope, road.wind):
+        digest.update(column.tobytes())
+    return digest.hexdigest()
+
+
+def _places(road: Route) -> tuple[tuple[Place, ...], ...]:
+    """Everything that stands at one point of a road."""
+    return road.limits, road.stops, road.signs, road.curves
+
+
+def _checked(where: str, what: str, load: Callable[[str], object], name: str) -> None:
     """Says where a name stands that cannot be loaded."""
     try:
         load(name)
     except HaulbenchError as problem:
-        raise type(problem)(f"{where}: {problem}") from None
+        raise type(problem)(settings_messages.named_in_settings(where=where, what=what, problem=str(problem))) from None

@@ -150,6 +150,44 @@ def clutch_capacity(s, c, p):
 
 
 @compiled
+def book_engine(s, p, mean_speed, speed_after, step):
+    """Books what the engine burnt and where its work went over one step.
+
+    Parameters
+    ----------
+    s : record
+        State; ledger and heat not yet spread are written. [SI]
+    p : record
+        Parameters. [SI]
+    mean_speed : float
+        Engine speed over the step. [rad/s]
+    speed_after : float
+        Engine speed at its end; negative when the engine stops within it. [rad/s]
+    step : float
+        [s]
+    """
+    turned = mean_speed * step
+    friction_work = s["friction_torque"] * turned
+    if speed_after < 0.0:
+        # the engine stops within this tick: friction takes what it still turned with, and turns nothing backwards
+        friction_work += 0.5 * p["engine_inertia"] * speed_after * speed_after
+    compression_work = s["compression_torque"] * turned
+    s["engine_friction"] += friction_work
+    s["compression"] += compression_work
+    s["fan"] += s["fan_torque"] * turned
+    s["accessories"] += s["accessory_torque"] * turned
+    fuel_used = s["fuel_rate"] * step
+    fuel_energy = fuel_used * p["heating_value"]
+    combustion = fuel_energy - s["indicated_torque"] * turned
+    s["fuel_mass"] += fuel_used
+    s["fuel"] += fuel_energy
+    s["combustion_heat"] += combustion
+    s["pending_combustion"] += combustion
+    s["pending_friction"] += friction_work
+    s["pending_compression"] += compression_work
+
+
+@compiled
 def move(s, c, p, tables, step):
     """One step of the engine, the driveline, the drive wheels and the truck, with the ledger of their work.
 
@@ -299,22 +337,7 @@ def move(s, c, p, tables, step):
     drive_work = drive * mean_wheel * step
     brake_work = steer_work + trailer_work + drive_work
     s["service_brakes"] += brake_work
-    turned = mean_engine * step
-    friction_work = s["friction_torque"] * turned
-    if engine_after < 0.0:
-        # the engine stops within this tick: friction takes what it still turned with, and turns nothing backwards
-        friction_work += 0.5 * p["engine_inertia"] * engine_after * engine_after
-    compression_work = s["compression_torque"] * turned
-    s["engine_friction"] += friction_work
-    s["compression"] += compression_work
-    s["fan"] += s["fan_torque"] * turned
-    s["accessories"] += s["accessory_torque"] * turned
-    fuel_used = s["fuel_rate"] * step
-    fuel_energy = fuel_used * p["heating_value"]
-    combustion = fuel_energy - s["indicated_torque"] * turned
-    s["fuel_mass"] += fuel_used
-    s["fuel"] += fuel_energy
-    s["combustion_heat"] += combustion
+    book_engine(s, p, mean_engine, engine_after, step)
 
     s["drive_force"] = slope * clutch - drag_acted if gear != 0 else -drag_acted
     s["tyre_force"] = tyre_force
@@ -342,9 +365,6 @@ def move(s, c, p, tables, step):
     s["wheel_speed"] = wheel_after
     s["engine_speed"] = max(engine_after, 0.0)
     s["shaft_speed"] = shaft_after
-    s["pending_combustion"] += combustion
-    s["pending_friction"] += friction_work
-    s["pending_compression"] += compression_work
     s["pending_steer"] += steer_work
     s["pending_drive"] += drive_work
     s["pending_trailer"] += trailer_work
@@ -413,7 +433,7 @@ def warm_group(temperature, speed, ambient, work, drums, p, step):
 
 
 @compiled
-def warm(s, p, step):
+def warm(s, p, air_speed, step):
     """Every temperature and the heat book, after several ticks: heat is slow, so it is spread every `SLOW_TICKS`.
 
     Parameters
@@ -422,6 +442,8 @@ def warm(s, p, step):
         State; the heat made since the last call is taken from its `pending` fields. [SI]
     p : record
         Parameters. [SI]
+    air_speed : float
+        Of the air at radiator and drums: the road speed, or that of a blower. [m/s]
     step : float
         Since the last call. [s]
     """
@@ -441,7 +463,7 @@ def warm(s, p, step):
     s["pending_drive"] = 0.0
     s["pending_trailer"] = 0.0
     ambient = s["ambient_temperature"]
-    speed = s["speed"]
+    speed = air_speed
     total = 0.0
     drums = 0.0
     hottest = 0.0
@@ -695,7 +717,7 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
         count(s, c, p, step)
         tick += 1
         if tick % SLOW_TICKS == 0:
-            warm(s, p, SLOW_TICKS * step)
+            warm(s, p, s["speed"], SLOW_TICKS * step)
         if tick % every == 0:
             write_log_row(log, written, tick, places, block)
             written += 1

@@ -13,15 +13,19 @@ from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.brakes import brake_force, hot_stroke, slack_effectiveness
 from sim.laws.driveline import wheel_torque
 from sim.laws.engine import (
+    air_flow,
     air_limited_torque,
     air_per_cycle,
+    back_pressed,
     boost_target,
     friction_temperature_factor,
     governor_share,
     idle_torque,
+    leaked_pressure,
     mean_pressure_torque,
     motoring_mean_pressure,
     pedal_torque,
+    restriction_pressure,
     road_speed_share,
     straight_line_fuel,
 )
@@ -37,13 +41,19 @@ from sim.laws.sensing import pulses_per_mile, revolutions_per_mile
 from sim.laws.tables import table_value
 from sim.laws.thermal import compressor_power, fan_power
 from sim.records import (
+    AIR_FUEL_LIMIT,
     BOOST_TIME_ROW,
     FADE_ROW,
     FUEL_MAP_ROW,
+    FULL_LOAD_CURVE,
     FULL_LOAD_ROW,
     GEARBOX_SHARE_ROW,
+    GOVERNOR,
+    IDLE_GOVERNOR,
+    NO_LIMITER,
     OIL_FACTOR_ROW,
     RATIO_ROW,
+    ROAD_SPEED_LIMIT,
 )
 from sim.units import BAR, SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
 
@@ -53,6 +63,7 @@ MISREAD_ALTITUDE = 1000.0  # Pa, assumed: a barometer is believed as it reads up
 HIGHEST_ROAD = 5.5e4  # Pa: no road lies higher, so no lower reading takes more torque away
 SMOKE_SHOWS = 1.02  # assumed: torque over what the air allows at which smoke shows
 AIR_STEP = 0.1  # m of height within which the air counts as unchanged (0.001 % of its density)
+MOST_DEPRESSION = 0.8  # of the outside pressure: the air a blocked filter can hold back
 LEAST_SPEED_FOR_POWER = 30.0  # rad/s: below it a power is turned into torque as if the engine ran at this speed
 
 
@@ -321,6 +332,35 @@ def fuel_rate(indicated, friction, speed, p, tables):
 
 
 @compiled
+def restrictions(s, p):
+    """What a blocked air filter or exhaust takes; nothing in a sound engine.
+
+    Parameters
+    ----------
+    s : record
+        State; the two pressures are written. [SI]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        To push the exhaust out against its back pressure. [N m]
+    """
+    if p["intake_restriction"] <= 0.0 and p["exhaust_restriction"] <= 0.0:
+        s["intake_depression"] = 0.0
+        s["back_pressure"] = 0.0
+        return 0.0
+    intake_temperature = s["ambient_temperature"] + p["intake_rise"]
+    air = air_per_cycle(s["manifold_pressure"], intake_temperature, p["displacement"], p["volumetric_efficiency"])
+    flow = air_flow(air, s["engine_speed"])
+    depression = restriction_pressure(p["intake_restriction"], flow)
+    s["intake_depression"] = min(depression, MOST_DEPRESSION * s["ambient_pressure"])
+    s["back_pressure"] = restriction_pressure(p["exhaust_restriction"], flow)
+    return mean_pressure_torque(s["back_pressure"], p["displacement"])
+
+
+@compiled
 def engine(s, b, c, p, tables):
     """Torque and fuel of the engine, engine brake and accessories included.
 
@@ -344,11 +384,13 @@ def engine(s, b, c, p, tables):
     friction = warm * table_value(
         tables[OIL_FACTOR_ROW], p["oil_factor_first"], p["oil_factor_per_step"], s["oil_temperature"]
     )
+    friction += restrictions(s, p)
     cylinders = working_cylinders(c, p)
     compression = 0.0
     indicated = 0.0
     demand = 0.0
     smoking = 0.0
+    limiter = NO_LIMITER
     if cylinders > 0.0:
         compression = compression_torque(cylinders, s["manifold_pressure"], s["ambient_pressure"], p)
     else:
@@ -373,23 +415,39 @@ def engine(s, b, c, p, tables):
                 p["governed_speed"],
                 p["droop"],
             )
-            indicated *= road_speed_share(b["road_speed"], p["road_speed_limit"], p["road_speed_band"])
+            asked = 1.0 if p["all_speed"] > 0.5 else s["accelerator"]
+            if s["accelerator"] > 0.0 and indicated < asked * full_indicated:
+                limiter = GOVERNOR
+            share = road_speed_share(b["road_speed"], p["road_speed_limit"], p["road_speed_band"])
+            indicated *= share
+            if share < 1.0:
+                limiter = ROAD_SPEED_LIMIT
         idle = idle_torque(believed, p["low_idle"], warm, p["idle_gain"], s["idle_integral"], p["refuel_span"])
+        if idle > indicated:
+            limiter = IDLE_GOVERNOR
         indicated = min(max(indicated, idle), full_indicated)
         if watched:
             injecting = c["fuel_off"] < 0.5 and b["key"] > 0.5 and believed > 0.0
             indicated = min(indicated, (1.0 - c["derate"]) * full_indicated) if injecting else 0.0
+        if limiter == NO_LIMITER and indicated >= full_indicated:
+            limiter = FULL_LOAD_CURVE
         demand = indicated / full_indicated
         if indicated > 0.0:
             smoke = air_limit(s["manifold_pressure"], s["ambient_temperature"], p["least_air_fuel"], p)
             if watched:
-                indicated = min(indicated, believed_air_limit(s, b, p, full_indicated))
+                allowed = believed_air_limit(s, b, p, full_indicated)
+                if allowed < indicated:
+                    limiter = AIR_FUEL_LIMIT
+                    indicated = allowed
                 smoking = 1.0 if indicated > SMOKE_SHOWS * smoke else 0.0
                 if indicated * SMOKE_SHOWS < smoke:
                     # less than the air allows: the turbocharger gets no more than that
                     demand = min(demand, indicated / full_indicated)
-            else:
-                indicated = min(indicated, smoke)
+            elif smoke < indicated:
+                limiter = AIR_FUEL_LIMIT
+                indicated = smoke
+    commanded = indicated
+    indicated *= p["fuel_delivery"] * p["firing_share"]
     fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]
     fan = fan_power(speed, fan_speed, p["fan_coefficient"], p["fan_bearing_loss"])
     accessories = p["steady_accessories"] + compressor_power(
@@ -398,6 +456,8 @@ def engine(s, b, c, p, tables):
     per_speed = 1.0 / max(speed, LEAST_SPEED_FOR_POWER)
     s["full_load_torque"] = full
     s["fuel_demand"] = demand
+    s["limiter"] = limiter
+    s["commanded_torque"] = commanded
     s["indicated_torque"] = indicated
     s["warm_friction"] = warm
     s["friction_torque"] = friction
@@ -438,10 +498,11 @@ def manifold_target(s, p, tables):
     """
     speed = s["engine_speed"]
     ambient = s["ambient_pressure"]
+    inlet = ambient - s["intake_depression"]
     if s["active_cylinders"] > 0.0:
         target = braking_boost_target(
             speed,
-            ambient,
+            inlet,
             p["braking_pressure_ratio"],
             s["active_cylinders"] / p["cylinders"],
             p["braking_share_exponent"],
@@ -449,8 +510,13 @@ def manifold_target(s, p, tables):
         lag = p["braking_boost_time"]
     else:
         full_indicated = s["full_load_torque"] + s["warm_friction"]
-        target = boost_target(ambient, s["fuel_demand"], full_indicated * p["matched_boost"])
+        burnt = s["fuel_demand"] * (p["fuel_delivery"] * p["firing_share"])
+        target = boost_target(inlet, burnt, full_indicated * p["matched_boost"])
         lag = table_value(tables[BOOST_TIME_ROW], p["curve_first"], p["curve_per_step"], speed)
+    if p["boost_leak_speed"] > 0.0:
+        target = leaked_pressure(target, inlet, speed, p["boost_leak_speed"])
+    if s["back_pressure"] > 0.0:
+        target = back_pressed(target, inlet, ambient, s["back_pressure"])
     if target < s["manifold_pressure"]:
         lag = p["boost_fall_time"]
     return target, lag
@@ -813,6 +879,30 @@ def asked_driveline(parameters, tables, torque, gear, speed):
     """
     slope, drag, _ = driveline(torque, gear, speed, 1.0, parameters[0], tables)
     return slope, drag
+
+
+@compiled
+def asked_air_flow(parameters, speed, torque):
+    """Air a sound engine takes in at sea level once the boost has settled.
+
+    Parameters
+    ----------
+    parameters : array
+        Parameter record, shape (1,), completed. [SI]
+    speed : float
+        Engine speed. [rad/s]
+    torque : float
+        Full-load torque there. [N m]
+
+    Returns
+    -------
+    flow : float
+        [kg/s]
+    """
+    p = parameters[0]
+    manifold = boost_target(SEA_LEVEL_PRESSURE, 1.0, (torque + warm_friction(speed, p)) * p["matched_boost"])
+    intake = SEA_LEVEL_TEMPERATURE + p["intake_rise"]
+    return air_flow(air_per_cycle(manifold, intake, p["displacement"], p["volumetric_efficiency"]), speed)
 
 
 @compiled

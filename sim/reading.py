@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import HaulbenchError
+from sim.messages import files
 
 MOST_BYTES = 1_000_000
 
@@ -50,17 +51,17 @@ def read_toml(path: Path, error: type[HaulbenchError]) -> dict[str, Any]:
     """
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise error(f"{path}: {path.stat().st_size} bytes; such a file may have {MOST_BYTES} at most")
+            raise error(files.too_many_bytes(where=path, size=path.stat().st_size, most=MOST_BYTES))
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except FileNotFoundError:
-        raise error(f"{path}: there is no such file") from None
+        raise error(files.missing(where=path)) from None
     except IsADirectoryError:
-        raise error(f"{path}: is a folder; name a TOML file") from None
+        raise error(files.folder(where=path, wanted=files.TOML)) from None
     except UnicodeDecodeError:
-        raise error(f"{path}: is not a text file in UTF-8") from None
+        raise error(files.not_text(where=path, encoding="UTF-8", save_as=files.AS_TEXT)) from None
     except tomllib.TOMLDecodeError as problem:
-        raise error(f"{path}: cannot be read as TOML: {problem}") from None
+        raise error(files.not_toml(where=path, problem=str(problem))) from None
     except (ValueError, RecursionError):
-        raise error(f"{path}: cannot be read as TOML: a number in it is too long, or brackets are too deep") from None
+        raise error(files.toml_too_deep(where=path)) from None
     except OSError as problem:
-        raise error(f"{path}: cannot be read ({problem.strerror})") from None
+        raise error(files.unreadable(where=path, reason=str(problem.strerror))) from None

@@ -72,7 +72,9 @@ air_density           | kg/m3  | outside air
 air_elevation         | m      | height for which the air was last worked out
 full_load_torque      | N m    | rated curve at this speed
 fuel_demand           | -      | fuel asked for as a share of full-load fuel
+commanded_torque      | N m    | what the controller makes the injectors give, as torque on the pistons of a sound engine
 indicated_torque      | N m    | made by the pistons
+limiter               | -      | code of what holds the torque down
 warm_friction         | N m    | motoring torque with the oil at 90 C
 friction_torque       | N m    | motoring torque
 compression_torque    | N m    | engine brake
@@ -81,6 +83,12 @@ accessory_torque      | N m    | accessories at the crankshaft
 engine_torque         | N m    | at the flywheel, negative while it holds back
 clutch_torque         | N m    | through the clutch
 fuel_rate             | kg/s   | injected
+intake_depression     | Pa     | lost before the compressor, more than in a sound engine
+back_pressure         | Pa     | behind the turbine, more than in a sound engine
+absorber_target       | rad/s  | engine speed the bench is holding now
+absorber_learnt       | N m    | slow part of the absorber; on rollers a force in N
+absorber_torque       | N m    | of the absorber at the flywheel, negative while it drives the engine
+absorber_force        | N      | of the absorber at the rollers
 active_cylinders      | -      | cylinders working as an engine brake
 engine_brake_power    | W      | taken by the engine as a brake, friction and accessories included; 0 with no cylinder working
 fan_power             | W      | at the crankshaft
@@ -130,6 +138,7 @@ aero                  | J      | air drag; negative when a tail wind pushes
 rolling               | J      | tyres
 service_brakes        | J      | service brakes
 climb                 | J      | work against the weight; negative downhill
+absorber              | J      | taken by the absorber of a bench
 pending_combustion    | J      | heat of combustion not yet spread
 pending_friction      | J      | heat of engine friction not yet spread
 pending_compression   | J      | heat of the engine brake not yet spread
@@ -216,6 +225,10 @@ stage                 | -      | engine-brake stage switched on
 stage_requested       | -      | engine-brake stage asked for
 stage_reason          | -      | code of what decided the stage
 fan                   | -      | 1 fan clutch engaged
+absorber_mode         | -      | bench: 0 no load, 1 hold absorber_speed, 2 hold absorber_load
+absorber_speed        | rad/s  | engine speed to be held, for mode 1
+absorber_rate         | rad/s2 | fastest change of the speed held
+absorber_load         | N m    | for mode 2
 speed_limit           | m/s    | posted
 set_speed             | m/s    | speed the cruise control holds, 0 while it does not
 derate                | -      | share of full load the controller withholds
@@ -292,6 +305,11 @@ full_load_air_fuel    | -      | air per fuel the turbocharger gives at full loa
 matched_boost         | 1/(N m) | full-load pressure ratio per full-load indicated torque
 boost_fall_time       | s      | lag, pressure falling
 braking_boost_time    | s      | lag, engine brake working
+intake_restriction    | Pa s2/kg2 | pressure lost before the compressor over air flow squared, 0 sound
+exhaust_restriction   | Pa s2/kg2 | pressure behind the turbine over air flow squared, 0 sound
+boost_leak_speed      | rad/s  | engine speed at which as much charge air escapes as the cylinders take, 0 sound
+fuel_delivery         | -      | share of the commanded fuel that is injected, 1 sound
+firing_share          | -      | share of the cylinders that fire, 1 sound
 indicated_efficiency  | -      | slope of the straight-line fuel model
 heating_value         | J/kg   | lower heating value of the fuel
 fuel_map_used         | -      | 1 fuel from a map, 0 straight line
@@ -379,6 +397,7 @@ fade_per_step         | 1/K    | one over the step of that table
 fitted_pulses         | 1/mi   | pulses per mile the hardware gives
 programmed_pulses     | 1/mi   | pulses per mile the controller has been told
 engine_speed_gain     | -      | crankshaft sensor
+governor_lag          | s      | of the engine speed the controller reads, 0 sound
 road_speed_gain       | -      | road-speed sensor
 boost_gain            | -      | boost sensor
 boost_offset          | Pa     | boost sensor
@@ -467,6 +486,11 @@ fan_switch_circuit    | -      | 0 sound, else what stands for its signal: see s
 fan_switch_put        | V      | what the pin carries then
 key_circuit           | -      | 0 sound, else what stands for its signal: see sim.sensors
 key_put               | V      | what the pin carries then
+absorber_stiffness    | N m s/rad | bench: torque per engine speed off the one to be held
+absorber_settling     | s      | bench: time in which the absorber learns the load
+absorber_capacity     | N m    | bench: most torque at the flywheel
+on_rollers            | -      | bench: 1 a truck on rollers, 0 an engine by its flywheel
+blower_speed          | m/s    | bench: air blown at the radiator
 """)
 
 
@@ -541,6 +565,9 @@ REASONS = (
     "oil-temperature signal lost",
     "selector not readable",
 )
+
+LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")
+NO_LIMITER, FULL_LOAD_CURVE, GOVERNOR, ROAD_SPEED_LIMIT, IDLE_GOVERNOR, AIR_FUEL_LIMIT = range(6)
 
 
 class Column(NamedTuple):
@@ -639,6 +666,45 @@ wind_m_s                | state.wind                |
 """)
 LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 
+# of a bench run: the same names where the quantity is the same
+BENCH_LOG = _columns("""
+engine_speed_rpm        | state.engine_speed        | rpm
+engine_torque_n_m       | state.engine_torque       |
+absorber_torque_n_m     | state.absorber_torque     |
+fuel_rate_g_s           | state.fuel_rate           | g_s
+boost_kpa               | state.boost               | kpa
+accelerator_percent     | state.accelerator         | percent
+fuel_demand_percent     | state.fuel_demand         | percent
+limiter                 | state.limiter             | limiter
+full_load_torque_n_m    | state.full_load_torque    |
+commanded_torque_n_m    | state.commanded_torque    |
+indicated_torque_n_m    | state.indicated_torque    |
+warm_friction_n_m       | state.warm_friction       |
+friction_torque_n_m     | state.friction_torque     |
+fan_torque_n_m          | state.fan_torque          |
+accessory_torque_n_m    | state.accessory_torque    |
+compression_torque_n_m  | state.compression_torque  |
+engine_brake_power_kw   | state.engine_brake_power  | kw
+brake_stage             | command.stage             |
+active_cylinders        | state.active_cylinders    |
+intake_depression_kpa   | state.intake_depression   | kpa
+back_pressure_kpa       | state.back_pressure       | kpa
+manifold_pressure_kpa   | state.manifold_pressure   | kpa
+coolant_temperature_c   | state.coolant_temperature | c
+oil_temperature_c       | state.oil_temperature     | c
+fan_on                  | command.fan               |
+gear                    | state.gear                |
+speed_m_s               | state.speed               |
+drive_force_n           | state.drive_force         |
+rolling_force_n         | state.rolling_force       |
+tyre_force_n            | state.tyre_force          |
+absorber_force_n        | state.absorber_force      |
+wheel_slip              | state.wheel_slip          |
+ambient_pressure_kpa    | state.ambient_pressure    | kpa
+ambient_temperature_c   | state.ambient_temperature | c
+""")
+BENCH_LOG_PLACES = np.array([column.place for column in BENCH_LOG], dtype=np.int64)
+
 
 class Memory(NamedTuple):
     """State, belief and command over one block of doubles."""
@@ -682,7 +748,7 @@ def exported(values: np.ndarray, unit: str) -> np.ndarray:
     values : array
         Shape (rows,). [unit]
     """
-    if unit in ("", "reason"):
+    if unit in ("", "reason", "limiter"):
         return values
     if unit == "g_s":
         return values * 1000.0

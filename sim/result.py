@@ -111,6 +111,26 @@ class Trace(Mapping[str, np.ndarray]):
         along = self["distance_m"]
         return float((np.maximum.accumulate(along) - along).max()) if len(along) else 0.0
 
+    def in_gear(self, gear: int) -> tuple[float, float | None]:
+        """How long a gear was in, and how fast the engine turned in it.
+
+        Parameters
+        ----------
+        gear : int
+            [-]
+
+        Returns
+        -------
+        duration : float
+            [s]
+        engine_speed : float or None
+            Mean over that time; None for a gear that was never in. [rpm]
+        """
+        spans = np.diff(self["time_s"], append=self["time_s"][-1:])
+        spans[self["gear"] != gear] = 0.0
+        duration = float(spans.sum())
+        return duration, float((spans * self["engine_speed_rpm"]).sum()) / duration if duration > 0.0 else None
+
     def frame(self) -> Any:
         """The trace as a DataFrame.
 
@@ -334,6 +354,7 @@ def summarise(
     route: Route,
     settings: Settings,
     trace: Trace,
+    gears: int,
 ) -> dict[str, Any]:
     """The numbers of a finished trip.
 
@@ -359,16 +380,29 @@ def summarise(
         [-]
     trace : Trace
         For the extremes the kernel does not count. [as named]
+    gears : int
+        Of the gearbox. [-]
 
     Returns
     -------
     summary : dict
         Keys carry their unit; `timing` is added by the caller. [-]
+
+    Notes
+    -----
+    A road that ends higher or lower than it starts stores or returns height. The credited fuel takes m g h out at the
+    engine's indicated efficiency, the least fuel that height can cost: m g h / (heating value x indicated efficiency). On a
+    long descent the brakes have eaten what the height would have given back, and the credited fuel says little.
     """
     s, p = after[0], parameters[0]
     fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
     litres = fuel_kg / settings.fuel.density_kg_per_l
     climbed = route.elevation_at(distance) - route.start_elevation
+    credited_kg = fuel_kg - float(
+        p["mass"] * STANDARD_GRAVITY * climbed / (p["heating_value"] * p["indicated_efficiency"])
+    )
+    credited_litres = credited_kg / settings.fuel.density_kg_per_l
+    top_gear_time, top_gear_speed = trace.in_gear(gears)
     counted = [event["event"] for event in events]
     held = {
         "engine": float(s["held_by_engine"]),
@@ -385,6 +419,10 @@ def summarise(
         "fuel_kg": fuel_kg,
         "fuel_l_per_100km": litres / distance * 1e5 if distance > 0.0 else None,
         "fuel_mpg_us": (distance / MILE) / (litres * 1e-3 / US_GALLON) if litres > 0.0 else None,
+        "fuel_credited_l_per_100km": credited_litres / distance * 1e5 if distance > 0.0 else None,
+        "fuel_credited_mpg_us": (distance / MILE) / (credited_litres * 1e-3 / US_GALLON)
+        if credited_litres > 0.0
+        else None,
         "co2_kg": fuel_kg * settings.fuel.co2_kg_per_kg,
         "mean_speed_m_s": distance / seconds if seconds > 0.0 else 0.0,
         "max_speed_m_s": float(s["max_speed"]),
@@ -397,6 +435,8 @@ def summarise(
         "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
         "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
         "gear_shifts": counted.count("gear_engaged"),
+        "top_gear_time_s": top_gear_time,
+        "top_gear_engine_speed_rpm": top_gear_speed,
         "service_brake_applications": counted.count("brakes_applied"),
         "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
         "stage_changes": counted.count("stage_changed"),

@@ -8,6 +8,7 @@ import csv
 import io
 import math
 import re
+import tomllib
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -18,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from sim.errors import RouteError
+from sim.messages import files, roads
 from sim.reading import is_there, read_toml
 from sim.units import STANDARD_GRAVITY, quantity_in, to_si
 
@@ -32,6 +34,8 @@ COLUMNS = (
     "curve_radius_m",
 )
 STEEPEST = 0.35  # rise over run; steeper is taken for a mistake
+FACTS = ("title", "source", "marks", "start_elevation_m")  # in the TOML beside a road
+LOWEST = -450.0  # m
 HIGHEST = 6000.0  # m
 LONGEST = 3.0e6  # m
 MOST_BYTES = 64_000_000
@@ -108,6 +112,17 @@ class Route:
         return points
 
     @cached_property
+    def _shape(self) -> list[tuple[float, float]]:
+        """Grade and its change at each point as plain numbers."""
+        return list(zip(self.grade.tolist(), self.slope.tolist(), strict=True))
+
+    @cached_property
+    def _rises(self) -> list[float]:
+        """Height at each point as plain numbers."""
+        heights: list[float] = self.elevation.tolist()
+        return heights
+
+    @cached_property
     def _limit_places(self) -> list[float]:
         """Where the limits stand, in the order of the road."""
         return [place.distance for place in self.limits]
@@ -131,7 +146,7 @@ class Route:
 
     def _rise(self, place: int, into: float) -> float:
         """Height gained from a point over a length: the integral of sin(atan(grade))."""
-        grade, slope = float(self.grade[place]), float(self.slope[place])
+        grade, slope = self._shape[place]
         after = grade + slope * into
         if abs(slope * into) < 1e-9:
             mean = 0.5 * (grade + after)
@@ -152,7 +167,7 @@ class Route:
             [m]
         """
         place = self._place_at(distance)
-        return float(self.elevation[place]) + self._rise(place, distance - self._points[place])
+        return self._rises[place] + self._rise(place, distance - self._points[place])
 
     def grade_at(self, distance: float) -> float:
         """Grade at a distance.
@@ -310,10 +325,7 @@ def load_route(name: str) -> Route:
     from difflib import get_close_matches
 
     near = get_close_matches(name, known, n=3, cutoff=0.4)
-    hint = f" Did you mean {' or '.join(near)}?" if near else ""
-    raise RouteError(
-        f'no road is called "{name[:80]}".{hint} Roads: {", ".join(known)}. A path to a CSV file or grade:-6%,10km,1100m works too.'
-    )
+    raise RouteError(roads.no_such_road(name=name, near=near, known=known))
 
 
 def constant_grade(text: str) -> Route:
@@ -334,21 +346,20 @@ def constant_grade(text: str) -> Route:
     RouteError
         Not of that form or out of range.
     """
-    form = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
     parts = [part.strip() for part in text.removeprefix("grade:").split(",")]
     if len(parts) not in (2, 3) or not all(parts):
-        raise RouteError(f'"{text}" is no constant grade; {form}')
+        raise RouteError(roads.no_constant_grade(text=text))
     try:
         percent = quantity_in(parts[0], "percent")
         length = quantity_in(parts[1], "m")
         altitude = quantity_in(parts[2], "m") if len(parts) == 3 else 0.0
     except ValueError as problem:
-        raise RouteError(f'"{text}": {problem}; {form}') from None
+        raise RouteError(roads.grade_number(text=text, problem=str(problem))) from None
     grade = percent / 100.0
-    _within(f'"{text}": grade', percent, -100 * STEEPEST, 100 * STEEPEST, "%")
-    _within(f'"{text}": length', length, 10.0, LONGEST, "m")
-    _within(f'"{text}": altitude', altitude, -450.0, HIGHEST, "m")
-    _within(f'"{text}": altitude at the end', altitude + grade * length, -450.0, HIGHEST, "m")
+    _within(text, "grade", percent, -100 * STEEPEST, 100 * STEEPEST, "%")
+    _within(text, "length", length, 10.0, LONGEST, "m")
+    _within(text, "altitude", altitude, LOWEST, HIGHEST, "m")
+    _within(text, "altitude at the end", altitude + grade * length, LOWEST, HIGHEST, "m")
     return Route(
         name=text,
         title=f"constant grade {percent:g} %, {length / 1000:g} km from {altitude:g} m",
@@ -366,17 +377,18 @@ def _check_heights(path: Path, distance: np.ndarray, grade: np.ndarray, start: f
     """A road given by grades must not leave the earth's roads either."""
     height = start + np.concatenate([[0.0], np.cumsum(np.diff(distance) * 0.5 * (grade[1:] + grade[:-1]))])
     for value in (float(height.max()), float(height.min())):
-        if not -450.0 <= value <= HIGHEST:
+        if not LOWEST <= value <= HIGHEST:
             raise RouteError(
-                f"{path}: grade_percent takes the road to {value:.0f} m; allowed is -450 to {HIGHEST:g} m. Check grade_percent, or"
-                f" start_elevation_m in {path.with_suffix('.toml').name}."
+                roads.grades_lead_out(
+                    where=path, height_m=value, low_m=LOWEST, high_m=HIGHEST, beside=path.with_suffix(".toml").name
+                )
             )
 
 
-def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
+def _within(text: str, part: str, value: float, low: float, high: float, unit: str) -> None:
     """Refuses a value outside its range."""
     if not low <= value <= high:
-        raise RouteError(f"{what} is {value:g} {unit}; allowed is {low:g} to {high:g} {unit}")
+        raise RouteError(roads.grade_out_of_range(text=text, part=part, value=value, low=low, high=high, unit=unit))
 
 
 def read_route(path: Path) -> Route:
@@ -397,8 +409,42 @@ def read_route(path: Path) -> Route:
     RouteError
         The file cannot be read, or a row cannot be used; the message names the line.
     """
-    rows = _read_rows(path)
-    facts = _read_facts(path.with_suffix(".toml"))
+    return _route_of(path, _rows_of(path, _read_text(path)), _read_facts(path.with_suffix(".toml")))
+
+
+def route_from_texts(name: str, table: str, facts: str) -> Route:
+    """A road from the texts of its two files, which need not be on any disk.
+
+    Parameters
+    ----------
+    name : str
+        Of the road, and of the file in messages. [-]
+    table : str
+        As in the CSV file. [-]
+    facts : str
+        As in the TOML file beside it. [-]
+
+    Returns
+    -------
+    route : Route
+        The same road as `read_route` would read from the two files. [-]
+
+    Raises
+    ------
+    RouteError
+        A text cannot be used; the message names the line.
+    """
+    path = Path(f"{name}.csv")
+    beside = path.with_suffix(".toml")
+    try:
+        values = tomllib.loads(facts)
+    except tomllib.TOMLDecodeError as problem:
+        raise RouteError(files.not_toml(where=beside, problem=str(problem))) from None
+    return _route_of(path, _rows_of(path, table), _checked_facts(beside, values))
+
+
+def _route_of(path: Path, rows: list[dict[str, Any]], facts: dict[str, Any]) -> Route:
+    """The road of rows and facts that are read."""
     distance = np.array([row["distance_m"] for row in rows])
     has_height = "elevation_m" in rows[0]
     if has_height:
@@ -407,8 +453,9 @@ def read_route(path: Path) -> Route:
         for row, value in zip(rows[1:], sine, strict=True):
             if abs(value) > STEEPEST:
                 raise RouteError(
-                    f"{path} line {row['line']}: the road rises {100 * value:.0f} % from the line before; allowed is "
-                    f"{-100 * STEEPEST:g} to {100 * STEEPEST:g} %. Check distance_m and elevation_m."
+                    roads.too_steep(
+                        where=path, line=row["line"], rise_percent=100 * value, steepest_percent=100 * STEEPEST
+                    )
                 )
         grade = np.append(sine / np.sqrt(1.0 - sine * sine), 0.0)
         grade[-1] = grade[-2]
@@ -448,7 +495,7 @@ def read_route(path: Path) -> Route:
 
 _RANGES = {
     "distance_m": (0.0, LONGEST),
-    "elevation_m": (-450.0, HIGHEST),
+    "elevation_m": (LOWEST, HIGHEST),
     "grade_percent": (-100 * STEEPEST, 100 * STEEPEST),
     "speed_limit_km_h": (5.0, 130.0),
     "stop_s": (0.0, 7200.0),
@@ -457,29 +504,32 @@ _RANGES = {
 }
 
 
-def _read_rows(path: Path) -> list[dict[str, Any]]:
-    """Rows of a road file with numbers checked; distances rise and start at 0."""
+def _read_text(path: Path) -> str:
+    """The text of a road file."""
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise RouteError(f"{path}: {path.stat().st_size} bytes; a road file may have {MOST_BYTES} at most")
-        text = path.read_bytes().decode("utf-8-sig")
+            raise RouteError(files.too_many_bytes(where=path, size=path.stat().st_size, most=MOST_BYTES))
+        return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
-        raise RouteError(f"{path}: there is no such file; haulbench list names the roads") from None
+        raise RouteError(roads.missing(where=path)) from None
     except IsADirectoryError:
-        raise RouteError(f"{path}: is a folder; name a CSV file") from None
+        raise RouteError(files.folder(where=path, wanted=files.CSV)) from None
     except UnicodeDecodeError:
-        raise RouteError(f"{path}: is not a text file in UTF-8; save the road as CSV") from None
+        raise RouteError(files.not_text(where=path, encoding="UTF-8", save_as=files.ROAD_AS_CSV)) from None
     except OSError as problem:
-        raise RouteError(f"{path}: cannot be read ({problem.strerror})") from None
+        raise RouteError(files.unreadable(where=path, reason=str(problem.strerror))) from None
+
+
+def _rows_of(path: Path, text: str) -> list[dict[str, Any]]:
+    """Rows of a road file with numbers checked; distances rise and start at 0."""
     if "\0" in text:
-        raise RouteError(f"{path}: is not a text file; save the road as CSV")
+        raise RouteError(files.zero_bytes(where=path, save_as=files.ROAD_AS_CSV))
     reader = csv.reader(io.StringIO(text, newline=""))
     rows: list[dict[str, Any]] = []
     try:
         header = [name.strip() for name in next(reader, [])]
         if not any(header):
-            place = f"{path} line 1: is blank" if text.strip() else f"{path}: is empty"
-            raise RouteError(f"{place}; the first line names the columns: {', '.join(COLUMNS)}")
+            raise RouteError(roads.no_header(where=path, columns=COLUMNS, blank=bool(text.strip())))
         _check_header(path, header)
         last = reader.line_num
         for cells in reader:
@@ -487,20 +537,18 @@ def _read_rows(path: Path) -> list[dict[str, Any]]:
             if not any(cell.strip() for cell in cells):
                 continue
             if len(cells) != len(header):
-                raise RouteError(f"{path} line {line}: {len(cells)} cells under {len(header)} column names")
+                raise RouteError(files.uneven_row(where=path, line=line, cells=len(cells), columns=len(header)))
             rows.append(_read_row(path, line, header, cells))
             if len(rows) > 1:
                 before, here = rows[-2]["distance_m"], rows[-1]["distance_m"]
                 if here <= before:
-                    raise RouteError(
-                        f"{path} line {line}: distance_m {here:g} is not after {before:g}. Sort the rows or remove the repeat."
-                    )
+                    raise RouteError(roads.repeated_distance(where=path, line=line, here_m=here, before_m=before))
     except csv.Error as problem:
-        raise RouteError(f"{path}: cannot be read as CSV ({problem})") from None
+        raise RouteError(files.not_csv(where=path, problem=str(problem))) from None
     if len(rows) < 2:
-        raise RouteError(f"{path}: has {len(rows)} row(s) below its header; a road needs at least two")
+        raise RouteError(roads.too_few_rows(where=path, rows=len(rows)))
     if rows[0]["distance_m"] != 0.0:
-        raise RouteError(f"{path} line 2: distance_m starts at {rows[0]['distance_m']:g}; it must start at 0")
+        raise RouteError(roads.does_not_start_at_zero(where=path, start_m=rows[0]["distance_m"]))
     return rows
 
 
@@ -508,14 +556,14 @@ def _check_header(path: Path, header: list[str]) -> None:
     """Refuses unknown, repeated or missing columns."""
     unknown = [name for name in header if name not in COLUMNS]
     if unknown:
-        raise RouteError(f'{path} line 1: no column is called "{unknown[0]}"; columns are {", ".join(COLUMNS)}')
+        raise RouteError(roads.no_such_column(where=path, name=unknown[0], columns=COLUMNS))
     twice = [name for name in COLUMNS if header.count(name) > 1]
     if twice:
-        raise RouteError(f"{path} line 1: the column {twice[0]} stands twice; name each once")
+        raise RouteError(roads.column_twice(where=path, name=twice[0]))
     if "distance_m" not in header:
-        raise RouteError(f"{path} line 1: distance_m is missing; it is needed beside elevation_m or grade_percent")
+        raise RouteError(roads.no_distance(where=path))
     if ("elevation_m" in header) == ("grade_percent" in header):
-        raise RouteError(f"{path} line 1: give exactly one of elevation_m and grade_percent")
+        raise RouteError(roads.height_or_grade(where=path, both="elevation_m" in header))
 
 
 def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dict[str, Any]:
@@ -528,32 +576,32 @@ def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dic
             continue
         if not text:
             if name in ("distance_m", "elevation_m", "grade_percent"):
-                raise RouteError(f"{path} line {line}: {name} is empty; every row needs it")
+                raise RouteError(roads.empty_cell(where=path, line=line, column=name))
             continue
         try:
             value = float(text)
         except ValueError:
-            raise RouteError(f'{path} line {line}: {name} is "{text[:40]}"; it must be a number') from None
+            raise RouteError(files.not_a_number(where=path, line=line, column=name, text=text[:40])) from None
         low, high = _RANGES[name]
         if not low <= value <= high:
-            raise RouteError(f"{path} line {line}: {name} is {value:g}; allowed is {low:g} to {high:g}")
+            raise RouteError(roads.out_of_range(where=path, line=line, column=name, value=value, low=low, high=high))
         row[name] = value
     return row
 
 
 def _read_facts(path: Path) -> dict[str, Any]:
     """Title, source and start height from the TOML beside a road; nothing when there is none."""
-    if not path.exists():
-        return {}
-    facts = read_toml(path, RouteError)
-    unknown = set(facts) - {"title", "source", "marks", "start_elevation_m"}
+    return _checked_facts(path, read_toml(path, RouteError)) if path.exists() else {}
+
+
+def _checked_facts(path: Path, facts: dict[str, Any]) -> dict[str, Any]:
+    """Facts of which every key is known and the start height is one."""
+    unknown = set(facts) - set(FACTS)
     if unknown:
-        raise RouteError(
-            f'{path}: no key is called "{sorted(unknown)[0]}"; keys are title, source, marks, start_elevation_m'
-        )
+        raise RouteError(roads.no_such_fact(where=path, key=sorted(unknown)[0], keys=FACTS))
     start = facts.get("start_elevation_m", 0.0)
-    if isinstance(start, bool) or not isinstance(start, int | float) or not -450.0 <= start <= HIGHEST:
-        raise RouteError(f"{path}: start_elevation_m is {start!r}; allowed is a number from -450 to {HIGHEST:g}")
+    if isinstance(start, bool) or not isinstance(start, int | float) or not LOWEST <= start <= HIGHEST:
+        raise RouteError(roads.start_height(where=path, given=start, low_m=LOWEST, high_m=HIGHEST))
     if not isinstance(facts.get("marks", {}), dict):
-        raise RouteError(f"{path}: marks must be a table of texts")
+        raise RouteError(roads.marks(where=path, given=facts["marks"]))
     return facts

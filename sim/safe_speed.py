@@ -18,6 +18,7 @@ from sim.laws.grade_severity import (
     engine_drag,
     stop_temperature_rise,
 )
+from sim.messages import trucks
 from sim.route import SIDE_ACCELERATION, Route
 from sim.specs import Truck
 from sim.units import MILE, MILE_PER_HOUR, POUND, from_si
@@ -116,10 +117,7 @@ def safe_descent_speed(
         upward in whole mi/h and keep the last with T_lim below 500 F.
     """
     if truck.vehicle.axles != 5:
-        raise SpecError(
-            f"the published grade-severity model covers five-axle trucks; this one has {truck.vehicle.axles} axles."
-            " Use the trip's own brake temperature."
-        )
+        raise SpecError(trucks.not_five_axles(axles=truck.vehicle.axles))
     weight = truck.vehicle.mass_kg / POUND
     retarding = float(engine_drag(updated)) if retarding_power is None else from_si(retarding_power, "hp")
     sections = _sections(route)

@@ -8,7 +8,8 @@ where its published descriptions name them; each carries its mark. A part withou
 import re
 from typing import NamedTuple
 
-from sim.units import from_si, quantity_in, to_si
+from sim.messages import faults as say
+from sim.units import from_si, quantity_in, to_si, unit_name
 
 OWN_RANGE = 520192  # from memory: SPNs from here on are left to makers
 OWN = "own number, in the range left to makers (from memory)"
@@ -209,24 +210,27 @@ def size_unit(part: str, failure: str) -> str:
     return OFFSET_UNITS[SENSORS[part].kind] if unit == "?" else unit
 
 
-def _begin(text: str, form: str) -> tuple[str, float, str]:
+def _begin(text: str, dialled: bool) -> tuple[str, float, str]:
     """Trigger, its place or time, and the rest of the text."""
     found = re.match(rf"\s*{_BEGIN}(.+?)\s*$", text)
     if not found:
-        raise ValueError(f'"{text[:60]}" says no place or time; {form}')
+        raise ValueError(say.no_begin(text=text, dialled=dialled))
     if found[1]:
         return "time", 0.0, found[4]
     unit = found[3]
     trigger, base = ("time", "s") if unit in ("s", "min") else ("place", "m")
-    return trigger, quantity_in(f"{found[2]}{unit}", base), found[4]
+    try:
+        return trigger, quantity_in(f"{found[2]}{unit}", base), found[4]
+    except ValueError:
+        raise ValueError(say.begin_number(text=text, dialled=dialled)) from None
 
 
-def _part(text: str, names: dict[str, str], form: str) -> tuple[str, str]:
+def _part(text: str, names: dict[str, str], dialled: bool) -> tuple[str, str]:
     """The part a text begins with, and what follows it."""
     for name in sorted(names, key=len, reverse=True):
         if text == name or text.startswith((f"{name} ", f"{name}: ")):
             return names[name], text[len(name) :].lstrip(": ")
-    raise ValueError(f'"{text[:60]}" names no part; {form}; parts are {", ".join(names)}')
+    raise ValueError(say.no_part(text=text, parts=list(names), dialled=dialled))
 
 
 def read_occurrence(text: str) -> Occurrence:
@@ -254,31 +258,30 @@ def read_occurrence(text: str) -> Occurrence:
     >>> read_occurrence("90 s boost pressure offset -40 kPa").size
     -40000.0
     """
-    form = 'write PLACE PART FAILURE, for example "2.5 km coolant temperature open" or "start boost pressure offset -40 kPa"'
-    trigger, begin, rest = _begin(text, form)
-    part, rest = _part(rest, PARTS, form)
+    trigger, begin, rest = _begin(text, dialled=False)
+    part, rest = _part(rest, PARTS, dialled=False)
     known = (*failures_of(part), "mended")
     failure = next((name for name in sorted(known, key=len, reverse=True) if re.match(rf"{name}(\s|$)", rest)), None)
     if failure is None:
-        raise ValueError(f'"{text[:60]}": {NAMES[part]} can be {", ".join(known)}; {form}')
+        raise ValueError(say.no_failure(text=text, part=NAMES[part], known=known))
     rest = rest[len(failure) :].strip().removesuffix("/min").removesuffix("a minute").strip()
     unit = size_unit(part, failure)
     if not unit and rest:
-        raise ValueError(f'"{text[:60]}": {failure} takes no size; {form}')
+        raise ValueError(say.takes_no_size(text=text, failure=failure))
     if unit and not rest:
-        raise ValueError(f'"{text[:60]}": {failure} needs a size, for example 20 {unit.replace("_", "/")}; {form}')
+        raise ValueError(say.needs_size(text=text, failure=failure, unit=unit_name(unit)))
     if not unit:
         return Occurrence(trigger, begin, part, failure, 0.0)
     if unit == "k":  # a difference of temperatures
         rest = re.sub(r"\s*[CK]$", "", rest)
         if not re.fullmatch(r"[-+]?[0-9.]+", rest):
-            raise ValueError(f'"{text[:60]}": size: a difference in K or C, for example 20 K; {form}')
+            raise ValueError(say.no_difference(text=text))
     try:
         size = to_si(quantity_in(rest, unit), unit)
     except ValueError as problem:
-        raise ValueError(f'"{text[:60]}": size: {problem}; {form}') from None
+        raise ValueError(say.size_not_read(text=text, problem=str(problem))) from None
     if failure in ("worn", "low") and not 0.0 <= size <= 1.0:
-        raise ValueError(f'"{text[:60]}": {failure} by 0 to 100 %; {form}')
+        raise ValueError(say.share(text=text, failure=failure))
     return Occurrence(trigger, begin, part, failure, size)
 
 
@@ -308,12 +311,8 @@ def read_dialled(text: str) -> Occurrence:
     >>> round(read_dialled("1 km coolant temperature 118 C").size, 2), read_dialled("60 s clutch switch pressed").size
     (391.15, 1.0)
     """
-    form = (
-        'write PLACE SENSOR VALUE, for example "1 km coolant temperature 118 C", "60 s clutch switch pressed" or'
-        ' "2 km coolant temperature let go"'
-    )
-    trigger, begin, rest = _begin(text, form)
-    part, rest = _part(rest, {sensor.name: sensor.key for sensor in SENSORS.values()}, form)
+    trigger, begin, rest = _begin(text, dialled=True)
+    part, rest = _part(rest, {sensor.name: sensor.key for sensor in SENSORS.values()}, dialled=True)
     if rest == "let go":
         return Occurrence(trigger, begin, part, "mended", 0.0)
     sensor = SENSORS[part]
@@ -323,9 +322,9 @@ def read_dialled(text: str) -> Occurrence:
         else:
             size = to_si(quantity_in(rest, sensor.unit), sensor.unit)
     except KeyError:
-        raise ValueError(f'"{text[:60]}": {sensor.name} is {", ".join(ON_WORDS)} or let go; {form}') from None
+        raise ValueError(say.not_on_or_off(text=text, switch=sensor.name, known=list(ON_WORDS))) from None
     except ValueError as problem:
-        raise ValueError(f'"{text[:60]}": value: {problem}; {form}') from None
+        raise ValueError(say.value_not_read(text=text, problem=str(problem))) from None
     return Occurrence(trigger, begin, part, "dialled", size)
 
 
@@ -349,8 +348,6 @@ def shown(sensor: Sensor, value: float) -> str:
     >>> shown(SENSORS["boost"], 250000.0), shown(SENSORS["clutch_switch"], 1.0)
     ('250 kPa', 'on')
     """
-    from sim.units import unit_name
-
     if sensor.kind in ("switch", "key"):
         return "on" if value > 0.5 else "off"
     text = f"{from_si(value, sensor.unit):.4g}"

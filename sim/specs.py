@@ -11,6 +11,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from sim.messages import bench, settings, trucks, values
+from sim.messages import faults as fault_messages
 from sim.sensors import NAMES, SENSORS, Occurrence, read_dialled, read_occurrence
 from sim.units import quantity_in, to_si, unit_of_key
 
@@ -69,10 +71,7 @@ class Vehicle(Part):
         """The axles carry the whole mass."""
         loads = self.steer_load_kg + self.drive_load_kg + self.trailer_load_kg
         if abs(loads - self.mass_kg) > 0.01 * self.mass_kg:
-            raise ValueError(
-                f"axle loads add up to {loads:g} kg, but mass_kg is {self.mass_kg:g}; change one so that they agree"
-                " within 1 %"
-            )
+            raise ValueError(trucks.axle_loads(loads_kg=loads, mass_kg=self.mass_kg))
         return self
 
 
@@ -128,34 +127,38 @@ class Engine(Part):
         for x, y in (("full_load_rpm", "full_load_torque_n_m"), ("boost_rise_rpm", "boost_rise_s")):
             a, b = getattr(self, x), getattr(self, y)
             if len(a) != len(b):
-                raise ValueError(f"{x} has {len(a)} values and {y} has {len(b)}; give as many of each")
-            if any(later <= earlier for earlier, later in itertools.pairwise(a)):
-                raise ValueError(f"{x} must rise from value to value")
+                raise ValueError(values.uneven_lists(first=x, first_count=len(a), second=y, second_count=len(b)))
+            fall = next(((before, after) for before, after in itertools.pairwise(a) if after <= before), None)
+            if fall:
+                raise ValueError(values.list_must_rise(key=x, before=fall[0], after=fall[1]))
         if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
             raise ValueError(
-                f"speeds must rise: low idle {self.low_idle_rpm:g}, governed {self.governed_rpm:g}, high idle "
-                f"{self.high_idle_rpm:g}, overspeed {self.overspeed_rpm:g} rpm"
+                trucks.engine_speeds(
+                    low_idle_rpm=self.low_idle_rpm,
+                    governed_rpm=self.governed_rpm,
+                    high_idle_rpm=self.high_idle_rpm,
+                    overspeed_rpm=self.overspeed_rpm,
+                )
             )
         if not self.full_load_rpm[0] <= self.rated_speed_rpm <= self.governed_rpm:
             raise ValueError(
-                f"rated_speed_rpm {self.rated_speed_rpm:g} must lie between {self.full_load_rpm[0]:g} and governed_rpm "
-                f"{self.governed_rpm:g}"
+                trucks.rated_speed(
+                    given_rpm=self.rated_speed_rpm, lowest_rpm=self.full_load_rpm[0], governed_rpm=self.governed_rpm
+                )
             )
         if self.full_load_rpm[-1] < self.governed_rpm:
-            raise ValueError(
-                f"full_load_rpm ends at {self.full_load_rpm[-1]:g}, below governed_rpm {self.governed_rpm:g}; add points"
-            )
+            raise ValueError(trucks.curve_too_short(ends_rpm=self.full_load_rpm[-1], governed_rpm=self.governed_rpm))
         curve = _straight(self.rated_speed_rpm, self.full_load_rpm, self.full_load_torque_n_m)
         power = curve * to_si(self.rated_speed_rpm, "rpm") / 1000.0
         if abs(power - self.rated_power_kw) > 0.02 * self.rated_power_kw:
             raise ValueError(
-                f"rated_power_kw is {self.rated_power_kw:g}, but the full-load curve gives {power:.1f} kW at "
-                f"{self.rated_speed_rpm:g} rpm; change one so that they agree within 2 %"
+                trucks.rated_power(given_kw=self.rated_power_kw, curve_kw=power, speed_rpm=self.rated_speed_rpm)
             )
         if self.oil_viscosity_100_mm2_per_s >= self.oil_viscosity_40_mm2_per_s:
             raise ValueError(
-                f"oil_viscosity_100_mm2_per_s {self.oil_viscosity_100_mm2_per_s:g} must be below oil_viscosity_40_mm2_per_s "
-                f"{self.oil_viscosity_40_mm2_per_s:g}: oil thins as it warms"
+                trucks.oil_thickens(
+                    hot_mm2_per_s=self.oil_viscosity_100_mm2_per_s, warm_mm2_per_s=self.oil_viscosity_40_mm2_per_s
+                )
             )
         self._check_map()
         return self
@@ -167,18 +170,21 @@ class Engine(Part):
             return
         for key, number in (("fuel_map_rpm", rows), ("fuel_map_torque_n_m", columns)):
             if number > MOST_MAP_POINTS:
-                raise ValueError(f"{key} has {number} values; a fuel map may have {MOST_MAP_POINTS} at most")
+                raise ValueError(trucks.map_too_large(key=key, number=number, most=MOST_MAP_POINTS))
         if rows < 2 or columns < 2:
-            raise ValueError("a fuel map needs at least two speeds and two torques; leave all three keys out for none")
+            raise ValueError(trucks.map_too_small(speeds=rows, torques=columns))
         if len(self.fuel_map_g_per_s) != rows or any(len(row) != columns for row in self.fuel_map_g_per_s):
-            raise ValueError(f"fuel_map_g_per_s must have {rows} rows of {columns} values")
+            raise ValueError(
+                trucks.map_shape(rows=rows, columns=columns, given=[len(row) for row in self.fuel_map_g_per_s])
+            )
         for key in ("fuel_map_rpm", "fuel_map_torque_n_m"):
             grid = getattr(self, key)
             step = grid[1] - grid[0]
             if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in itertools.pairwise(grid)):
-                raise ValueError(f"{key} must rise in even steps")
-        if any(value < 0 for row in self.fuel_map_g_per_s for value in row):
-            raise ValueError("fuel_map_g_per_s must not be negative")
+                raise ValueError(trucks.map_steps(key=key, first_step=step))
+        lowest = min(value for row in self.fuel_map_g_per_s for value in row)
+        if lowest < 0:
+            raise ValueError(trucks.map_negative(lowest=lowest))
 
 
 def _straight(x: float, xs: tuple[Number, ...], ys: tuple[Number, ...]) -> float:
@@ -212,7 +218,7 @@ class EngineBrake(Part):
         for key in ("stage_1", "stage_2", "stage_3"):
             pairs = getattr(self, key)
             if len(set(pairs)) != len(pairs):
-                raise ValueError(f"{key} names a pair twice; each of front, middle, rear may stand once")
+                raise ValueError(trucks.pair_twice(key=key, given=pairs))
         return self
 
     def pairs(self, stage: int) -> tuple[str, ...]:
@@ -247,8 +253,9 @@ class Gearbox(Part):
     @model_validator(mode="after")
     def _falling(self) -> "Gearbox":
         """Ratios fall from gear to gear."""
-        if any(b >= a for a, b in zip(self.ratios, self.ratios[1:], strict=False)):
-            raise ValueError("ratios must fall from gear to gear, lowest gear first")
+        rise = next(((before, after) for before, after in itertools.pairwise(self.ratios) if after >= before), None)
+        if rise:
+            raise ValueError(trucks.ratios(before=rise[0], after=rise[1]))
         return self
 
 
@@ -292,14 +299,22 @@ class Drums(Part):
         """The fade table and the strokes are in order."""
         if len(self.fade_c) != len(self.fade_share):
             raise ValueError(
-                f"fade_c has {len(self.fade_c)} values and fade_share has {len(self.fade_share)}; give as many"
+                values.uneven_lists(
+                    first="fade_c", first_count=len(self.fade_c), second="fade_share", second_count=len(self.fade_share)
+                )
             )
-        if any(b <= a for a, b in zip(self.fade_c, self.fade_c[1:], strict=False)):
-            raise ValueError("fade_c must rise from value to value")
-        if any(not 0.0 <= share <= 1.0 for share in self.fade_share):
-            raise ValueError("fade_share must lie between 0 and 1")
+        fall = next(((before, after) for before, after in itertools.pairwise(self.fade_c) if after <= before), None)
+        if fall:
+            raise ValueError(values.list_must_rise(key="fade_c", before=fall[0], after=fall[1]))
+        wrong = next((share for share in self.fade_share if not 0.0 <= share <= 1.0), None)
+        if wrong is not None:
+            raise ValueError(trucks.fade_share(given=wrong))
         if self.stroke_end_mm <= self.stroke_limit_mm:
-            raise ValueError("stroke_end_mm must be above stroke_limit_mm")
+            raise ValueError(
+                values.must_be_above(
+                    key="stroke_end_mm", given=self.stroke_end_mm, below="stroke_limit_mm", limit=self.stroke_limit_mm
+                )
+            )
         return self
 
 
@@ -331,11 +346,20 @@ class Cooling(Part):
     def _order(self) -> "Cooling":
         """Limits stand in their order."""
         if self.thermostat_full_c <= self.thermostat_opens_c:
-            raise ValueError("thermostat_full_c must be above thermostat_opens_c")
+            raise ValueError(
+                values.must_be_above(
+                    key="thermostat_full_c",
+                    given=self.thermostat_full_c,
+                    below="thermostat_opens_c",
+                    limit=self.thermostat_opens_c,
+                )
+            )
         if self.fan_off_c >= self.fan_on_c:
-            raise ValueError("fan_off_c must be below fan_on_c")
+            raise ValueError(
+                values.must_be_below(key="fan_off_c", given=self.fan_off_c, above="fan_on_c", limit=self.fan_on_c)
+            )
         if self.coolant_combustion_share + self.oil_combustion_share > 1.0:
-            raise ValueError("coolant_combustion_share and oil_combustion_share must not add up to more than 1")
+            raise ValueError(trucks.heat_shares(coolant=self.coolant_combustion_share, oil=self.oil_combustion_share))
         return self
 
 
@@ -360,7 +384,11 @@ class Accessories(Part):
     def _order(self) -> "Accessories":
         """Limits stand in their order."""
         if self.cut_out_kpa <= self.cut_in_kpa:
-            raise ValueError("cut_out_kpa must be above cut_in_kpa")
+            raise ValueError(
+                values.must_be_above(
+                    key="cut_out_kpa", given=self.cut_out_kpa, below="cut_in_kpa", limit=self.cut_in_kpa
+                )
+            )
         return self
 
 
@@ -371,6 +399,38 @@ class Speedometer(Part):
     programmed_pulses_per_mile: float = _number(
         "what the controller has been told; 0 for what is fitted", 0, 150000, 0.0
     )
+
+
+class Condition(Part):
+    """Wear and faults of the engine; every default is a sound engine, and leaves its numbers as they are."""
+
+    intake_restriction_kpa: float = _number(
+        "pressure a blocked air filter takes at the air flow of rated power, grows with flow squared", 0.0, 60.0, 0.0
+    )
+    exhaust_restriction_kpa: float = _number(
+        "pressure a blocked exhaust adds behind the turbine at the air flow of rated power, grows with flow squared",
+        0.0,
+        150.0,
+        0.0,
+    )
+    boost_leak_rpm: float = _number(
+        "size of a leak of charge air: engine speed at which as much escapes as the cylinders take", 0.0, 3000.0, 0.0
+    )
+    fuel_delivery_percent: float = _number("of the commanded fuel that is injected", 20.0, 100.0, 100.0)
+    governor_early_rpm: float = _number("so far below the speeds of the truck file the governor acts", 0.0, 1000.0, 0.0)
+    governor_lag_s: float = _number(
+        "lag with which governor and gauges read the engine speed; 0 for none", 0.0, 0.5, 0.0
+    )
+    dead_cylinders: tuple[Literal[1, 2, 3, 4, 5, 6], ...] = Field(
+        (), max_length=5, description="cylinders whose injector gives no fuel"
+    )
+
+    @model_validator(mode="after")
+    def _cylinders_once(self) -> "Condition":
+        """No cylinder is named twice."""
+        if len(set(self.dead_cylinders)) != len(self.dead_cylinders):
+            raise ValueError(bench.cylinder_twice(given=self.dead_cylinders))
+        return self
 
 
 class Truck(Part):
@@ -390,6 +450,7 @@ class Truck(Part):
     cooling: Cooling
     accessories: Accessories
     speedometer: Speedometer
+    condition: Condition = Condition()
 
     def braking_cylinders(self, stage: int) -> float:
         """How many cylinders work as an engine brake in a stage.
@@ -410,15 +471,22 @@ class Truck(Part):
     def _whole(self) -> "Truck":
         """The parts fit each other."""
         if self.tyres.drive_count >= self.tyres.count:
-            raise ValueError("tyres: drive_count must be below count")
+            raise ValueError(trucks.drive_tyres(drive_count=self.tyres.drive_count, count=self.tyres.count))
         if self.vehicle.trailer_load_kg == 0 and self.trailer_brakes.brakes > 0:
-            raise ValueError("trailer_brakes: brakes is above 0, but vehicle.trailer_load_kg is 0")
+            raise ValueError(trucks.brakes_without_trailer(brakes=self.trailer_brakes.brakes))
         if self.steer_brakes.brakes + self.drive_brakes.brakes + self.trailer_brakes.brakes == 0:
-            raise ValueError("a truck needs service brakes: all three groups have brakes = 0")
+            raise ValueError(trucks.no_brakes())
+        if self.engine.governed_rpm - self.condition.governor_early_rpm < self.engine.full_load_rpm[0]:
+            raise ValueError(
+                trucks.governor_too_early(
+                    early_rpm=self.condition.governor_early_rpm, lowest_rpm=self.engine.full_load_rpm[0]
+                )
+            )
         if self.driveline.clutch_capacity_n_m < 1.1 * max(self.engine.full_load_torque_n_m):
             raise ValueError(
-                f"driveline: clutch_capacity_n_m {self.driveline.clutch_capacity_n_m:g} is below 1.1 times the engine's peak "
-                f"torque {max(self.engine.full_load_torque_n_m):g} N m; the clutch would slip at full load"
+                trucks.weak_clutch(
+                    capacity_n_m=self.driveline.clutch_capacity_n_m, peak_n_m=max(self.engine.full_load_torque_n_m)
+                )
             )
         return self
 
@@ -488,17 +556,15 @@ class Cruise(Part):
     @model_validator(mode="after")
     def _order(self) -> "Cruise":
         """Stages come in one after the other, and every button is one."""
-        if not self.stage_1_over_km_h < self.stage_2_over_km_h < self.stage_3_over_km_h:
-            raise ValueError("stage_1_over_km_h, stage_2_over_km_h and stage_3_over_km_h must rise")
+        stages = (self.stage_1_over_km_h, self.stage_2_over_km_h, self.stage_3_over_km_h)
+        if not stages[0] < stages[1] < stages[2]:
+            raise ValueError(
+                values.must_rise(keys=("stage_1_over_km_h", "stage_2_over_km_h", "stage_3_over_km_h"), given=stages)
+            )
         if self.stage_drop_km_h > self.stage_1_over_km_h:
-            raise ValueError(
-                f"stage_drop_km_h {self.stage_drop_km_h:g} must not be above stage_1_over_km_h {self.stage_1_over_km_h:g}:"
-                " stage 1 would go out below the set speed"
-            )
+            raise ValueError(settings.stage_drop(drop_km_h=self.stage_drop_km_h, stage_1_km_h=self.stage_1_over_km_h))
         if 0.0 < self.set_speed_km_h < self.least_speed_km_h and self.least_rule == "and":
-            raise ValueError(
-                f"set_speed_km_h {self.set_speed_km_h:g} is below least_speed_km_h {self.least_speed_km_h:g}; change one of them"
-            )
+            raise ValueError(settings.set_speed(set_km_h=self.set_speed_km_h, least_km_h=self.least_speed_km_h))
         self.places()
         return self
 
@@ -525,20 +591,15 @@ LONGEST_PRESS = 120.0  # s
 
 def _press(text: str) -> tuple[float, str, float]:
     """Reads one button press: place, button and, for those that are held, seconds."""
-    form = (
-        f'write PLACE BUTTON, for example "2.5 km tap up" or "800 m accelerate 4 s"; buttons are {", ".join(BUTTONS)}'
-    )
     found = re.fullmatch(r"\s*([0-9.]+)\s*(km|m|mi)\s+([a-z]+(?: up| down)?)(?:\s+([0-9.]+)\s*s)?\s*", text)
     if not found or found[3] not in BUTTONS:
-        raise ValueError(f'presses: "{text[:40]}" is no button press; {form}')
+        raise ValueError(settings.no_button_press(text=text, buttons=BUTTONS))
     try:
         place, held = quantity_in(f"{found[1]}{found[2]}", "m"), float(found[4] or 0.0)
     except ValueError:
-        raise ValueError(f'presses: "{text[:40]}" has a number that cannot be read; {form}') from None
+        raise ValueError(settings.press_number(text=text, buttons=BUTTONS)) from None
     if (held > 0.0) != (found[3] in HELD_BUTTONS) or held > LONGEST_PRESS:
-        raise ValueError(
-            f'presses: "{text[:40]}": accelerate and coast are held for up to {LONGEST_PRESS:g} s, the others are not; {form}'
-        )
+        raise ValueError(settings.press_held(text=text, longest_s=LONGEST_PRESS, buttons=BUTTONS))
     return place, found[3], held
 
 
@@ -596,7 +657,7 @@ class Retarding(Part):
     def _order(self) -> "Retarding":
         """Limits stand in their order."""
         if self.off_rpm >= self.on_rpm:
-            raise ValueError("off_rpm must be below on_rpm")
+            raise ValueError(values.must_be_below(key="off_rpm", given=self.off_rpm, above="on_rpm", limit=self.on_rpm))
         return self
 
 
@@ -628,8 +689,13 @@ class Shifting(Part):
     @model_validator(mode="after")
     def _order(self) -> "Shifting":
         """Limits stand in their order."""
-        if not self.light_downshift_rpm <= self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
-            raise ValueError("light_downshift_rpm, downshift_rpm, upshift_rpm and full_load_upshift_rpm must rise")
+        speeds = (self.light_downshift_rpm, self.downshift_rpm, self.upshift_rpm, self.full_load_upshift_rpm)
+        if not speeds[0] <= speeds[1] < speeds[2] <= speeds[3]:
+            raise ValueError(
+                values.must_rise(
+                    keys=("light_downshift_rpm", "downshift_rpm", "upshift_rpm", "full_load_upshift_rpm"), given=speeds
+                )
+            )
         return self
 
 
@@ -685,7 +751,7 @@ class Faults(Part):
         return [_read(read_occurrence, "occur", text) for text in self.occur]
 
 
-class Bench(Part):
+class Circuits(Part):
     """The instructor's hand on the wires: values dialled in instead of a sensor's, and meters put on."""
 
     dialled: tuple[str, ...] = Field(
@@ -700,7 +766,7 @@ class Bench(Part):
     meter_s: float = _number("time between two readings", 0.05, 60.0, 0.5)
 
     @model_validator(mode="after")
-    def _readable(self) -> "Bench":
+    def _readable(self) -> "Circuits":
         """Every value and every meter can be read."""
         self.values()
         self.metered()
@@ -739,7 +805,7 @@ class Bench(Part):
         names = {name: key for key, name in NAMES.items() if key in SENSORS}
         for text in self.meters:
             if text not in names:
-                raise ValueError(f'meters: "{text[:40]}" is no sensor; sensors are all, {", ".join(names)}')
+                raise ValueError(fault_messages.no_meter(text=text, known=list(names)))
         return tuple(names[text] for text in self.meters)
 
 
@@ -748,7 +814,7 @@ def _read(reader: Callable[[str], Occurrence], key: str, text: str) -> Occurrenc
     try:
         return reader(text)
     except ValueError as problem:
-        raise ValueError(f"{key}: {problem}") from None
+        raise ValueError(fault_messages.of_entry(key=key, problem=str(problem))) from None
 
 
 class Simulation(Part):
@@ -763,8 +829,56 @@ class Simulation(Part):
     governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
 
 
+class Bench(Part):
+    """How an engine or a truck is run on a dynamometer."""
+
+    form: Literal["flywheel", "chassis"] = Field(
+        "flywheel", description="flywheel: the bare engine, no fan, no accessories of the truck; chassis: on rollers"
+    )
+    gear: int = _number("gear on the rollers; 0 for the one nearest to direct", 0, 24, 0)
+    lowest_rpm: float = _number("where a run ends", 500, 2500, 900.0)
+    rate_rpm_per_s: float = _number(
+        "fastest change of the speed held; published for a motoring curve: 8 +/- 1 rpm/s, Reg. (EU) 2017/2400, Annex V",
+        0.5,
+        2000,
+        8.0,
+    )
+    both_ways: bool = Field(False, strict=True, description="true: a sweep goes back up to where it began")
+    step_rpm: float = _number("between settled speeds; 0 for a sweep; published: 100 rpm, 40 CFR 1065.510", 0, 500, 0.0)
+    step_s: float = _number("time at each settled speed; published: 15 s, mean of the last 5 s", 5.0, 120.0, 15.0)
+    stiffness_n_m_s_per_rad: float = _number(
+        "of the absorber: torque per speed off the one held, assumed", 50, 1e5, 2000
+    )
+    settling_s: float = _number("time in which the absorber learns the load, assumed", 0.1, 20.0, 0.8)
+    capacity_n_m: float = _number("most torque of the absorber at the flywheel, assumed", 500, 20000, 6000.0)
+    blower_km_h: float = _number("air blown at the radiator, assumed", 0, 150, 80.0)
+    roller_mass_kg: float = _number("inertia of the rollers, seen at the tread, assumed", 200, 20000, 2500.0)
+    roller_tyre_factor: float = _number(
+        "rolling resistance on rollers over that on a road, assumed: a tyre is bent twice on two small rollers",
+        1.0,
+        5.0,
+        2.0,
+    )
+    reference_torque_n_m: float = _number("of torque in percent; 0 for the highest of the rated curve", 0, 6000, 0.0)
+    band_percent: float = _number("allowed off the rated curve; common practice: 5", 0.5, 30.0, 5.0)
+    correction: Literal["none", "air-to-air", "liquid", "regulation-85"] = Field(
+        "none",
+        description="power corrected to 99 kPa and 298 K by the diesel formula; none for engines that adapt to their air",
+    )
+    pedal_percent: float = _number("pedal held where two kinds of governor are compared", 10, 100, 50.0)
+    load_step_percent: float = _number("of the rated torque at governed speed, applied at once", 5, 100, 50.0)
+    accessory_step_kw: float = _number("load switched on at low idle", 0.5, 20.0, 6.0)
+
+    @model_validator(mode="after")
+    def _settles(self) -> "Bench":
+        """A step of speed is one that can settle."""
+        if 0.0 < self.step_rpm < 10.0:
+            raise ValueError(bench.small_step(step_rpm=self.step_rpm))
+        return self
+
+
 class Settings(Part):
-    """Everything about a trip that is not the truck or the road."""
+    """Everything about a trip or a bench run that is not the truck or the road."""
 
     start: Start = Start()
     weather: Weather = Weather()
@@ -777,13 +891,14 @@ class Settings(Part):
     shifting: Shifting = Shifting()
     fuel: Fuel = Fuel()
     faults: Faults = Faults()
-    bench: Bench = Bench()
+    circuits: Circuits = Circuits()
     simulation: Simulation = Simulation()
+    bench: Bench = Bench()
 
     @property
     def circuits_watched(self) -> bool:
         """Whether every circuit is worked out each tick, and the controller tests them. [-]"""
-        return bool(self.faults.occur or self.bench.dialled or self.faults.watch)
+        return bool(self.faults.occur or self.circuits.dialled or self.faults.watch)
 
     @model_validator(mode="after")
     def _no_faster_than_the_clock(self) -> "Settings":
@@ -802,7 +917,7 @@ class Settings(Part):
         }
         for key, delay in delays.items():
             if delay < tick:
-                raise ValueError(f"{key} is {delay:g} s, shorter than simulation.tick_s {tick:g} s; change one of them")
+                raise ValueError(settings.delay_below_tick(key=key, delay_s=delay, tick_s=tick))
         return self
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from sim.errors import SettingsError, SpecError
 from sim.laws.sensing import corrected_pulses, indicated_speed, pulses_per_mile, revolutions_per_mile
+from sim.messages import speedometer as say
 from sim.result import Result
 from sim.route import load_route
 from sim.specs import Settings, Truck
@@ -26,6 +27,8 @@ BAND_AT = BAND_AT_MILES * MILE_PER_HOUR  # m/s
 RULE = "49 CFR 393.82: within 5 mi/h (8 km/h) at 50 mi/h (80 km/h); it names no other speed"
 LEAST_PULSES, MOST_PULSES = 4000.0, 150000.0  # 1/mi: accepted range, common practice, no source
 
+SHOWN = (20.0, 74.0)  # mi/h on the needle, assumed
+BETWEEN_POSTS = (0.25, 10.0)  # mi, assumed
 RUN_IN = 3000.0  # m, assumed: cruise settles before the first post
 RUN_OUT = 200.0  # m
 HAND_ERROR = 0.12  # s, assumed: spread of a thumb on a stopwatch at each post
@@ -219,10 +222,7 @@ def told(truck: Truck, pulses: float) -> Truck:
         A number no controller takes.
     """
     if not (math.isfinite(pulses) and LEAST_PULSES <= pulses <= MOST_PULSES):
-        raise SpecError(
-            f"{pulses:g} pulses per mile cannot be programmed; allowed is {LEAST_PULSES:g} to {MOST_PULSES:g}; work it out"
-            " as teeth x axle ratio x tyre revolutions per mile"
-        )
+        raise SpecError(say.pulses(given=pulses, least=LEAST_PULSES, most=MOST_PULSES))
     speedometer = truck.speedometer.model_copy(update={"programmed_pulses_per_mile": pulses})
     return truck.model_copy(update={"speedometer": speedometer})
 
@@ -313,12 +313,10 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
     SettingsError
         A speed or a distance that cannot be driven.
     """
-    if not 32.0 * KILOMETRE_PER_HOUR <= shown <= 120.0 * KILOMETRE_PER_HOUR:
-        raise SettingsError(
-            f"a speed of {shown / MILE_PER_HOUR:.0f} mi/h cannot be held for a measured mile; allowed is 20 to 74 mi/h"
-        )
-    if not 0.25 <= miles <= 10.0:
-        raise SettingsError(f"{miles:g} miles between the posts; allowed is 0.25 to 10")
+    if not SHOWN[0] * MILE_PER_HOUR <= shown <= SHOWN[1] * MILE_PER_HOUR:
+        raise SettingsError(say.speed(given=shown / MILE_PER_HOUR, least=SHOWN[0], most=SHOWN[1]))
+    if not BETWEEN_POSTS[0] <= miles <= BETWEEN_POSTS[1]:
+        raise SettingsError(say.miles(given=miles, least=BETWEEN_POSTS[0], most=BETWEEN_POSTS[1]))
     distance = miles * MILE
     trace = _run(truck, shown, distance).trace
     along, time, needle = trace["distance_m"], trace["time_s"], trace["indicated_speed_m_s"]

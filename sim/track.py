@@ -16,7 +16,8 @@ from statistics import median
 import numpy as np
 
 from sim.errors import RouteError
-from sim.route import HIGHEST, LONGEST
+from sim.messages import tracks
+from sim.route import HIGHEST, LONGEST, Route, route_from_texts
 from sim.track_file import RawTrack, plain_text, read_track
 from sim.units import from_si
 
@@ -194,12 +195,33 @@ class ImportedTrack:
         ]
         return "\n".join(lines) + "\n"
 
+    def route(self, name: str) -> Route:
+        """The road, as it is driven from its two files.
+
+        Parameters
+        ----------
+        name : str
+            [-]
+
+        Returns
+        -------
+        route : Route
+            [-]
+
+        Raises
+        ------
+        RouteError
+            The recording leads where no road is.
+        """
+        return route_from_texts(name, self.csv(), self.toml())
+
 
 def import_track(
     path: str | Path,
     every: float = DEFAULT_EVERY,
     smooth: float = DEFAULT_SMOOTH,
     limit: float | None = None,
+    content: bytes | None = None,
 ) -> ImportedTrack:
     """Makes a road from a GPX track or from a table of distance and elevation.
 
@@ -213,6 +235,8 @@ def import_track(
         Length over which heights are smoothed. [m]
     limit : float or None
         Posted limit of the whole road; None leaves it to `load_route`. [m/s]
+    content : bytes or None
+        What is in the file, when it is at hand; then no disk is touched and `path` is but its name. [-]
 
     Returns
     -------
@@ -233,7 +257,7 @@ def import_track(
     drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
     """
     _check_lengths(every, smooth, limit)
-    raw = read_track(Path(path))
+    raw = read_track(Path(path), content)
     measured = raw.kind == "distance table"
     kept, dropped = (raw, {}) if measured else _cleaned_positions(raw)
     place = raw.distance if measured else np.append(0.0, np.cumsum(leg_lengths(kept.latitude, kept.longitude)))
@@ -436,27 +460,26 @@ def _check_lengths(every: float, smooth: float, limit: float | None) -> None:
     """Refuses lengths and a limit out of range."""
     for name, value, (low, high) in (("every", every, EVERY_RANGE), ("smooth", smooth, SMOOTH_RANGE)):
         if not low <= value <= high:
-            raise RouteError(f"{name} is {value:g} m; allowed is {low:g} to {high:g} m")
+            raise RouteError(tracks.length_out_of_range(name=name, value_m=value, low_m=low, high_m=high))
     if every > smooth / 4.0:
-        raise RouteError(
-            f"every is {every:g} m; at most a quarter of smooth, here {smooth / 4.0:g} m, or rows miss bends of the profile"
-        )
+        raise RouteError(tracks.every_too_long(every_m=every, most_m=smooth / 4.0))
     if limit is not None and not LIMIT_RANGE[0] <= limit <= LIMIT_RANGE[1] * (1.0 + 1e-9):
-        raise RouteError(f"limit is {limit * 3.6:g} km/h; allowed is 5 to 130 km/h")
+        raise RouteError(
+            tracks.limit_out_of_range(
+                limit_km_h=limit * 3.6, low_km_h=LIMIT_RANGE[0] * 3.6, high_km_h=LIMIT_RANGE[1] * 3.6
+            )
+        )
 
 
 def _check_extent(path: str | Path, raw: RawTrack, place: np.ndarray) -> None:
     """Refuses a track too short or too long for a road."""
     if len(place) < 2:
-        raise RouteError(
-            f"{path}: {len(raw.elevation)} point(s), of which {len(place)} can be used; a road needs at least two that are"
-            " more than 10 m apart"
-        )
+        raise RouteError(tracks.too_few_points(where=path, points=len(raw.elevation), used=len(place)))
     length = float(place[-1])
     if length < SHORTEST:
-        raise RouteError(f"{path}: the track is {length:.0f} m long; a road must have {SHORTEST:g} m at least")
+        raise RouteError(tracks.too_short(where=path, length_m=length, least_m=SHORTEST))
     if length > LONGEST:
-        raise RouteError(f"{path}: the track is {length / 1000:.0f} km long; allowed is {LONGEST / 1000:g} km at most")
+        raise RouteError(tracks.too_long(where=path, length_km=length / 1000, most_km=LONGEST / 1000))
 
 
 # ---------------------------------------------------------------- positions
@@ -587,8 +610,9 @@ def _gaps(path: str | Path, place: np.ndarray) -> list[Stretch]:
     for number in np.flatnonzero(legs > BRIDGED_GAP):
         if legs[number] > WIDEST_GAP:
             raise RouteError(
-                f"{path}: a gap of {legs[number] / 1000:.1f} km at {place[number] / 1000:.2f} km; a gap may have"
-                f" {WIDEST_GAP / 1000:g} km at most. Split the track there, or fill the gap."
+                tracks.wide_gap(
+                    where=path, gap_km=legs[number] / 1000, at_km=place[number] / 1000, most_km=WIDEST_GAP / 1000
+                )
             )
         gaps.append(Stretch(float(place[number]), float(legs[number])))
     return gaps
@@ -629,20 +653,13 @@ def _cleaned_heights(path: str | Path, place: np.ndarray, elevation: np.ndarray)
     zero = _false_zeros(place, elevation, good)
     good &= ~zero
     if good.sum() < 2:
-        why = "all heights are 0, so there are none" if zero.any() else "there are no heights from -450 to 6000 m"
-        raise RouteError(
-            f"{path}: {why} ({int(good.sum())} of {len(place)} points can be used). A road needs them: export the track with"
-            " elevation, or add it."
-        )
+        raise RouteError(tracks.no_heights(where=path, zeros=bool(zero.any()), used=int(good.sum()), points=len(place)))
     spike = np.zeros(len(place), dtype=bool)
     spike[good] = _height_spikes(place[good], elevation[good])
     good &= ~spike
     longest = float(np.diff(np.concatenate([[0.0], place[good], [place[-1]]])).max())
     if longest > WIDEST_GAP:
-        raise RouteError(
-            f"{path}: no usable height over {longest / 1000:.1f} km; allowed is {WIDEST_GAP / 1000:g} km at most. Export the"
-            " track with elevation, or cut that part off."
-        )
+        raise RouteError(tracks.heights_missing(where=path, over_km=longest / 1000, most_km=WIDEST_GAP / 1000))
     for reason, which in (("missing", missing), ("out of range", outside), ("0 for missing", zero), ("spike", spike)):
         if which.any():
             filled[reason] = int(which.sum())

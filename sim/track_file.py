@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sim.errors import RouteError
+from sim.messages import files, tracks
 from sim.route import LONGEST
 from sim.units import to_si
 
@@ -74,13 +75,15 @@ class RawTrack:
     signs: tuple[tuple[float, str], ...] = ()
 
 
-def read_track(path: Path) -> RawTrack:
+def read_track(path: Path, content: bytes | None = None) -> RawTrack:
     """Reads a track from a GPX file or a table of distance and elevation.
 
     Parameters
     ----------
     path : Path
         Ends in .gpx or .csv; of any other file the first bytes decide. [-]
+    content : bytes or None
+        What is in the file, when it is at hand; None to read it. [-]
 
     Returns
     -------
@@ -98,7 +101,7 @@ def read_track(path: Path) -> RawTrack:
     both can make a small file grow without bound or read other files. Times are taken out unread, for nothing here needs
     them and a wrong one shall not spoil a track.
     """
-    content = _read_bytes(path)
+    content = _read_bytes(path) if content is None else _checked_bytes(path, content)
     ending = path.suffix.lower()
     if ending not in (".gpx", ".csv"):
         start = content[:400].lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n")
@@ -108,10 +111,7 @@ def read_track(path: Path) -> RawTrack:
         elif b"distance" in first_line and b"," in first_line:
             ending = ".csv"
         else:
-            raise RouteError(
-                f"{path}: is neither a GPX track nor a table of distance and elevation. Give a .gpx file, or a .csv file whose"
-                " first line is distance_m,elevation_m."
-            )
+            raise RouteError(tracks.neither_kind(where=path))
     return _read_gpx(path, content) if ending == ".gpx" else _read_table(path, content)
 
 
@@ -141,27 +141,33 @@ def plain_text(text: str | None, most: int) -> str:
 
 def _read_bytes(path: Path) -> bytes:
     """The whole file, if it is an ordinary file of a size that a track may have."""
-    too_long = f"a track may have {MOST_BYTES / 1e6:g} MB at most. Cut it into shorter tracks."
     try:
         facts = path.stat()
         if stat.S_ISDIR(facts.st_mode):
-            raise RouteError(f"{path}: is a folder; name a GPX or CSV file")
+            raise RouteError(files.folder(where=path, wanted=files.TRACK))
         if not stat.S_ISREG(facts.st_mode):
-            raise RouteError(f"{path}: is no ordinary file; save the track to a GPX or CSV file first")
+            raise RouteError(tracks.no_ordinary_file(where=path))
         if facts.st_size > MOST_BYTES:
-            raise RouteError(f"{path}: {facts.st_size / 1e6:.1f} MB; {too_long}")
+            raise RouteError(tracks.too_large(where=path, size_mb=facts.st_size / 1e6, most_mb=MOST_BYTES / 1e6))
         with open(path, "rb") as file:
             content = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
-        raise RouteError(f"{path}: there is no such file; name a GPX or CSV file") from None
+        raise RouteError(tracks.missing(where=path)) from None
     except OSError as problem:
-        raise RouteError(f"{str(path)[:200]}: cannot be read ({problem.strerror})") from None
+        raise RouteError(files.unreadable(where=str(path)[:200], reason=str(problem.strerror))) from None
     except ValueError:
-        raise RouteError(f"{str(path)[:200]!r}: no file can have this name; name a GPX or CSV file") from None
+        raise RouteError(tracks.impossible_name(name=str(path))) from None
     if len(content) > MOST_BYTES:
-        raise RouteError(f"{path}: grows while it is read; {too_long}")
+        raise RouteError(tracks.grows(where=path, most_mb=MOST_BYTES / 1e6))
+    return _checked_bytes(path, content)
+
+
+def _checked_bytes(path: Path, content: bytes) -> bytes:
+    """The same bytes, if they are neither too many nor none."""
+    if len(content) > MOST_BYTES:
+        raise RouteError(tracks.too_large(where=path, size_mb=len(content) / 1e6, most_mb=MOST_BYTES / 1e6))
     if not content.strip():
-        raise RouteError(f"{path}: is empty; name a GPX or CSV file with a track in it")
+        raise RouteError(tracks.empty(where=path))
     return content
 
 
@@ -177,13 +183,13 @@ def _decoded(path: Path, content: bytes) -> str:
         with contextlib.suppress(LookupError):
             encoding = codecs.lookup(named).name
         if not ENCODINGS.fullmatch(encoding):
-            raise RouteError(f'{path}: declares the encoding "{named}"; save the track as GPX in UTF-8')
+            raise RouteError(tracks.unknown_encoding(where=path, encoding=named))
     try:
         text = content.decode(encoding)
     except UnicodeDecodeError:
-        raise RouteError(f"{path}: is not a text file in {encoding.upper()}; save the track as GPX in UTF-8") from None
+        raise RouteError(files.not_text(where=path, encoding=encoding.upper(), save_as=files.TRACK_AS_GPX)) from None
     if "\0" in text:
-        raise RouteError(f"{path}: is not a text file; save the track as GPX in UTF-8")
+        raise RouteError(files.zero_bytes(where=path, save_as=files.TRACK_AS_GPX))
     return text
 
 
@@ -192,24 +198,19 @@ def _parsed(path: Path, text: str) -> "GPX":
     trick = re.search(r"<!\s*(DOCTYPE|ENTITY)", text, re.IGNORECASE)
     if trick:
         line = text.count("\n", 0, trick.start()) + 1
-        raise RouteError(
-            f"{path} line {line}: declares a {trick.group(1).upper()}, which a GPX track never needs and which can hide a trap."
-            " Remove the declaration, or export the track anew."
-        )
+        raise RouteError(tracks.declaration(where=path, line=line, kind=trick.group(1).upper()))
     points = len(re.findall(r"<(?:[\w.-]+:)?(?:trkpt|rtept|wpt)\b", text))
     if points > MOST_POINTS:
-        raise RouteError(f"{path}: {points} points; a track may have {MOST_POINTS} at most. Cut it or thin it out.")
+        raise RouteError(tracks.too_many_points(where=path, points=points, most=MOST_POINTS))
     if text.count("xmlns") > MOST_NAMESPACES:
-        raise RouteError(f"{path}: declares more than {MOST_NAMESPACES} namespaces. Export the track anew as GPX 1.1.")
+        raise RouteError(tracks.too_many_namespaces(where=path, most=MOST_NAMESPACES))
     body = re.sub(r"^\s*<\?xml.*?\?>", lambda found: "\n" * found.group().count("\n"), text, count=1, flags=re.DOTALL)
     root = re.search(r"<([A-Za-z_][\w.:-]*)", re.sub(r"<!--.*?-->", "", body[:20_000], flags=re.DOTALL))
     if root is None:
-        raise RouteError(f"{path}: is not XML; a GPX track begins with <gpx. Export the track as GPX.")
+        raise RouteError(tracks.not_xml(where=path))
     prefix, _, tag = root.group(1).rpartition(":")
     if tag != "gpx":
-        raise RouteError(
-            f"{path}: its outermost element is <{root.group(1)[:40]}>, not <gpx>. Export the track as GPX."
-        )
+        raise RouteError(tracks.other_root(where=path, tag=root.group(1)))
     if prefix:
         body = re.sub(rf"(</?){re.escape(prefix)}:", r"\1", body)
     body = re.sub(r"<time>[^<]*</time>", "", body)
@@ -220,22 +221,24 @@ def _parsed(path: Path, text: str) -> "GPX":
         return gpxpy.parse(body)
     except GPXXMLSyntaxException as problem:
         where = re.search(r"line (\d+)", str(problem))
-        place = f" line {where.group(1)}" if where else ""
-        raise RouteError(
-            f"{path}{place}: the XML is cut off or broken there. Export the track anew, or repair that line."
-        ) from None
+        raise RouteError(tracks.broken_xml(where=path, line=where.group(1) if where else "")) from None
     except GPXException as problem:
-        found = re.match(r"Invalid value for <(\w+)>\.\.\. (.*?) \(", str(problem), re.DOTALL)
-        if found and found.group(1) == "ele":
-            told = f'an elevation is "{plain_text(found.group(2), 40)}"; it must be a number in metres'
-        elif found:
-            what = "a latitude or longitude" if found.group(1) == "None" else f"<{found.group(1)}>"
-            told = f'{what} is "{plain_text(found.group(2), 40)}"; it must be a number'
-        else:
-            told = "a point has no latitude or longitude; every point needs both"
-        raise RouteError(f"{path}: {told}. Correct or remove the point.") from None
+        raise RouteError(_point_without_number(path, str(problem))) from None
     except (RecursionError, ValueError, TypeError, AttributeError):
-        raise RouteError(f"{path}: the GPX in it cannot be understood. Export the track anew as GPX 1.1.") from None
+        raise RouteError(tracks.not_understood(where=path)) from None
+
+
+def _point_without_number(path: Path, problem: str) -> str:
+    """What the reader of GPX says about a point, in words for people."""
+    found = re.match(r"Invalid value for <(\w+)>\.\.\. (.*?) \(", problem, re.DOTALL)
+    if not found:
+        return tracks.no_position(where=path)
+    element, text = found.group(1), plain_text(found.group(2), 40)
+    if element == "ele":
+        return tracks.elevation_no_number(where=path, text=text)
+    if element == "None":
+        return tracks.position_no_number(where=path, text=text)
+    return tracks.element_no_number(where=path, element=element, text=text)
 
 
 def _read_gpx(path: Path, content: bytes) -> RawTrack:
@@ -249,9 +252,7 @@ def _read_gpx(path: Path, content: bytes) -> RawTrack:
         holders = list(gpx.routes)
         pieces = [route.points for route in gpx.routes if route.points]
     if not pieces:
-        raise RouteError(
-            f"{path}: holds no track point; a road is made from <trk> or <rte>. Export the track, not places."
-        )
+        raise RouteError(tracks.no_track_point(where=path))
     points = [point for piece in pieces for point in piece]
     latitude = np.array([point.latitude for point in points], dtype=float)
     longitude = np.array([point.longitude for point in points], dtype=float)
@@ -259,8 +260,9 @@ def _read_gpx(path: Path, content: bytes) -> RawTrack:
         outside = np.flatnonzero(~(np.abs(values) <= most))
         if len(outside):
             raise RouteError(
-                f"{path}: point {outside[0] + 1}: {name} is {values[outside[0]]:g}; allowed is {-most:g} to {most:g} degrees."
-                " Correct or remove the point."
+                tracks.impossible_position(
+                    where=path, point=int(outside[0]) + 1, name=name, value=values[outside[0]], most=most
+                )
             )
     heights = [np.nan if point.elevation is None else float(point.elevation) for point in points]
     waypoints = [
@@ -290,9 +292,9 @@ def _read_table(path: Path, content: bytes) -> RawTrack:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise RouteError(f"{path}: is not a text file in UTF-8; save the table as CSV in UTF-8") from None
+        raise RouteError(files.not_text(where=path, encoding="UTF-8", save_as=files.TABLE_AS_CSV)) from None
     if "\0" in text:
-        raise RouteError(f"{path}: is not a text file; save the table as CSV in UTF-8")
+        raise RouteError(files.zero_bytes(where=path, save_as=files.TABLE_AS_CSV))
     reader = csv.reader(io.StringIO(text, newline=""))
     distance: list[float] = []
     elevation: list[float] = []
@@ -306,22 +308,19 @@ def _read_table(path: Path, content: bytes) -> RawTrack:
             if not any(cell.strip() for cell in cells):
                 continue
             if len(cells) != len(header):
-                raise RouteError(f"{path} line {line}: {len(cells)} cells under {len(header)} column names")
+                raise RouteError(files.uneven_row(where=path, line=line, cells=len(cells), columns=len(header)))
             row = dict(zip(header, (cell.strip() for cell in cells), strict=True))
             here, height = _read_row(path, line, row)
             if distance and here <= distance[-1]:
-                raise RouteError(
-                    f"{path} line {line}: the distance {here:g} m is not after {distance[-1]:g} m. Sort the rows or remove the"
-                    " repeat."
-                )
+                raise RouteError(tracks.repeated_distance(where=path, line=line, here_m=here, before_m=distance[-1]))
             distance.append(here)
             elevation.append(height)
             if len(distance) > MOST_POINTS:
-                raise RouteError(f"{path}: more than {MOST_POINTS} rows; cut the table or thin it out")
+                raise RouteError(tracks.too_many_rows(where=path, most=MOST_POINTS))
             if plain_text(row.get("sign"), 80):
                 signs.append((here - distance[0], plain_text(row["sign"], 80)))
     except csv.Error as problem:
-        raise RouteError(f"{path}: cannot be read as CSV ({problem})") from None
+        raise RouteError(files.not_csv(where=path, problem=str(problem))) from None
     return RawTrack(
         file=path.name,
         kind="distance table",
@@ -339,13 +338,11 @@ def _check_header(path: Path, header: list[str]) -> None:
     """Refuses unknown, repeated or missing columns."""
     unknown = [name for name in header if name not in CSV_COLUMNS]
     if unknown:
-        raise RouteError(
-            f'{path} line 1: no column of a track is called "{plain_text(unknown[0], 40)}"; columns are {", ".join(CSV_COLUMNS)}'
-        )
+        raise RouteError(tracks.no_such_column(where=path, name=plain_text(unknown[0], 40), columns=CSV_COLUMNS))
     if len(set(header)) != len(header):
-        raise RouteError(f"{path} line 1: a column stands twice; name each once")
+        raise RouteError(tracks.column_twice(where=path))
     if ("distance_m" in header) == ("distance_km" in header) or "elevation_m" not in header:
-        raise RouteError(f"{path} line 1: elevation_m and one of distance_m, distance_km are needed")
+        raise RouteError(tracks.columns_missing(where=path))
 
 
 def _read_row(path: Path, line: int, row: dict[str, str]) -> tuple[float, float]:
@@ -360,11 +357,11 @@ def _read_row(path: Path, line: int, row: dict[str, str]) -> tuple[float, float]
             numbers.append(float(row[name]))
         except ValueError:
             raise RouteError(
-                f'{path} line {line}: {name} is "{plain_text(row[name], 40)}"; it must be a number'
+                files.not_a_number(where=path, line=line, column=name, text=plain_text(row[name], 40))
             ) from None
     here = to_si(numbers[0], column.removeprefix("distance_"))
     if not 0.0 <= here <= LONGEST:
         raise RouteError(
-            f"{path} line {line}: {column} is {numbers[0]:g}; allowed is 0 to {LONGEST / 1000:g} km. Correct the distance."
+            tracks.impossible_distance(where=path, line=line, column=column, value=numbers[0], most_km=LONGEST / 1000)
         )
     return here, numbers[1]

@@ -27,6 +27,7 @@ from sim.compiled import MODEL_VERSION
 from sim.errors import SettingsError
 from sim.files import TruckFile, load_truck
 from sim.foresee import foresee
+from sim.messages import settings as settings_messages
 from sim.result import Result, Trace, summarise
 from sim.route import Route, load_route
 from sim.specs import Settings, Truck
@@ -104,7 +105,10 @@ def run_trip(
         "model_version": MODEL_VERSION,
         "foreseen": foreseen,
     }
-    summary |= summarise(how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace)
+    gears = len(spec.gearbox.ratios)
+    summary |= summarise(
+        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, gears
+    )
     summary["codes"] = [code.summary() for code in scene.codes.values()]
     summary["time_smoking_s"] = float(clock.state["time_smoking"][0])
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
@@ -162,7 +166,7 @@ def check_together(truck: Truck, settings: Settings) -> None:
     }
     for key, gear in asked.items():
         if gear > gears:
-            raise SettingsError(f"{key} is {gear}; the gearbox of this truck has gears 1 to {gears}")
+            raise SettingsError(settings_messages.no_such_gear(key=key, gear=gear, gears=gears))
     tick, engine = settings.simulation.tick_s, truck.engine
     lags = {f"{group}_brakes.lag_s": getattr(truck, f"{group}_brakes").lag_s for group in ("steer", "drive", "trailer")}
     lags["engine.boost_rise_s"] = min(engine.boost_rise_s)
@@ -170,9 +174,7 @@ def check_together(truck: Truck, settings: Settings) -> None:
     lags |= {f"driveline.clutch_{way}_s": getattr(truck.driveline, f"clutch_{way}_s") for way in ("open", "close")}
     for key, lag in lags.items():
         if lag < tick:
-            raise SettingsError(
-                f"simulation.tick_s is {tick:g} s, longer than {key} of this truck, {lag:g} s; change one of them"
-            )
+            raise SettingsError(settings_messages.tick_above_lag(tick_s=tick, key=key, lag_s=lag))
 
 
 def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:

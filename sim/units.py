@@ -8,6 +8,8 @@ import math
 import re
 from functools import cache
 
+from sim.messages import values as value_messages
+
 STANDARD_GRAVITY = 9.80665  # m/s2, 40 CFR 1036.545(f)(3)
 CELSIUS_ZERO = 273.15  # K
 FOOT = 0.3048  # m
@@ -211,7 +213,7 @@ def quantity_in(text: str, unit: str) -> float:
     """
     match = _NUMBER.match(text)
     if not match:
-        raise ValueError("not a number")
+        raise ValueError(value_messages.not_a_number())
     value, given = float(match.group(1)), match.group(2)
     if not given:
         return value
@@ -221,8 +223,8 @@ def quantity_in(text: str, unit: str) -> float:
             return value if candidate == unit else from_si(to_si(value, candidate), unit)
     accepted = [spelling for candidate in kind for spelling in _UNITS[candidate][0]]
     if not accepted:
-        raise ValueError(f'takes no unit, but "{given}" was given')
-    raise ValueError(f'unit "{given}" does not fit; use one of {", ".join(accepted)}')
+        raise ValueError(value_messages.no_unit_taken(given=given))
+    raise ValueError(value_messages.wrong_unit(given=given, accepted=accepted))
 
 
 def clock_time(seconds: float) -> str:

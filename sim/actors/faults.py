@@ -51,7 +51,7 @@ def happenings(scene: Scene) -> list[Process]:
     processes : list of generator
         [-]
     """
-    asked = [*scene.settings.faults.occurrences(), *scene.settings.bench.values()]
+    asked = [*scene.settings.faults.occurrences(), *scene.settings.circuits.values()]
     return [_when_due(scene, occurrence, number) for number, occurrence in enumerate(asked)]
 
 

@@ -18,8 +18,8 @@ def meters(scene: Scene) -> Process:
     event : simpy.Event
         The next reading. [-]
     """
-    clock, bench = scene.clock, scene.settings.bench
-    keys = bench.metered()
+    clock, circuits = scene.clock, scene.settings.circuits
+    keys = circuits.metered()
     if not keys:
         return
     written = scene.readings
@@ -32,4 +32,4 @@ def meters(scene: Scene) -> Process:
         for key in keys:
             for column, value in zip(columns(key), in_columns(key, seen.reading(key)), strict=True):
                 written[column].append(value)
-        yield clock.after(bench.meter_s)
+        yield clock.after(circuits.meter_s)

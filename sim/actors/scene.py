@@ -374,7 +374,7 @@ class Scene:
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
         wire = _wire_of(button)
-        if wire and (self.watched or self.settings.bench.meters):
+        if wire and (self.watched or self.settings.circuits.meters):
             self.clock.process(self._touch(f"hand_{wire.removesuffix('_button')}"))
         if self.watched and not self._reaches_the_controller(button):
             return

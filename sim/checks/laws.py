@@ -24,7 +24,19 @@ from sim.laws.driveline import (
     gearbox_loss,
     wheel_torque,
 )
+from sim.laws.dynamometer import (
+    air_factor,
+    coded_percent,
+    engine_factor,
+    load_at_speed,
+    power_correction,
+    specific_fuel,
+    speed_droop,
+    torque_code,
+    torque_rise,
+)
 from sim.laws.engine import (
+    air_flow,
     air_limited_torque,
     air_per_cycle,
     friction_temperature_factor,
@@ -59,6 +71,7 @@ from sim.laws.grade_severity import (
     natural_drag,
     stop_temperature_rise,
 )
+from sim.laws.handbook import startability
 from sim.laws.lag import lag_rate
 from sim.laws.road_load import (
     aerodynamic_drag,
@@ -103,6 +116,7 @@ from sim.units import (
     HORSEPOWER,
     MILE_PER_HOUR,
     POUND,
+    POUND_FOOT,
     POUND_FORCE,
     REVOLUTION_PER_MINUTE,
     SEA_LEVEL_PRESSURE,
@@ -666,6 +680,99 @@ def _droop(given: Numbers) -> Sequence[float]:
     return (100.0 * _root(lambda droop: governor_share(_rpm(no_load), _rpm(full_load), droop), 0.001, 0.5),)
 
 
+@computes("DYN-08")
+def _two_speeds(given: Numbers) -> Sequence[float]:
+    """Droop by the speeds with and without load."""
+    loaded, unloaded = given
+    return (100.0 * speed_droop(_rpm(unloaded), _rpm(loaded)),)
+
+
+@computes("GV-03", "DYN-07")
+def _torque_rise(given: Numbers) -> Sequence[float]:
+    """Torque rise of an engine by its power at a speed and its highest torque."""
+    power, speed, peak = given
+    return (100.0 * torque_rise(peak * POUND_FOOT, power * HORSEPOWER / _rpm(speed)),)
+
+
+@computes("DY-01")
+def _corrected_power(given: Numbers) -> Sequence[float]:
+    """Power moved from one air to another."""
+    power, p_1, t_1, phi_1, sat_1, p_2, t_2, phi_2, sat_2, speed, size, fuel, ratio, floor, least, a, b = given
+    air = air_factor(p_1 - phi_1 * sat_1, t_1, p_2 - phi_2 * sat_2, t_2, a, b)
+    charge = specific_fuel(fuel * 1e-3, size * 1e-3, _rpm(speed)) / ratio
+    return (power * power_correction(air, engine_factor(charge, least * 1e-3, floor)),)
+
+
+@computes("DY-03")
+def _ends_of_the_exponent(given: Numbers) -> Sequence[float]:
+    """Exponent of the air factor at the ends of its line; this edition begins at the first of them."""
+    return [engine_factor(charge * 1e-3, given[0] * 1e-3, 0.2) for charge in given]
+
+
+@computes("DY-04", "DYN-04")
+def _correction_by_exponents(given: Numbers) -> Sequence[float]:
+    """Correction to the reference air, turbocharged with air-to-air cooling unless exponents are given."""
+    pressure, temperature, charge, *exponents = given
+    exponent = engine_factor(charge * 1e-3, 0.040, 0.3)
+    pairs = list(zip(exponents[::2], exponents[1::2], strict=True)) or [(0.7, 1.2)]
+    return [power_correction(_to_reference(pressure, temperature, a, b), exponent) for a, b in pairs]
+
+
+def _to_reference(pressure: float, temperature: float, a: float, b: float) -> float:
+    """Air factor to 99 kPa and 298 K."""
+    return float(air_factor(pressure, temperature, 99.0, 298.0, a, b))
+
+
+@computes("DYN-03")
+def _correction_at_the_floor(given: Numbers) -> Sequence[float]:
+    """Correction of an engine with little fuel per air, by two editions."""
+    pressure, temperature, low, warm, high, hot, fuel, size, speed, ratio = given
+    charge = specific_fuel(fuel * 1e-3, size * 1e-3, _rpm(speed)) / ratio
+    editions = ((warm, 0.0372, low), (hot, 0.040, high))
+    return [
+        power_correction(_to_reference(pressure, temperature, 0.7, b), engine_factor(charge, least, floor))
+        for b, least, floor in editions
+    ]
+
+
+@computes("DYN-05")
+def _correction_out_of_range(given: Numbers) -> Sequence[float]:
+    """Air factor and correction far from the reference."""
+    pressure, temperature, charge, a, b = given
+    air = _to_reference(pressure, temperature, a, b)
+    return air, power_correction(air, engine_factor(charge * 1e-3, 0.040, 0.3))
+
+
+@computes("DYN-01")
+def _fuel_of_a_cycle(given: Numbers) -> Sequence[float]:
+    """Fuel per cycle and litre."""
+    fuel, size, speed = given
+    return (1e3 * specific_fuel(fuel * 1e-3, size * 1e-3, _rpm(speed)),)
+
+
+@computes("DYN-02")
+def _exponent_of_a_boosted_engine(given: Numbers) -> Sequence[float]:
+    """Exponent of the air factor from fuel, size, speed and boost."""
+    fuel, size, speed, ratio = given
+    return (engine_factor(specific_fuel(fuel * 1e-3, size * 1e-3, _rpm(speed)) / ratio, 0.040, 0.3),)
+
+
+@computes("DY-05")
+def _percent_read(given: Numbers) -> Sequence[float]:
+    """Torque behind a code."""
+    code, _, _, reference = given
+    percent = coded_percent(code)
+    return percent, percent / 100.0 * reference
+
+
+@computes("DYN-06")
+def _percent_told(given: Numbers) -> Sequence[float]:
+    """Torque in percent of the reference, and load at this speed."""
+    torque, reference, full = given
+    told = coded_percent(torque_code(torque, reference))
+    return told, 100.0 * load_at_speed(torque, full), 100.0 * load_at_speed(full, full)
+
+
 @computes("GOV-01")
 def _loaded_speed(given: Numbers) -> Sequence[float]:
     """Speed at which an all-speed governor carries full load, from the speed it holds without load."""
@@ -712,9 +819,9 @@ def _torque_without_smoke(given: Numbers) -> Sequence[float]:
 def _air_flows(given: Numbers) -> Sequence[float]:
     """Air taken in per second at some manifold pressures."""
     speed, efficiency, temperature, *pressures = given
-    cycles = speed / 120.0
     displacement = _parameters()["displacement"]
-    return [cycles * air_per_cycle(pressure * BAR, temperature, displacement, efficiency) for pressure in pressures]
+    charges = [air_per_cycle(pressure * BAR, temperature, displacement, efficiency) for pressure in pressures]
+    return [air_flow(charge, _rpm(speed)) for charge in charges]
 
 
 @computes("BAT-02")
@@ -1081,3 +1188,10 @@ def _snub(given: Numbers) -> Sequence[float]:
     deceleration = _settings().driver.snub_deceleration_m_s2
     fast, slow = given[0] * MILE_PER_HOUR, given[1] * MILE_PER_HOUR
     return deceleration / FOOT, slowing_distance(fast, slow, deceleration) / FOOT
+
+
+@computes("RL-12")
+def _startability(given: Numbers) -> Sequence[float]:
+    """The trade's rule; the ratio is written as gear times axle."""
+    torque, gear, axle, revolutions, weight = given
+    return (startability(torque, gear * axle, revolutions, weight),)

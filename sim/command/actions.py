@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import sys
 import threading
 import time
@@ -20,11 +21,17 @@ if TYPE_CHECKING:
 PATIENCE = 1.0  # s without a word
 
 
-def prepare_model() -> None:
-    """Says, once in the life of a version, that the model is being compiled."""
+def prepare_model(kernel: str = "advance") -> None:
+    """Says, once in the life of a version, that the model is being compiled.
+
+    Parameters
+    ----------
+    kernel : str
+        As `sim.compiled.is_prepared`. [-]
+    """
     from sim.compiled import is_prepared
 
-    if not is_prepared():
+    if not is_prepared(kernel):
         print("Preparing the model; this takes a quarter of a minute and happens once.", file=sys.stderr, flush=True)
 
 
@@ -114,7 +121,7 @@ def compare(options: Namespace) -> int:
     HaulbenchError
         An input or a combination cannot be used or a result cannot be written.
     """
-    from sim.compare import drive_variants, read_variants, read_vary
+    from sim.compare import MOST_TRIPS, drive_variants, read_variants, read_vary
     from sim.files import load_settings_file
 
     asked = _asked(options)
@@ -125,7 +132,12 @@ def compare(options: Namespace) -> int:
         if any(text.partition("=")[0].strip() == "settings" for text in vary):
             # the file only says which others to compare, and where
             asked |= {"settings": None, "route": asked["route"] or file.road, "truck": asked["truck"] or file.truck}
-    variants = read_variants(read_vary(vary), **asked)
+    varied = read_vary(vary)
+    if math.prod(map(len, varied.values())) > MOST_TRIPS:
+        from sim.command.studying import drive_grid
+
+        return drive_grid(varied, asked, options)
+    variants = read_variants(varied, **asked)
     if options.out:
         check_folder(options.out, options.force)
     prepare_model()

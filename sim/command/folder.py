@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sim.errors import RouteError, RunError
+from sim.messages import output
 
 
 def check_folder(name: str, force: bool) -> None:
@@ -27,14 +28,14 @@ def check_folder(name: str, force: bool) -> None:
     folder = Path(name)
     try:
         if folder.exists() and not folder.is_dir():
-            raise RunError(f"--out {name}: is a file; name a folder")
+            raise RunError(output.folder_is_file(out=name))
         if folder.is_dir() and any(folder.iterdir()) and not force:
-            raise RunError(f"--out {name}: the folder is not empty; name another one or add --force")
+            raise RunError(output.folder_not_empty(out=name))
         parent = next(path for path in (folder, *folder.resolve().parents) if path.is_dir())
     except OSError as problem:
-        raise RunError(f"--out {name}: cannot be used ({problem.strerror})") from None
+        raise RunError(output.folder_unusable(out=name, reason=str(problem.strerror))) from None
     if not os.access(parent, os.W_OK | os.X_OK):
-        raise RunError(f"--out {name}: {parent} cannot be written to; name a folder of yours")
+        raise RunError(output.folder_locked(out=name, parent=parent))
 
 
 def write_folder(name: str, files: Mapping[str, str], force: bool) -> None:
@@ -72,7 +73,7 @@ def write_folder(name: str, files: Mapping[str, str], force: bool) -> None:
         else:
             os.replace(beside, folder)
     except OSError as problem:
-        raise RunError(f"--out {name}: cannot be written ({problem.strerror}); nothing was written") from None
+        raise RunError(output.not_written(out=name, reason=str(problem.strerror))) from None
     finally:
         if beside is not None:
             shutil.rmtree(beside, ignore_errors=True)
@@ -95,25 +96,25 @@ def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
     RouteError
         A file is there already, or the folder is missing or cannot be written.
     """
-    told = f"--out {stem[:200]}"
+    told = stem[:200]
     if not stem or stem.endswith(("/", os.sep)) or Path(stem).name in ("", ".", ".."):
-        raise RouteError(f'--out "{stem[:200]}": names no file; give a path without ending, for example roads/my-road')
+        raise RouteError(output.no_file_name(out=told))
     if any(not letter.isprintable() for letter in stem):
-        raise RouteError(f"--out {stem[:200]!r}: has a control character in it; give a plain path without ending")
+        raise RouteError(output.control_character(out=told))
     folder = Path(stem).parent
     try:
         if not folder.is_dir():
-            raise RouteError(f"{told}: there is no folder {folder}; make it first, or name another one")
+            raise RouteError(output.no_folder(out=told, folder=folder))
         for ending in endings:
             target = Path(stem + ending)
             if target.is_dir():
-                raise RouteError(f"{told}: {target} is a folder; name another road")
+                raise RouteError(output.file_is_folder(out=told, target=target))
             if (target.exists() or target.is_symlink()) and not force:
-                raise RouteError(f"{told}: {target} is there already; name another road or add --force")
+                raise RouteError(output.file_is_there(out=told, target=target))
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as problem:
-        raise RouteError(f"{told}: cannot be written ({problem.strerror}); name a folder of yours") from None
+        raise RouteError(output.place_locked(out=told, reason=str(problem.strerror))) from None
 
 
 def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
@@ -156,9 +157,7 @@ def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
             if before is not None:
                 os.replace(before, target)
         if isinstance(problem, OSError):
-            raise RouteError(
-                f"--out {stem[:200]}: cannot be written ({problem.strerror}); nothing was written"
-            ) from None
+            raise RouteError(output.not_written(out=stem[:200], reason=str(problem.strerror))) from None
         raise
     finally:
         if beside is not None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from sim.command.folder import check_files, write_files
 from sim.errors import RouteError
+from sim.messages import output, tracks
 from sim.units import FOOT, MILE, MILE_PER_HOUR, quantity_in, to_si
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def _length(flag: str, text: str, unit: str, example: str) -> float:
     try:
         return quantity_in(text, unit)
     except ValueError as problem:
-        raise RouteError(f"{flag} {text}: {problem}; write for example {flag} {example}") from None
+        raise RouteError(tracks.flag_number(flag=flag, text=text, problem=str(problem), example=example)) from None
 
 
 def _check_not_itself(file: str, stem: str) -> None:
@@ -70,7 +71,7 @@ def _check_not_itself(file: str, stem: str) -> None:
         except (OSError, ValueError):
             same = False
         if same:
-            raise RouteError(f"--out {stem}: {target} is the track itself; name another road")
+            raise RouteError(output.track_itself(out=stem, target=target))
 
 
 def import_text(track: "ImportedTrack", units: str) -> str:

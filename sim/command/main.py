@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from sim.errors import HaulbenchError, SettingsError
+from sim.messages import running
 
 DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
 DEFAULT_TRUCK = "long-haul-manual"
+DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
+BENCH_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
 BAD_INPUT = 2
 
 
@@ -29,7 +32,7 @@ class Parser(argparse.ArgumentParser):
         SettingsError
             Always.
         """
-        raise SettingsError(f"{message}. {self.prog} --help shows what is allowed.")
+        raise SettingsError(running.command_line(problem=message, command=self.prog))
 
 
 def _add_inputs(command: argparse.ArgumentParser) -> None:
@@ -56,6 +59,50 @@ def _add_output(command: argparse.ArgumentParser) -> None:
     command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
 
+def _add_study(command: argparse.ArgumentParser) -> None:
+    """How many trips are driven, and how their answer is shown."""
+    command.add_argument("--workers", metavar="N", type=int, help="worker processes (one a core)")
+    command.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, whose workers drive")
+    command.add_argument("--force", action="store_true", help="drop the trips of another study in --out")
+    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+    command.add_argument("--json", action="store_true", help="print the answers as JSON and nothing else")
+
+
+def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The bench."""
+    dyno = commands.add_parser("dyno", help="an engine or a truck on the bench")
+    dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
+    dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table bench")
+    dyno.add_argument(
+        "--set",
+        metavar="KEY=VALUE",
+        action="append",
+        default=[],
+        help="one value of truck or settings, may carry a unit; wins over the flags below",
+    )
+    dyno.add_argument("--test", choices=BENCH_TESTS, default=BENCH_TESTS[0], help=f"what is done ({BENCH_TESTS[0]})")
+    dyno.add_argument(
+        "--form", choices=("flywheel", "chassis"), help="the bare engine, or the truck on rollers (flywheel)"
+    )
+    dyno.add_argument("--rate", metavar="RPM_PER_S", help="a sweep: change of engine speed (8)")
+    dyno.add_argument("--steps", action="store_true", help="settled steps of 100 rpm instead of a sweep")
+    dyno.add_argument("--both-ways", action="store_true", help="a sweep goes back up to where it began")
+    dyno.add_argument(
+        "--fault", metavar="NAME", action="append", default=[], help="a fault of the engine; may be repeated"
+    )
+    dyno.add_argument("--list-faults", action="store_true", help="the faults, one line each, and nothing else")
+    dyno.add_argument("--band", metavar="PERCENT", help="allowed off the rated curve (5)")
+    dyno.add_argument(
+        "--correction", metavar="KIND", help="power corrected for air: none, air-to-air, liquid, regulation-85"
+    )
+    dyno.add_argument(
+        "--predict", metavar="KEY=VALUE", action="append", default=[], help="what you expect; stands in the lab sheet"
+    )
+    dyno.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, points.csv and bench.json")
+    _add_output(dyno)
+    dyno.add_argument("--json", action="store_true", help="print summary and columns as JSON and nothing else")
+
+
 def _parser() -> Parser:
     """The commands and their flags."""
     parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
@@ -67,7 +114,7 @@ def _parser() -> Parser:
     _add_output(run)
     run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
 
-    compare = commands.add_parser("compare", help="a few trips side by side")
+    compare = commands.add_parser("compare", help="trips side by side; many trips become a study")
     _add_inputs(compare)
     compare.add_argument(
         "--vary",
@@ -81,7 +128,17 @@ def _parser() -> Parser:
         "--out", metavar="DIR", help="folder for report.html, comparison.csv and the files of each trip"
     )
     _add_output(compare)
+    compare.add_argument("--workers", metavar="N", type=int, help="worker processes, for many trips (one a core)")
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+
+    study = commands.add_parser("study", help="many trips, one answer; without a name: the list of studies")
+    study.add_argument(
+        "study", nargs="?", metavar="NAME", help="study: a name, a TOML file, or the folder of an earlier study"
+    )
+    study.add_argument("--out", metavar="DIR", help="folder for results; finished trips there are not driven again")
+    _add_study(study)
+    study.add_argument("--quantities", action="store_true", help="list the quantities that can be reported instead")
+    _add_dyno(commands)
 
     route = commands.add_parser("route", help="a road from a GPX track, cleaned and smoothed")
     route.add_argument("file", metavar="FILE", help="track: a GPX file, or a CSV file with distance_m and elevation_m")
@@ -124,6 +181,14 @@ def _parser() -> Parser:
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
     )
 
+    serve = commands.add_parser("serve", help="the browser workbench, served from this machine")
+    serve.add_argument("--host", default=DEFAULT_HOST, help=f"address to listen on ({DEFAULT_HOST}: this machine only)")
+    serve.add_argument("--port", type=int, default=DEFAULT_PORT, help=f"port; 0 for any that is free ({DEFAULT_PORT})")
+    serve.add_argument(
+        "--share", action="store_true", help="let other machines in: needed with a --host they can reach"
+    )
+    serve.add_argument("--open", action="store_true", help="open the pages in this machine's browser")
+
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
     return parser
@@ -148,23 +213,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, bench, importing
+        from sim.command import actions, bench, calibrating, importing, serving, studying
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
+            "dyno": bench.dyno,
             "route": importing.make_route,
-            "speedo": bench.speedo,
-            "sheet": bench.sheet,
+            "speedo": calibrating.speedo,
+            "sheet": calibrating.sheet,
+            "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,
+            "serve": serving.serve,
         }[options.command]
         return action(options)
     except HaulbenchError as problem:
-        print(f"haulbench: {problem}", file=sys.stderr)
+        print(running.refused(problem=str(problem)), file=sys.stderr)
         return BAD_INPUT
     except KeyboardInterrupt:
-        print("haulbench: interrupted; nothing was written", file=sys.stderr)
+        print(running.interrupted(), file=sys.stderr)
         return 130
     except BrokenPipeError:
         sys.stderr.close()

@@ -359,6 +359,141 @@ def air_per_cycle(manifold_pressure, intake_temperature, displacement, volumetri
 
 
 @compiled
+def air_flow(air_mass, speed):
+    """Air a four-stroke engine takes in per time.
+
+    Parameters
+    ----------
+    air_mass : float
+        During one cycle, by `air_per_cycle`. [kg]
+    speed : float
+        Engine speed. [rad/s]
+
+    Returns
+    -------
+    flow : float
+        [kg/s]
+
+    Notes
+    -----
+    One cycle is 4 pi rad.
+
+    Examples
+    --------
+    >>> round(air_flow(0.0147, 1200.0 * math.pi / 30.0), 6)
+    0.147
+    """
+    return air_mass * speed * PER_CYCLE
+
+
+@compiled
+def restriction_pressure(coefficient, flow):
+    """Pressure lost in a filter, hose or pipe that is narrower than it should be.
+
+    Parameters
+    ----------
+    coefficient : float
+        Pressure over flow squared. [Pa s²/kg²]
+    flow : float
+        Air. [kg/s]
+
+    Returns
+    -------
+    pressure : float
+        [Pa]
+
+    Notes
+    -----
+    dp = k m²: turbulent flow through a fixed opening, density taken as constant.
+
+    References
+    ----------
+    [1] Form: any handbook of fluid mechanics. How much a worn truck has is assumed.
+
+    Examples
+    --------
+    >>> restriction_pressure(1.0e5, 0.5)
+    25000.0
+    """
+    return coefficient * flow * flow
+
+
+@compiled
+def leaked_pressure(pressure, inlet_pressure, speed, leak_speed):
+    """Manifold pressure left when charge air escapes on its way to the cylinders.
+
+    Parameters
+    ----------
+    pressure : float
+        Without the leak, absolute. [Pa]
+    inlet_pressure : float
+        Before the compressor, absolute. [Pa]
+    speed : float
+        Engine speed. [rad/s]
+    leak_speed : float
+        Size of the leak: engine speed at which the cylinders take as much air as escapes; 0 for none. [rad/s]
+
+    Returns
+    -------
+    pressure : float
+        Absolute. [Pa]
+
+    Notes
+    -----
+    p = p_in + (p_t - p_in) n/(n + n_leak). Hole and cylinders both take air in proportion to its pressure, the cylinders also
+    to engine speed, so a leak costs most at low speed.
+
+    References
+    ----------
+    [1] Form: choice of this project. A leak shows at low engine speed: common practice, no source.
+
+    Examples
+    --------
+    >>> leaked_pressure(2.0e5, 1.0e5, 100.0, 100.0), leaked_pressure(2.0e5, 1.0e5, 100.0, 0.0)
+    (150000.0, 200000.0)
+    """
+    if leak_speed <= 0.0:
+        return pressure
+    return inlet_pressure + (pressure - inlet_pressure) * speed / (speed + leak_speed)
+
+
+@compiled
+def back_pressed(pressure, inlet_pressure, ambient_pressure, back_pressure):
+    """Manifold pressure left when the turbine works against a blocked exhaust.
+
+    Parameters
+    ----------
+    pressure : float
+        With a free exhaust, absolute. [Pa]
+    inlet_pressure : float
+        Before the compressor, absolute. [Pa]
+    ambient_pressure : float
+        Absolute. [Pa]
+    back_pressure : float
+        Behind the turbine, above the usual. [Pa]
+
+    Returns
+    -------
+    pressure : float
+        Absolute. [Pa]
+
+    Notes
+    -----
+    p = p_in + (p_t - p_in) p_amb/(p_amb + dp): the turbine's expansion ratio falls as the pressure behind it rises.
+
+    References
+    ----------
+    [1] Form: choice of this project. That back pressure costs boost and fuel: common practice, no source.
+
+    Examples
+    --------
+    >>> back_pressed(2.0e5, 1.0e5, 1.0e5, 25.0e3)
+    180000.0
+    """
+    return inlet_pressure + (pressure - inlet_pressure) * ambient_pressure / (ambient_pressure + back_pressure)
+
+
+@compiled
 def air_limited_torque(air_mass, air_fuel_ratio, indicated_efficiency, heating_value):
     """Indicated torque that the air in the cylinders allows without smoke.
 

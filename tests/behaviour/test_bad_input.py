@@ -4,17 +4,24 @@ Every row below is a slip that people make, with the fragments the message must 
 and change a few keys. Files are named as seen from their own folder, so that no fragment hides in a path.
 """
 
+import errno
+import io
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from sim import reading, route
+from sim import reading, route, track, track_file
 from sim.assemble import parameters_of, tables_of
-from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
-from sim.files import load_settings, load_truck, split_changes
+from sim.command.folder import check_files, check_folder, write_files, write_folder
+from sim.command.main import main
+from sim.errors import HaulbenchError, RouteError, RunError, SettingsError, SpecError
+from sim.files import load_settings, load_settings_file, load_truck, split_changes
 from sim.route import load_route, read_route
+from sim.track_file import read_track
+from sim.trip import check_together
 
 SOUND_TRUCK = "long-haul-manual"
 BASED = f'based_on = "{SOUND_TRUCK}"\n'
@@ -205,6 +212,36 @@ TRUCK_CASES = [
         "[driveline]\nclutch_capacity_n_m = 2000\n",
         ("driveline", "clutch_capacity_n_m 2000", "2237 N m", "slip"),
     ),
+    (
+        "fuel below zero",
+        "[engine]\nfuel_map_rpm = [600, 1800]\nfuel_map_torque_n_m = [0, 1000]\nfuel_map_g_per_s = [[1, 5], [-2, 9]]\n",
+        ("engine", "fuel_map_g_per_s must not be negative", "-2 stands in it"),
+    ),
+    (
+        "more heat than there is",
+        "[cooling]\ncoolant_combustion_share = 0.8\noil_combustion_share = 0.3\n",
+        ("cooling", "must not add up to more than 1", "0.8 and 0.3", "Change one"),
+    ),
+    (
+        "brakes on a trailer that is not there",
+        "[vehicle]\nsteer_load_kg = 5443\ndrive_load_kg = 30844\ntrailer_load_kg = 0\n",
+        ("trailer_brakes: brakes is above 0", "trailer_load_kg is 0", "load the trailer"),
+    ),
+    (
+        "full stroke below its limit",
+        "[drums]\nstroke_end_mm = 50\nstroke_limit_mm = 50\n",
+        ("drums", "stroke_end_mm must be above stroke_limit_mm", "50 and 50"),
+    ),
+    (
+        "thermostat opens when it is open",
+        "[cooling]\nthermostat_opens_c = 90\nthermostat_full_c = 85\n",
+        ("cooling", "thermostat_full_c must be above thermostat_opens_c", "85 and 90", "Change one"),
+    ),
+    (
+        "compressor stops below where it starts",
+        "[accessories]\ncut_in_kpa = 850\ncut_out_kpa = 700\n",
+        ("accessories", "cut_out_kpa must be above cut_in_kpa", "700 and 850"),
+    ),
 ]
 
 
@@ -253,6 +290,19 @@ def test_truck_based_on_itself():
     path = Path("mine.toml")
     path.write_text(f"based_on = '{path.as_posix()}'\n", encoding="utf-8")
     assert_holds(message_of(lambda: load_truck(str(path)), SpecError), ("mine.toml", "not in a circle"))
+
+
+def test_truck_with_a_table_over_a_value_of_its_base():
+    Path("base.toml").write_text("vehicle = 5\n", encoding="utf-8")
+    Path("mine.toml").write_text("based_on = 'base.toml'\n[vehicle]\naxles = 5\n", encoding="utf-8")
+    message = message_of(lambda: load_truck("mine.toml"), SpecError)
+    assert_holds(message, ("mine.toml", "vehicle is a table here and a value in base.toml", "leave it out"))
+
+
+def test_change_into_a_table_that_is_a_value():
+    Path("base.toml").write_text("vehicle = 5\n", encoding="utf-8")
+    message = message_of(lambda: load_truck("base.toml", ["vehicle.axles=5"]), SpecError)
+    assert_holds(message, ("--set vehicle.axles=5", "vehicle is a value in the file", "must be a table"))
 
 
 def test_truck_file_too_large(monkeypatch):
@@ -419,6 +469,25 @@ SETTINGS_CHANGES = [
     ("true for a number", "start.speed_km_h=true", ("start.speed_km_h", "-1 to 130 km/h")),
     ("word for true or false", "drill.service_brakes=maybe", ("drill.service_brakes", "'maybe'", "true", "false")),
     ("list for a number", "start.gear=[1, 2]", ("start.gear", "[1, 2]", "0 to 24")),
+    ("press of no button", 'cruise.presses=["2 km jump"]', ('"2 km jump"', "PLACE BUTTON", "buttons are on, off, set")),
+    ("press at a place that is no number", 'cruise.presses=["2.5.1 km set"]', ('"2.5.1 km set"', "cannot be read")),
+    ("press that is not held", 'cruise.presses=["1 km accelerate"]', ('"1 km accelerate"', "held for up to 120 s")),
+    (
+        "press that lasts too long",
+        'cruise.presses=["1 km coast 500 s"]',
+        ('"1 km coast 500 s"', "held for up to 120 s"),
+    ),
+    (
+        "stage that goes out below the set speed",
+        "cruise.stage_drop_km_h=9",
+        ("stage_drop_km_h 9", "stage_1_over_km_h 4.8"),
+    ),
+    (
+        "set speed below the least one",
+        "cruise.set_speed_km_h=20",
+        ("set_speed_km_h 20", "least_speed_km_h 32", "change one of them"),
+    ),
+    ("stages out of order", "cruise.stage_2_over_km_h=20", ("stage_2_over_km_h", "must rise", "4.8, 20, 11.3")),
 ]
 
 
@@ -426,6 +495,20 @@ SETTINGS_CHANGES = [
 def test_change_to_the_settings(case):
     change, fragments = case
     assert_holds(message_of(lambda: load_settings(None, [change]), SettingsError), fragments)
+
+
+@pytest.mark.parametrize("vary", ["5", "'drill.hold_stage=1,2'", "[1, 2]", "['drill.hold_stage']"])
+def test_what_a_settings_file_varies(vary):
+    Path("class.toml").write_text(f"vary = {vary}\n", encoding="utf-8")
+    message = message_of(lambda: load_settings_file("class.toml"), SettingsError)
+    assert_holds(message, ("class.toml: vary is", vary.strip("'")[:1], '["drill.hold_stage=1,2,3"]'))
+
+
+def test_tick_longer_than_a_lag_of_the_truck():
+    truck = load_truck(SOUND_TRUCK, ["driveline.clutch_open_s=0.02"]).truck
+    settings = load_settings(None, ["simulation.tick_s=0.05"])
+    message = message_of(lambda: check_together(truck, settings), SettingsError)
+    assert_holds(message, ("simulation.tick_s is 0.05 s", "driveline.clutch_open_s", "0.02 s", "change one of them"))
 
 
 def test_change_on_top_of_a_settings_file_is_named_and_not_the_file():
@@ -665,8 +748,159 @@ def test_retarding_power_that_does_not_follow(change, stated, ratio):
     assert re.search(r"gives \d+ kW", message)
 
 
+# ---------------------------------------------------------------- tracks that only a patient person could make
+
+TABLE = "distance_m,elevation_m\n" + "".join(f"{400 * n},{100 + n}\n" for n in range(30))
+GPX = "<gpx><trk><trkseg>{}</trkseg></trk></gpx>".format(
+    "".join(f'<trkpt lat="{46 + n / 1000}" lon="7"><ele>400</ele></trkpt>' for n in range(20))
+)
+
+
+def test_track_whose_file_grows_while_it_is_read(monkeypatch):
+    Path("mine.csv").write_text(TABLE, encoding="utf-8")
+    monkeypatch.setattr(track_file, "MOST_BYTES", len(TABLE))
+    monkeypatch.setattr(track_file, "open", lambda *_: io.BytesIO(TABLE.encode() + b"99999,1\n"), raising=False)
+    message = message_of(lambda: read_track(Path("mine.csv")), RouteError)
+    assert_holds(message, ("mine.csv: grows while it is read", "MB at most", "shorter tracks"))
+
+
+def test_track_of_too_many_rows(monkeypatch):
+    Path("mine.csv").write_text(TABLE, encoding="utf-8")
+    monkeypatch.setattr(track_file, "MOST_POINTS", 10)
+    message = message_of(lambda: read_track(Path("mine.csv")), RouteError)
+    assert_holds(message, ("mine.csv: more than 10 rows", "thin it out"))
+
+
+def test_track_longer_than_any_road(monkeypatch):
+    Path("mine.csv").write_text(TABLE, encoding="utf-8")
+    monkeypatch.setattr(track, "LONGEST", 5000.0)
+    message = message_of(lambda: track.import_track("mine.csv"), RouteError)
+    assert_holds(message, ("mine.csv: the track is 12 km long", "5 km at most"))
+
+
+def test_track_without_heights_over_a_long_part():
+    rows = "".join(f"{400 * n},{'' if 5 < n < 25 else 100}\n" for n in range(30))
+    Path("mine.csv").write_text("distance_m,elevation_m\n" + rows, encoding="utf-8")
+    message = message_of(lambda: track.import_track("mine.csv"), RouteError)
+    assert_holds(message, ("mine.csv: no usable height over 8.0 km", "5 km at most", "cut that part off"))
+
+
+def test_number_of_a_point_that_is_none():
+    Path("mine.gpx").write_text(GPX.replace("</trkpt>", "<hdop>good</hdop></trkpt>", 1), encoding="utf-8")
+    message = message_of(lambda: read_track(Path("mine.gpx")), RouteError)
+    assert_holds(message, ('mine.gpx: <hdop> is "good"', "must be a number", "remove the point"))
+
+
+def test_track_its_reader_gives_up_on(monkeypatch):
+    def give_up(_: str) -> None:
+        raise RecursionError
+
+    Path("mine.gpx").write_text(GPX, encoding="utf-8")
+    monkeypatch.setattr("gpxpy.parse", give_up)
+    message = message_of(lambda: read_track(Path("mine.gpx")), RouteError)
+    assert_holds(message, ("mine.gpx: the GPX in it cannot be understood", "Export the track anew"))
+
+
+# ---------------------------------------------------------------- places that cannot be written, for root too
+
+ROAD_TEXTS = {".csv": SOUND_ROAD, ".toml": "", ".svg": ""}
+
+
+def test_folder_below_a_file():
+    Path("file").write_text("mine", encoding="utf-8")
+    message = message_of(lambda: write_folder("file/trip", {"a.csv": "1"}, False), RunError)
+    assert_holds(message, ("--out file/trip: cannot be written", "nothing was written", "another place"))
+    message = message_of(lambda: check_files("file/road", [".csv"], False), RouteError)
+    assert_holds(message, ("--out file/road", "there is no folder file", "make it first"))
+    assert Path("file").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="no such folder here")
+def test_folder_of_the_system():
+    message = message_of(lambda: write_folder("/proc/trip", {"a.csv": "1"}, False), RunError)
+    assert_holds(message, ("--out /proc/trip", "another place" if "nothing" in message else "a folder of yours"))
+    message = message_of(lambda: check_files("/proc/road", [".csv"], False), RouteError)
+    assert_holds(message, ("--out /proc/road: cannot be written", "name a folder of yours"))
+
+
+def test_folder_the_system_gives_no_right_to(monkeypatch):
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    message = message_of(lambda: check_folder("here/trip", False), RunError)
+    assert_holds(message, ("--out here/trip", "cannot be written to", "name a folder of yours"))
+
+
+def test_folder_of_a_name_too_long():
+    message = message_of(lambda: check_folder("x" * 300, False), RunError)
+    assert_holds(message, ("--out xxx", "cannot be used", "name a folder of yours"))
+
+
+def test_folder_that_is_not_empty_or_a_file():
+    Path("trip").mkdir()
+    Path("trip/notes.txt").write_text("mine", encoding="utf-8")
+    assert_holds(message_of(lambda: check_folder("trip", False), RunError), ("--out trip", "not empty", "--force"))
+    check_folder("trip", True)
+    message = message_of(lambda: check_folder("trip/notes.txt", False), RunError)
+    assert_holds(message, ("--out trip/notes.txt: is a file", "name a folder"))
+
+
+@pytest.mark.parametrize("problem", [errno.ENOSPC, errno.EDQUOT, errno.EROFS])
+def test_disk_that_takes_no_more(monkeypatch, problem):
+    def refuse(_: int) -> None:
+        raise OSError(problem, os.strerror(problem))
+
+    monkeypatch.setattr(os, "fsync", refuse)
+    wanted = (os.strerror(problem), "nothing was written", "Make room")
+    assert_holds(message_of(lambda: write_folder("trip", {"a.csv": "1"}, False), RunError), ("--out trip", *wanted))
+    assert_holds(message_of(lambda: write_files("road", ROAD_TEXTS, False), RouteError), ("--out road", *wanted))
+    assert list(Path.cwd().iterdir()) == []
+
+
+def test_interrupted_while_writing(monkeypatch):
+    def interrupted(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder("trip", {"a.csv": "1"}, False)
+    with pytest.raises(KeyboardInterrupt):
+        write_files("road", ROAD_TEXTS, False)
+    assert list(Path.cwd().iterdir()) == []
+
+
+def test_interrupted_import_of_a_track(monkeypatch, capsys):
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    Path("mine.csv").write_text(TABLE, encoding="utf-8")
+    monkeypatch.setattr("sim.track.import_track", interrupted)
+    assert main(["route", "mine.csv", "--out", "road"]) == 130
+    assert capsys.readouterr().err == "haulbench: interrupted; nothing was written\n"
+    assert [path.name for path in Path.cwd().iterdir()] == ["mine.csv"]
+
+
+# ---------------------------------------------------------------- flags
+
+FLAGS = [
+    ("unknown command", ("fly",), ("fly", "run", "--help")),
+    ("unknown flag", ("run", "--fast"), ("--fast", "--help")),
+    ("flag without its value", ("run", "--truck"), ("--truck", "expected one argument", "--help")),
+    ("unknown units", ("run", "--units", "imperial"), ("--units", "'imperial'", "metric", "--help")),
+    ("one road too many", ("run", "ollen-pass", "skarrow-grade"), ("skarrow-grade", "--help")),
+]
+
+
+@cases(FLAGS)
+def test_flag(case, capsys):
+    arguments, fragments = case
+    assert main(list(arguments)) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("haulbench: ") and len(err.splitlines()) == 1
+    assert not LIBRARY_WORDS.search(err), err
+    assert_holds(err, fragments)
+
+
 def test_all_errors_share_one_base():
-    assert all(issubclass(error, HaulbenchError) for error in (SpecError, RouteError, SettingsError))
+    assert all(issubclass(error, HaulbenchError) for error in (SpecError, RouteError, SettingsError, RunError))
 
 
 def test_a_refused_file_is_left_as_it_was():

@@ -105,7 +105,7 @@ def test_boost_and_barometer_that_disagree_at_rest_set_a_code_before_the_start(t
 
 
 def test_oil_pressure_that_is_low_and_oil_pressure_that_reads_low_have_one_code_and_two_gauges(trip):
-    metered = 'bench.meters=["oil pressure"]'
+    metered = 'circuits.meters=["oil pressure"]'
     worn = trip(T1, LEVEL, occurs("1 km oil pump worn 65 %"), metered)
     lies = trip(T1, LEVEL, occurs("1 km oil pressure offset -230 kPa"), metered)
     assert codes(worn) == codes(lies) == {(100, 18)}
@@ -343,7 +343,7 @@ def test_swapped_plugs_make_each_sensor_tell_of_the_other(trip):
         T1,
         LEVEL,
         occurs("1 km coolant temperature swapped"),
-        'bench.meters=["coolant temperature", "intake temperature"]',
+        'circuits.meters=["coolant temperature", "intake temperature"]',
     )
     late = result.meters["distance_m"] > 1100.0
     assert np.allclose(result.meters["coolant_believed_c"][late], result.meters["intake_true_c"][late], atol=1e-6)

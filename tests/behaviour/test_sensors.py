@@ -22,7 +22,7 @@ WATCHED = "faults.watch=true"
 
 def dialled(*texts: str) -> str:
     """The setting for values dialled in."""
-    return "bench.dialled=[" + ", ".join(f'"{text}"' for text in texts) + "]"
+    return "circuits.dialled=[" + ", ".join(f'"{text}"' for text in texts) + "]"
 
 
 # ---------------------------------------------------------------- a sound truck
@@ -31,7 +31,7 @@ def dialled(*texts: str) -> str:
 @pytest.mark.parametrize("road", ["grade:3%,3km,800m", "grade:-5%,3km,1500m"])
 def test_a_sound_truck_believes_what_is_true(trip, road):
     """With every circuit worked out, the way to the pin and back loses nothing but rounding."""
-    result = trip(T1, road, WATCHED, 'bench.meters=["all"]', "start.speed_km_h=50")
+    result = trip(T1, road, WATCHED, 'circuits.meters=["all"]', "start.speed_km_h=50")
     for key in SENSORS:
         true, _, believed = (result.meters[name] for name in columns(key))
         assert np.allclose(true, believed, rtol=1e-9, atol=1e-6), key
@@ -42,7 +42,7 @@ def test_a_sound_truck_believes_what_is_true(trip, road):
 def test_looking_at_circuits_changes_nothing_that_is_measured(trip):
     """The same trip with and without every circuit worked out, and with meters on: same events, same fuel and time."""
     plain = trip(T1, "grade:2%,4km,500m", "start.speed_km_h=40")
-    metered = trip(T1, "grade:2%,4km,500m", "start.speed_km_h=40", 'bench.meters=["all"]')
+    metered = trip(T1, "grade:2%,4km,500m", "start.speed_km_h=40", 'circuits.meters=["all"]')
     watched = trip(T1, "grade:2%,4km,500m", "start.speed_km_h=40", WATCHED)
     for key in ("fuel_kg", "time_s", "gear_shifts", "max_engine_speed_rpm"):
         assert metered.summary[key] == plain.summary[key], "a meter changes nothing, not one bit"
@@ -95,7 +95,7 @@ def test_a_meter_shows_the_drift_of_a_sensor_and_the_truth_beside_it(trip):
         T1,
         "grade:0%,3km",
         'faults.occur=["1 km coolant temperature offset 20"]',
-        'bench.meters=["coolant temperature"]',
+        'circuits.meters=["coolant temperature"]',
         "bench.meter_s=0.25",
     )
     true, signal, believed = (result.meters[name] for name in columns("coolant"))
@@ -132,7 +132,7 @@ def test_a_meter_sees_a_finger_on_a_button(trip):
         "grade:0%,3km",
         "start.speed_km_h=80",
         'cruise.presses=["1 km set", "2 km tap up"]',
-        'bench.meters=["set button", "resume button"]',
+        'circuits.meters=["set button", "resume button"]',
         "bench.meter_s=0.1",
     )
     for key, place in (("set_button", 1000.0), ("resume_button", 2000.0)):
@@ -235,15 +235,19 @@ def test_a_warm_barometer_of_a_mountain_takes_torque_at_sea_level(trip):
         ('faults.occur=["2 km coolant temperature offset 20 F"]', "a difference in K or C"),
         ('faults.occur=["2 km boost pressure open 3"]', "takes no size"),
         ('faults.occur=["2 km oil pump worn 140 %"]', "0 to 100 %"),
-        ('bench.dialled=["2 km clutch switch maybe"]', "on, pressed, off, released or let go"),
-        ('bench.dialled=["2 km oil pump 3"]', "names no part"),
-        ('bench.meters=["sundial"]', "is no sensor"),
+        ('circuits.dialled=["2 km clutch switch maybe"]', "on, pressed, off, released or let go"),
+        ('circuits.dialled=["2 km oil pump 3"]', "names no part"),
+        ('faults.occur=["2 km oil pump worn a lot"]', "size"),
+        ('circuits.dialled=["2 km coolant temperature 3 kPa"]', "value"),
+        ('circuits.dialled=["clutch switch pressed"]', "no place or time"),
+        (f'faults.occur=["{"9" * 400} km coolant temperature open"]', "number that cannot be read"),
+        ('circuits.meters=["sundial"]', "is no sensor"),
     ],
 )
 def test_a_text_that_cannot_be_read_says_what_can(change, says):
     with pytest.raises(SettingsError, match=says.replace("(", r"\(")) as problem:
         load_settings(None, [change])
-    assert "write " in str(problem.value) or "sensors are" in str(problem.value)
+    assert "write " in str(problem.value) or "use one of" in str(problem.value)
 
 
 def test_a_truck_that_begins_sound_can_be_broken_on_the_fly(alone):

@@ -12,7 +12,7 @@ import os
 import re
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
@@ -25,6 +25,7 @@ from geographiclib.geodesic import Geodesic
 from sim import import_track, load_route, load_settings, load_truck, run_trip
 from sim import track_file as track_file_module
 from sim.command.main import main
+from sim.errors import RouteError
 from sim.track import BRIDGED_GAP, ImportedTrack, leg_lengths, smoothed_heights
 from sim.track_picture import track_picture
 
@@ -949,3 +950,55 @@ def test_failing_at_the_last_file_puts_the_others_back(capsys, monkeypatch):
     monkeypatch.setattr("sim.command.folder.os.replace", replaced)
     assert_holds(refusal(capsys, "a.gpx", "--out", "road", "--force"), ("cannot be written", "nothing was written"))
     assert Path("road.csv").read_text(encoding="utf-8") == "mine"
+
+
+# ---------------------------------------------------------------- a file that is at hand and on no disk
+
+
+def test_content_at_hand_gives_the_road_of_the_file_and_touches_no_disk(monkeypatch):
+    from_file = import_track(REAL)
+    content = REAL.read_bytes()
+
+    def refuse(*_, **__):
+        raise AssertionError("the disk is touched")
+
+    monkeypatch.setattr("builtins.open", refuse)
+    monkeypatch.setattr(Path, "stat", refuse)
+    at_hand = import_track(REAL.name, content=content)
+    assert (at_hand.csv(), at_hand.toml()) == (from_file.csv(), from_file.toml())
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "up.gpx: is empty"),
+        (b"<!DOCTYPE gpx [<!ENTITY a 'b'>]><gpx></gpx>", "up.gpx line 1: declares a DOCTYPE"),
+        (b"\x89PNG\r\n\x1a\n", "up.gpx: is not a text file"),
+    ],
+)
+def test_content_at_hand_is_refused_like_a_file(content, words):
+    with pytest.raises(RouteError, match=re.escape(words)):
+        import_track("up.gpx", content=content)
+
+
+def test_content_that_is_too_long_is_refused(monkeypatch):
+    monkeypatch.setattr(track_file_module, "MOST_BYTES", 1000)
+    with pytest.raises(RouteError, match=r"up.gpx: 0.0 MB; a track may have 0.001 MB at most. Cut it"):
+        import_track("up.gpx", content=b"<gpx>" + b" " * 1000)
+
+
+def test_a_road_made_in_memory_is_the_road_of_its_two_files():
+    track = import_track(REAL, limit=20.0)
+    Path("coast.csv").write_text(track.csv(), encoding="utf-8", newline="\n")
+    Path("coast.toml").write_text(track.toml(), encoding="utf-8", newline="\n")
+    written, made_here = load_route("coast.csv"), track.route("coast")
+    for column in ("distance", "grade", "slope", "wind"):
+        assert np.array_equal(getattr(written, column), getattr(made_here, column))
+    for key in ("name", "title", "start_elevation", "limits", "stops", "signs", "curves", "source", "marks"):
+        assert getattr(written, key) == getattr(made_here, key), key
+
+
+def test_a_title_with_quotes_and_brackets_stays_a_title():
+    track = import_track("a.csv", content=b"distance_m,elevation_m\n0,100\n500,101\n1000,100\n")
+    named = replace(track, title='"] = \\ <b>\n[marks]')
+    assert named.route("a").title == '"] = \\ <b>\n[marks]'

@@ -4,6 +4,7 @@ import functools
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 
 from sim import Result, load_route, load_settings, load_truck, run_trip
 
+ROOT = Path(__file__).resolve().parents[2]
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
 FLAGS = (
     "--no-sandbox",
@@ -69,3 +71,61 @@ def browser() -> Iterator[Any]:
     if os.environ.get("CI"):
         pytest.fail(told)
     pytest.skip(told)
+
+
+@pytest.fixture(scope="session")
+def served() -> Iterator[str]:
+    """The address of the pages, served as they are by the command, with warm workers."""
+    from serving import real_server
+
+    with real_server() as address:
+        yield address
+
+
+@dataclass
+class Visit:
+    """A page in a browser of its own, and what it asked for and said."""
+
+    page: Any
+    address: str
+    asked: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+
+    def outside(self) -> list[str]:
+        """Requests that left the server."""
+        return [url for url in self.asked if not url.startswith((self.address + "/", "data:", "blob:"))]
+
+    def shoot(self, name: str) -> None:
+        """Keeps a picture of the window."""
+        folder = Path(os.environ.get("HAULBENCH_SCREENSHOTS", ROOT / "screenshots"))
+        folder.mkdir(parents=True, exist_ok=True)
+        self.page.screenshot(path=folder / f"{name}.png")
+
+    def trips(self) -> int:
+        """How often a trip was asked for."""
+        return sum(url.endswith("/trip/drive") for url in self.asked)
+
+
+@pytest.fixture
+def visit(browser: Any, served: str) -> Iterator[Callable[..., Visit]]:
+    """Opens a page of the server in a browser context of its own; in the end nothing may have left the server or been said."""
+    visits: list[tuple[Any, Visit]] = []
+
+    def go(path: str = "/", size: tuple[int, int] = (1366, 768), first: Callable[[Any], None] | None = None) -> Visit:
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
+        context.grant_permissions(["clipboard-read", "clipboard-write"], origin=served)
+        made = Visit(context.new_page(), served)
+        made.page.on("request", lambda request: made.asked.append(request.url))
+        made.page.on("console", lambda message: made.said.append(message.text))
+        made.page.on("pageerror", lambda problem: made.said.append(str(problem)))
+        if first is not None:
+            first(made.page)
+        made.page.goto(served + path)
+        visits.append((context, made))
+        return made
+
+    yield go
+    for context, made in visits:
+        context.close()
+        assert made.outside() == []
+        assert made.said == []

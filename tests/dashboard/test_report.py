@@ -374,3 +374,12 @@ def test_the_command_writes_a_report_with_its_other_files_or_nothing(tmp_path, m
     with pytest.raises(UnicodeEncodeError):
         main(["run", SHORT, "--out", str(tmp_path / "trip")])
     assert sorted(path.name for path in tmp_path.iterdir()) == ["pair"]
+
+
+def test_a_comparison_on_a_road_that_is_not_level_says_that_fuel_has_no_credit():
+    from sim.compare import compare_trips
+
+    falling = compare_trips({"drill.hold_gear": [7, 8]}, "grade:-6%,1km,900m", "long-haul-manual")
+    level = compare_trips({"drill.hold_gear": [7, 8]}, "grade:0%,0.5km", "long-haul-manual")
+    assert "no credit for the height" in comparison_report(falling)
+    assert "no credit for the height" not in comparison_report(level)

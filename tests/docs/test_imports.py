@@ -1,8 +1,9 @@
 """Imports point one way. A test that fails names the file, the line and the import.
 
 Read LINE from left to right: a module may use itself and what stands left of it. What stands beside the line has its own
-row in BESIDE; what of it a module on the line may use stands in ALSO. Everything may use `errors` and `units`. A module of
-`sim` that no row names is an offender too: whoever adds one says here where it belongs.
+row in BESIDE; what of it a module on the line may use stands in ALSO. Everything may use `errors`, `messages` and `units`;
+`messages` uses nothing, so that any module can say what is wrong. A module of `sim` that no row names is an offender
+too: whoever adds one says here where it belongs.
 """
 
 import ast
@@ -15,13 +16,14 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("sim", "dashboard")
 
-EVERYONE_MAY_USE = {"errors", "units"}
+EVERYONE_MAY_USE = {"errors", "messages", "units"}
 
 LINE = ("units", "laws", "plant", "kernel", "clock", "actors", "trip", "dashboard", "command")
 
 # beside the line: module -> what it may use of sim
 BESIDE: dict[str, set[str]] = {
     "errors": set(),
+    "messages": set(),
     "compiled": set(),
     "records": set(),
     "sensors": set(),
@@ -39,12 +41,31 @@ BESIDE: dict[str, set[str]] = {
     "controller": {"laws", "records", "compiled"},
     "assemble": {"laws", "plant", "controller", "kernel", "records", "sensors", "specs", "route"},
     "result": {"records", "specs", "route"},
-    "dyno": {"laws", "plant", "records", "specs", "assemble", "result"},
+    "bench": {
+        "compiled",
+        "laws",
+        "plant",
+        "controller",
+        "kernel",
+        "clock",
+        "actors",
+        "trip",
+        "records",
+        "specs",
+        "files",
+        "route",
+        "assemble",
+    },
     "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip", "speedo"},
     "safe_speed": {"laws", "specs", "route"},
     "foresee": {"actors", "route", "sensors", "specs"},
-    "inputs": {"files", "route", "specs"},
+    "inputs": {"compiled", "files", "route", "specs"},
+    "pool": {"inputs", "result", "trip"},
     "charts": {"laws", "plant", "specs", "assemble"},
+    "gearing": {"laws", "plant", "records", "specs", "assemble", "charts", "files"},
+    "road_facts": {"route"},
+    "descending": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
+    "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 
@@ -78,7 +99,16 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
 HEAVY = {"scipy", "pandas"}
 
 # modules that load such a library when they are loaded, and so are themselves imported inside a function, except by each other
-HEAVY_MODULES = {"dashboard.figures", "dashboard.report"}
+HEAVY_MODULES = {
+    "dashboard.figures",
+    "dashboard.page",
+    "dashboard.report",
+    "dashboard.study_figures",
+    "dashboard.study_report",
+    "dashboard.drawing",
+    "dashboard.gearing_figures",
+    "dashboard.road_figures",
+}
 
 MAY_PRINT = ("sim/command/", "sim/command.py", "dashboard/")
 
@@ -89,6 +119,8 @@ def allowed_for(module: str) -> set[str] | None:
         return PUBLIC_NAMES_COME_FROM | EVERYONE_MAY_USE
     if module in LINE:
         return {*LINE[: LINE.index(module) + 1], *ALSO[module], *EVERYONE_MAY_USE}
+    if module == "messages":
+        return {"messages"}
     return {module, *BESIDE[module], *EVERYONE_MAY_USE} if module in BESIDE else None
 
 
@@ -234,7 +266,8 @@ def test_the_map_covers_its_own_line():
     assert set(ALSO) == set(LINE)
     named = set(LINE) | set(BESIDE)
     assert set().union(*BESIDE.values(), *ALSO.values()) <= named
-    assert allowed_for("plant") == {"errors", "units", "laws", "plant", "compiled", "records"}
+    assert allowed_for("plant") == {"errors", "messages", "units", "laws", "plant", "compiled", "records"}
+    assert allowed_for("messages") == {"messages"}
 
 
 def test_imports_point_one_way():
@@ -279,6 +312,7 @@ OFFENDERS = [
     ("sim/kernel.py", "from importlib import import_module\nimport_module('sim.trip')\n", wrong_directions, "sim.trip"),
     ("sim/route.py", "from sim.specs import Truck\n", wrong_directions, "imports sim.specs"),
     ("sim/route.py", "from sim.compiled import compiled\n", wrong_directions, "imports sim.compiled"),
+    ("sim/messages/roads.py", "from sim.units import FOOT\n", wrong_directions, "roads.py:1: imports sim.units"),
     ("sim/records.py", "from sim.laws.air import air_density\n", wrong_directions, "imports sim.laws.air"),
     ("sim/trip.py", "from sim.command.main import main\n", wrong_directions, "imports sim.command.main"),
     ("sim/trip.py", "from sim import run_trip\n", wrong_directions, "trip.py:1: imports sim;"),
@@ -310,7 +344,14 @@ HEAVY_FILES = ("dashboard/figures.py", "dashboard/report.py")
 
 def written(root: Path, file: str, text: str) -> Path:
     """A small project in which only one file holds anything."""
-    for name in (*MODULES, "sim/laws/air.py", "sim/command/main.py", "dashboard/app.py", *HEAVY_FILES):
+    for name in (
+        *MODULES,
+        "sim/laws/air.py",
+        "sim/messages/roads.py",
+        "sim/command/main.py",
+        "dashboard/app.py",
+        *HEAVY_FILES,
+    ):
         (root / name).parent.mkdir(parents=True, exist_ok=True)
         (root / name).write_text("", encoding="utf-8")
     (root / file).write_text(text, encoding="utf-8")
@@ -342,3 +383,10 @@ def test_the_checker_names_an_offender(tmp_path, file, text, rule, complaint):
 def test_the_checker_accepts_a_sound_file(tmp_path, file, text):
     root = written(tmp_path, file, text)
     assert wrong_directions(root) + wrong_libraries(root) + heavy_at_load(root) + prints(root) == []
+
+
+def test_no_public_name_is_hidden_by_a_module_of_the_same_name():
+    """`sim.name` would turn from a function into a module as soon as that module is loaded."""
+    import sim
+
+    assert not [name for name in sim.__all__ if is_module(ROOT, f"sim.{name}")]

@@ -24,6 +24,7 @@ def test_readme_opens_with_the_job_in_one_paragraph():
 @pytest.mark.parametrize("command", COMMANDS)
 def test_command_runs(command, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HAULBENCH_STUDIES", str(tmp_path / "home"))
     assert main(shlex.split(command)[1:]) == 0
     assert "A teaching model" in capsys.readouterr().out
 
@@ -45,5 +46,64 @@ def test_snippet_runs(snippet, capsys):
 def test_both_set_up_commands_are_one_line_and_the_tools_exist():
     lines = [line.strip() for line in README.splitlines() if line.strip().startswith("python3 -m venv")]
     assert len(lines) == 2
-    assert lines[0].endswith(".venv/bin/haulbench run") and lines[1].endswith(".venv/bin/pytest")
+    assert lines[0].endswith(".venv/bin/haulbench serve") and lines[1].endswith(".venv/bin/pytest")
     assert shutil.which("python3")
+
+
+def test_the_study_file_of_readme_can_be_planned(tmp_path):
+    from sim.studies.plan import make_plan
+    from sim.studies.question import read_study
+
+    (text,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    (tmp_path / "mine.toml").write_text(text)
+    assert make_plan(read_study(tmp_path / "mine.toml")).total == 12
+
+
+def test_every_shipped_study_is_in_the_table():
+    from sim.studies.question import list_studies
+
+    table = README[README.index("| study | asks |") : README.index("A study of one's own")]
+    assert set(re.findall(r"`([a-z-]+)`", table)) == set(list_studies())
+
+
+LESSON = README[README.index("### Ten minutes on the mountain") : README.index("## Studies")]
+
+
+def driven(*changes):
+    from sim.inputs import read_inputs
+    from sim.pool import drive
+
+    return drive(read_inputs(settings="mountain-in-seventh", changes=changes)).summary
+
+
+@pytest.mark.parametrize(
+    ("changes", "said", "key"),
+    [
+        ((), r"brake temperatures ends at (\d+) C", "max_brake_temperature_c"),
+        (("driver.descent_gear=8",), r"pressed (\d+) times", "service_brake_applications"),
+        (("driver.descent_gear=8",), r"and reach (\d+) C", "max_brake_temperature_c"),
+        (("driver.descent_gear=8", "retarding.switch=false"), r"engine brake off: (\d+) C", "max_brake_temperature_c"),
+        (
+            ("driver.descent_gear=8", "retarding.switch=false"),
+            r"axle goes from (\d+) to",
+            "max_hottest_brake_temperature_c",
+        ),
+        (
+            ("driver.descent_gear=8", "retarding.switch=false", "drill.style=drag"),
+            r"axle goes from \d+ to (\d+) C",
+            "max_hottest_brake_temperature_c",
+        ),
+        (("driver.descent_gear=6",), r"not one application on the descent, (\d+) C", "max_brake_temperature_c"),
+        (("driver.descent_gear=8", "vehicle.mass_kg=20000"), r"20,000 kg: (\d+) C", "max_brake_temperature_c"),
+    ],
+)
+def test_the_lesson_on_the_mountain_says_what_the_model_gives(changes, said, key):
+    found = re.search(said, LESSON)
+    assert found and round(driven(*changes)[key]) == pytest.approx(int(found[1]), abs=1)
+
+
+def test_the_minutes_of_the_lesson():
+    seventh, eighth, sixth = driven(), driven("driver.descent_gear=8"), driven("driver.descent_gear=6")
+    assert 0.0 < seventh["time_s"] - eighth["time_s"] < 60.0
+    assert (sixth["time_s"] - eighth["time_s"]) / 60.0 == pytest.approx(12.0, abs=0.5)
+    assert sixth["service_brake_applications"] == 0

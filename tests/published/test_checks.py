@@ -13,7 +13,7 @@ from sim.checks import CLASSES, LATER, TRIP_LAW, Check, rows, run_checks
 ROWS = rows()
 TRIP_ROWS = [row for row in ROWS if row.category == TRIP_LAW]
 MARKS = {"published", "published, second-hand", "common practice", "from memory", "derived here"}
-LATER_WITH = {"decisions", "studies", "browser: gearing", "bench"}
+LATER_WITH = {"decisions", "studies", "bench"}
 FIELDS = ["id", "topic", "source", "mark", "inputs", "expected", "got", "unit", "tolerance", "verdict"]
 
 

@@ -1,0 +1,166 @@
+"""The browser side as one application: a head with the pages, a room for the page, and what all pages share.
+
+`create_app` builds it; importing this file does no work.
+"""
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl
+
+import dash
+import flask
+from dash import Input, Output, State, dcc, html
+
+from dashboard import guard, ids
+from dashboard.attributes import attributes
+from dashboard.fields import described
+from dashboard.pages import pages
+from dashboard.runs import Workshop
+from sim.compiled import MODEL_VERSION
+from sim.errors import HaulbenchError
+from sim.result import CAUTIONS
+
+ASSETS = Path(__file__).parent / "assets"
+
+INDEX = """<!DOCTYPE html>
+<html lang="en" data-units="metric">
+<head>
+{%metas%}
+<title>{%title%}</title>
+<link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
+{%css%}
+</head>
+<body>
+<noscript>These pages need JavaScript; it comes from this machine only.</noscript>
+{%app_entry%}
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>"""
+
+
+def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
+    """The application, ready to be served.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Drives the trips. [-]
+    host : str
+        On which it will listen. [-]
+
+    Returns
+    -------
+    app : Dash
+        [-]
+    """
+    app = dash.Dash(
+        "haulbench",
+        assets_folder=str(ASSETS),
+        pages_folder="",
+        use_pages=False,
+        serve_locally=True,
+        compress=True,
+        title="haulbench",
+        update_title=None,  # type: ignore[arg-type]
+        index_string=INDEX,
+        suppress_callback_exceptions=True,
+        add_log_handler=False,
+        on_error=_told,
+        enable_mcp=False,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    app.enable_dev_tools(debug=False)
+    there = pages()
+    app.layout = _frame(there)
+
+    @app.callback(Output(ids.PAGE, "children"), Input(ids.PLACE, "pathname"), State(ids.PLACE, "search"))
+    def _show(path: str | None, search: str | None) -> Any:
+        return _page_at(there, path or "/", search or "")
+
+    for page in there:
+        page.register(app, workshop)
+    _add_routes(app, workshop)
+    guard.protect(app, host)
+    _ask_once(app)
+    return app
+
+
+def _told(problem: Exception) -> Any:
+    """Says on the page what went wrong in a callback."""
+    if isinstance(problem, HaulbenchError):
+        message = str(problem)
+    else:
+        guard.note(problem)
+        message = "Something went wrong on the server; it has been noted there."
+    dash.set_props(ids.MESSAGE, {"children": message})
+    return dash.no_update
+
+
+def _frame(there: list[Any]) -> html.Div:
+    """What stands around every page."""
+    links = [html.A(page.TITLE, href=page.PATH, **attributes(data_path=page.PATH)) for page in there]
+    return html.Div(
+        [
+            dcc.Location(id=ids.PLACE, refresh=False),
+            dcc.Store(id=ids.UNITS, data="metric"),
+            html.A("To the page", href="#page", className="skip"),
+            html.Header(
+                [
+                    html.A(
+                        [html.Span(className="mark", **attributes(aria_hidden="true")), "haulbench"],
+                        href="/",
+                        className="name",
+                    ),
+                    html.Nav(links, **attributes(aria_label="Pages")),
+                    html.Div(
+                        id=ids.UNIT_SWITCH, className="unit-switch", role="group", **attributes(aria_label="Units")
+                    ),
+                ],
+                className="head",
+            ),
+            html.P(id=ids.MESSAGE, className="message", role="alert"),
+            html.Main(html.P("Opening the page ...", className="quiet"), id=ids.PAGE, tabIndex=-1),
+            html.Footer(
+                [html.P(" ".join(CAUTIONS)), html.P(f"Model version {MODEL_VERSION}", className="quiet")],
+                className="cautions",
+                **attributes(aria_label="Cautions"),
+            ),
+        ],
+        className="frame",
+    )
+
+
+def _page_at(there: list[Any], path: str, search: str) -> Any:
+    """The content of the page at a path."""
+    for page in there:
+        if page.PATH.rstrip("/") == path.rstrip("/"):
+            query = dict(parse_qsl(search.lstrip("?")[: guard.MOST_QUERY], keep_blank_values=True))
+            return page.layout({**query, "?": search[: guard.MOST_QUERY]})
+    return html.Div(
+        [html.H1("There is no such page"), html.P(html.A("To the first page", href="/"))], className="empty"
+    )
+
+
+def _add_routes(app: dash.Dash, workshop: Workshop) -> None:
+    """Answers that are not pages."""
+    server: flask.Flask = app.server
+
+    @server.get("/fields.json")
+    def _fields() -> flask.Response:
+        """What panels may offer; a browser that has it is told so."""
+        response = flask.jsonify(described())
+        response.add_etag()
+        response.headers["Cache-Control"] = "no-cache"
+        return response.make_conditional(flask.request)  # type: ignore[return-value]
+
+    @server.get("/ready")
+    def _ready() -> flask.Response:
+        """Whether the workers have the model loaded."""
+        return flask.jsonify({"ready": workshop.ready.is_set(), "trouble": workshop.trouble})
+
+
+def _ask_once(app: dash.Dash) -> None:
+    """Asks the app for what browsers ask first, once and alone: many asking at once at the very first would be refused."""
+    client = app.server.test_client()
+    for path in ("/_dash-layout", "/_dash-dependencies", "/"):
+        client.get(path, headers={"Host": "localhost"})

@@ -1,0 +1,284 @@
+"""The Trip page: one truck on one road. Everything under the cursor is worked out in the browser from columns it already has."""
+
+from collections.abc import Callable
+from typing import Any
+
+import dash
+import flask
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import controls, palette
+from dashboard.answers import drive_for_page, file_of, foretold
+from dashboard.attributes import attributes
+from dashboard.guard import refusal
+from dashboard.runs import Gone, Workshop, key_for
+from dashboard.setups import read_setup, setup_from_query, setup_of
+from sim.errors import HaulbenchError, SettingsError
+from sim.inputs import key_of
+from sim.messages import browser as say
+
+TITLE = "Trip"
+PATH = "/"
+
+GROUPS = {
+    "On the descent": (
+        "driver.descent_gear", "driver.descent_km_h", "retarding.switch", "retarding.selector", "retarding.latched",
+        "driver.speed_limit_share",
+    ),
+    "Load and air": (
+        "vehicle.mass_kg", "driveline.axle_ratio", "weather.temperature_c", "weather.wind_m_s", "weather.grip",
+    ),
+    "Cruise control": (
+        "cruise.set_speed_km_h", "cruise.with_engine_brake", "cruise.stage_1_over_km_h", "cruise.stage_2_over_km_h",
+        "cruise.stage_3_over_km_h", "cruise.stage_drop_km_h", "cruise.upper_droop_km_h", "road_speed.limit_km_h",
+    ),
+    "At the start": (
+        "start.speed_km_h", "start.gear", "start.brake_temperature_c", "start.oil_temperature_c",
+        "start.coolant_temperature_c",
+    ),
+    "Drills: one thing at a time": (
+        "drill.hold_gear", "drill.hold_stage", "drill.service_brakes", "drill.style", "drill.careless", "drill.neutral",
+        "drill.dead_pairs", "drill.missed_shift",
+    ),
+}  # fmt: skip
+
+FILES = {
+    "report.html": ("text/html; charset=utf-8", "report"),
+    "trace.csv": ("text/csv; charset=utf-8", "trace"),
+    "events.csv": ("text/csv; charset=utf-8", "events"),
+    "summary.json": ("application/json", "summary"),
+}
+RATES = (1, 2, 5, 10, 20, 50)
+
+
+def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
+    """A place that the page's script fills, found by its name."""
+    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
+    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
+    return tag(children, **named, **attributes(data_part=name, **other))
+
+
+def layout(query: dict[str, Any]) -> html.Div:
+    """The page.
+
+    Parameters
+    ----------
+    query : dict
+        Of its address. [-]
+
+    Returns
+    -------
+    page : Div
+        [-]
+    """
+    stages = [
+        list(each) for each in zip(palette.STAGE_COLOURS, palette.STAGE_WIDTHS, palette.STAGE_DASHES, strict=True)
+    ]
+    panel = controls.panel("trip", GROUPS, query["?"], opened=("On the descent",))
+    return html.Div(
+        [
+            html.Div(panel, className="trip-panel"),
+            html.Div(
+                [html.H1("Trip", className="unseen"), _verdict(), _cluster(), _work(), _numbers()],
+                className="trip-main",
+            ),
+        ],
+        className="sheet trip",
+        **attributes(data_trip=flask.json.dumps({"stages": stages, "grey": palette.GREY})),
+    )
+
+
+def _verdict() -> Component:
+    """What is said first: how it went, what was foreseen, and what can be done with the run."""
+    return html.Section(
+        [
+            _part("state", html.P, className="state", role="status"),
+            _part("error", html.P, className="told", role="alert", hidden=True),
+            _part("verdict", html.Div, html.H2("The first trip is being driven ..."), className="verdict", aria_live="polite"),
+            _part("lamps", html.Ul, className="lamps", aria_label="Verdicts"),
+            _part("foreseen", className="foreseen"),
+            html.Div(
+                [
+                    _part("keep", html.Button, "Keep this run", type="button", disabled=True),
+                    _part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    _part("link", html.Button, "Copy the link", type="button"),
+                    _part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    _part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
+                    _part("link_text", html.Span, className="quiet", role="status"),
+                    html.Span(
+                        [
+                            html.Span("Download: ", className="quiet"),
+                            *(
+                                _part("file", html.A, words, href=f"/trip/{name}", className="file", download=name,
+                                      data_file=name)
+                                for name, (_, words) in FILES.items()
+                            ),
+                        ],
+                        className="files",
+                    ),
+                ],
+                className="bar actions",
+            ),
+            _part("predict", className="predict", hidden=True),
+        ],
+        className="card opening",
+        **attributes(aria_label="Verdict"),
+    )  # fmt: skip
+
+
+def _cluster() -> Component:
+    """Large readings at the cursor, and what moves it."""
+    readings = [
+        html.Div(
+            [html.Span(label, className="label"), _part(name, html.Span, "-", className="value"), _part(f"{name}_unit", html.Span,
+             unit, className="unit"), _part(f"{name}_more", html.Span, "", className="more")],
+            className=f"reading {name}",
+        )
+        for name, label, unit in (
+            ("speed", "speed", "km/h"), ("engine", "engine", "rpm"), ("gear", "gear", ""), ("stage", "engine brake", ""),
+            ("brakes", "brakes, mean", "°C"), ("grade", "grade", "%"), ("place", "place", "km"),
+        )
+    ]  # fmt: skip
+    drive = html.Div(
+        [
+            _part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
+            html.Label(["at ", _part("rate", className="rate-place")], className="rate"),
+            _part("scrub_place", className="scrub-place"),
+            _part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
+                  title="Large readings, for a class"),
+        ],
+        className="drive-bar",
+    )  # fmt: skip
+    return html.Section(
+        [html.Div(readings, className="readings"), drive],
+        className="cluster",
+        **attributes(aria_label="Readings at the cursor", data_rates=flask.json.dumps(RATES)),
+    )
+
+
+def _work() -> Component:
+    """The strips, and beside them what holds and pushes at the cursor."""
+    side = [
+        html.Section(
+            [
+                html.H2("Who pushes, who holds back"),
+                _part("balance_words", html.P, className="balance-words"),
+                _part("balance", html.Div, className="balance"),
+            ],
+            className="card",
+        ),
+        html.Section(
+            [
+                html.H2("Engine brake"),
+                _part("cylinders", html.Div, className="cylinders"),
+                _part("stage_words", html.P, className="stage-words"),
+                _part("conditions", html.Ul, className="conditions", aria_label="Switches and interlocks"),
+            ],
+            className="card",
+        ),
+        html.Section(
+            [
+                html.H2("Which gear and stage hold it"),
+                _part("chart", html.Div, className="chart", role="img",
+                      aria_label="Retarding force by gear and stage against road speed, with lines for grades"),
+                _part("chart_words", html.P, className="quiet small"),
+            ],
+            className="card",
+        ),
+    ]  # fmt: skip
+    strips = html.Section(
+        [
+            html.Div(
+                [
+                    html.H2("Along the road"),
+                    _part("zoom_words", html.Span, "drag sideways to look closer", className="quiet small"),
+                    _part("zoom_in", html.Button, "Closer", type="button"),
+                    _part("zoom_out", html.Button, "Whole road", type="button"),
+                ],
+                className="bar strips-head",
+            ),
+            _part("strips", html.Div, className="strips"),
+        ],
+        className="card strips-card",
+        **attributes(aria_label="The trip along the road"),
+    )
+    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
+    return html.Div([strips, beside], className="work")
+
+
+def _numbers() -> Component:
+    """The trip in numbers, beside a kept one and a prediction, and everything that happened."""
+    return html.Div(
+        [
+            html.Section(
+                [html.H2("The trip in numbers"), _part("numbers", html.Div, className="wide")], className="card"
+            ),
+            html.Section(
+                [html.H2("What happened, and why"), _part("events", html.Div, className="events")], className="card"
+            ),
+        ],
+        className="pair",
+    )
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for.
+
+    Parameters
+    ----------
+    app : Dash
+        [-]
+    workshop : Workshop
+        [-]
+    """
+    server: flask.Flask = app.server
+
+    def body() -> dict[str, Any]:
+        values = flask.request.get_json(force=True, silent=True)
+        if not isinstance(values, dict) or set(values) - {"setup", "have"}:
+            raise SettingsError(say.no_setup(allowed=("setup",)))
+        return values
+
+    @server.post("/trip/drive")
+    def _drive() -> flask.Response:
+        """A trip, driven; packed columns, or `same` for a browser that has it already."""
+        values = body()
+        setup = setup_of(values.get("setup"))
+        gone = flask.request.environ.get("waitress.client_disconnected")
+        try:
+            inputs = read_setup(setup, workshop)
+            key = key_of(inputs)
+            if values.get("have") == key:
+                return flask.jsonify({"same": True})
+            packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key, gone=gone)
+        except Gone:
+            return refusal(499, "nobody waits for this any longer")
+        except HaulbenchError as problem:
+            return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
+        response = flask.Response(packed, mimetype="application/octet-stream")
+        response.headers["Content-Encoding"] = "gzip"
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    @server.post("/trip/foretell")
+    def _foretell() -> flask.Response:
+        """What will happen, before the trip is driven."""
+        setup = setup_of(body().get("setup"))
+        try:
+            inputs = read_setup(setup, workshop)
+            return flask.jsonify({"foreseen": workshop.ask(key_for("foretold", inputs), foretold, inputs)})
+        except HaulbenchError as problem:
+            return flask.jsonify({"message": str(problem)})
+
+    @server.get("/trip/<name>")
+    def _file(name: str) -> flask.Response:
+        """A whole file of the trip in the address."""
+        if name not in FILES:
+            return refusal(404, f"files of a trip are {', '.join(FILES)}")
+        inputs = read_setup(setup_from_query(flask.request.query_string.decode("utf-8", "replace")), workshop)
+        content = workshop.ask(key_for(name, inputs), file_of, inputs, name)
+        response = flask.Response(content, content_type=FILES[name][0])
+        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+        response.headers["Cache-Control"] = "no-store"
+        return response

@@ -1,0 +1,85 @@
+"""The bench runs by name. Start reading here: a truck, settings and the name of a test give a result."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from sim.bench.full_load import full_load_run
+from sim.bench.governor import governor_run
+from sim.bench.result import BenchResult
+from sim.bench.retarding import cylinder_run, motoring_run, retarding_run
+from sim.errors import SettingsError
+from sim.files import TruckFile, load_truck
+from sim.messages import bench as say
+from sim.specs import Settings, Truck
+
+TESTS: dict[str, tuple[str, Callable[..., BenchResult]]] = {
+    "full-load": ("full pedal, from above governed speed down past the highest torque", full_load_run),
+    "governor": (
+        "droop by three speeds, high idle, low idle with a load switched on, two governors on a grade",
+        governor_run,
+    ),
+    "motoring": ("torque to turn the engine without fuel", motoring_run),
+    "retarding": ("engine brake by stage and speed, steady and as it builds", retarding_run),
+    "cylinders": ("full load with one cylinder after the other cut out", cylinder_run),
+}
+
+
+def run_bench(
+    truck: TruckFile | Truck | str | Path, settings: Settings | None = None, test: str = "full-load"
+) -> BenchResult:
+    """Puts an engine or a truck on the bench.
+
+    Parameters
+    ----------
+    truck : TruckFile, Truck, str or Path
+        A loaded truck, a catalogue name or the path of a truck file; its faults stand in its table `condition`. [-]
+    settings : Settings or None
+        Their table `bench`, the weather and the temperatures at the start; None for the defaults. [-]
+    test : str
+        One of `TESTS`. [-]
+
+    Returns
+    -------
+    result : BenchResult
+        Summary, columns and points. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input cannot be used, or the test cannot be made with it.
+
+    Examples
+    --------
+    >>> result = run_bench("long-haul-manual")
+    >>> result.summary["verdict"], result.summary["start_rpm"] > 2000.0
+    ('pass', True)
+    """
+    if test not in TESTS:
+        raise SettingsError(say.no_such_test(test=test, known=list(TESTS)))
+    if isinstance(truck, str | Path):
+        truck = load_truck(str(truck))
+    sources = truck.sources if isinstance(truck, TruckFile) else {}
+    spec = truck.truck if isinstance(truck, TruckFile) else truck
+    chosen = settings or Settings()
+    check_lags(spec, chosen)
+    return TESTS[test][1](spec, chosen, sources)
+
+
+def check_lags(truck: Truck, settings: Settings) -> None:
+    """Refuses a tick longer than a lag, as a trip does.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The tick is too long.
+    """
+    from sim.trip import check_together
+
+    check_together(truck, settings)

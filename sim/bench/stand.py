@@ -1,0 +1,235 @@
+"""A test stand: an engine or a truck, its absorber, and a hand on the pedal; moved by plain calls, one after the other."""
+
+import numpy as np
+
+from sim.actors import brake_stages, fan
+from sim.actors.scene import Scene
+from sim.assemble import initial_records, parameters_of, tables_of
+from sim.bench.kernel import advance_on_bench
+from sim.bench.result import Columns, bench_columns
+from sim.clock import Clock, Rig
+from sim.errors import SettingsError
+from sim.messages import bench as say
+from sim.records import BENCH_LOG_PLACES
+from sim.route import Route, load_route
+from sim.specs import Settings, Truck
+from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
+
+LEVEL = "grade:0%,1km"  # what a bench stands on; its air is that of the weather, or the standard one at sea level
+FIRST_SPEED = 1100.0  # rpm at which a truck begins to turn the rollers
+SETTLED = 0.5  # rpm in a second
+PATIENCE = 120.0  # s
+
+
+def direct_gear(truck: Truck, settings: Settings) -> int:
+    """The gear for the rollers: the one asked for, or the one nearest to direct.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    gear : int
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The gearbox has no such gear.
+    """
+    ratios = truck.gearbox.ratios
+    asked = settings.bench.gear
+    if asked > len(ratios):
+        raise SettingsError(say.no_such_gear(asked=asked, gears=len(ratios)))
+    return asked or 1 + int(np.argmin([abs(ratio - 1.0) for ratio in ratios]))
+
+
+class Stand:
+    """An engine or a truck on its absorber.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        Weather, start temperatures and the table `bench`. [-]
+    log_s : float
+        Time between rows of the log. [s]
+    """
+
+    def __init__(self, truck: Truck, settings: Settings, log_s: float = 0.1) -> None:
+        self.truck, self.settings = truck, settings
+        bench = settings.bench
+        self.chassis = bench.form == "chassis"
+        route: Route = load_route(LEVEL)
+        parameters, tables = parameters_of(truck, settings, route.start_elevation), tables_of(truck)
+        p = parameters[0]
+        p["absorber_stiffness"] = bench.stiffness_n_m_s_per_rad
+        p["absorber_settling"] = bench.settling_s
+        p["absorber_capacity"] = bench.capacity_n_m
+        p["blower_speed"] = bench.si("blower_km_h")
+        gear = direct_gear(truck, settings) if self.chassis else 0
+        speed = 0.0
+        if self.chassis:
+            speed = self._on_rollers(p, tables, gear)
+        else:
+            self._bare(p)
+        memory = initial_records(settings, route, parameters, tables, gear, speed)
+        c, s = memory.command[0], memory.state[0]
+        if not self.chassis:
+            # the switches of clutch and gearbox are bridged, so that the engine brake can be called
+            s["gear"] = c["gear"] = 1.0
+            s["clutch_engagement"] = c["clutch"] = 1.0
+        for name in ("brake_demand", "brake_pressure_steer", "brake_pressure_drive", "brake_pressure_trailer"):
+            s[name] = 0.0
+        c["brake_mode"] = c["accelerator_mode"] = c["accelerator"] = 0.0
+        c["pedal_rate"] = 10.0
+        self.log_every = max(1, round(log_s / settings.simulation.tick_s))
+        rig = Rig(memory, parameters, tables, np.zeros((1, 4)))
+        self.clock = Clock(rig, self.log_every, advance_on_bench, BENCH_LOG_PLACES)
+        self.scene = Scene(self.clock, truck, settings, route)
+        self.clock.process(fan.fan_clutch(self.scene))
+        self.clock.process(brake_stages.brake_stages(self.scene))
+        self.clock.load_kernel()
+
+    @staticmethod
+    def _bare(p: np.void) -> None:
+        """An engine alone: what the truck hangs on it stays in the truck, cooling is the bench's."""
+        for name in ("fan_coefficient", "fan_bearing_loss", "steady_accessories", "air_leak_rate"):
+            p[name] = 0.0
+
+    def _on_rollers(self, p: np.void, tables: np.ndarray, gear: int) -> float:
+        """The drive axles on rollers, the rest of the truck standing still."""
+        bench = self.settings.bench
+        p["on_rollers"] = 1.0
+        p["mass"] = p["drive_load"] / STANDARD_GRAVITY
+        p["vehicle_body"] = bench.roller_mass_kg
+        p["drag_area"] = 0.0
+        p["rolling_constant"] *= bench.roller_tyre_factor
+        p["rolling_speed"] *= bench.roller_tyre_factor
+        ratio = self.truck.gearbox.ratios[gear - 1] * p["axle_ratio"]
+        return float(FIRST_SPEED * REVOLUTION_PER_MINUTE * p["tyre_radius"] / ratio)
+
+    @property
+    def row_s(self) -> float:
+        """Time between rows of the log. [s]"""
+        return self.log_every * self.clock.tick
+
+    @property
+    def parameters(self) -> np.ndarray:
+        """The parameter record, shape (1,). [SI]"""
+        return self.clock.rig.parameters
+
+    @property
+    def rpm(self) -> float:
+        """Engine speed. [rpm]"""
+        return self.clock.true("engine_speed") / REVOLUTION_PER_MINUTE
+
+    @property
+    def now(self) -> float:
+        """Time since the start. [s]"""
+        return self.clock.seconds
+
+    def columns(self, first: int = 0, last: int | None = None) -> Columns:
+        """Rows of what has been logged, as named columns.
+
+        Parameters
+        ----------
+        first : int
+            Row; negative from the end. [-]
+        last : int or None
+            The row after; None for all. [-]
+
+        Returns
+        -------
+        columns : mapping of str to array
+            [as named]
+        """
+        log = self.clock.log()[first:last]
+        size = float(self.parameters["displacement"][0])
+        return bench_columns(log, self.clock.tick, self.truck, self.settings, size)
+
+    @property
+    def rows(self) -> int:
+        """How many rows the log has. [-]"""
+        return len(self.clock.log())
+
+    def run(self, seconds: float) -> None:
+        """Lets time pass.
+
+        Parameters
+        ----------
+        seconds : float
+            [s]
+        """
+        self.clock.run(until=int(self.clock.now) + max(1, round(seconds / self.clock.tick)))
+
+    def pedal(self, share: float) -> None:
+        """Moves the pedal.
+
+        Parameters
+        ----------
+        share : float
+            0 to 1. [-]
+        """
+        self.clock.set(accelerator_mode=0.0, accelerator=share)
+
+    def unload(self) -> None:
+        """Lets the absorber go."""
+        self.clock.set(absorber_mode=0.0)
+
+    def hold(self, rpm: float, rate: float) -> None:
+        """Has the absorber take the engine to a speed and hold it there.
+
+        Parameters
+        ----------
+        rpm : float
+            [rpm]
+        rate : float
+            Fastest change of the speed held. [rpm/s]
+        """
+        self.clock.set(
+            absorber_mode=1.0, absorber_speed=rpm * REVOLUTION_PER_MINUTE, absorber_rate=rate * REVOLUTION_PER_MINUTE
+        )
+
+    def load(self, torque: float) -> None:
+        """Has the absorber take a torque whatever the speed.
+
+        Parameters
+        ----------
+        torque : float
+            At the engine. [N m]
+        """
+        self.clock.set(absorber_mode=2.0, absorber_load=torque)
+
+    def call_stage(self, stage: int) -> None:
+        """Calls a stage of the engine brake by its switch, foot off; 0 lets it go.
+
+        Parameters
+        ----------
+        stage : int
+            0 to 3. [-]
+        """
+        self.scene.select(stage)
+        self.scene.want_retarding("bench", stage > 0)
+        self.pedal(0.0)
+
+    def settle(self, least: float = 3.0) -> None:
+        """Waits until the speed stays.
+
+        Parameters
+        ----------
+        least : float
+            [s]
+        """
+        self.run(least)
+        began, before = self.now, self.rpm
+        while self.now - began < PATIENCE:
+            self.run(1.0)
+            if abs(self.rpm - before) < SETTLED:
+                return
+            before = self.rpm

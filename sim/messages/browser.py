@@ -1,0 +1,149 @@
+"""What is said to those who ask the server something it does not take."""
+
+from collections.abc import Sequence
+
+
+def answered(*, message: str) -> str:
+    """Said when a message that names flags of the command line is read in a browser: the flags are left out."""
+    for flag in ("--set ", "--vary ", "--truck ", "--settings "):
+        message = message.replace(flag, "")
+    return message
+
+
+def of_choice(*, number: int, problem: str) -> str:
+    """Said when one of the choices of the Gearing page cannot be used; the problem is a message of its own."""
+    return f"Choice {number}: {problem}"
+
+
+def long_choices(*, letters: int, most: int) -> str:
+    """Said when the text of the choices is too long."""
+    return f"choices: {letters} letters are given; {most} at most are taken"
+
+
+def long_choice(*, number: int, text: str) -> str:
+    """Said when a choice has more than three parts."""
+    return f"choice {number}: {text[:60]}; give an axle ratio, a gearbox and a tyre radius at most"
+
+
+def many_choices(*, given: int, most: int) -> str:
+    """Said when more is to be compared than can be told apart."""
+    return f"{given} choices are given; {most} at most can be compared. Remove some."
+
+
+def no_line(*, name: str) -> str:
+    """Said when something else stands where one line of text belongs."""
+    return f"{name[:80]}: give one line of text"
+
+
+def no_number(*, key: str, text: str) -> str:
+    """Said when something else stands where a number belongs."""
+    return f"{key} is {text[:40]!r}; give a number"
+
+
+def no_such_file(*, kind: str) -> str:
+    """Said when a file of a road is asked for that no road has."""
+    return f"no file of a road is called {kind[:20]!r}; give csv or toml"
+
+
+def no_files_of_grade(*, road: str) -> str:
+    """Said when the files of a constant grade are asked for."""
+    return f"{road[:80]}: a constant grade has no files; write it where a road is asked for"
+
+
+def files_given_up(*, road: str) -> str:
+    """Said when the files of an upload are no longer in memory."""
+    return f"{road[:80]}: the files of that road are no longer kept; upload the recording again"
+
+
+def road_given_up(*, road: str) -> str:
+    """Said when an uploaded road is no longer in memory."""
+    return (
+        f"{road[:80]}: that uploaded road is no longer kept on the server (it keeps uploads in memory only, and not for"
+        " ever); upload it again on the Roads page"
+    )
+
+
+def no_setup(*, allowed: Sequence[str]) -> str:
+    """Said when a request holds something else than it may."""
+    return f"this cannot be read as a request; give {', '.join(allowed)} and nothing else"
+
+
+def many_changes(*, most: int) -> str:
+    """Said when the changes of a setup are no table, or too many."""
+    return f"changes cannot be read; give key and value, {most} at most"
+
+
+def long_text(*, name: str, most: int) -> str:
+    """Said when a name or value of a setup is no text, or too long."""
+    return f"{name[:80]}: give a text of {most} letters at most"
+
+
+def many_values(*, most: int) -> str:
+    """Said when a link carries too many values."""
+    return f"the link has too many values; it may have {most} at most"
+
+
+def named_twice(*, key: str) -> str:
+    """Said when a link names a key twice."""
+    return f"the link names {key[:80]} twice; leave one of them out"
+
+
+def fine_steps(*, tick_s: float, rows_s: float) -> str:
+    """Said when a trip on the server would take finer steps than a class can share."""
+    return (
+        f"simulation: on the server a tick needs {tick_s:g} s at least and rows of the trace {rows_s:g} s; use the command line"
+        " for finer ones"
+    )
+
+
+def long_trip(*, most_s: float) -> str:
+    """Said when a trip on the server may take too long."""
+    return f"simulation.time_limit_s: on the server a trip may take {most_s:g} s; give that at most"
+
+
+def long_road(*, title: str, most_km: float) -> str:
+    """Said when a road is too long for the server."""
+    return f"{title[:80]}: on the server a road may have {most_km:.0f} km at most; use the command line for longer ones"
+
+
+def not_known(*, name: str, what: str, known: Sequence[str]) -> str:
+    """Said when a name that came over the network is none of the shipped ones."""
+    return f'"{name[:80]}" is not known here; use one of the {what}: {", ".join(known)}'
+
+
+def no_answer(*, seconds: float) -> str:
+    """Said when the server is too busy to answer."""
+    return f"no answer after {seconds:.0f} s: the server has too much to do; leave it a moment and try again"
+
+
+def many_jobs(*, waiting: int) -> str:
+    """Said when too many jobs wait already."""
+    return f"{waiting} jobs are waiting already; leave the server a moment and try again"
+
+
+def stopping() -> str:
+    """Said when the server ends while something is being worked out."""
+    return "the server is stopping; start it again and ask again"
+
+
+def no_port(*, port: int) -> str:
+    """Said when a port is none."""
+    return f"--port is {port}; allowed is 1 to 65535, or 0 for any that is free"
+
+
+def not_shared(*, host: str) -> str:
+    """Said when others could reach the server and that was not asked for."""
+    return f"--host {host} can be reached from other machines; add --share if that is wanted, or leave --host out"
+
+
+def no_host(*, host: str) -> str:
+    """Said when a host is no address."""
+    return f"--host {host} is no address; give one in numbers, for example 127.0.0.1"
+
+
+def port_taken(*, port: int, host: str, reason: str, other: int) -> str:
+    """Said when the port cannot be listened on."""
+    return (
+        f"port {port} on {host} cannot be used ({reason}); another program has it, or it is not allowed: give another with"
+        f" --port, for example --port {other}"
+    )

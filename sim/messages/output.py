@@ -1,0 +1,68 @@
+"""What is wrong with a folder or files that are to be written."""
+
+from pathlib import Path
+
+# ---------------------------------------------------------------- the folder of a trip
+
+
+def folder_is_file(*, out: str) -> str:
+    """Said when results shall go into a file."""
+    return f"--out {out}: is a file; name a folder"
+
+
+def folder_not_empty(*, out: str) -> str:
+    """Said when a folder holds something already."""
+    return f"--out {out}: the folder is not empty; name another one or add --force"
+
+
+def folder_unusable(*, out: str, reason: str) -> str:
+    """Said when the system does not let a folder be looked at."""
+    return f"--out {out}: cannot be used ({reason}); name a folder of yours"
+
+
+def folder_locked(*, out: str, parent: Path) -> str:
+    """Said when nothing may be written where the folder is or shall be."""
+    return f"--out {out}: {parent} cannot be written to; name a folder of yours"
+
+
+def not_written(*, out: str, reason: str) -> str:
+    """Said when writing fails half-way; everything is as it was."""
+    return f"--out {out}: cannot be written ({reason}); nothing was written. Make room or name another place."
+
+
+# ---------------------------------------------------------------- the files of a road
+
+
+def no_file_name(*, out: str) -> str:
+    """Said when a path without ending ends in no name."""
+    return f'--out "{out}": names no file; give a path without ending, for example roads/my-road'
+
+
+def control_character(*, out: str) -> str:
+    """Said when a path holds a character that no one can see."""
+    return f"--out {out!r}: has a control character in it; give a plain path without ending"
+
+
+def no_folder(*, out: str, folder: Path) -> str:
+    """Said when the folder of a road is not there."""
+    return f"--out {out}: there is no folder {folder}; make it first, or name another one"
+
+
+def file_is_folder(*, out: str, target: Path) -> str:
+    """Said when a folder stands where a file of a road shall be."""
+    return f"--out {out}: {target} is a folder; name another road"
+
+
+def file_is_there(*, out: str, target: Path) -> str:
+    """Said when a file of a road is there already."""
+    return f"--out {out}: {target} is there already; name another road or add --force"
+
+
+def place_locked(*, out: str, reason: str) -> str:
+    """Said when nothing may be written where a road shall be."""
+    return f"--out {out}: cannot be written ({reason}); name a folder of yours"
+
+
+def track_itself(*, out: str, target: Path) -> str:
+    """Said when a road would be written over the track it is made from."""
+    return f"--out {out}: {target} is the track itself; name another road"

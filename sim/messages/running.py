@@ -1,0 +1,50 @@
+"""What breaks off a trip, and what is wrong with a command line."""
+
+
+def too_many_watches(*, time_s: float, most: int) -> str:
+    """Said when more waits for a place, speed or temperature run at once than the kernel has room for."""
+    return (
+        f"run stopped at {time_s:.2f} s: more than {most} watch points wait at once;"
+        " let those that nobody waits for go before asking for more"
+    )
+
+
+def left_the_numbers(*, time_s: float, distance_km: float, last_event: str) -> str:
+    """Said when the state of the truck is no number any more."""
+    return (
+        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: the road speed left the numbers. Last event: {last_event}."
+        " Check the values that were changed for this trip."
+    )
+
+
+def too_few_workers(*, workers: int) -> str:
+    """Said when a pool is asked for without any worker process."""
+    return f"workers is {workers}; give 1 or more, or leave it out for one a core"
+
+
+def pool_closed() -> str:
+    """Said when a job is given to a pool that is closed."""
+    return "the pool of worker processes is closed; make a new one"
+
+
+def workers_died(*, times: int) -> str:
+    """Said when the worker processes of a pool die at a job again and again."""
+    return (
+        f"worker processes died {times} times at this job; give it more memory or less work, and start a script of your own"
+        ' below the line if __name__ == "__main__":'
+    )
+
+
+def command_line(*, problem: str, command: str) -> str:
+    """Said when the parser of the command line does not understand it; the problem is in the parser's words."""
+    return f"{problem}. {command} --help shows what is allowed."
+
+
+def refused(*, problem: str) -> str:
+    """How the command says any message."""
+    return f"haulbench: {problem}"
+
+
+def interrupted() -> str:
+    """Said when a person stops the command before anything is written."""
+    return "haulbench: interrupted; nothing was written"

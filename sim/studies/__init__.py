@@ -1,0 +1,1 @@
+"""Studies: many trips, one answer. `question` reads what is asked, `plan` works out every trip, `runner` drives them."""

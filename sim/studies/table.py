@@ -1,0 +1,310 @@
+"""The tables of a study: every finished trip as a row of a Parquet file, with its inputs and the version of the model."""
+
+import csv
+import io
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sim.errors import StudyError
+from sim.messages import studies as say
+from sim.specs import Settings, Truck
+from sim.studies.journal import Journal, write_beside
+from sim.studies.plan import NO_TRIP, Plan, flat_inputs
+from sim.studies.quantities import CREDITED, QUANTITIES, TEXTS
+
+BATCH = 1000  # rows held at a time while a table is written
+LEVEL = 5.0  # m: a road that ends this far above or below its start gives or takes fuel worth crediting
+TABLE = "results.parquet"
+LIST = "results.csv"
+
+
+@dataclass(frozen=True)
+class StudyResult:
+    """The finished trips of a study and what they answer.
+
+    Parameters
+    ----------
+    plan : Plan
+        [-]
+    folder : Path
+        Where everything is kept. [-]
+    complete : bool
+        False for a study that was stopped. [-]
+    trips : int
+        Finished trips. [-]
+    model_version : str
+        [-]
+    """
+
+    plan: Plan
+    folder: Path
+    complete: bool
+    trips: int
+    model_version: str
+
+    @cached_property
+    def _columns(self) -> dict[str, np.ndarray]:
+        """Columns that have been read."""
+        return {}
+
+    def column(self, name: str) -> np.ndarray:
+        """One column of the table.
+
+        Parameters
+        ----------
+        name : str
+            A quantity, `table.key` of an input, or a varied key. [-]
+
+        Returns
+        -------
+        values : array
+            Shape (trips,); NaN where a trip has no such number. [as named]
+
+        Raises
+        ------
+        StudyError
+            The file cannot be read.
+        KeyError
+            There is no such column.
+        """
+        if name not in self._columns:
+            import pyarrow
+
+            try:
+                table = _read(self.folder / TABLE, [name])
+            except (OSError, pyarrow.ArrowException) as problem:
+                raise StudyError(say.broken_results(place=str(self.folder / TABLE), reason=str(problem)[:80])) from None
+            if name not in table.column_names:
+                raise KeyError(name)
+            self._columns[name] = table[name].to_numpy(zero_copy_only=False)
+        return self._columns[name]
+
+    @property
+    def driven(self) -> np.ndarray:
+        """True for the trips that could be driven, shape (trips,). [-]"""
+        return ~np.isin(self.column("state"), NO_TRIP)
+
+    def refused(self) -> list[tuple[int, str]]:
+        """The trips that could not be driven.
+
+        Returns
+        -------
+        refused : list of (int, str)
+            Number and what is wrong. [-]
+        """
+        rows = np.flatnonzero(~self.driven)
+        return [(int(self.column("number")[row]), str(self.column("problem")[row])) for row in rows]
+
+    @cached_property
+    def report(self) -> tuple[str, ...]:
+        """The reported quantities; fuel is credited for height where a road has a net height. [-]"""
+        return tuple(CREDITED.get(name, name) if self.credits_height else name for name in self.plan.study.report)
+
+    @property
+    def credits_height(self) -> bool:
+        """Whether a road of this study ends higher or lower than it starts. [-]"""
+        return any(abs(road.net_height) > LEVEL for road in self.plan.roads.values())
+
+    @cached_property
+    def answers(self) -> dict[str, Any]:
+        """What the study found, as plain values: see `sim.studies.answers`. [as named]"""
+        from sim.studies.answers import answers_of
+
+        return answers_of(self)
+
+    def frame(self) -> Any:
+        """The whole table as a DataFrame.
+
+        Returns
+        -------
+        frame : pandas.DataFrame
+            One row a trip. [as named]
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        import pandas
+
+        return pandas.read_parquet(self.folder / TABLE)
+
+
+def _read(place: Path, columns: list[str]) -> Any:
+    """Columns of a Parquet file."""
+    import pyarrow.parquet
+
+    return pyarrow.parquet.read_table(place, columns=columns)
+
+
+def read_result(folder: Path, plan: Plan) -> StudyResult:
+    """The result of a study from its folder.
+
+    Parameters
+    ----------
+    folder : Path
+        [-]
+    plan : Plan
+        [-]
+
+    Returns
+    -------
+    result : StudyResult
+        [-]
+
+    Raises
+    ------
+    StudyError
+        The results file cannot be read.
+    """
+    import pyarrow
+    import pyarrow.parquet
+
+    try:
+        facts = pyarrow.parquet.read_schema(folder / TABLE).metadata
+        trips = pyarrow.parquet.read_metadata(folder / TABLE).num_rows
+        return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode())
+    except (OSError, pyarrow.ArrowException, KeyError, TypeError) as problem:
+        raise StudyError(say.broken_results(place=str(folder / TABLE), reason=str(problem)[:80])) from None
+
+
+def write_tables(journal: Journal, complete: bool) -> None:
+    """Makes the Parquet file of all finished trips, and a CSV file of what is reported.
+
+    Parameters
+    ----------
+    journal : Journal
+        [-]
+    complete : bool
+        Whether all trips are finished. [-]
+
+    Raises
+    ------
+    StudyError
+        They cannot be written; finished trips are safe.
+    """
+    try:
+        _write_parquet(journal, complete)
+        _write_csv(journal)
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise StudyError(say.cannot_write(place=str(journal.folder), reason=reason[:80], kept=journal.kept)) from None
+
+
+def _input_columns() -> dict[str, type]:
+    """Every key of truck and settings, and what it takes."""
+    kinds: dict[str, type] = {}
+    for model in (Truck, Settings):
+        for table, content in model.model_fields.items():
+            part: Any = content.annotation
+            for key, info in getattr(part, "model_fields", {}).items():
+                kinds[f"{table}.{key}"] = info.annotation if info.annotation in (bool, int, float) else str
+    return kinds
+
+
+def _write_parquet(journal: Journal, complete: bool) -> None:
+    """The whole table, a thousand rows at a time."""
+    import pyarrow
+    import pyarrow.parquet
+
+    from sim.compiled import MODEL_VERSION
+
+    plan = journal.plan
+    kinds = {bool: pyarrow.bool_(), int: pyarrow.int64(), float: pyarrow.float64(), str: pyarrow.string()}
+    inputs = _input_columns()
+    named = [key for key in plan.varied_keys if key not in inputs and key not in ("truck", "road", "settings")]
+    columns = [("number", pyarrow.int64()), ("state", pyarrow.string()), ("problem", pyarrow.string())]
+    columns += [(name, pyarrow.string()) for name in (*named, "truck", "road", "settings", "model_version")]
+    columns += [(name, pyarrow.string()) for name in TEXTS]
+    columns += [(name, pyarrow.float64()) for name in QUANTITIES]
+    columns += [(name, kinds[kind]) for name, kind in inputs.items()]
+    facts = {
+        "title": plan.study.title,
+        "question": plan.study.question,
+        "model_version": MODEL_VERSION,
+        "complete": str(complete).lower(),
+        "trips_asked": str(plan.total),
+        "fuel_note": "fuel_credited_*: height taken out at the engine's indicated efficiency",
+    }
+    schema = pyarrow.schema(columns, metadata=facts)
+    bases = {name: flat_inputs(file.truck) for name, file in plan.trucks.items()}
+    rules = {name: flat_inputs(settings) for name, settings in plan.settings.items()}
+
+    def record(number: int, varied: dict[str, str], row: dict[str, Any]) -> dict[str, Any]:
+        point = plan.point_of(number, varied)
+        values = {**bases[point.truck], **rules[point.settings], **row["changed"]}
+        values |= {name: varied.get(name) for name in named}
+        values |= {"number": number, "state": row["state"], "problem": row["problem"], "model_version": MODEL_VERSION}
+        values |= {"truck": point.truck, "road": point.road, "settings": point.settings}
+        return values | dict.fromkeys([*QUANTITIES, *TEXTS]) | row["quantities"]
+
+    place = journal.folder / TABLE
+    beside = place.with_name(f".{TABLE}.new")
+    try:
+        with pyarrow.parquet.ParquetWriter(beside, schema, compression="zstd") as writer:
+            for rows in _batches(journal):
+                table = pyarrow.Table.from_pylist([record(*row) for row in rows], schema=schema)
+                writer.write_table(table)
+        beside.replace(place)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _batches(journal: Journal) -> Iterator[list[tuple[int, dict[str, str], dict[str, Any]]]]:
+    """Finished trips, so many at a time."""
+    rows = []
+    for row in journal.rows():
+        rows.append(row)
+        if len(rows) == BATCH:
+            yield rows
+            rows = []
+    if rows:
+        yield rows
+
+
+def _write_csv(journal: Journal) -> None:
+    """What is varied and what is reported, for a spreadsheet."""
+    plan = journal.plan
+    credited = any(abs(road.net_height) > LEVEL for road in plan.roads.values())
+    report = [CREDITED.get(name, name) if credited else name for name in plan.study.report]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["number", *plan.varied_keys, "state", *report, "warnings", "problem"])
+    for number, varied, row in journal.rows():
+        quantities: Mapping[str, Any] = row["quantities"]
+        cells = [_cell(quantities.get(name)) for name in report]
+        given = [varied.get(key, "") for key in plan.varied_keys]
+        writer.writerow([number, *given, row["state"], *cells, quantities.get("warnings", ""), row["problem"]])
+    write_beside(journal.folder / LIST, out.getvalue().encode())
+
+
+def _cell(value: Any) -> str:
+    """A number with seven digits; nothing where there is none."""
+    return "" if value is None else f"{value:.7g}"
+
+
+def write_answers(result: StudyResult) -> None:
+    """Keeps the answers of a study beside its tables.
+
+    Parameters
+    ----------
+    result : StudyResult
+        [-]
+
+    Raises
+    ------
+    StudyError
+        They cannot be written; finished trips are safe.
+    """
+    try:
+        write_beside(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
+    except OSError as problem:
+        raise StudyError(
+            say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)
+        ) from None

@@ -1,0 +1,63 @@
+"""What the tests of the server need: an app whose jobs run at once in this process, and a real server with real workers."""
+
+import threading
+from collections.abc import Iterator
+from concurrent.futures import Future
+from contextlib import contextmanager
+from typing import Any
+
+from dashboard.app import create_app
+from dashboard.runs import Workshop
+
+
+class AtOnce:
+    """A pool that does a job where it stands; what it did is kept for the tests to count."""
+
+    def __init__(self) -> None:
+        self.done: list[str] = []
+
+    def submit(self, function: Any, *given: Any) -> "Future[Any]":
+        self.done.append(function.__name__)
+        future: Future[Any] = Future()
+        try:
+            future.set_result(function(*given))
+        except Exception as problem:
+            future.set_exception(problem)
+        return future
+
+    def warm(self, also: object = None) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+
+class Held:
+    """A pool whose jobs wait until a test lets them go."""
+
+    def __init__(self) -> None:
+        self.jobs: list[Future[Any]] = []
+
+    def submit(self, function: Any, *given: Any) -> "Future[Any]":
+        self.jobs.append(Future())
+        return self.jobs[-1]
+
+    def close(self) -> None:
+        pass
+
+
+@contextmanager
+def real_server() -> Iterator[str]:
+    """The address of the pages as they are served, with workers that are warm."""
+    from waitress.server import create_server
+
+    workshop = Workshop()
+    app = create_app(workshop)
+    server = create_server(app.server, host="127.0.0.1", port=0, threads=16)
+    threading.Thread(target=server.run, daemon=True).start()
+    workshop.warm_in_background()
+    workshop.ready.wait(timeout=180)
+    assert not workshop.trouble
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()
+    workshop.close()

@@ -1,0 +1,200 @@
+"""What the Trip page is sent: few bytes, whole shape. The packing is read back here by other means than the page's own."""
+
+import gzip
+import json
+import struct
+
+import numpy as np
+import pytest
+
+from dashboard import palette
+from dashboard.answers import FINENESS, JUMPS, MORE, MOST_ROWS, PREDICTED, SHAPES, foretold, packed
+from dashboard.strips import columns_of, lamps_of, strips_of
+from dashboard.thinning import common_rows, event_rows
+from sim import load_settings, load_truck
+from sim.charts import control_chart
+from sim.inputs import read_inputs
+from sim.records import LOG
+
+MOST_BYTES = 250_000  # of a change on a 100 km road, compressed
+
+
+def opened(data: bytes):
+    """Head and columns, read with struct from the four planes of bytes."""
+    raw = gzip.decompress(data)
+    (length,) = struct.unpack_from("<I", raw)
+    head = json.loads(raw[4 : 4 + length])
+    at, columns = 4 + length, {}
+    assert at % 4 == 0
+    for name, count in head["columns"]:
+        planes = [raw[at + plane * count : at + (plane + 1) * count] for plane in range(4)]
+        columns[name] = np.array([struct.unpack("<f", bytes(four))[0] for four in zip(*planes, strict=True)])
+        at += 4 * count
+    assert at == len(raw)
+    return head, columns
+
+
+@pytest.fixture(scope="module")
+def round_trip(trip):
+    return trip("long-haul-manual", "kessarin-round", "driver.descent_gear=7", "cruise.set_speed_km_h=70")
+
+
+@pytest.fixture(scope="module")
+def sent(round_trip):
+    return opened(packed(round_trip, "address"))
+
+
+def test_a_change_on_a_hundred_kilometres_is_small_on_the_wire(round_trip, trip):
+    assert round_trip.route.length > 97_000
+    town = trip("long-haul-automated", "kessarin-round", "retarding.selector=1", "driver.speed_limit_share=1.2")
+    for result in (round_trip, town):
+        assert 10_000 < len(packed(result, "")) <= MOST_BYTES
+
+
+def test_the_worst_trace_there_can_be_is_small_on_the_wire_too(round_trip, monkeypatch):
+    """Every column noise, every row an event: the thinning alone must hold the bytes down."""
+    chance = np.random.default_rng(5)
+    noisy = dict.fromkeys(round_trip.trace)
+    rows = len(round_trip.trace["time_s"])
+    for name in noisy:
+        noisy[name] = np.cumsum(chance.normal(size=rows)) * 0.3
+    noisy["time_s"] = np.arange(rows) * 0.5
+    chosen = common_rows(noisy, ["speed_m_s", "elevation_m", "fuel_rate_g_s"], ["gear"], np.arange(rows), MOST_ROWS)
+    assert len(chosen) <= 2.5 * MOST_ROWS
+    assert chosen[0] == 0 and chosen[-1] == rows - 1 and (np.diff(chosen) > 0).all()
+
+
+def test_all_columns_share_one_index_and_each_point_is_a_row_of_the_trace(round_trip, sent):
+    head, columns = sent
+    trace = round_trip.trace
+    length = len(columns["time_s"])
+    rows = common_rows(trace, SHAPES, JUMPS, event_rows(round_trip), MOST_ROWS)
+    for name in [column.name for column in LOG]:
+        if name not in columns:
+            continue
+        assert len(columns[name]) == length, name
+        fineness = FINENESS.get(name, 2**-4 if name.endswith("_c") else 0.0)
+        allowed = 0.5 * fineness + 1e-6 * np.abs(trace[name][rows]) + 1e-9
+        assert (np.abs(columns[name] - trace[name][rows]) <= allowed).all(), name
+    assert head["rows"] == len(trace["time_s"]) > length
+
+
+def test_extremes_jumps_and_events_are_kept(round_trip, sent):
+    _, columns = sent
+    trace = round_trip.trace
+    for name in ("speed_m_s", "engine_speed_rpm", "service_brake_power_kw", "engine_torque_n_m"):
+        for extreme in (np.min, np.max):
+            assert extreme(columns[name]) == pytest.approx(extreme(trace[name]), abs=FINENESS[name]), name
+    for name in ("gear", "brake_stage"):
+        assert np.count_nonzero(np.diff(columns[name])) == np.count_nonzero(np.diff(trace[name])), name
+    kept = np.round(columns["time_s"], 1)
+    for row in event_rows(round_trip):
+        assert np.isclose(kept, trace["time_s"][row], atol=0.06).any()
+
+
+def test_every_strip_finds_its_columns_and_shows_all_of_them(round_trip, sent):
+    head, columns = sent
+    for strip in head["strips"]:
+        low, high = strip["span"]
+        assert low < high
+        for line in strip["lines"]:
+            values = columns[line["column"]]
+            values = values[values <= line.get("most", np.inf)]  # what is drawn
+            assert values.min() >= low - 1e-3 and values.max() <= high + 1e-3, line
+            assert palette.contrast(line["colour"]) >= 3.0, line
+    assert set(columns_of(strips_of(round_trip))) <= set(columns)
+    assert set(MORE) <= set(columns)
+
+
+def test_lines_that_share_a_strip_differ_by_more_than_colour(round_trip):
+    for strip in strips_of(round_trip):
+        drawn = [(line["colour"], line["dash"], line.get("width", 1.6), line.get("shade")) for line in strip["lines"]]
+        assert len(set(drawn)) == len(drawn)
+        plain = [(line["dash"], line.get("width", 1.6)) for line in strip["lines"]]
+        assert (
+            len(set(plain)) >= len(plain) - 1
+        )  # the two sets of the published model and the axles are named in the legend
+
+
+def test_the_strips_are_the_ones_a_class_reads(hot, cruising):
+    names = [strip["name"] for strip in strips_of(hot)]
+    assert names == ["road", "speed", "engine", "gear", "torque", "fuel", "stage", "power", "brakes"]
+    lines = {line["column"] for strip in strips_of(cruising) for line in strip["lines"]}
+    assert {"speed_limit_m_s", "set_speed_m_s", "severity_temperature_a_c", "severity_temperature_b_c"} <= lines
+    engine = next(strip for strip in strips_of(hot) if strip["name"] == "engine")
+    assert engine["bands"][0]["low"] == 1750 and engine["bands"][0]["high"] == 2100  # TM 9-2320-363-10
+    brakes = next(strip for strip in strips_of(hot) if strip["name"] == "brakes")
+    assert brakes["levels"][0]["at"] == pytest.approx((500 - 32) / 1.8, abs=0.5)  # 500 F, WY-1901F
+
+
+def test_the_forces_at_the_cursor_add_up_to_the_change_of_speed(trip):
+    """Who pushes and who holds back: what is left over is mass times acceleration (Newton's second law)."""
+    result = trip("long-haul-manual", "grade:-6%,2km,1100m", "drill.hold_gear=8", "drill.service_brakes=false")
+    _, c = opened(packed(result, ""))
+    left = c["drive_force_n"] - c["aero_force_n"] - c["rolling_force_n"] - c["grade_force_n"]
+    acceleration = np.gradient(c["speed_m_s"], c["time_s"])
+    moving = slice(20, -20)
+    mass = result.truck.vehicle.mass_kg
+    wheels = result.truck.tyres.count * result.truck.tyres.inertia_kg_m2 / result.truck.tyres.rolling_radius_m**2
+    assert left[moving] / (mass + wheels) == pytest.approx(acceleration[moving], abs=0.02)
+
+
+def test_lamps_say_the_worst_in_both_units(hot, trip):
+    lamps = {lamp["name"]: lamp for lamp in lamps_of(hot)}
+    assert lamps["brakes beyond their limit"]["state"] == "alarm"
+    mean = hot.summary["max_brake_temperature_c"]
+    assert f"mean {mean:.0f}" in lamps["brakes beyond their limit"]["metric"]
+    assert (
+        f"mean {mean * 9 / 5 + 32:.0f}" in lamps["brakes beyond their limit"]["us"]
+        and "500 °F" in lamps["brakes beyond their limit"]["us"]
+    )
+    changes = ("drill.hold_gear=10", "drill.service_brakes=false", "start.speed_km_h=90")
+    away = trip("long-haul-manual", "grade:-8%,8km,1500m", *changes)
+    assert away.summary["ended"] == "runaway"
+    states = {lamp["name"]: lamp["state"] for lamp in lamps_of(away)}
+    assert states["runaway"] == "alarm" and states["over limit"] == "warned"
+    calm = trip("long-haul-manual", "grade:0%,1km")
+    assert {lamp["state"] for lamp in lamps_of(calm)} == {"good"}
+
+
+def test_what_a_student_may_predict_is_in_the_head(sent, round_trip):
+    head, _ = sent
+    assert set(head["found"]) == set(PREDICTED)
+    assert head["found"]["time_s"] == round_trip.summary["time_s"]
+
+
+def test_the_chart_sent_is_the_chart_of_the_laws(sent, round_trip):
+    head, columns = sent
+    chart = control_chart(
+        round_trip.truck, round_trip.settings, head["chart"]["elevation_m"], round_trip.route.start_elevation
+    )
+    curve = next(each for each in chart.curves if each.gear == 7 and each.stage == 3)
+    assert columns["chart_force_7_3"] == pytest.approx(curve.force, abs=8.1)
+    assert columns["chart_speed_7"] == pytest.approx(curve.speed, rel=1e-6)
+    assert len(head["chart"]["crossings"]) == len(chart.crossings) > 3
+
+
+def test_a_sign_in_the_head_is_text_and_nothing_else(tmp_path):
+    road = tmp_path / "road.csv"
+    road.write_text(
+        "distance_m,grade_percent,sign\n0,0,</script><img src=x onerror=alert(1)>\n300,0,\n", encoding="utf-8"
+    )
+    inputs = read_inputs(str(road), "long-haul-manual")
+    from sim.pool import drive
+
+    head, _ = opened(packed(drive(inputs), ""))
+    assert head["places"][0][2] == "</script><img src=x onerror=alert(1)>"
+
+
+def test_what_is_foretold_is_what_the_trip_says_too(trip):
+    changes = ("cruise.set_speed_km_h=52", "start.speed_km_h=50")
+    result = trip("long-haul-manual", "grade:-6%,7km,1550m", *changes)
+    inputs = read_inputs("grade:-6%,7km,1550m", "long-haul-manual", None, changes)
+    assert foretold(inputs) == result.summary["foreseen"] != []
+
+
+def test_two_equal_trips_are_packed_into_equal_bytes(trip):
+    from sim import load_route, run_trip
+
+    again = run_trip(load_truck("long-haul-manual"), load_route("grade:0%,1km"), load_settings(None))
+    assert packed(again, "a") == packed(trip("long-haul-manual", "grade:0%,1km"), "a")
