@@ -348,11 +348,6 @@ REFUSED = [
     ),
     ("road twice", ("--vary", "road=ollen-pass"), (f"road is {SHORT}", "varied as well", "leave one")),
     (
-        "grid too large",
-        (*STYLES, "--vary", "drill.hold_stage=0,1,2,3", "--vary", "drill.hold_gear=4,5,6,7"),
-        ("2 x 4 x 4 = 32 trips", "24 at most"),
-    ),
-    (
         "wrong unit",
         ("--vary", "vehicle.mass_kg=30t,30km"),
         ("trip 2 of 2 (vehicle.mass_kg=30km)", "--vary vehicle.mass_kg=30km", '"km"', "kg", "lb"),

@@ -395,8 +395,8 @@ def longest(time: np.ndarray, holds: np.ndarray) -> float:
 def check_numbers(result: Result) -> None:
     """No value is missing or beyond the numbers.
 
-    None may stand for a consumption over no way (or backwards) or of no fuel, and for published temperatures of a truck that
-    model does not cover.
+    None may stand for a consumption over no way (or backwards) or of no fuel, for published temperatures of a truck that model
+    does not cover, and for the engine speed in a gear that was never in.
     """
     for name, column in result.trace.items():
         assert np.isfinite(column).all(), name
@@ -407,6 +407,11 @@ def check_numbers(result: Result) -> None:
     allowed |= {"fuel_mpg_us"} if result.summary["fuel_kg"] == 0.0 else set()
     if result.truck.vehicle.axles != 5:
         allowed |= {name for name in result.summary if "published_brake_temperature" in name}
+    allowed |= {"fuel_credited_l_per_100km"} if result.summary["distance_m"] <= 0.0 else set()
+    # a truck that gives up more height than its fuel is worth has no economy; one that never was in top gear no speed in it
+    credited = result.summary["fuel_credited_l_per_100km"]
+    allowed |= {"fuel_credited_mpg_us"} if credited is None or credited <= 0.0 else set()
+    allowed |= {"top_gear_engine_speed_rpm"} if result.summary["top_gear_time_s"] == 0.0 else set()
     assert nothing <= allowed
 
 

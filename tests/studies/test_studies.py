@@ -410,7 +410,7 @@ BAD = [
     (
         "half steps",
         text_of(vary={"weather.wind_m_s": {"from": 4, "to": 5, "steps": 2.5}}),
-        "steps is 2.5; give a whole number from 2 up",
+        "steps is 2.5; give a whole number from 2 to",
     ),
     ("nothing varied", {k: v for k, v in SHORT.items() if k != "vary"}, "nothing is varied; add a table"),
     ("set and varied", text_of(set=["drill.hold_gear=7"]), "drill.hold_gear is given in two places"),
@@ -428,7 +428,7 @@ BAD = [
     (
         "sample of a text",
         text_of(sample={"trips": 8, "between": {"engine.governor": [0, 1]}}),
-        "give a key with numbers only here",
+        "give a key that takes a number here",
     ),
     (
         "sample out of range",
