@@ -121,8 +121,8 @@ def _codes(result: Result) -> str:
         "<p>Numbers and failure modes of SAE J1939 where its published descriptions name them; thresholds and actions are this"
         " model's own. The last columns are the freeze frame: what the controller believed when the code was first set.</p>"
     )
-    table = _table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
-    return f'<h2>Codes of the engine controller</h2>{note}<div class="wide" tabindex="0">{table}</div>'
+    codes = table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
+    return f'<h2>Codes of the engine controller</h2>{note}<div class="wide" tabindex="0">{codes}</div>'
 
 
 def _places(result: Result) -> str:

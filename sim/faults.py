@@ -10,7 +10,7 @@ from functools import cache
 from typing import NamedTuple
 
 from sim.sensors import FAILURES, NAMES, SENSORS, failures_of, size_unit
-from sim.specs import Settings
+from sim.specs import Faults, Settings
 from sim.units import unit_name
 
 # a size at which each failure shows but the truck can still be driven, assumed
@@ -110,5 +110,5 @@ def with_fault(settings: Settings, fault: Fault, begin: str = "start") -> Settin
         [-]
     """
     occur = (*settings.faults.occur, fault.text(begin))
-    faults = type(settings.faults)(**{**settings.faults.model_dump(), "occur": occur})
+    faults = Faults.model_validate({**settings.faults.model_dump(), "occur": occur})
     return settings.model_copy(update={"faults": faults})

@@ -5,6 +5,7 @@ where its published descriptions name them; each carries its mark. A part withou
 520192 that the standard leaves to makers (from memory), and says so.
 """
 
+import math
 import re
 from typing import NamedTuple
 
@@ -219,10 +220,10 @@ def _begin(text: str, dialled: bool) -> tuple[str, float, str]:
         return "time", 0.0, found[4]
     unit = found[3]
     trigger, base = ("time", "s") if unit in ("s", "min") else ("place", "m")
-    try:
-        return trigger, quantity_in(f"{found[2]}{unit}", base), found[4]
-    except ValueError:
-        raise ValueError(say.begin_number(text=text, dialled=dialled)) from None
+    begin = quantity_in(f"{found[2]}{unit}", base)
+    if not math.isfinite(begin):
+        raise ValueError(say.begin_number(text=text, dialled=dialled))
+    return trigger, begin, found[4]
 
 
 def _part(text: str, names: dict[str, str], dialled: bool) -> tuple[str, str]:

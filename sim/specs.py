@@ -913,7 +913,7 @@ class Settings(Part):
             },
             "cruise.stage_up_s": self.cruise.stage_up_s,
             "cruise.stage_down_s": self.cruise.stage_down_s,
-            "bench.meter_s": self.bench.meter_s,
+            "circuits.meter_s": self.circuits.meter_s,
         }
         for key, delay in delays.items():
             if delay < tick:

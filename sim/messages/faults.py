@@ -1,4 +1,4 @@
-"""What is wrong with failures that are to occur, values dialled in by hand, and meters: entries of the tables faults and circuits."""
+"""What is wrong with failures that are to occur, values dialled in and meters: entries of the tables faults and circuits."""
 
 from collections.abc import Sequence
 

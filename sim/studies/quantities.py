@@ -90,8 +90,8 @@ def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     row : dict
-        Every quantity, None where the trip has none, and how it ended, its warnings and its codes (SPN/FMI) as texts. What differs between two
-        equal trips (the time they took to calculate) is left out. [as named]
+        Every quantity, None where the trip has none, and how it ended, its warnings and its codes (SPN/FMI) as texts. What
+        differs between two equal trips (the time they took to calculate) is left out. [as named]
     """
     row: dict[str, Any] = {"ended": summary["ended"], "ended_because": summary["ended_because"]}
     row["warnings"] = " | ".join(summary["warnings"])

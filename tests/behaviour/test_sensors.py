@@ -96,7 +96,7 @@ def test_a_meter_shows_the_drift_of_a_sensor_and_the_truth_beside_it(trip):
         "grade:0%,3km",
         'faults.occur=["1 km coolant temperature offset 20"]',
         'circuits.meters=["coolant temperature"]',
-        "bench.meter_s=0.25",
+        "circuits.meter_s=0.25",
     )
     true, signal, believed = (result.meters[name] for name in columns("coolant"))
     late = result.meters["distance_m"] > 1100.0
@@ -133,7 +133,7 @@ def test_a_meter_sees_a_finger_on_a_button(trip):
         "start.speed_km_h=80",
         'cruise.presses=["1 km set", "2 km tap up"]',
         'circuits.meters=["set button", "resume button"]',
-        "bench.meter_s=0.1",
+        "circuits.meter_s=0.1",
     )
     for key, place in (("set_button", 1000.0), ("resume_button", 2000.0)):
         true, volts, believed = (result.meters[name] for name in columns(key))

@@ -5,7 +5,7 @@ import re
 from dashboard.lab_sheet import settings_record, speedo_sheet
 from dashboard.report import trip_report
 from sim import load_settings, load_truck, run_trip
-from sim.command.bench import concealed
+from sim.command.calibrating import concealed
 from sim.sheet import settings_sheet
 from sim.speedo import CAUTIONS, RUBRIC, exercise, mystery
 
