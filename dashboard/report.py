@@ -79,6 +79,52 @@ def _summary(result: Result) -> str:
     return f'<h2>The trip in numbers</h2><div class="pair">{tables}</div>{"" if level else note}'
 
 
+def _codes(result: Result) -> str:
+    """Codes of the controller with their freeze frames; nothing without any."""
+    codes = result.summary["codes"]
+    if not codes:
+        return ""
+    head = (
+        "SPN",
+        "FMI",
+        "what",
+        "state",
+        "lamp",
+        "times",
+        "first at km",
+        "source of the SPN",
+        "engine rpm",
+        "km/h shown",
+        "pedal %",
+        "boost kPa",
+    )
+    rows = []
+    for code in codes:
+        frame = code["freeze_frame"]
+        rows.append(
+            (
+                code["spn"],
+                code["fmi"],
+                code["words"],
+                "active" if code["active"] else "earlier",
+                code["lamp"],
+                code["count"],
+                f"{from_si(code['first_distance_m'], 'km'):.2f}",
+                code["spn_mark"],
+                f"{frame['engine_speed_rpm']:.0f}",
+                f"{from_si(frame['indicated_speed_m_s'], 'km_h'):.0f}",
+                f"{frame['accelerator_percent']:.0f}",
+                f"{frame['boost_kpa']:.0f}",
+            )
+        )
+    note = (
+        "<p>Numbers and failure modes of SAE J1939 where its published descriptions name them; thresholds and actions are this"
+        " model's own. The last columns are the freeze frame: what the controller believed when the code was first set.</p>"
+    )
+    codes = table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
+    return f'<h2>Codes of the engine controller</h2>{note}<div class="wide" tabindex="0">{codes}</div>'
+
+
 def _places(result: Result) -> str:
     """What the numbers on the road stand for."""
     rows = [
@@ -209,7 +255,7 @@ def trip_report(result: Result) -> str:
         " the fuel off and the clutch locked, whose boost may still have been building and whose oil may be colder."
     )
     body = (
-        f"{_opening(result)}{_summary(result)}"
+        f"{_opening(result)}{_summary(result)}{_codes(result)}"
         f'<h2 class="page">The trip along the road</h2>'
         f"{figure_place('trip', 'The trip over its distance, panel by panel; the same numbers stand in trace.csv', trip_caption)}"
         f"{_places(result)}"

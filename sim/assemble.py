@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from sim import sensors
 from sim.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.errors import SpecError
 from sim.kernel import settle_start
@@ -23,7 +24,7 @@ from sim.records import (
     new_memory,
 )
 from sim.route import Route
-from sim.specs import PAIRS, AxleBrakes, Settings, Truck
+from sim.specs import PAIRS, AxleBrakes, Engine, Settings, Truck
 from sim.units import (
     BAR,
     CELSIUS_ZERO,
@@ -286,6 +287,8 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["hold_integral_time"] = HOLD_INTEGRAL_TIME
     p["reference_lead"] = REFERENCE_LEAD
     p["limit_tolerance"] = settings.simulation.si("limit_tolerance_km_h")
+    _set_circuits(p, engine)
+    p["circuits_watched"] = 1.0 if settings.circuits_watched else 0.0
     p["governor_lag"] = worn.governor_lag_s
     power = complete(record, brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
     if worn.intake_restriction_kpa or worn.exhaust_restriction_kpa:
@@ -295,6 +298,25 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
         p["exhaust_restriction"] = worn.si("exhaust_restriction_kpa") / flow**2
     _check_retarding_power(truck, power / 1000.0)
     return record
+
+
+def _set_circuits(p: np.void, engine: Engine) -> None:
+    """Writes the curves of sensors and switches, all sound."""
+    p["sensor_supply"], p["battery"] = sensors.SUPPLY, sensors.BATTERY
+    p["thermistor_25"], p["thermistor_beta"] = sensors.THERMISTOR_25, sensors.THERMISTOR_BETA
+    p["thermistor_pull_up"] = sensors.PULL_UP
+    p["pressure_low"], p["pressure_high"] = sensors.PRESSURE_LOW, sensors.PRESSURE_HIGH
+    p["pedal_low"], p["pedal_high"] = sensors.PEDAL_LOW, sensors.PEDAL_HIGH
+    p["selector_low"], p["selector_step"] = sensors.SELECTOR_LOW, sensors.SELECTOR_STEP
+    p["boost_full_scale"], p["barometer_full_scale"] = sensors.BOOST_FULL_SCALE, sensors.BAROMETER_FULL_SCALE
+    p["oil_pressure_full_scale"] = sensors.OIL_FULL_SCALE
+    p["crank_teeth"], p["cam_teeth"] = sensors.CRANK_TEETH, sensors.CAM_TEETH
+    p["oil_viscosity_40"] = engine.oil_viscosity_40_mm2_per_s
+    p["oil_viscosity_100"] = engine.oil_viscosity_100_mm2_per_s
+    p["oil_pressure_idle"], p["oil_pressure_relief"] = sensors.OIL_AT_IDLE, sensors.OIL_RELIEF
+    p["oil_delivery"] = p["coolant_fill"] = 1.0
+    p["fuel_warming"] = sensors.FUEL_WARMING
+    p["richest_air_fuel"] = sensors.RICHEST_AIR_FUEL
 
 
 def _check_retarding_power(truck: Truck, power: float) -> None:
@@ -371,6 +393,8 @@ def initial_records(
     c["hold_below"], c["hold_above"] = FOOT_BELOW, FOOT_ABOVE
     c["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
     c["speed_limit"] = route.limits[0].value
+    c["hand_retarding"], c["hand_selector"] = settings.retarding.switch, settings.retarding.selector
+    c["hand_cruise"], c["hand_fan"], c["hand_key"] = settings.cruise.switch, settings.fan.override, 1.0
     s["grade"], s["wind"] = route.grade_at(0.0), float(route.wind[0]) + settings.weather.wind_m_s
     settle_start(memory.state, memory.belief, memory.command, parameters, tables)
     return memory

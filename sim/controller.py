@@ -1,9 +1,23 @@
 """What is believed, and the continuous feedback that acts on it: sensors, pedal, brake pedal, idle governor, clutch foot."""
 
 from sim.compiled import compiled
+from sim.laws.engine import oil_viscosity
+from sim.laws.engine_fluids import fuel_temperature, oil_pressure
 from sim.laws.foot import matched_speed, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
 from sim.laws.lag import lag_rate
-from sim.laws.sensing import indicated_speed
+from sim.laws.sensing import (
+    contact_voltage,
+    divider_resistance,
+    divider_voltage,
+    indicated_speed,
+    ratiometric_share,
+    ratiometric_voltage,
+    thermistor_resistance,
+    thermistor_temperature,
+    tone_wheel_frequency,
+    tone_wheel_speed,
+)
+from sim.units import MILE
 
 STANDSTILL_SPEED = 0.3  # m/s: below it the foot keeps its pressure until the truck stands
 STANDING_PRESSURE = 2.0e5  # Pa: held while the truck stands with the foot on the brake
@@ -12,11 +26,14 @@ FOOT_RATE = 8.0e5  # Pa/s: fastest movement of the brake pedal
 CLUTCH_UP = 0.95  # engagement above which the clutch switch reads released
 FOOT_BELOW = 0.9  # m/s, assumed: a driver's foot is all the way down 2 mi/h below the speed wanted
 FOOT_ABOVE = 0.3  # m/s, assumed: and off this far above it
+LEAST_READABLE = 0.002  # share of the supply: a thermistor is read no further than that from its ends
+PEDAL_REST = 0.005  # pedal below which the foot counts as off
+WARM_OIL = 373.15  # K: where the oil pressure at idle is stated
 
 
 @compiled
-def sense(s, b, c, p):
-    """Writes what sensors and switches report of the true state.
+def sense_sound(s, b, c, p):
+    """Writes what sensors and switches report of the true state while every circuit is sound.
 
     Parameters
     ----------
@@ -46,6 +63,296 @@ def sense(s, b, c, p):
     b["brake_pressed"] = 1.0 if s["brake_demand"] > PRESSED else 0.0
     b["clutch_pressed"] = 1.0 if c["clutch"] < 0.5 or s["clutch_engagement"] < CLUTCH_UP else 0.0
     b["in_gear"] = 1.0 if s["gear"] != 0.0 else 0.0
+    b["judged_speed"] = b["road_speed"]
+
+
+@compiled
+def gallery_pressure(s, p):
+    """Oil pressure of the engine as it runs now.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    pressure : float
+        [Pa]
+    """
+    return oil_pressure(
+        s["engine_speed"],
+        p["low_idle"],
+        oil_viscosity(s["oil_temperature"], p["oil_viscosity_40"], p["oil_viscosity_100"]),
+        oil_viscosity(WARM_OIL, p["oil_viscosity_40"], p["oil_viscosity_100"]),
+        p["oil_pressure_idle"],
+        p["oil_pressure_relief"],
+        p["oil_delivery"],
+    )
+
+
+@compiled
+def at_pin(signal, circuit, put):
+    """What a pin of the controller carries.
+
+    Parameters
+    ----------
+    signal : float
+        Of the sound circuit. [any]
+    circuit : float
+        0 sound. [-]
+    put : float
+        What the pin carries when it is not. [any]
+
+    Returns
+    -------
+    signal : float
+        [any]
+    """
+    return put if circuit > 0.5 else signal
+
+
+@compiled
+def thermistor_pin(temperature, resistance_25, beta, pull_up, supply):
+    """Voltage of a sound thermistor circuit.
+
+    Parameters
+    ----------
+    temperature : float
+        [K]
+    resistance_25 : float
+        At 25 °C. [ohm]
+    beta : float
+        [K]
+    pull_up : float
+        [ohm]
+    supply : float
+        [V]
+
+    Returns
+    -------
+    voltage : float
+        [V]
+    """
+    return divider_voltage(thermistor_resistance(temperature, resistance_25, beta), pull_up, supply)
+
+
+@compiled
+def thermistor_reading(voltage, resistance_25, beta, pull_up, supply):
+    """Temperature the controller makes of the voltage of a thermistor circuit.
+
+    Parameters
+    ----------
+    voltage : float
+        At the pin. [V]
+    resistance_25 : float
+        At 25 °C. [ohm]
+    beta : float
+        [K]
+    pull_up : float
+        [ohm]
+    supply : float
+        [V]
+
+    Returns
+    -------
+    temperature : float
+        [K]
+    """
+    within = min(max(voltage, LEAST_READABLE * supply), (1.0 - LEAST_READABLE) * supply)
+    return thermistor_temperature(divider_resistance(within, pull_up, supply), resistance_25, beta)
+
+
+@compiled
+def sense_circuits(s, b, c, p):
+    """Every sensor and switch as a circuit: what it measures, what its pin carries, what the controller makes of that.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    b : record
+        Belief after the sound sensors; signals and beliefs are written. [SI]
+    c : record
+        Command; the hand's switches and the controller's substitutes. [SI]
+    p : record
+        Parameters; circuits, curves, gains and offsets. [SI]
+
+    Notes
+    -----
+    The controller reads each curve backwards as it was programmed, so a sound circuit gives back what went in, to rounding.
+    A substitute stands instead of the reading once the controller distrusts it. Brake and clutch switch open when pressed:
+    a broken wire reads as a pressed pedal. Cruise demand needs no pedal: the foot is off.
+    """
+    supply = p["sensor_supply"]
+    low, high = p["pressure_low"], p["pressure_high"]
+    at_25, beta, pull_up = p["thermistor_25"], p["thermistor_beta"], p["thermistor_pull_up"]
+    boost = ratiometric_voltage(b["manifold_pressure"] / p["boost_full_scale"], low, high, supply)
+    gallery = gallery_pressure(s, p) + p["oil_pressure_offset"]
+    oil = ratiometric_voltage(gallery / p["oil_pressure_full_scale"], low, high, supply)
+    if p["boost_oil_swapped"] > 0.5:
+        boost, oil = oil, boost
+    coolant = thermistor_pin(b["coolant_temperature"], at_25, beta, pull_up, supply)
+    intake = thermistor_pin(
+        s["ambient_temperature"] + p["intake_rise"] + p["intake_offset"], at_25, beta, pull_up, supply
+    )
+    if p["coolant_intake_swapped"] > 0.5:
+        coolant, intake = intake, coolant
+    fuel = fuel_temperature(s["ambient_temperature"], s["coolant_temperature"], p["fuel_warming"])
+    barometer = ratiometric_voltage(b["ambient_pressure"] / p["barometer_full_scale"], low, high, supply)
+    b["boost_signal"] = at_pin(boost, p["boost_circuit"], p["boost_put"])
+    b["oil_pressure_signal"] = at_pin(oil, p["oil_pressure_circuit"], p["oil_pressure_put"])
+    b["barometer_signal"] = at_pin(barometer, p["barometer_circuit"], p["barometer_put"])
+    b["coolant_signal"] = at_pin(coolant, p["coolant_circuit"], p["coolant_put"])
+    b["intake_signal"] = at_pin(intake, p["intake_circuit"], p["intake_put"])
+    b["fuel_temperature_signal"] = at_pin(
+        thermistor_pin(fuel + p["fuel_temperature_offset"], at_25, beta, pull_up, supply),
+        p["fuel_temperature_circuit"],
+        p["fuel_temperature_put"],
+    )
+    b["oil_signal"] = at_pin(
+        thermistor_pin(b["oil_temperature"], at_25, beta, pull_up, supply), p["oil_circuit"], p["oil_put"]
+    )
+    level = ratiometric_voltage(p["coolant_fill"] + p["coolant_level_offset"], low, high, supply)
+    b["coolant_level_signal"] = at_pin(level, p["coolant_level_circuit"], p["coolant_level_put"])
+    foot = 0.0 if c["set_speed"] > 0.0 else s["accelerator"]
+    pedal = ratiometric_voltage(foot + p["pedal_offset"], p["pedal_low"], p["pedal_high"], supply)
+    b["pedal_signal"] = at_pin(pedal, p["pedal_circuit"], p["pedal_put"])
+
+    b["manifold_pressure"] = ratiometric_share(b["boost_signal"], low, high, supply) * p["boost_full_scale"]
+    b["oil_pressure"] = ratiometric_share(b["oil_pressure_signal"], low, high, supply) * p["oil_pressure_full_scale"]
+    b["ambient_pressure"] = ratiometric_share(b["barometer_signal"], low, high, supply) * p["barometer_full_scale"]
+    b["coolant_temperature"] = thermistor_reading(b["coolant_signal"], at_25, beta, pull_up, supply)
+    b["intake_temperature"] = thermistor_reading(b["intake_signal"], at_25, beta, pull_up, supply)
+    b["fuel_temperature"] = thermistor_reading(b["fuel_temperature_signal"], at_25, beta, pull_up, supply)
+    b["oil_temperature"] = thermistor_reading(b["oil_signal"], at_25, beta, pull_up, supply)
+    b["coolant_level"] = ratiometric_share(b["coolant_level_signal"], low, high, supply)
+    pressed = ratiometric_share(b["pedal_signal"], p["pedal_low"], p["pedal_high"], supply)
+    pressed = min(max(pressed, 0.0), 1.0) if pressed > PEDAL_REST else 0.0
+
+    if c["boost_distrusted"] > 0.5:
+        b["manifold_pressure"] = c["boost_substitute"]
+    if c["barometer_distrusted"] > 0.5:
+        b["ambient_pressure"] = c["barometer_substitute"]
+    if c["oil_pressure_distrusted"] > 0.5:
+        b["oil_pressure"] = c["oil_pressure_substitute"]
+    if c["coolant_distrusted"] > 0.5:
+        b["coolant_temperature"] = c["coolant_substitute"]
+    if c["intake_distrusted"] > 0.5:
+        b["intake_temperature"] = c["intake_substitute"]
+    if c["fuel_temperature_distrusted"] > 0.5:
+        b["fuel_temperature"] = c["fuel_temperature_substitute"]
+    if c["oil_distrusted"] > 0.5:
+        b["oil_temperature"] = c["oil_substitute"]
+    if c["coolant_level_distrusted"] > 0.5:
+        b["coolant_level"] = c["coolant_level_substitute"]
+
+    turning = tone_wheel_frequency(s["engine_speed"] * p["engine_speed_gain"], p["crank_teeth"])
+    b["crank_signal"] = at_pin(turning, p["crank_circuit"], p["crank_put"])
+    if p["governor_lag"] == 0.0 or p["crank_circuit"] > 0.5:  # a late governor keeps what it knew a moment ago
+        b["engine_speed"] = tone_wheel_speed(b["crank_signal"], p["crank_teeth"])
+    half = tone_wheel_frequency(0.5 * s["engine_speed"], p["cam_teeth"])
+    b["cam_signal"] = at_pin(half, p["cam_circuit"], p["cam_put"])
+    b["cam_speed"] = 2.0 * tone_wheel_speed(b["cam_signal"], p["cam_teeth"])
+    pulses = abs(s["wheel_speed"]) * p["fitted_pulses"] / MILE * p["road_speed_gain"]
+    if abs(s["wheel_speed"]) < p["road_speed_weak"]:
+        pulses = 0.0
+    b["road_speed_signal"] = at_pin(pulses, p["road_speed_circuit"], p["road_speed_put"])
+    b["road_speed"] = b["road_speed_signal"] * MILE / p["programmed_pulses"]
+    b["judged_speed"] = s["wheel_speed"] if c["needle_distrusted"] > 0.5 else b["road_speed"]
+
+    half_supply = 0.5 * supply
+    b["clutch_switch_signal"] = at_pin(
+        contact_voltage(1.0 - b["clutch_pressed"], supply), p["clutch_switch_circuit"], p["clutch_switch_put"]
+    )
+    b["clutch_pressed"] = 1.0 if b["clutch_switch_signal"] > half_supply else 0.0
+    b["brake_switch_signal"] = at_pin(
+        contact_voltage(1.0 - b["brake_pressed"], supply), p["brake_switch_circuit"], p["brake_switch_put"]
+    )
+    b["brake_pressed"] = 1.0 if b["brake_switch_signal"] > half_supply else 0.0
+    b["retarding_switch_signal"] = at_pin(
+        contact_voltage(c["hand_retarding"], supply), p["retarding_switch_circuit"], p["retarding_switch_put"]
+    )
+    b["retarding_switch"] = 1.0 if b["retarding_switch_signal"] < half_supply else 0.0
+    b["cruise_switch_signal"] = at_pin(
+        contact_voltage(c["hand_cruise"], supply), p["cruise_switch_circuit"], p["cruise_switch_put"]
+    )
+    b["cruise_switch"] = 1.0 if b["cruise_switch_signal"] < half_supply else 0.0
+    b["set_button_signal"] = at_pin(
+        contact_voltage(c["hand_set"], supply), p["set_button_circuit"], p["set_button_put"]
+    )
+    b["set_button"] = 1.0 if b["set_button_signal"] < half_supply else 0.0
+    b["resume_button_signal"] = at_pin(
+        contact_voltage(c["hand_resume"], supply), p["resume_button_circuit"], p["resume_button_put"]
+    )
+    b["resume_button"] = 1.0 if b["resume_button_signal"] < half_supply else 0.0
+    b["fan_switch_signal"] = at_pin(
+        contact_voltage(c["hand_fan"], supply), p["fan_switch_circuit"], p["fan_switch_put"]
+    )
+    b["fan_switch"] = 1.0 if b["fan_switch_signal"] < half_supply else 0.0
+    ladder = supply * (p["selector_low"] + p["selector_step"] * c["hand_selector"])
+    b["selector_signal"] = at_pin(ladder, p["selector_circuit"], p["selector_put"])
+    place = (b["selector_signal"] / supply - p["selector_low"]) / p["selector_step"]
+    b["selector"] = float(int(place + 0.5)) if 0.5 <= place < 3.5 else 0.0
+    b["key_signal"] = at_pin(p["battery"] * c["hand_key"], p["key_circuit"], p["key_put"])
+    b["key"] = 1.0 if b["key_signal"] > 0.5 * p["battery"] else 0.0
+
+    if c["pedal_distrusted"] > 0.5:
+        # limp home: as far as the idle contact of the pedal tells, and not against the brake
+        pressed = c["pedal_substitute"] if foot > 0.0 and b["brake_pressed"] < 0.5 else 0.0
+    cruising = s["accelerator"] if c["set_speed"] > 0.0 else 0.0
+    b["accelerator"] = max(pressed, cruising)
+
+
+@compiled
+def sense(s, b, c, p):
+    """Writes what sensors and switches report of the true state; circuit by circuit once something is wrong with one.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    b : record
+        Belief, written. [SI]
+    c : record
+        Command. [SI]
+    p : record
+        Parameters. [SI]
+    """
+    sense_sound(s, b, c, p)
+    if p["circuits_watched"] > 0.5:
+        sense_circuits(s, b, c, p)
+
+
+@compiled
+def look(state, sound, seen, command, parameters):
+    """Everything a meter can show, at any time, without touching the truck.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    sound : array
+        Belief record, shape (1,), written: what sound circuits would say. [SI]
+    seen : array
+        Belief record, shape (1,), written: signals and beliefs as the circuits are. [SI]
+    command : array
+        Command record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    pressure : float
+        True oil pressure. [Pa]
+    """
+    s, c, p = state[0], command[0], parameters[0]
+    sense_sound(s, sound[0], c, p)
+    sense_sound(s, seen[0], c, p)
+    sense_circuits(s, seen[0], c, p)
+    return gallery_pressure(s, p)
 
 
 @compiled
@@ -66,14 +373,14 @@ def hold_speed(s, b, c, p, step):
         [s]
     """
     wanted = c["accelerator"]
+    speed = b["road_speed"] if c["set_speed"] > 0.0 else b["judged_speed"]
     if c["brake_mode"] > 0.5:
         # one foot: it is on the brake
         wanted = 0.0
-        s["reference_speed"] = b["road_speed"]
+        s["reference_speed"] = speed
     elif c["accelerator_mode"] < 0.5:
-        s["reference_speed"] = b["road_speed"]
+        s["reference_speed"] = speed
     else:
-        speed = b["road_speed"]
         reference = s["reference_speed"]
         if c["target_speed"] < reference:
             reference = min(reference, max(speed, c["target_speed"]))
@@ -113,7 +420,7 @@ def move_brake_pedal(s, b, c, p, step):
     Notes
     -----
     The driver feels the deceleration and sees the road, so modes 1 to 3 read true motion and true distance; the speed to hold
-    is read from the speedometer.
+    is read from the speedometer, as long as its needle is believed.
     """
     mode = c["brake_mode"]
     if mode < 0.5:
@@ -129,7 +436,7 @@ def move_brake_pedal(s, b, c, p, step):
             return
         wanted = stopping_deceleration(s["speed"], c["stop_distance"] - s["distance"])
     elif mode > 1.5:
-        wanted = p["brake_hold_gain"] * (b["road_speed"] - c["target_speed"])
+        wanted = p["brake_hold_gain"] * (b["judged_speed"] - c["target_speed"])
         wanted = min(max(wanted, -0.5), p["brake_hold_most"])
     else:
         wanted = c["brake_deceleration"]

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from sim.actors.cruise import wants_cruise
 from sim.actors.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, falling_parts, held_in_gear
 from sim.actors.scene import Scene, highest_set_speed
+from sim.sensors import NAMES
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 
 MUCH_OF_THE_ROAD = 0.3  # share of the road on which a limit below the set speed is worth a word
@@ -25,7 +26,12 @@ def foresee(scene: Scene) -> list[str]:
         Each says what will happen, and what to change if that is not wanted. [-]
     """
     planned = descents(scene)
-    return [*_about_cruise(scene, planned), *_about_descents(scene, planned), *_about_the_start(scene)]
+    return [
+        *_about_cruise(scene, planned),
+        *_about_descents(scene, planned),
+        *_about_the_start(scene),
+        *_about_faults(scene),
+    ]
 
 
 def _speed(value: float) -> str:
@@ -171,3 +177,18 @@ def _about_the_start(scene: Scene) -> Iterator[str]:
         )
     if drill.neutral:
         yield "drill.neutral: the truck rolls out of gear wherever the road falls; the engine holds nothing back there"
+
+
+def _about_faults(scene: Scene) -> Iterator[str]:
+    """Failures and dialled values beyond the end of the road."""
+    settings, length = scene.settings, scene.route.length
+    for key, occurrences in (
+        ("faults.occur", settings.faults.occurrences()),
+        ("circuits.dialled", settings.circuits.values()),
+    ):
+        for occurrence in occurrences:
+            if occurrence.trigger == "place" and occurrence.begin >= length:
+                yield (
+                    f"{key}: {NAMES[occurrence.part]} at {occurrence.begin / 1000.0:.1f} km lies beyond the end of the road"
+                    f" ({length / 1000.0:.1f} km): it will not happen"
+                )

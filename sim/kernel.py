@@ -581,6 +581,8 @@ def count(s, c, p, step):
         s["time_over_limit"] += step
     if s["wheel_slip"] > 0.5:
         s["time_wheel_slip"] += step
+    if s["smoking"] > 0.5:
+        s["time_smoking"] += step
     if s["active_cylinders"] <= 0.0:
         s["stage_time_0"] += step
     elif c["stage"] < 1.5:

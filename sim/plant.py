@@ -59,6 +59,9 @@ from sim.units import BAR, SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
 
 RATED_BRAKING_SPEED = 2100.0 * math.pi / 30.0  # rad/s: where the class of an engine brake is stated
 HOTTEST_OIL = 433.15  # K
+MISREAD_ALTITUDE = 1000.0  # Pa, assumed: a barometer is believed as it reads up to here
+HIGHEST_ROAD = 5.5e4  # Pa: no road lies higher, so no lower reading takes more torque away
+SMOKE_SHOWS = 1.02  # assumed: torque over what the air allows at which smoke shows
 AIR_STEP = 0.1  # m of height within which the air counts as unchanged (0.001 % of its density)
 MOST_DEPRESSION = 0.8  # of the outside pressure: the air a blocked filter can hold back
 LEAST_SPEED_FOR_POWER = 30.0  # rad/s: below it a power is turned into torque as if the engine ran at this speed
@@ -121,11 +124,10 @@ def working_cylinders(c, p):
     cylinders : float
         [-]
     """
-    pairs = (
-        c["pair_front"] * p["pair_front_sound"]
-        + c["pair_middle"] * p["pair_middle_sound"]
-        + c["pair_rear"] * p["pair_rear_sound"]
-    )
+    front, middle, rear = c["pair_front"], c["pair_middle"], c["pair_rear"]
+    if p["pairs_swapped"] > 0.5:
+        front, middle, rear = middle, max(front, rear), middle
+    pairs = front * p["pair_front_sound"] + middle * p["pair_middle_sound"] + rear * p["pair_rear_sound"]
     return pairs * p["cylinders"] / 3.0
 
 
@@ -181,6 +183,30 @@ def settled_braking_torque(speed, cylinders, ambient, p):
 
 
 @compiled
+def charge_limit(manifold_pressure, intake_temperature, air_fuel, p):
+    """Indicated torque that the air in the manifold allows at an air-fuel ratio.
+
+    Parameters
+    ----------
+    manifold_pressure : float
+        Absolute. [Pa]
+    intake_temperature : float
+        In the manifold. [K]
+    air_fuel : float
+        Air per fuel. [-]
+    p : record
+        Parameters. [SI]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    air = air_per_cycle(manifold_pressure, intake_temperature, p["displacement"], p["volumetric_efficiency"])
+    return air_limited_torque(air, air_fuel, p["indicated_efficiency"], p["heating_value"])
+
+
+@compiled
 def air_limit(manifold_pressure, outside_temperature, air_fuel, p):
     """Indicated torque that a manifold pressure allows at an air-fuel ratio.
 
@@ -200,10 +226,44 @@ def air_limit(manifold_pressure, outside_temperature, air_fuel, p):
     torque : float
         [N m]
     """
-    air = air_per_cycle(
-        manifold_pressure, outside_temperature + p["intake_rise"], p["displacement"], p["volumetric_efficiency"]
+    return charge_limit(manifold_pressure, outside_temperature + p["intake_rise"], air_fuel, p)
+
+
+@compiled
+def believed_air_limit(s, b, p, full_indicated):
+    """Indicated torque that a controller allows by the sensors it has, and that the true air can burn.
+
+    Parameters
+    ----------
+    s : record
+        State. [SI]
+    b : record
+        Belief. [SI]
+    p : record
+        Parameters. [SI]
+    full_indicated : float
+        Full-load indicated torque at this speed. [N m]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+
+    Notes
+    -----
+    The controller takes the manifold pressure and the intake temperature it reads, but at least the outside air it reads, and no
+    more boost than the turbocharger may
+    give at the altitude it reads. What it injects beyond the air makes smoke; beyond the richest mixture nothing more burns.
+    """
+    manifold = max(b["manifold_pressure"], b["ambient_pressure"], 0.0)
+    if b["ambient_pressure"] < s["ambient_pressure"] - MISREAD_ALTITUDE:
+        air = max(b["ambient_pressure"], HIGHEST_ROAD)
+        allowed = boost_target(air, 1.0, full_indicated * p["matched_boost"])
+        manifold = min(manifold, allowed)
+    return min(
+        charge_limit(manifold, b["intake_temperature"], p["least_air_fuel"], p),
+        air_limit(s["manifold_pressure"], s["ambient_temperature"], p["richest_air_fuel"], p),
     )
-    return air_limited_torque(air, air_fuel, p["indicated_efficiency"], p["heating_value"])
 
 
 @compiled
@@ -329,11 +389,13 @@ def engine(s, b, c, p, tables):
     compression = 0.0
     indicated = 0.0
     demand = 0.0
+    smoking = 0.0
     limiter = NO_LIMITER
     if cylinders > 0.0:
         compression = compression_torque(cylinders, s["manifold_pressure"], s["ambient_pressure"], p)
     else:
         full_indicated = full + warm
+        watched = p["circuits_watched"] > 0.5
         if c["engine_mode"] > 0.5:
             limit = full * governor_share(believed, p["governed_speed"], p["droop"]) + warm
             highest = p["governed_speed"] * (1.0 + p["droop"])
@@ -344,7 +406,7 @@ def engine(s, b, c, p, tables):
             indicated = max(min(indicated, limit), 0.0)
         else:
             indicated = pedal_torque(
-                s["accelerator"],
+                b["accelerator"] if watched else s["accelerator"],
                 believed,
                 full,
                 warm,
@@ -364,14 +426,26 @@ def engine(s, b, c, p, tables):
         if idle > indicated:
             limiter = IDLE_GOVERNOR
         indicated = min(max(indicated, idle), full_indicated)
+        if watched:
+            injecting = c["fuel_off"] < 0.5 and b["key"] > 0.5 and believed > 0.0
+            indicated = min(indicated, (1.0 - c["derate"]) * full_indicated) if injecting else 0.0
         if limiter == NO_LIMITER and indicated >= full_indicated:
             limiter = FULL_LOAD_CURVE
         demand = indicated / full_indicated
         if indicated > 0.0:
             smoke = air_limit(s["manifold_pressure"], s["ambient_temperature"], p["least_air_fuel"], p)
-            if smoke < indicated:
+            if watched:
+                allowed = believed_air_limit(s, b, p, full_indicated)
+                if allowed < indicated:
+                    limiter = AIR_FUEL_LIMIT
+                    indicated = allowed
+                smoking = 1.0 if indicated > SMOKE_SHOWS * smoke else 0.0
+                if indicated * SMOKE_SHOWS < smoke:
+                    # less than the air allows: the turbocharger gets no more than that
+                    demand = min(demand, indicated / full_indicated)
+            elif smoke < indicated:
                 limiter = AIR_FUEL_LIMIT
-            indicated = min(indicated, smoke)
+                indicated = smoke
     commanded = indicated
     indicated *= p["fuel_delivery"] * p["firing_share"]
     fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]
@@ -394,6 +468,7 @@ def engine(s, b, c, p, tables):
     s["engine_torque"] = indicated - friction - compression - drawn
     s["fuel_rate"] = fuel_rate(indicated, warm, speed, p, tables)
     s["fuel_cut"] = 1.0 if indicated <= 0.0 else 0.0
+    s["smoking"] = smoking
     s["active_cylinders"] = cylinders
     s["engine_brake_power"] = (friction + compression + drawn) * speed if cylinders > 0.0 else 0.0
     s["fan_power"] = fan

@@ -62,6 +62,7 @@ clutch_locked         | -      | 1 while the clutch does not slip
 wheel_slip            | -      | 1 while the drive tyres slip
 standstill            | -      | 1 while the truck is held at rest
 fuel_cut              | -      | 1 while no fuel is injected
+smoking               | -      | 1 while more fuel is injected than the air allows
 grade                 | -      | rise over run
 sine                  | -      | sine of the slope angle
 wind                  | m/s    | from ahead
@@ -106,6 +107,7 @@ wheel_utilisation     | -      | force over load on the drive axles
 time_over_governed    | s      | engine driven above governed speed by the road
 time_over_limit       | s      | truck above the posted limit by more than the tolerance
 time_wheel_slip       | s      | drive tyres slipping
+time_smoking          | s      | fuelled beyond the air there is, by a controller that was misled
 stage_time_0          | s      | no cylinder working as a brake
 stage_time_1          | s      | engine brake in stage 1
 stage_time_2          | s      | engine brake in stage 2
@@ -161,6 +163,40 @@ accelerator           | -      | pedal sensor or cruise demand
 brake_pressed         | -      | service-brake switch
 clutch_pressed        | -      | clutch switch
 in_gear               | -      | gear engaged
+oil_pressure          | Pa     | oil-pressure sensor; only while the circuits are looked at one by one, as all that follow
+fuel_temperature      | K      | fuel-temperature sensor
+intake_temperature    | K      | intake-air sensor
+coolant_level         | -      | coolant-level sensor, share of full
+cam_speed             | rad/s  | engine speed from the camshaft sensor
+judged_speed          | m/s    | road speed the driver goes by: the needle, or tachometer and gear once the needle is not believed
+retarding_switch      | -      | engine-brake switch
+selector              | -      | engine-brake selector, 0 unreadable
+cruise_switch         | -      | cruise switch
+set_button            | -      | set button pressed
+resume_button         | -      | resume button pressed
+fan_switch            | -      | fan switch on the dash
+key                   | -      | key on
+boost_signal          | V      | at the controller's pin, boost sensor
+barometer_signal      | V      | at the controller's pin, barometric sensor
+oil_pressure_signal   | V      | at the controller's pin, oil-pressure sensor
+coolant_signal        | V      | at the controller's pin, coolant sensor
+fuel_temperature_signal| V      | at the controller's pin, fuel-temperature sensor
+intake_signal         | V      | at the controller's pin, intake-air sensor
+oil_signal            | V      | at the controller's pin, oil-temperature sensor
+coolant_level_signal  | V      | at the controller's pin, coolant-level sensor
+pedal_signal          | V      | at the controller's pin, accelerator sensor
+crank_signal          | Hz     | at the controller's pin, crankshaft sensor
+cam_signal            | Hz     | at the controller's pin, camshaft sensor
+road_speed_signal     | Hz     | at the controller's pin, road-speed sensor
+clutch_switch_signal  | V      | at the controller's pin, clutch switch
+brake_switch_signal   | V      | at the controller's pin, service-brake switch
+retarding_switch_signal| V      | at the controller's pin, engine-brake switch
+selector_signal       | V      | at the controller's pin, engine-brake selector
+cruise_switch_signal  | V      | at the controller's pin, cruise switch
+set_button_signal     | V      | at the controller's pin, set button
+resume_button_signal  | V      | at the controller's pin, resume button
+fan_switch_signal     | V      | at the controller's pin, fan switch
+key_signal            | V      | at the controller's pin, key
 """)
 
 COMMAND = _fields("""
@@ -195,6 +231,34 @@ absorber_rate         | rad/s2 | fastest change of the speed held
 absorber_load         | N m    | for mode 2
 speed_limit           | m/s    | posted
 set_speed             | m/s    | speed the cruise control holds, 0 while it does not
+derate                | -      | share of full load the controller withholds
+fuel_off              | -      | 1 the controller injects nothing
+needle_distrusted     | -      | 1 the driver goes by tachometer and gear instead of the speedometer
+hand_retarding        | -      | 1 engine-brake switch on
+hand_selector         | -      | engine-brake selector, 1 to 3
+hand_cruise           | -      | 1 cruise switch on
+hand_set              | -      | 1 set button pressed
+hand_resume           | -      | 1 resume button pressed
+hand_fan              | -      | 1 fan switch on
+hand_key              | -      | 1 key on
+boost_distrusted      | -      | 1 a substitute stands for the boost sensor
+boost_substitute      | Pa     | that substitute
+barometer_distrusted  | -      | 1 a substitute stands for the barometric sensor
+barometer_substitute  | Pa     | that substitute
+oil_pressure_distrusted| -      | 1 a substitute stands for the oil-pressure sensor
+oil_pressure_substitute| Pa     | that substitute
+coolant_distrusted    | -      | 1 a substitute stands for the coolant sensor
+coolant_substitute    | K      | that substitute
+fuel_temperature_distrusted| -      | 1 a substitute stands for the fuel-temperature sensor
+fuel_temperature_substitute| K      | that substitute
+intake_distrusted     | -      | 1 a substitute stands for the intake-air sensor
+intake_substitute     | K      | that substitute
+oil_distrusted        | -      | 1 a substitute stands for the oil-temperature sensor
+oil_substitute        | K      | that substitute
+coolant_level_distrusted| -      | 1 a substitute stands for the coolant-level sensor
+coolant_level_substitute| -      | that substitute
+pedal_distrusted      | -      | 1 a substitute stands for the accelerator sensor
+pedal_substitute      | -      | that substitute
 """)
 
 PARAMETERS = _fields("""
@@ -346,6 +410,82 @@ oil_offset            | K      | oil sensor
 hold_integral_time    | s      | learning time of the speed hold
 reference_lead        | m/s    | most the reference speed runs ahead of the truck
 limit_tolerance       | m/s    | above the posted limit before it counts
+circuits_watched      | -      | 1 every circuit is worked out each tick: something is wrong, or dialled in by hand
+sensor_supply         | V      | supply of the sensors
+thermistor_25         | ohm    | thermistors at 25 C
+thermistor_beta       | K      | steepness of the thermistors
+thermistor_pull_up    | ohm    | fixed resistor in the controller
+pressure_low          | -      | share of the supply at no pressure
+pressure_high         | -      | share of the supply at full scale
+boost_full_scale      | Pa     | boost sensor, absolute
+barometer_full_scale  | Pa     | barometric sensor, absolute
+oil_pressure_full_scale | Pa   | oil-pressure sensor
+pedal_low             | -      | share of the supply, pedal up
+pedal_high            | -      | share of the supply, pedal down
+selector_low          | -      | share of the supply at position 0 of the selector
+selector_step         | -      | share of the supply from position to position
+battery               | V      | at the key
+crank_teeth           | -      | tone wheel of the crankshaft
+cam_teeth             | -      | tone wheel of the camshaft, which turns at half speed
+oil_viscosity_40      | mm2/s  | at 40 C
+oil_viscosity_100     | mm2/s  | at 100 C
+oil_pressure_idle     | Pa     | at low idle, oil at 100 C
+oil_pressure_relief   | Pa     | relief valve
+oil_delivery          | -      | oil pump over a sound one
+fuel_warming          | -      | share of the way from outside air to coolant
+coolant_fill          | -      | coolant there is, share of full
+richest_air_fuel      | -      | air per fuel below which nothing more burns
+road_speed_weak       | m/s    | below it a weak pickup gives no pulses
+coolant_intake_swapped| -      | 1 plugs of coolant and intake-air sensor swapped
+boost_oil_swapped     | -      | 1 plugs of boost and oil-pressure sensor swapped
+pairs_swapped         | -      | 1 plugs of the engine brake's circuits swapped: middle pair for front and rear
+oil_pressure_offset   | Pa     | oil-pressure sensor
+fuel_temperature_offset| K      | fuel-temperature sensor
+intake_offset         | K      | intake-air sensor
+coolant_level_offset  | -      | coolant-level sensor
+pedal_offset          | -      | accelerator sensor
+boost_circuit         | -      | 0 sound, else what stands for its signal: see sim.sensors
+boost_put             | V      | what the pin carries then
+barometer_circuit     | -      | 0 sound, else what stands for its signal: see sim.sensors
+barometer_put         | V      | what the pin carries then
+oil_pressure_circuit  | -      | 0 sound, else what stands for its signal: see sim.sensors
+oil_pressure_put      | V      | what the pin carries then
+coolant_circuit       | -      | 0 sound, else what stands for its signal: see sim.sensors
+coolant_put           | V      | what the pin carries then
+fuel_temperature_circuit| -      | 0 sound, else what stands for its signal: see sim.sensors
+fuel_temperature_put  | V      | what the pin carries then
+intake_circuit        | -      | 0 sound, else what stands for its signal: see sim.sensors
+intake_put            | V      | what the pin carries then
+oil_circuit           | -      | 0 sound, else what stands for its signal: see sim.sensors
+oil_put               | V      | what the pin carries then
+coolant_level_circuit | -      | 0 sound, else what stands for its signal: see sim.sensors
+coolant_level_put     | V      | what the pin carries then
+pedal_circuit         | -      | 0 sound, else what stands for its signal: see sim.sensors
+pedal_put             | V      | what the pin carries then
+crank_circuit         | -      | 0 sound, else what stands for its signal: see sim.sensors
+crank_put             | Hz     | what the pin carries then
+cam_circuit           | -      | 0 sound, else what stands for its signal: see sim.sensors
+cam_put               | Hz     | what the pin carries then
+road_speed_circuit    | -      | 0 sound, else what stands for its signal: see sim.sensors
+road_speed_put        | Hz     | what the pin carries then
+clutch_switch_circuit | -      | 0 sound, else what stands for its signal: see sim.sensors
+clutch_switch_put     | V      | what the pin carries then
+brake_switch_circuit  | -      | 0 sound, else what stands for its signal: see sim.sensors
+brake_switch_put      | V      | what the pin carries then
+retarding_switch_circuit| -      | 0 sound, else what stands for its signal: see sim.sensors
+retarding_switch_put  | V      | what the pin carries then
+selector_circuit      | -      | 0 sound, else what stands for its signal: see sim.sensors
+selector_put          | V      | what the pin carries then
+cruise_switch_circuit | -      | 0 sound, else what stands for its signal: see sim.sensors
+cruise_switch_put     | V      | what the pin carries then
+set_button_circuit    | -      | 0 sound, else what stands for its signal: see sim.sensors
+set_button_put        | V      | what the pin carries then
+resume_button_circuit | -      | 0 sound, else what stands for its signal: see sim.sensors
+resume_button_put     | V      | what the pin carries then
+fan_switch_circuit    | -      | 0 sound, else what stands for its signal: see sim.sensors
+fan_switch_put        | V      | what the pin carries then
+key_circuit           | -      | 0 sound, else what stands for its signal: see sim.sensors
+key_put               | V      | what the pin carries then
 absorber_stiffness    | N m s/rad | bench: torque per engine speed off the one to be held
 absorber_settling     | s      | bench: time in which the absorber learns the load
 absorber_capacity     | N m    | bench: most torque at the flywheel
@@ -421,6 +561,9 @@ REASONS = (
     "cruise overspeed",
     "cruise holds the speed",
     "cruise still fuelling",
+    "accelerator signal lost",
+    "oil-temperature signal lost",
+    "selector not readable",
 )
 
 LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")

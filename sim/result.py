@@ -4,7 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -50,6 +50,29 @@ WORK_TERMS = (
     "rolling",
     "service_brakes",
 )
+
+
+def code_words(code: Mapping[str, Any]) -> str:
+    """One code of the controller in a line.
+
+    Parameters
+    ----------
+    code : mapping
+        An entry of the summary's `codes`. [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+
+    Examples
+    --------
+    >>> code_words({"spn": 110, "fmi": 3, "words": "coolant temperature: open", "lamp": "amber", "count": 2, "active": True})
+    'SPN 110 FMI 3, coolant temperature: open; active, lamp amber, 2 times'
+    """
+    state = "active" if code["active"] else "earlier"
+    times = f"{code['count']} time{'' if code['count'] == 1 else 's'}"
+    return f"SPN {code['spn']} FMI {code['fmi']}, {code['words']}; {state}, lamp {code['lamp']}, {times}"
 
 
 class Trace(Mapping[str, np.ndarray]):
@@ -168,6 +191,8 @@ class Result:
         As driven. [-]
     sources : dict
         Mark and source of each number of the truck. [-]
+    meters : mapping
+        Columns of the meters put on, empty without any. [as named]
     """
 
     summary: dict[str, Any]
@@ -177,6 +202,23 @@ class Result:
     settings: Settings
     route: Route
     sources: dict[str, str]
+    meters: Mapping[str, np.ndarray] = field(default_factory=dict)
+
+    def meters_csv(self) -> str:
+        """What the meters showed, as the text of a CSV file.
+
+        Returns
+        -------
+        text : str
+            "" without meters. [-]
+        """
+        if not self.meters:
+            return ""
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(self.meters)
+        writer.writerows([f"{value:.7g}" for value in row] for row in zip(*self.meters.values(), strict=True))
+        return out.getvalue()
 
     def events_csv(self) -> str:
         """The event log as the text of a CSV file.

@@ -6,12 +6,14 @@ is accepted and counts as "not stated". Nothing here knows a formula; `Part.si` 
 
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sim.messages import bench, settings, trucks, values
+from sim.messages import faults as fault_messages
+from sim.sensors import NAMES, SENSORS, Occurrence, read_dialled, read_occurrence
 from sim.units import quantity_in, to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
@@ -705,6 +707,116 @@ class Fuel(Part):
     co2_kg_per_kg: float = _number("40 CFR 1036.545(n): carbon fraction 0.867", 1.0, 4.0, 3.1769)
 
 
+class Faults(Part):
+    """What goes wrong with sensors, switches and the parts they watch, and whether the controller tests itself."""
+
+    occur: tuple[str, ...] = Field(
+        (),
+        max_length=60,
+        description='failures, each "PLACE PART FAILURE", for example "2.5 km coolant temperature open"; a time or start'
+        " may stand for PLACE",
+    )
+    seed: int = _number("of everything random in them", 0, 2**31, 1)
+    told: bool = Field(
+        True,
+        strict=True,
+        description="false: the event log does not say what goes wrong, only what the controller does",
+    )
+    shutdown: bool = Field(
+        True, strict=True, description="true: the controller stops the engine 30 s after a code that says stop"
+    )
+    watch: bool = Field(
+        False, strict=True, description="true: the controller's tests run although nothing is asked to go wrong"
+    )
+
+    @model_validator(mode="after")
+    def _readable(self) -> "Faults":
+        """Every failure can be read."""
+        self.occurrences()
+        return self
+
+    def occurrences(self) -> list[Occurrence]:
+        """The failures, in the order given.
+
+        Returns
+        -------
+        occurrences : list of Occurrence
+            [SI]
+
+        Raises
+        ------
+        ValueError
+            One is not of its form.
+        """
+        return [_read(read_occurrence, "occur", text) for text in self.occur]
+
+
+class Circuits(Part):
+    """The instructor's hand on the wires: values dialled in instead of a sensor's, and meters put on."""
+
+    dialled: tuple[str, ...] = Field(
+        (),
+        max_length=60,
+        description='values put in by hand, each "PLACE SENSOR VALUE", for example "1 km coolant temperature 118 C";'
+        " let go ends one",
+    )
+    meters: tuple[str, ...] = Field(
+        (), max_length=len(SENSORS), description="sensors and switches a meter is put on; all for every one"
+    )
+    meter_s: float = _number("time between two readings", 0.05, 60.0, 0.5)
+
+    @model_validator(mode="after")
+    def _readable(self) -> "Circuits":
+        """Every value and every meter can be read."""
+        self.values()
+        self.metered()
+        return self
+
+    def values(self) -> list[Occurrence]:
+        """The values dialled in, in the order given.
+
+        Returns
+        -------
+        values : list of Occurrence
+            [SI]
+
+        Raises
+        ------
+        ValueError
+            One is not of its form.
+        """
+        return [_read(read_dialled, "dialled", text) for text in self.dialled]
+
+    def metered(self) -> tuple[str, ...]:
+        """Keys of the sensors a meter is put on.
+
+        Returns
+        -------
+        keys : tuple of str
+            In the order given. [-]
+
+        Raises
+        ------
+        ValueError
+            One is no sensor.
+        """
+        if self.meters == ("all",):
+            return tuple(SENSORS)
+        names = {name: key for key, name in NAMES.items() if key in SENSORS}
+        for text in self.meters:
+            if text not in names:
+                raise ValueError(fault_messages.no_meter(text=text, known=list(names)))
+        return tuple(names[text] for text in self.meters)
+
+
+def _read(reader: Callable[[str], Occurrence], key: str, text: str) -> Occurrence:
+    """One text of a list, its key in the message."""
+    try:
+        return reader(text)
+    except ValueError as problem:
+        raise ValueError(fault_messages.of_entry(key=key, problem=str(problem))) from None
+
+
 class Simulation(Part):
     """Clock and log."""
 
@@ -778,8 +890,15 @@ class Settings(Part):
     road_speed: RoadSpeed = RoadSpeed()
     shifting: Shifting = Shifting()
     fuel: Fuel = Fuel()
+    faults: Faults = Faults()
+    circuits: Circuits = Circuits()
     simulation: Simulation = Simulation()
     bench: Bench = Bench()
+
+    @property
+    def circuits_watched(self) -> bool:
+        """Whether every circuit is worked out each tick, and the controller tests them. [-]"""
+        return bool(self.faults.occur or self.circuits.dialled or self.faults.watch)
 
     @model_validator(mode="after")
     def _no_faster_than_the_clock(self) -> "Settings":
@@ -794,6 +913,7 @@ class Settings(Part):
             },
             "cruise.stage_up_s": self.cruise.stage_up_s,
             "cruise.stage_down_s": self.cruise.stage_down_s,
+            "circuits.meter_s": self.circuits.meter_s,
         }
         for key, delay in delays.items():
             if delay < tick:

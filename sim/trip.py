@@ -4,7 +4,22 @@ import time
 from pathlib import Path
 from typing import Any
 
-from sim.actors import brake_stages, cruise, driver, ending, fan, gearshift, outrun, signs
+import numpy as np
+
+from sim.actors import (
+    brake_stages,
+    cruise,
+    diagnosis,
+    driver,
+    ending,
+    fan,
+    faults,
+    gearshift,
+    meters,
+    needle,
+    outrun,
+    signs,
+)
 from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
 from sim.clock import Clock, Rig
@@ -94,9 +109,12 @@ def run_trip(
     summary |= summarise(
         how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, gears
     )
+    summary["codes"] = [code.summary() for code in scene.codes.values()]
+    summary["time_smoking_s"] = float(clock.state["time_smoking"][0])
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
+    readings = {name: np.array(values) for name, values in scene.readings.items()}
     clock.release()
-    return Result(summary, trace, events, spec, chosen, road, sources)
+    return Result(summary, trace, events, spec, chosen, road, sources, readings)
 
 
 def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
@@ -229,7 +247,10 @@ def start_actors(scene: Scene) -> None:
     limit = settings.simulation.time_limit_s
     standing = sum(place.value for place in route.stops)
     patience = limit or PATIENCE * (route.length / to_si(40.0, "km_h") + standing) + 60.0
+    watched = (diagnosis.diagnosis(scene), needle.needle(scene)) if scene.watched else ()
     processes = (
+        *faults.happenings(scene),
+        *watched,
         ending.arrival(scene),
         ending.stall(scene),
         ending.runaway(scene),
@@ -245,6 +266,7 @@ def start_actors(scene: Scene) -> None:
         cruise.service_brake_latch(scene),
         gearshift.gear_choice(scene),
         brake_stages.brake_stages(scene),
+        meters.meters(scene),
     )
     for process in processes:
         clock.process(process)

@@ -29,10 +29,10 @@ def wanted(scene: Scene) -> tuple[int, str]:
     clock, settings = scene.clock, scene.settings
     if settings.drill.hold_stage >= 0:
         stage, reason = settings.drill.hold_stage, "stage held by the drill"
-    elif not settings.retarding.switch:
+    elif not scene.is_on("retarding_switch"):
         return 0, "engine-brake switch off"
     elif scene.cruising and settings.cruise.with_engine_brake:
-        stage, reason = min(settings.retarding.selector, scene.cruise_stage), "cruise overspeed"
+        stage, reason = min(scene.selected, scene.cruise_stage), "cruise overspeed"
         if stage == 0:
             return 0, "cruise holds the speed"
         if clock.believed("accelerator") > 0.0:
@@ -42,7 +42,7 @@ def wanted(scene: Scene) -> tuple[int, str]:
     elif scene.retarding and settings.retarding.latched and not scene.latched:
         return 0, "waiting for the service brake"
     elif scene.retarding:
-        stage = min(settings.retarding.selector, scene.selector)
+        stage = min(scene.selected, scene.selector)
         reason = "service brake latched it" if settings.retarding.latched else "foot off the accelerator"
     else:
         return 0, "nothing asked for it"
@@ -69,7 +69,7 @@ def needed_stage(scene: Scene) -> int:
     clock = scene.clock
     here = clock.true("distance")
     steepest = min(clock.true("grade"), scene.route.grade_at(min(here + LOOKS_AHEAD, scene.route.length)))
-    push = -scene.resistance(clock.believed("road_speed"), steepest)
+    push = -scene.resistance(clock.believed("judged_speed"), steepest)
     gear, speed, ambient = int(clock.true("gear")), clock.true("engine_speed"), clock.true("ambient_pressure")
     for stage in (1, 2):
         cylinders = scene.truck.braking_cylinders(stage)
@@ -105,7 +105,7 @@ def kept_off(scene: Scene, running: bool) -> str:
         return "oil too cold"
     if clock.true("wheel_slip") > 0.5:
         return "drive wheels slipping"
-    return ""
+    return scene.refusals.get("engine_brake", "")
 
 
 def switch_pairs(scene: Scene, stage: int) -> None:

@@ -51,8 +51,10 @@ class Cruise:
             In words. [-]
         """
         clock, settings = self.clock, self.settings
-        if not self.switch:
+        if not self.switch or not self.scene.is_on("cruise_switch"):
             return "cruise switch off"
+        if "cruise" in self.scene.refusals:
+            return self.scene.refusals["cruise"]
         missing = [
             what
             for what, seen in (
@@ -165,6 +167,8 @@ class Cruise:
             self.switch, self.cycled = True, self.cycled or self.turned_off
         elif button == "cancel":
             self.cancel("cancel button")
+        elif button == "controller":
+            self.cancel(self.scene.refusals.get("cruise", "cruise switch off"))
         elif button == "release":
             pass
         elif scene.cruising and button in ("tap up", "tap down"):
@@ -195,8 +199,8 @@ class Cruise:
             self.cancel("service brake")
             return
         pressed = scene.next_button()
-        if pressed and pressed[0] == "cancel":
-            self.cancel("cancel button")
+        if pressed and pressed[0] in ("cancel", "controller"):
+            self._button(*pressed)
             return
         speed = (pressed[1] if pressed else 0.0) or clock.believed("road_speed")
         self._hold(max(speed, self.settings.si("least_speed_km_h")), "cruise_set", f"{button} button let go")

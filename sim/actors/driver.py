@@ -169,16 +169,16 @@ def _next_due(scene: Scene, ahead: deque[Demand]) -> Process:
         return reach, best
 
     # nothing can ask for slowing before the place that the highest speed to come would ask for it
-    fastest = max(scene.allowed_speed(), clock.believed("road_speed"))
+    fastest = max(scene.allowed_speed(), clock.believed("judged_speed"))
     yield clock.reach(soonest(fastest)[0])
     while True:
-        speed = clock.believed("road_speed")
+        speed = clock.believed("judged_speed")
         place, demand = soonest(speed + SPEED_STEP)
         if clock.true("distance") >= place - 0.5:
             ahead.remove(demand)
             return demand
         here = clock.reach(place)
-        yield from clock.first(here, clock.when("belief.road_speed", speed + SPEED_STEP))
+        yield from clock.first(here, clock.when("belief.judged_speed", speed + SPEED_STEP))
 
 
 def descending(scene: Scene, planned: list[Descent]) -> Process:
@@ -204,7 +204,7 @@ def descending(scene: Scene, planned: list[Descent]) -> Process:
         clock.record("descent_seen", says, first.speed * 3.6, "km/h")
         yield clock.reach(max(way.begin - BEFORE_CREST, way.known))
         # no use gaining speed on the last metres before the crest
-        here = max(way.taking, clock.believed("road_speed")) + CREST_MARGIN
+        here = max(way.taking, clock.believed("judged_speed")) + CREST_MARGIN
         scene.want_descent(first.gear, min(first.speed, here))
         yield clock.reach(way.begin)
         for stretch in way.stretches:
@@ -218,13 +218,13 @@ def _slow(scene: Scene, demand: Demand) -> Process:
     """Slows to a lower speed, with as much brake as the road and the engine leave to do."""
     clock, habits = scene.clock, scene.settings.driver
     scene.aim_for(demand.speed)
-    if clock.believed("road_speed") > demand.speed + 0.2:
+    if clock.believed("judged_speed") > demand.speed + 0.2:
         if scene.cruising:
             scene.press("cancel")
         scene.want_retarding("slow", is_falling(scene))
         if scene.settings.drill.service_brakes:
             scene.press_brake("slow", BRAKE_TO_DECELERATE, habits.slowing_m_s2)
-        below = clock.when("belief.road_speed", demand.speed + 0.2, falling=True)
+        below = clock.when("belief.judged_speed", demand.speed + 0.2, falling=True)
         past = clock.reach(demand.distance + 10.0)
         yield from clock.first(below, past)
         scene.release_brake("slow")
@@ -381,7 +381,7 @@ def holding_back(scene: Scene) -> Process:
         target, falling, held = scene.aim, is_falling(scene), "descent" in scene.retarding
         racing = _tachometer(scene, racing_at)
         if drill.hold_stage >= 0:
-            fast = clock.when("belief.road_speed", target + over)
+            fast = clock.when("belief.judged_speed", target + over)
             event = yield from clock.first(fast, racing, scene.changed())
             if event is fast or (event is racing and _is_racing(scene, racing_at)):
                 yield from _too_fast(scene, drop)
@@ -393,7 +393,7 @@ def holding_back(scene: Scene) -> Process:
                 above = -IN_GOOD_TIME
             if wants_cruise(scene) and scene.settings.cruise.with_engine_brake:
                 above = over + FREE_ROLLING
-            fast = clock.when("belief.road_speed", target + above)
+            fast = clock.when("belief.judged_speed", target + above)
             calls = [fast, _steepness(scene, falling), scene.changed()]
             if falling:
                 calls.append(racing)
@@ -409,7 +409,7 @@ def holding_back(scene: Scene) -> Process:
                 scene.select(min(needed_stage(scene), scene.settings.retarding.selector))
                 scene.want_retarding("descent", True)
                 yield from clock.first(
-                    clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 3.0 * over)
+                    clock.after(LEAST_RETARDING), clock.when("belief.judged_speed", target + 3.0 * over)
                 )
             elif event is racing:
                 yield clock.after(SECOND_GLANCE)
@@ -421,19 +421,19 @@ def holding_back(scene: Scene) -> Process:
                 same = abs(clock.true("grade") - missed_on) < GRADE_NOTICED and target == missed_for
                 known = scene.selector == missed and same
                 below = (RELEASE_AFTER_TRYING if known else RELEASE_IN_GEAR) * target
-            slow = clock.when("belief.road_speed", let_go - below if falling else target, falling=True)
+            slow = clock.when("belief.judged_speed", let_go - below if falling else target, falling=True)
             early = falling and scene.asked_gear and scene.selector < most
-            fast = clock.when("belief.road_speed", target - 0.5 * IN_GOOD_TIME if early else target + over)
+            fast = clock.when("belief.judged_speed", target - 0.5 * IN_GOOD_TIME if early else target + over)
             event = yield from clock.first(racing, slow, fast, _steepness(scene, falling), scene.changed())
             if event is racing and not _is_racing(scene, racing_at):
                 yield clock.after(SECOND_GLANCE)
                 continue
-            near = clock.believed("road_speed") > (1.0 - RELEASE_AFTER_TRYING) * target
+            near = clock.believed("judged_speed") > (1.0 - RELEASE_AFTER_TRYING) * target
             coming_back = scene.asked_gear > 0 and near and clock.true("acceleration") > GAINING
             if event is slow and falling and scene.selector and coming_back:
                 # it comes back by itself
                 losing = clock.when("state.acceleration", 0.0, falling=True)
-                back = clock.when("belief.road_speed", target)
+                back = clock.when("belief.judged_speed", target)
                 again = _tachometer(scene, racing_at)
                 yield from clock.first(losing, back, again, _steepness(scene, falling), scene.changed())
                 yield clock.after(SECOND_GLANCE)
@@ -448,7 +448,7 @@ def holding_back(scene: Scene) -> Process:
                 if abs(clock.true("grade") - lowered_on) < GRADE_NOTICED:
                     missed, missed_on, missed_for = scene.selector, clock.true("grade"), target
                 yield from clock.first(
-                    clock.after(LEAST_RETARDING), clock.when("belief.road_speed", target + 2.0 * over)
+                    clock.after(LEAST_RETARDING), clock.when("belief.judged_speed", target + 2.0 * over)
                 )
             elif event in (fast, racing):
                 yield from _too_fast(scene, drop)
@@ -475,7 +475,7 @@ def _watch_over_cruise(scene: Scene, racing_at: float, over: float, drop: float)
     clock, cruise, retarding = scene.clock, scene.settings.cruise, scene.settings.retarding
     staged = cruise.with_engine_brake and retarding.switch
     trusted = cruise.si("stage_3_over_km_h") if staged else 0.0
-    fast = clock.when("belief.road_speed", clock.commanded("set_speed") + trusted + over + FREE_ROLLING)
+    fast = clock.when("belief.judged_speed", clock.commanded("set_speed") + trusted + over + FREE_ROLLING)
     racing = _tachometer(scene, racing_at)
     event = yield from clock.first(fast, racing, scene.changed())
     if event is racing and not _is_racing(scene, racing_at):
@@ -531,29 +531,29 @@ def _too_fast(scene: Scene, drop: float) -> Process:
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
     target = scene.aim
     if not drill.service_brakes:
-        slower = clock.when("belief.road_speed", min(target, clock.believed("road_speed") - drop), falling=True)
+        slower = clock.when("belief.judged_speed", min(target, clock.believed("judged_speed") - drop), falling=True)
         yield from clock.first(scene.changed(), slower)
         return
     release_at = snub_release(
-        min(clock.believed("road_speed"), target + habits.overspeed_km_h * KILOMETRE_PER_HOUR), drop
+        min(clock.believed("judged_speed"), target + habits.overspeed_km_h * KILOMETRE_PER_HOUR), drop
     )
     if 0 < scene.asked_gear < clock.true("gear"):
         # far enough down for the gear that is wanted
         release_at = min(release_at, TAKING_ON_GRADE / scene.engine_speed(scene.asked_gear, 1.0))
-    clock.record("brakes_applied", drill.style, clock.believed("road_speed") * 3.6, "km/h")
+    clock.record("brakes_applied", drill.style, clock.believed("judged_speed") * 3.6, "km/h")
     if drill.style == "drag":
         scene.press_brake("hold", BRAKE_TO_HOLD)
-        release_at = min(target, clock.believed("road_speed")) - DRAG_RELEASE
+        release_at = min(target, clock.believed("judged_speed")) - DRAG_RELEASE
     else:
         scene.press_brake("hold", BRAKE_TO_DECELERATE, habits.snub_deceleration_m_s2)
-    done = clock.when("belief.road_speed", release_at, falling=True)
+    done = clock.when("belief.judged_speed", release_at, falling=True)
     while not done.triggered:
         yield from clock.first(done, scene.changed())
         if scene.standing or "slow" in scene.brakes or "stop" in scene.brakes or scene.aim != target:
             break
         if not done.triggered:
-            done = clock.when("belief.road_speed", release_at, falling=True)
+            done = clock.when("belief.judged_speed", release_at, falling=True)
     cause = "slow enough" if done.triggered else "something else to do"
     clock.forget(done)
     scene.release_brake("hold")
-    clock.record("brakes_released", cause, clock.believed("road_speed") * 3.6, "km/h")
+    clock.record("brakes_released", cause, clock.believed("judged_speed") * 3.6, "km/h")

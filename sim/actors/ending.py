@@ -59,6 +59,15 @@ def stall(scene: Scene) -> Process:
     """
     low_idle = float(scene.clock.rig.parameters["low_idle"][0])
     yield scene.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
+    if scene.shut_down:
+        scene.end("stalled", f"the engine was stopped: {scene.shut_down}")
+        return
+    if scene.watched and scene.clock.believed("engine_speed") <= 0.0:
+        scene.end("stalled", "the engine stopped: no crankshaft signal, no fuel")
+        return
+    if scene.watched and scene.clock.believed("key") < 0.5:
+        scene.end("stalled", "the engine stopped: no voltage from the key")
+        return
     clutch = scene.clock.true("clutch") / 1000.0
     scene.end("stalled", f"the engine was pulled below half its idle speed; clutch heat so far {clutch:.0f} kJ")
 

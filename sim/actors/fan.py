@@ -23,8 +23,10 @@ def call_for_fan(scene: Scene, running: bool) -> str:
         In words. [-]
     """
     clock, cooling, fan = scene.clock, scene.truck.cooling, scene.settings.fan
-    if fan.override:
+    if scene.is_on("fan_switch"):
         return "dash switch"
+    if "fan" in scene.refusals:
+        return scene.refusals["fan"]
     threshold = cooling.fan_off_c if running else cooling.fan_on_c
     if clock.believed("coolant_temperature") >= cooling.si("fan_off_c" if running else "fan_on_c"):
         return f"coolant at {threshold:g} C"
@@ -74,6 +76,8 @@ def _changes(scene: Scene, running: bool) -> list[simpy.Event]:
     level = scene.truck.cooling.si("fan_off_c" if running else "fan_on_c")
     hot = clock.believed("coolant_temperature") >= level
     calls = [clock.when("belief.coolant_temperature", level, falling=hot, release=level)]
+    if scene.watched:
+        calls.append(scene.changed())
     if scene.settings.fan.with_engine_brake:
         working = clock.commanded("stage") > 0.0
         calls.append(clock.when("command.stage", 0.5, falling=working, release=0.5))

@@ -77,16 +77,18 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     if scene.shifts_tried == scene.settings.drill.missed_shift:
         clock.record("shift_missed", f"{before} to {gear}: the gear did not go in", clock.true("speed") * 3.6, "km/h")
         yield clock.after(AFTER_A_MISS)
-        gear = suitable_gear(scene, clock.believed("road_speed"), truck.engine.si("low_idle_rpm"), clock.true("grade"))
+        gear = suitable_gear(
+            scene, clock.believed("judged_speed"), truck.engine.si("low_idle_rpm"), clock.true("grade")
+        )
         clock.set(matching_ratio=scene.engine_speed(gear, 1.0))
         yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
     governed = truck.engine.si("governed_rpm")
-    while scene.engine_speed(gear, clock.believed("road_speed")) > governed and gear < scene.top_gear:
+    while scene.engine_speed(gear, clock.believed("judged_speed")) > governed and gear < scene.top_gear:
         # the truck ran too fast for the gear in the meantime: the next one up, matched anew
         gear += 1
         clock.set(matching_ratio=scene.engine_speed(gear, 1.0))
         yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
-    target = scene.engine_speed(gear, clock.believed("road_speed"))
+    target = scene.engine_speed(gear, clock.believed("judged_speed"))
     if scene.standing or target < truck.engine.si("low_idle_rpm"):
         clock.set(engine_mode=0.0)
         clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
@@ -227,7 +229,7 @@ def upshift_holds(scene: Scene, gear: int, reserve: float) -> bool:
         [-]
     """
     grade = scene.clock.true("grade")
-    landed = after_gap(scene, gear, scene.clock.believed("road_speed"), grade)
+    landed = after_gap(scene, gear, scene.clock.believed("judged_speed"), grade)
     if scene.engine_speed(gear, landed) < least_landing(scene, gear, landed):
         return False
     return scene.pull(gear, landed) >= reserve * scene.resistance(landed, grade)
@@ -353,10 +355,10 @@ class GearChoice:
                 yield from shift(scene, *wanted)
                 continue
             if not self.held and 0 < scene.asked_gear < gear:
-                here = clock.believed("road_speed")
+                here = clock.believed("judged_speed")
                 lands = self.landing / scene.engine_speed(scene.asked_gear, 1.0) - (self._landed(here) - here)
                 level = lands / SPEED_NOTICED
-                waits.append(clock.when("belief.road_speed", level, falling=True, release=level))
+                waits.append(clock.when("belief.judged_speed", level, falling=True, release=level))
                 between = ON_THE_WAY_RPM * REVOLUTION_PER_MINUTE
                 waits.append(clock.when("belief.engine_speed", between, falling=True, release=between))
             if not self.held and foot_off and gear < scene.asked_gear and is_falling(scene):
@@ -410,7 +412,7 @@ class GearChoice:
         scene, asked = self.scene, self.scene.asked_gear
         if self.held or not asked or asked == gear or "stop" in scene.brakes:
             return None
-        road_speed = self.clock.believed("road_speed")
+        road_speed = self.clock.believed("judged_speed")
         turning = scene.engine_speed(asked, road_speed)
         if asked < gear:
             landed = self._landed(road_speed)
@@ -495,7 +497,7 @@ class GearChoice:
     def _shift_down(self, gear: int) -> Process:
         """Takes a lower gear under load, or to hold the truck back on a descent."""
         scene, clock = self.scene, self.clock
-        road_speed, grade = clock.believed("road_speed"), clock.true("grade")
+        road_speed, grade = clock.believed("judged_speed"), clock.true("grade")
         foot_off = clock.true("accelerator") <= 0.0
         holding = clock.true("acceleration") > -LOSING and road_speed > clock.commanded("target_speed") - NEAR_TARGET
         if not foot_off and (clock.true("acceleration") > GAINING or holding):
@@ -503,7 +505,7 @@ class GearChoice:
             sinking = clock.when("state.acceleration", least, falling=True)
             level = self._down_level(False)
             slower = clock.when(
-                "belief.road_speed", clock.commanded("target_speed") - NEAR_TARGET, falling=True, release=NEVER
+                "belief.judged_speed", clock.commanded("target_speed") - NEAR_TARGET, falling=True, release=NEVER
             )
             yield from clock.first(
                 near_idle(scene),
@@ -534,7 +536,7 @@ class GearChoice:
             wanted += 1
         if scene.engine_speed(wanted, landed) > self.landing:
             clock.record("shift_refused", f"{gear} to {wanted}: the engine would overspeed", wanted, "gear")
-            slower = clock.when("belief.road_speed", road_speed / SPEED_NOTICED, falling=True)
+            slower = clock.when("belief.judged_speed", road_speed / SPEED_NOTICED, falling=True)
             fast = clock.when("belief.engine_speed", self._up_level(gear, True))
             pressed = clock.when("state.accelerator", 0.02, release=0.0)
             yield from clock.first(near_idle(scene), scene.changed(), slower, fast, pressed)
@@ -550,7 +552,7 @@ class GearChoice:
         scene, clock = self.scene, self.clock
         if clock.true("accelerator") <= 0.0:
             level = self._up_level(gear, True)
-            if scene.truck.gearbox.kind == "automated" or clock.believed("road_speed") < clock.commanded(
+            if scene.truck.gearbox.kind == "automated" or clock.believed("judged_speed") < clock.commanded(
                 "target_speed"
             ):
                 yield from shift(scene, gear + 1, "engine overspeed in overrun")
@@ -607,11 +609,11 @@ class GearChoice:
         """From neutral while rolling: waits for a free foot or a truck that gains speed, then takes the gear that suits."""
         clock, scene = self.clock, self.scene
         if scene.brakes or scene.retarding:
-            faster = clock.when("belief.road_speed", clock.believed("road_speed") + ROLLING_AGAIN)
+            faster = clock.when("belief.judged_speed", clock.believed("judged_speed") + ROLLING_AGAIN)
             yield from clock.first(faster, scene.changed())
         if scene.standing or "stop" in scene.brakes:
             return
-        road_speed = clock.believed("road_speed")
+        road_speed = clock.believed("judged_speed")
         gear = self.held or suitable_gear(scene, road_speed, self.down, clock.true("grade"))
         idle = scene.truck.engine.si("low_idle_rpm")
         if scene.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
@@ -622,7 +624,7 @@ class GearChoice:
                 yield clock.after(SETTLING)
                 return
             faster = (idle + PULLING_ABOVE_IDLE) * road_speed / max(scene.engine_speed(gear, road_speed), 1.0)
-            yield from clock.first(clock.when("belief.road_speed", max(faster, road_speed + 0.1)), scene.changed())
+            yield from clock.first(clock.when("belief.judged_speed", max(faster, road_speed + 0.1)), scene.changed())
             return
         yield from shift(scene, gear, "gear for the speed")
 

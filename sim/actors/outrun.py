@@ -31,20 +31,22 @@ def outrun(scene: Scene) -> Process:
     governed = scene.truck.engine.si("governed_rpm")
     while True:
         wanted = max(clock.commanded("target_speed"), scene.aim)
-        fast = clock.when("belief.road_speed", wanted + BEYOND)
+        fast = clock.when("belief.judged_speed", wanted + BEYOND)
         racing = clock.when("belief.engine_speed", 1.01 * governed)
         yield from clock.first(fast, racing, scene.changed())
-        too_fast = clock.believed("road_speed") >= wanted + BEYOND or clock.believed("engine_speed") >= 1.01 * governed
+        too_fast = (
+            clock.believed("judged_speed") >= wanted + BEYOND or clock.believed("engine_speed") >= 1.01 * governed
+        )
         pushed = clock.true("accelerator") <= 0.0 and clock.true("acceleration") > GAINING and is_falling(scene)
         if too_fast and pushed and clock.true("clutch_locked") > 0.5 and clock.true("gear") > 0.0:
-            before = clock.believed("road_speed")
-            slower = clock.when("belief.road_speed", before - LOST_AGAIN, falling=True)
+            before = clock.believed("judged_speed")
+            slower = clock.when("belief.judged_speed", before - LOST_AGAIN, falling=True)
             event = yield from clock.first(slower, clock.after(PATIENCE))
-            if event is slower or clock.believed("road_speed") < before:
+            if event is slower or clock.believed("judged_speed") < before:
                 continue
             clock.record("outrun", reason(scene), clock.true("speed") * 3.6, "km/h")
-            if clock.believed("road_speed") >= wanted + BEYOND:
-                calm = clock.when("belief.road_speed", wanted + BACK, falling=True)
+            if clock.believed("judged_speed") >= wanted + BEYOND:
+                calm = clock.when("belief.judged_speed", wanted + BACK, falling=True)
             else:
                 calm = clock.when("belief.engine_speed", 0.98 * governed, falling=True)
             yield from clock.first(calm, clock.when("state.grade", -0.005))

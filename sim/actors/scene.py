@@ -7,7 +7,7 @@ from typing import Any
 
 import simpy
 
-from sim.clock import Clock
+from sim.clock import Clock, Process
 from sim.controller import FOOT_ABOVE, FOOT_BELOW
 from sim.laws.driveline import engine_speed_in_gear
 from sim.plant import asked_pull, asked_resistance
@@ -15,6 +15,8 @@ from sim.route import Route
 from sim.specs import Settings, Truck
 
 PRIORITY = ("stand", "stop", "slow", "hold")
+FINGER = 0.3  # s, assumed: how long a button is pressed
+WIRES = {"set_button": ("set", "coast", "tap down"), "resume_button": ("resume", "accelerate", "tap up")}
 CURVE_MARGIN = 0.5  # m/s, assumed: a limit this little above the speed of a curve is posted for it
 BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
     1.0,
@@ -22,6 +24,11 @@ BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = (
     3.0,
     4.0,
 )  # of the command field brake_mode
+
+
+def _wire_of(button: str) -> str:
+    """The wire a button of the cruise control works on, "" for none of its own."""
+    return next((wire for wire, buttons in WIRES.items() if button in buttons), "")
 
 
 def highest_set_speed(settings: Settings) -> float:
@@ -83,6 +90,18 @@ class Scene:
         The descents as the driver means to drive them, once they have been thought about. [-]
     outcome : tuple of str
         How the trip ended, and why. [-]
+    refusals : dict
+        What the controller refuses while a code is active: cruise, engine_brake; and why it wants the fan: fan. [-]
+    codes : dict
+        Every code the controller has set so far, by number and mode. [-]
+    readings : dict
+        What the meters have shown so far, by column. [-]
+    open_solenoids : set of str
+        Pairs of the engine brake whose circuit carries no current. [-]
+    mended : dict
+        How often each part has been mended. [-]
+    shut_down : str
+        Why the controller has stopped the engine, "" while it has not. [-]
     """
 
     clock: Clock
@@ -104,12 +123,20 @@ class Scene:
     shifts_tried: int = 0
     planned: list[Any] | None = None
     outcome: tuple[str, str] = ("time_limit", "the trip did not end")
+    refusals: dict[str, str] = field(default_factory=dict)
+    codes: dict[tuple[int, int], Any] = field(default_factory=dict)
+    readings: dict[str, list[float]] = field(default_factory=dict)
+    open_solenoids: set[str] = field(default_factory=set)
+    mended: dict[str, int] = field(default_factory=dict)
+    shut_down: str = ""
+    watched: bool = field(init=False)  # every circuit is worked out: something is wrong or dialled in
     _changed: simpy.Event = field(init=False)
     _pressed: deque[tuple[str, float]] = field(init=False, default_factory=deque)
     _button: simpy.Event = field(init=False)
 
     def __post_init__(self) -> None:
         self.ended = self.clock.event()
+        self.watched = float(self.clock.rig.parameters["circuits_watched"][0]) > 0.5
         self._changed = self.clock.event()
         self._button = self.clock.event()
 
@@ -138,6 +165,43 @@ class Scene:
             self.clock.set(brake_pressure=value)
         event, self._changed = self._changed, self.clock.event()
         event.succeed()
+
+    def notice(self) -> None:
+        """Lets everybody think again: something changed that no foot or hand did."""
+        self._tell()
+
+    def watch_circuits(self) -> None:
+        """Has every circuit worked out from now on."""
+        self.watched = True
+        self.clock.rig.parameters["circuits_watched"] = 1.0
+
+    def is_on(self, switch: str) -> bool:
+        """Whether the controller takes a switch for on.
+
+        Parameters
+        ----------
+        switch : str
+            retarding_switch, cruise_switch or fan_switch. [-]
+
+        Returns
+        -------
+        on : bool
+            [-]
+        """
+        if self.watched:
+            return self.clock.believed(switch) > 0.5
+        settings = self.settings
+        positions = {
+            "retarding_switch": settings.retarding.switch,
+            "fan_switch": settings.fan.override,
+            "cruise_switch": True,  # its position is the button's
+        }
+        return positions[switch]
+
+    @property
+    def selected(self) -> int:
+        """Highest engine-brake stage the controller reads from the selector. [-]"""
+        return int(self.clock.believed("selector")) if self.watched else self.settings.retarding.selector
 
     def want_retarding(self, who: str, wish: bool) -> None:
         """Moves the driver's engine-brake switch.
@@ -309,9 +373,40 @@ class Scene:
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
+        wire = _wire_of(button)
+        if wire and (self.watched or self.settings.circuits.meters):
+            self.clock.process(self._touch(f"hand_{wire.removesuffix('_button')}"))
+        if self.watched and not self._reaches_the_controller(button):
+            return
+        self.press_through(button, speed)
+
+    def press_through(self, button: str, speed: float = 0.0) -> None:
+        """A press as it reaches the controller, whoever or whatever made it.
+
+        Parameters
+        ----------
+        button : str
+            One of `sim.specs.BUTTONS`, release, or controller for the controller itself. [-]
+        speed : float
+            For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
+        """
         self._pressed.append((button, speed))
         if not self._button.triggered:
             self._button.succeed()
+
+    def _reaches_the_controller(self, button: str) -> bool:
+        """Whether a button's circuit carries the press; the switch of the cruise control moves by on and off."""
+        if button in ("on", "off"):
+            self.clock.set(hand_cruise=1.0 if button == "on" else 0.0)
+            return True
+        wire = _wire_of(button)
+        return not wire or float(self.clock.rig.parameters[f"{wire}_circuit"][0]) < 0.5
+
+    def _touch(self, hand: str) -> Process:
+        """A button under a finger, as a meter sees it."""
+        self.clock.set(**{hand: 1.0})
+        yield self.clock.after(FINGER)
+        self.clock.set(**{hand: 0.0})
 
     def button(self) -> simpy.Event:
         """The event of the next button press; read it with `next_button`.

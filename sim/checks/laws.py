@@ -81,7 +81,20 @@ from sim.laws.road_load import (
     rolling_resistance,
     traction_limit,
 )
-from sim.laws.sensing import indicated_speed, pulses_per_mile, revolutions_per_mile
+from sim.laws.sensing import (
+    corrected_pulses,
+    divider_resistance,
+    divider_voltage,
+    indicated_speed,
+    pulses_per_mile,
+    ratiometric_share,
+    ratiometric_voltage,
+    revolutions_per_mile,
+    thermistor_resistance,
+    thermistor_temperature,
+    tone_wheel_frequency,
+    tone_wheel_speed,
+)
 from sim.laws.tables import table_value
 from sim.laws.thermal import fan_power
 from sim.plant import (
@@ -96,6 +109,7 @@ from sim.plant import (
 )
 from sim.records import BELIEF_TYPE, COMMAND_TYPE, FULL_LOAD_ROW, RATIO_ROW, STATE_TYPE
 from sim.specs import Settings, Truck
+from sim.speedo import band
 from sim.units import (
     BAR,
     FOOT,
@@ -109,6 +123,7 @@ from sim.units import (
     SEA_LEVEL_TEMPERATURE,
     STANDARD_GRAVITY,
     US_GALLON,
+    from_si,
     to_si,
 )
 
@@ -1028,6 +1043,79 @@ def _speedometer_error(given: Numbers) -> Sequence[float]:
     """Error of the indicated speed with a tyre smaller than programmed."""
     fitted = revolutions_per_mile(1.0 - given[0] / 100.0)
     return (100.0 * (indicated_speed(1.0, fitted, revolutions_per_mile(1.0)) - 1.0),)
+
+
+@computes("SPD-07")
+def _speedometer_band(given: Numbers) -> Sequence[float]:
+    """Ends of what a speedometer may show at the one speed the rule names."""
+    return [speed / MILE_PER_HOUR for speed in band()]
+
+
+@computes("SPD-08")
+def _corrected_after_a_road_test(given: Numbers) -> Sequence[float]:
+    """Speed shown with the wrong axle programmed, and the pulses a road test then gives."""
+    wrong, axle, teeth, turns, true = given
+    told = pulses_per_mile(turns, wrong, teeth)
+    shown = indicated_speed(true, pulses_per_mile(turns, axle, teeth), told)
+    return shown, corrected_pulses(told, shown, true)
+
+
+@computes("SPD-09")
+def _pickup_frequency(given: Numbers) -> Sequence[float]:
+    """Frequency of the pickup on the output shaft at a road speed."""
+    teeth, axle, turns, speed = given
+    shaft = engine_speed_in_gear(speed * MILE_PER_HOUR, _radius(turns), 1.0, axle)
+    return (tone_wheel_frequency(shaft, teeth),)
+
+
+@computes("THM-01")
+def _thermistor(given: Numbers) -> Sequence[float]:
+    """Resistances of a thermistor over its range."""
+    at_25, _, beta, *temperatures = given
+    return [thermistor_resistance(to_si(celsius, "c"), at_25, beta) for celsius in temperatures]
+
+
+@computes("SPD-10")
+def _shaft_speed(given: Numbers) -> Sequence[float]:
+    """Speed of a shaft from the pulses of its wheel."""
+    teeth, frequency = given
+    return (tone_wheel_speed(frequency, teeth) / REVOLUTION_PER_MINUTE,)
+
+
+@computes("THM-03")
+def _stated_thermistor(given: Numbers) -> Sequence[float]:
+    """Resistance at 25 °C, and the temperature read back from it."""
+    at_25, beta = given
+    resistance = thermistor_resistance(to_si(25.0, "c"), at_25, beta)
+    return resistance, from_si(thermistor_temperature(at_25, at_25, beta), "c")
+
+
+@computes("THM-04")
+def _resistances_read(given: Numbers) -> Sequence[float]:
+    """Resistances behind voltages through one pull-up."""
+    *voltages, pull_up, supply = given
+    return [divider_resistance(voltage, pull_up, supply) for voltage in voltages]
+
+
+@computes("PRS-02")
+def _pressures_read(given: Numbers) -> Sequence[float]:
+    """Pressures behind voltages of a sensor that works between a tenth and nine tenths of its supply."""
+    full_scale, *voltages, supply = given
+    return [full_scale * ratiometric_share(voltage, 0.1, 0.9, supply) for voltage in voltages]
+
+
+@computes("THM-02")
+def _divided(given: Numbers) -> Sequence[float]:
+    """Voltages of resistances through one pull-up."""
+    *resistances, pull_up, supply = given
+    return [divider_voltage(resistance, pull_up, supply) for resistance in resistances]
+
+
+@computes("PRS-01")
+def _pressure_voltages(given: Numbers) -> Sequence[float]:
+    """Voltages of a pressure sensor that works between a tenth and nine tenths of its supply."""
+    full_scale, *pressures, supply = given
+    return [ratiometric_voltage(pressure / full_scale, 0.1, 0.9, supply) for pressure in pressures]
 
 
 @computes("LAG-01")

@@ -91,6 +91,8 @@ def run(options: Namespace) -> int:
             "events.csv": result.events_csv(),
             "summary.json": result.summary_json(),
         }
+        if result.meters:
+            files["meters.csv"] = result.meters_csv()
         write_folder(options.out, files, options.force)
     if options.json:
         print(result.summary_json(), end="")

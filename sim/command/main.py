@@ -151,6 +151,31 @@ def _parser() -> Parser:
     route.add_argument("--limit", metavar="SPEED", help="posted limit of the whole road, for example 80km/h (none)")
     route.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
+    speedo = commands.add_parser("speedo", help="speedometer: a measured mile, its correction, and what follows")
+    speedo.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
+    speedo.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
+    speedo.add_argument(
+        "--set", metavar="KEY=VALUE", action="append", default=[], help="one value of truck or settings"
+    )
+    speedo.add_argument(
+        "--mystery", type=int, metavar="N", help="a truck with other tyres or axle nobody told of, number N"
+    )
+    speedo.add_argument("--shown", default="60mph", metavar="SPEED", help="speed held on the needle (60mph)")
+    speedo.add_argument("--miles", type=float, default=1.0, help="miles between the posts (1)")
+    speedo.add_argument("--seed", type=int, default=1, help="of the errors of thumb and eye (1)")
+    speedo.add_argument("--entered", type=float, metavar="PULSES", help="pulses per mile programmed for a second run")
+    speedo.add_argument("--out", metavar="DIR", help="folder for the lab sheet: sheet.html and sheet.json")
+    _add_output(speedo)
+    speedo.add_argument("--json", action="store_true", help="print JSON and nothing else")
+
+    sheet = commands.add_parser("sheet", help="every programmable value: old, new, allowed; a record to sign")
+    sheet.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
+    sheet.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
+    sheet.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help="one value that is changed")
+    sheet.add_argument("--out", metavar="DIR", help="folder for record.html")
+    _add_output(sheet)
+    sheet.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+
     listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
@@ -188,13 +213,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, bench, importing, serving, studying
+        from sim.command import actions, bench, calibrating, importing, serving, studying
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
             "dyno": bench.dyno,
             "route": importing.make_route,
+            "speedo": calibrating.speedo,
+            "sheet": calibrating.sheet,
             "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,

@@ -1,6 +1,6 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result
+from sim.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
 from sim.units import MILE, MILE_PER_HOUR, POUND, clock_time
 
 
@@ -50,6 +50,7 @@ def summary_text(result: Result, units: str) -> str:
         *(f"  ! {warning}" for warning in s["warnings"]),
         *(f"    why: {explanation}" for explanation in s["explanations"]),
         *(f"  what will happen: {sentence}" for sentence in s["foreseen"]),
+        *(f"  code: {code_words(code)}" for code in s["codes"]),
         "",
     ]
     stages = s["engine_brake_stage_time_s"]

@@ -13,6 +13,8 @@ imported.
     comparison  trips side by side
     output      folders and files that are written
     bench       the engine on the bench
+    faults      failures that occur, values dialled in, meters
+    speedometer the measured mile
     browser     what comes over the network
     running     a trip that breaks off, and the command line
     studies     studies: asked, driven, kept

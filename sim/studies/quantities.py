@@ -38,6 +38,7 @@ stage_changes                        | stage changes                            
 fan_engagements                      | fan engagements                          |
 time_over_governed_s                 | time over governed speed                 | s
 time_over_limit_s                    | time over the limit                      | s
+time_smoking_s                       | time with smoke                          | s
 time_wheel_slip_s                    | time with slipping wheels                | s
 rolled_back_m                        | rolled back                              | m
 clutch_heat_kj                       | clutch heat                              | kJ
@@ -75,7 +76,7 @@ QUANTITIES: dict[str, tuple[str, str]] = {
 }
 FUEL = ("fuel_l_per_100km", "fuel_mpg_us")
 CREDITED = {"fuel_l_per_100km": "fuel_credited_l_per_100km", "fuel_mpg_us": "fuel_credited_mpg_us"}
-TEXTS = ("ended", "ended_because", "warnings")
+TEXTS = ("ended", "ended_because", "warnings", "codes")
 
 
 def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
@@ -89,11 +90,12 @@ def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     row : dict
-        Every quantity, None where the trip has none, and how it ended and its warnings as texts. What differs between two
-        equal trips (the time they took to calculate) is left out. [as named]
+        Every quantity, None where the trip has none, and how it ended, its warnings and its codes (SPN/FMI) as texts. What
+        differs between two equal trips (the time they took to calculate) is left out. [as named]
     """
     row: dict[str, Any] = {"ended": summary["ended"], "ended_because": summary["ended_because"]}
     row["warnings"] = " | ".join(summary["warnings"])
+    row["codes"] = " | ".join(f"{code['spn']}/{code['fmi']}" for code in summary["codes"])
     for name in QUANTITIES:
         if name.startswith("engine_brake_stage_"):
             row[name] = summary["engine_brake_stage_time_s"][name.split("_")[3]]

@@ -49,6 +49,12 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["route", str(track.with_suffix(".csv")), "--out", made, "--force"]) == 0
     for trip in TRIPS:
         assert main(["run", *trip.split()]) == 0
+    every = '["all"]'
+    broken = '["start accelerator offset 3 %", "20 m coolant temperature open", "40 m road speed intermittent"]'
+    dialled = '["60 m intake temperature 99 C", "90 m clutch switch pressed", "110 m clutch switch let go"]'
+    faulty = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--set", "circuits.meters=" + every]
+    assert main(["run", "grade:0%,200m", *faulty, "--out", str(pathlib.Path(folder) / "faulty")]) == 0
+    assert main(["sheet", "--set", "road_speed.limit_km_h=105", "--out", str(pathlib.Path(folder) / "sheet")]) == 0
     from sim import descent_speeds, gear_facts, gearbox_changes, gearing_chart, grade_histogram, load_route, load_settings
     from sim import load_truck, road_facts, start_of, truck_at
     truck = load_truck("long-haul-manual", gearbox_changes("older-long-haul")).truck

@@ -43,7 +43,7 @@ ERRORS = {
     for node in ast.parse((ROOT / "sim" / "errors.py").read_text(encoding="utf-8")).body
     if isinstance(node, ast.ClassDef)
 }
-VALUE_ERRORS = ("sim/specs.py", "sim/units.py")  # where the text of a ValueError ends up in a message
+VALUE_ERRORS = ("sim/specs.py", "sim/units.py", "sim/sensors.py")  # where the text of a ValueError ends up in a message
 
 LEAST_CASES = 80
 
@@ -193,6 +193,7 @@ PIECES = {
     "comparison.as_varied",
     "comparison.in_trip",
     "comparison.no_such_key",
+    "faults.of_entry",
     "running.interrupted",
     "running.refused",
     "settings.named_in_settings",
@@ -393,6 +394,8 @@ PROVOKING = (
     "tests/behaviour/test_pool.py::test_a_closed_pool_says_so",
     "tests/behaviour/test_pool.py::test_a_job_that_always_kills_its_worker_is_refused",
     "tests/laws/test_safe_speed.py",
+    "tests/behaviour/test_sensors.py::test_a_text_that_cannot_be_read_says_what_can",
+    "tests/behaviour/test_speedo.py",
     "tests/studies",
     "tests/bench",
     "tests/dashboard/test_server.py",

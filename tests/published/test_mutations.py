@@ -39,6 +39,9 @@ EXEMPT = {
     "thermal.radiator_conductance": "every number assumed; judged by trips",
     "foot.snubbing_demand": "gains of an assumed driver; judged by trips",
     "foot.launch_clutch_torque": "shape assumed; judged by trips",
+    "sensing.contact_voltage": "the supply or nothing; no number of its own",
+    "engine_fluids.oil_pressure": "form and numbers assumed; no source prints a value",
+    "engine_fluids.fuel_temperature": "form and number assumed; no source prints a value",
 }
 
 

@@ -1,0 +1,200 @@
+"""What goes wrong on the way, what is put right again, and what the instructor dials in: each changes named parameters."""
+
+import random
+
+from sim.actors.scene import Scene
+from sim.clock import Process
+from sim.meter import Look, pin_of
+from sim.records import PARAMETERS
+from sim.sensors import (
+    DIALLED,
+    NAMES,
+    OPEN,
+    SENSORS,
+    SHORTED_HIGH,
+    SHORTED_LOW,
+    SOUND,
+    STUCK,
+    SWAPPED_WITH,
+    Occurrence,
+    shown,
+    size_unit,
+)
+from sim.specs import PAIRS
+from sim.units import from_si
+
+PARAMETER_NAMES = {field.name for field in PARAMETERS}
+
+DRIFT_STEP = 1.0  # s, assumed: between two steps of a drift
+SHAKEN_OPEN = (0.15, 1.2)  # s, assumed: how long a shaken plug stays open
+SHAKEN_CLOSED = (0.8, 8.0)  # s, assumed: and closed
+ERRATIC_FOR = (0.15, 0.5)  # s, assumed: how long pulses come at one wrong rate
+ERRATIC_GAIN = (0.0, 1.6)  # assumed: share of the pulses there are
+FALLS_WITHOUT = (
+    "pressure",
+    "pedal",
+    "wheel",
+    "key",
+)  # kinds whose pin lies at 0 with the wire open, others at the supply
+
+
+def happenings(scene: Scene) -> list[Process]:
+    """One process for each failure and each value dialled in, in the order of the settings.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Returns
+    -------
+    processes : list of generator
+        [-]
+    """
+    asked = [*scene.settings.faults.occurrences(), *scene.settings.circuits.values()]
+    return [_when_due(scene, occurrence, number) for number, occurrence in enumerate(asked)]
+
+
+def _when_due(scene: Scene, occurrence: Occurrence, number: int) -> Process:
+    """Waits for the place or the time, then lets it happen."""
+    clock = scene.clock
+    if occurrence.trigger == "place":
+        if occurrence.begin > 0.0:
+            yield clock.reach(occurrence.begin)
+    elif occurrence.begin > 0.0:
+        yield clock.after(occurrence.begin)
+    yield from occur(scene, occurrence, number)
+
+
+def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
+    """Lets one thing go wrong, be mended or be dialled in, now; also in a trip that began sound.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+    occurrence : Occurrence
+        Its place and time are not looked at. [SI]
+    number : int
+        Makes two equal random failures differ. [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        Of failures that go on happening. [-]
+    """
+    clock, part, failure = scene.clock, occurrence.part, occurrence.failure
+    scene.watch_circuits()
+    unit = size_unit(part, failure) if failure != "dialled" else ""
+    size = from_si(occurrence.size, unit) if unit and unit != "k" else occurrence.size
+    spelt = {"km_h": "km/h", "kpa": "kPa", "percent": "%", "k": "K"}.get(unit, unit)
+    if failure == "dialled":
+        clock.record("value_dialled", f"{NAMES[part]}: {shown(SENSORS[part], occurrence.size)}")
+    elif scene.settings.faults.told:
+        clock.record("mended" if failure == "mended" else "fault_occurred", f"{NAMES[part]}: {failure}", size, spelt)
+    if failure in ("drift", "intermittent", "erratic"):
+        draw = random.Random(f"{scene.settings.faults.seed} {number} {part} {failure}")
+        clock.process(_going_on(scene, occurrence, draw))
+        return
+    _apply(scene, occurrence)
+    if part == "set_button" and failure == "shorted low" and clock.seconds > 0.0:
+        scene.press_through("set")
+    yield clock.after(2.0 * clock.tick)
+    scene.notice()
+
+
+def _put(scene: Scene, part: str, circuit: int, signal: float) -> None:
+    """Puts something instead of a part's signal."""
+    p = scene.clock.rig.parameters
+    p[f"{part}_circuit"], p[f"{part}_put"] = float(circuit), signal
+
+
+def _apply(scene: Scene, occurrence: Occurrence) -> None:
+    """Changes the parameters that make one lasting failure."""
+    part, failure, size = occurrence.part, occurrence.failure, occurrence.size
+    p = scene.clock.rig.parameters
+    if part in NAMES and part not in SENSORS:
+        _apply_elsewhere(scene, part, failure, size)
+        return
+    kind, supply = SENSORS[part].kind, float(p["sensor_supply"][0])
+    if failure == "open":
+        _put(scene, part, OPEN, 0.0 if kind in FALLS_WITHOUT else supply)
+    elif failure == "shorted low":
+        _put(scene, part, SHORTED_LOW, 0.0)
+    elif failure == "shorted high":
+        _put(scene, part, SHORTED_HIGH, supply)
+    elif failure == "stuck":
+        _put(scene, part, STUCK, Look(scene.clock.rig.memory, p).signal(part))
+    elif failure == "dialled":
+        _put(scene, part, DIALLED, pin_of(part, size, p))
+    elif failure == "offset":
+        p[f"{part}_offset"] += size
+    elif failure == "swapped":
+        _swap(scene, part, 1.0)
+    elif failure == "weak":
+        p["road_speed_weak"] = size
+    elif failure == "mended":
+        _mend(scene, part)
+
+
+def _swap(scene: Scene, part: str, swapped: float) -> None:
+    """Exchanges the plugs of two sensors of one kind, or puts them back."""
+    pair = "boost_oil" if part in ("boost", "oil_pressure") else "coolant_intake"
+    scene.clock.rig.parameters[f"{pair}_swapped"] = swapped
+
+
+def _mend(scene: Scene, part: str) -> None:
+    """Makes a sensor or switch sound again."""
+    p = scene.clock.rig.parameters
+    scene.mended[part] = scene.mended.get(part, 0) + 1
+    _put(scene, part, SOUND, 0.0)
+    for field, value in ((f"{part}_offset", 0.0), (f"{part}_weak", 0.0), (f"{part}_gain", 1.0)):
+        if field in PARAMETER_NAMES:
+            p[field] = value
+    if part in SWAPPED_WITH:
+        _swap(scene, part, 0.0)
+
+
+def _apply_elsewhere(scene: Scene, part: str, failure: str, size: float) -> None:
+    """A failure of a part that is no sensor."""
+    p = scene.clock.rig.parameters
+    sound = failure == "mended"
+    if part == "solenoids":
+        p["pairs_swapped"] = 0.0 if sound else 1.0
+    elif part == "oil_pump":
+        p["oil_delivery"] = 1.0 - size
+    elif part == "coolant_fill":
+        before = float(p["coolant_fill"][0])
+        p["coolant_fill"] = left = max(1.0 - size, 0.05)
+        for way in ("still", "road", "fan"):  # what is missing carries no heat to the radiator
+            p[f"radiator_{way}"] *= left / before
+    else:
+        pair = part.removeprefix("solenoid_")
+        if pair in PAIRS:
+            p[f"pair_{pair}_sound"] = 1.0 if sound else 0.0
+            (scene.open_solenoids.add if failure == "open" else scene.open_solenoids.discard)(pair)
+
+
+def _going_on(scene: Scene, occurrence: Occurrence, draw: random.Random) -> Process:
+    """A failure that goes on happening until the part is mended or its circuit is something else."""
+    clock, part = scene.clock, occurrence.part
+    p = clock.rig.parameters
+    mended = scene.mended.get(part, 0)
+    while scene.mended.get(part, 0) == mended:
+        if occurrence.failure == "drift":
+            p[f"{part}_offset"] += occurrence.size * DRIFT_STEP / 60.0
+            yield clock.after(DRIFT_STEP)
+            continue
+        if occurrence.failure == "erratic":
+            p["road_speed_gain"] = draw.uniform(*ERRATIC_GAIN)
+            yield clock.after(draw.uniform(*ERRATIC_FOR))
+            continue
+        _apply(scene, occurrence._replace(failure="open"))
+        scene.notice()
+        yield clock.after(draw.uniform(*SHAKEN_OPEN))
+        if scene.mended.get(part, 0) != mended:
+            return
+        _put(scene, part, SOUND, 0.0)
+        yield clock.after(2.0 * clock.tick)
+        scene.notice()
+        yield clock.after(draw.uniform(*SHAKEN_CLOSED))

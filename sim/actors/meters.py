@@ -1,0 +1,35 @@
+"""Meters on sensors and switches, read at a steady beat."""
+
+from sim.actors.scene import Scene
+from sim.clock import Process
+from sim.meter import Look, columns, in_columns
+
+
+def meters(scene: Scene) -> Process:
+    """Writes down what the meters show.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        The next reading. [-]
+    """
+    clock, circuits = scene.clock, scene.settings.circuits
+    keys = circuits.metered()
+    if not keys:
+        return
+    written = scene.readings
+    for name in ("time_s", "distance_m", *(column for key in keys for column in columns(key))):
+        written[name] = []
+    while True:
+        seen = Look(clock.rig.memory, clock.rig.parameters)
+        written["time_s"].append(clock.seconds)
+        written["distance_m"].append(clock.true("distance"))
+        for key in keys:
+            for column, value in zip(columns(key), in_columns(key, seen.reading(key)), strict=True):
+                written[column].append(value)
+        yield clock.after(circuits.meter_s)

@@ -1,0 +1,217 @@
+"""`haulbench speedo` and `haulbench sheet`: the measured mile and the record of what is programmed, in words."""
+
+import json
+import sys
+from argparse import Namespace
+from typing import Any
+
+from sim.command.folder import check_folder, write_folder
+from sim.errors import SettingsError
+from sim.messages import speedometer as say
+from sim.units import MILE, MILE_PER_HOUR, quantity_in, to_si
+
+
+def speedo(options: Namespace) -> int:
+    """The measured mile.
+
+    Parameters
+    ----------
+    options : Namespace
+        Of the command line. [-]
+
+    Returns
+    -------
+    code : int
+        0 whatever the verdict. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input cannot be used or a result cannot be written.
+    """
+    from sim.command.actions import prepare_model
+    from sim.files import load_settings_file, load_truck, split_changes
+
+    truck_changes, settings_changes = split_changes(options.set)
+    truck = load_truck(options.truck, truck_changes).truck
+    settings = load_settings_file(options.settings, settings_changes).settings
+    try:
+        shown = to_si(quantity_in(options.shown, "km_h"), "km_h")
+    except ValueError as problem:
+        raise SettingsError(say.shown_not_read(text=options.shown, problem=str(problem))) from None
+    if options.out:
+        check_folder(options.out, options.force)
+    prepare_model()
+    from sim.speedo import exercise, mystery
+
+    cause = ""
+    if options.mystery is not None:
+        truck, cause = mystery(truck, options.mystery)
+    found = exercise(truck, settings, shown, options.miles, options.seed, options.entered)
+    found["mystery"] = options.mystery
+    if cause and options.entered is not None:
+        found["cause"] = cause
+    hidden = options.mystery is not None and options.entered is None
+    if hidden:
+        found = concealed(found)
+    if options.out:
+        from dashboard.lab_sheet import speedo_sheet
+
+        files = {"sheet.html": speedo_sheet(found), "sheet.json": json.dumps(found, indent=2, allow_nan=False) + "\n"}
+        write_folder(options.out, files, options.force)
+    if options.json:
+        print(json.dumps(found, indent=2, allow_nan=False))
+    else:
+        print(speedo_text(found, options.units))
+        if options.out:
+            print(f"\nWritten to {options.out}: {', '.join(files)}")
+    return 0
+
+
+def concealed(sheet: dict[str, Any]) -> dict[str, Any]:
+    """A sheet without what a student is to find out: only what needle, stopwatch and controller show.
+
+    Parameters
+    ----------
+    sheet : dict
+        As `sim.speedo.exercise` gives it. [as named]
+
+    Returns
+    -------
+    sheet : dict
+        [as named]
+    """
+    mile = sheet["mile"]
+    shown = {key: mile[key] for key in ("distance_m", "timed_s", "read_speed_m_s", "told_pulses_per_mile")}
+    kept = ("truck", "seed", "mystery", "entered_pulses_per_mile", "score", "score_words", "rubric", "cautions")
+    return {key: sheet[key] for key in kept} | {"mile": shown}
+
+
+def _speed(value: float, units: str, digits: int = 2) -> str:
+    """A speed in the units asked for."""
+    us, metric = f"{value / MILE_PER_HOUR:.{digits}f} mi/h", f"{value * 3.6:.{digits}f} km/h"
+    return {"us": us, "metric": metric}.get(units, f"{us} ({metric})")
+
+
+def _state_lines(name: str, state: dict[str, Any], units: str) -> list[str]:
+    """A calibration and what follows from it."""
+    calibration, verdict, run = state["calibration"], state["verdict"], state["posted_run"]
+    error = state["effects"]["speed_error_percent"]
+    lines = [
+        name,
+        f"  fitted {calibration['tyre_revolutions_per_mile']:.1f} rev/mi x axle {calibration['axle_ratio']:g} x"
+        f" {calibration['teeth']} teeth = {calibration['fitted_pulses_per_mile']:.0f} pulses/mi;"
+        f" told {calibration['told_pulses_per_mile']:.0f}",
+        f"  shows {_speed(verdict['shown_speed_m_s'], units)} at a true {_speed(verdict['true_speed_m_s'], units)}:"
+        f" {verdict['verdict']} ({verdict['rule']})",
+        f"  speed and odometer {error:+.2f} %; 10 km at a posted 90 km/h by the needle: true mean"
+        f" {_speed(run['mean_speed_m_s'], units, 1)}, {run['time_over_limit_s']:.0f} s over the limit,"
+        f" shown {run['shown_fuel_mpg_us']:.2f} mi/gal, true {run['fuel_mpg_us']:.2f}",
+    ]
+    for key, words in (("cruise_set", "cruise set"), ("road_speed_limit", "road-speed limit")):
+        if f"{key}_true_m_s" in state["effects"]:
+            effects = state["effects"]
+            lines.append(
+                f"  {words} {_speed(effects[f'{key}_shown_m_s'], units)}: true {_speed(effects[f'{key}_true_m_s'], units)}"
+            )
+    return lines
+
+
+def speedo_text(sheet: dict[str, Any], units: str) -> str:
+    """The exercise for people.
+
+    Parameters
+    ----------
+    sheet : dict
+        As `sim.speedo.exercise` gives it, or concealed. [as named]
+    units : str
+        us, metric or both. [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    lines = [f"Measured mile: {sheet['truck']}"]
+    if "before" in sheet:
+        lines += ["", *_state_lines("As found", sheet["before"], units)]
+    for key, words in (("mile", "First run"), ("mile_after", "Second run, with the number entered")):
+        if key not in sheet:
+            continue
+        mile = sheet[key]
+        lines += [
+            "",
+            f"{words}: {mile['distance_m'] / MILE:g} mi between the posts",
+            f"  needle {_speed(mile['read_speed_m_s'], units, 1)}, stopwatch {mile['timed_s']:.1f} s,"
+            f" controller told {mile['told_pulses_per_mile']:.0f} pulses/mi",
+        ]
+        if "measured_speed_m_s" in mile:
+            lines += [
+                f"  so the speed was {_speed(mile['measured_speed_m_s'], units)}"
+                f" (true {_speed(mile['true_speed_m_s'], units)})",
+                f"  correction: {mile['told_pulses_per_mile']:.0f} x shown / measured ="
+                f" {mile['corrected_pulses_per_mile']:.0f} pulses/mi",
+            ]
+        else:
+            lines += [
+                "  work out: speed = miles x 3600 / seconds; new pulses = old pulses x shown / measured",
+                "  then run the same command with --entered PULSES",
+            ]
+    if "after" in sheet:
+        lines += ["", *_state_lines(f"With {sheet['entered_pulses_per_mile']:.0f} entered", sheet["after"], units)]
+    if "cause" in sheet:
+        lines += ["", f"What had happened: {sheet['cause']}"]
+    lines += ["", f"Rubric: {sheet['score']} of 4: {sheet['score_words']}", "", *sheet["cautions"]]
+    return "\n".join(lines)
+
+
+def sheet(options: Namespace) -> int:
+    """Every programmable value, before and after the changes of this command.
+
+    Parameters
+    ----------
+    options : Namespace
+        Of the command line. [-]
+
+    Returns
+    -------
+    code : int
+        0. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input cannot be used or a result cannot be written.
+    """
+    from sim.files import load_settings_file, load_truck, split_changes
+    from sim.sheet import settings_sheet
+
+    truck_changes, settings_changes = split_changes(options.set)
+    before = (load_truck(options.truck).truck, load_settings_file(options.settings).settings)
+    after = (
+        load_truck(options.truck, truck_changes).truck,
+        load_settings_file(options.settings, settings_changes).settings,
+    )
+    entries = settings_sheet(before, after)
+    if options.out:
+        check_folder(options.out, options.force)
+        from dashboard.lab_sheet import settings_record
+
+        write_folder(options.out, {"record.html": settings_record(before[0].name, entries)}, options.force)
+    if options.json:
+        rows = [entry._asdict() | {"changed": entry.changed} for entry in entries]
+        json.dump(rows, sys.stdout, indent=1)
+        print()
+    else:
+        width = max(len(entry.key) for entry in entries)
+        print(f"{'':2}{'key':{width}}  {'old':>12} {'new':>12} {'unit':7} {'allowed':26} meaning")
+        for entry in entries:
+            mark = "*" if entry.changed else " "
+            old, new = (
+                str(value).lower() if isinstance(value, bool) else f"{value}" for value in (entry.old, entry.new)
+            )
+            print(f"{mark:2}{entry.key:{width}}  {old:>12} {new:>12} {entry.unit:7} {entry.allowed:26} {entry.meaning}")
+        print(f"\n{sum(entry.changed for entry in entries)} of {len(entries)} changed (*).")
+        if options.out:
+            print(f"Written to {options.out}: record.html")
+    return 0

@@ -1,0 +1,24 @@
+"""What is wrong with a measured mile, and with a number of pulses per mile that is to be programmed."""
+
+
+def shown_not_read(*, text: str, problem: str) -> str:
+    """Said when the speed to hold on the needle cannot be read."""
+    return f"--shown {text[:40]}: {problem}; write a speed such as 60mph or 95km/h"
+
+
+def pulses(*, given: float, least: float, most: float) -> str:
+    """Said when no controller takes a number of pulses per mile."""
+    return (
+        f"{given:g} pulses per mile cannot be programmed; allowed is {least:g} to {most:g}; work it out as teeth x axle ratio x"
+        " tyre revolutions per mile"
+    )
+
+
+def speed(*, given: float, least: float, most: float) -> str:
+    """Said when a measured mile cannot be driven at a speed."""
+    return f"a speed of {given:.0f} mi/h cannot be held for a measured mile; allowed is {least:.0f} to {most:.0f} mi/h"
+
+
+def miles(*, given: float, least: float, most: float) -> str:
+    """Said when the posts stand too near together or too far apart."""
+    return f"{given:g} miles between the posts; allowed is {least:g} to {most:g}"

@@ -1,0 +1,475 @@
+"""The speedometer on the bench and on the road: what is fitted, what the controller has been told, and what follows.
+
+A wrong number of pulses per mile moves the needle, the odometer, the shown fuel economy, cruise control and the road-speed limit by
+one ratio, and nothing else. The measured-mile exercise drives a truck between two posts, has it timed by hand, and drives again
+with the number the student has worked out.
+"""
+
+import dataclasses
+import math
+import random
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from sim.errors import SettingsError, SpecError
+from sim.laws.sensing import corrected_pulses, indicated_speed, pulses_per_mile, revolutions_per_mile
+from sim.messages import speedometer as say
+from sim.result import Result
+from sim.route import load_route
+from sim.specs import Settings, Truck
+from sim.trip import run_trip
+from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR
+
+BAND_AT_MILES, BAND_MILES = 50.0, 5.0  # mi/h: 49 CFR 393.82 (70 FR 48054, 2005), published
+BAND_AT = BAND_AT_MILES * MILE_PER_HOUR  # m/s
+RULE = "49 CFR 393.82: within 5 mi/h (8 km/h) at 50 mi/h (80 km/h); it names no other speed"
+LEAST_PULSES, MOST_PULSES = 4000.0, 150000.0  # 1/mi: accepted range, common practice, no source
+
+SHOWN = (20.0, 74.0)  # mi/h on the needle, assumed
+BETWEEN_POSTS = (0.25, 10.0)  # mi, assumed
+RUN_IN = 3000.0  # m, assumed: cruise settles before the first post
+RUN_OUT = 200.0  # m
+HAND_ERROR = 0.12  # s, assumed: spread of a thumb on a stopwatch at each post
+NEEDLE_ERROR = 0.25 * MILE_PER_HOUR  # m/s, assumed: spread of reading a needle
+NEEDLE_STEP = 0.5 * MILE_PER_HOUR  # m/s, assumed: nobody reads it finer
+AXLES = (2.64, 3.08, 3.36, 3.55, 3.70, 3.90, 4.11)  # assumed: ratios a workshop may find
+TYRE_SPREAD = (0.94, 1.06)  # assumed: fitted over told radius
+TRUE_SPEEDS = (20.0, 30.0, 40.0, 50.0, 60.0, 65.0, 70.0)  # mi/h of the table
+GOOD, FAIR = 0.01, 0.02  # of the right number, assumed: for the rubric
+
+CAUTIONS = (
+    "A measured mile is driven on a road that allows it: with a passenger who holds the stopwatch, in traffic law and posted limit,"
+    " never by the driver.",
+    "Park off the carriageway, wear high-visibility clothing, set out warning devices, chock the wheels before anybody goes under.",
+    "A controller's calibration is changed with the engine off, by who is allowed to, and written down before and after.",
+    "All figures are generic: on a real truck the maker's service information, the tyre maker's revolutions per mile and the law"
+    " decide.",
+)
+
+RUBRIC = (
+    (0, "not done"),
+    (1, "done with prompts, wrong conclusion"),
+    (2, "done under supervision"),
+    (3, "correct with limited supervision"),
+    (4, "correct twice alone, explains the cause"),
+)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """What turns pulses into a speed: as fitted and as told."""
+
+    tyre_revolutions_per_mile: float
+    axle_ratio: float
+    teeth: int
+    fitted_pulses_per_mile: float
+    told_pulses_per_mile: float
+
+    @property
+    def ratio(self) -> float:
+        """Shown over true, of speed and distance alike. [-]"""
+        return self.fitted_pulses_per_mile / self.told_pulses_per_mile
+
+    def shown(self, true: float) -> float:
+        """Speed shown at a true one.
+
+        Parameters
+        ----------
+        true : float
+            [m/s]
+
+        Returns
+        -------
+        speed : float
+            [m/s]
+        """
+        return float(indicated_speed(true, self.fitted_pulses_per_mile, self.told_pulses_per_mile))
+
+    def true(self, shown: float) -> float:
+        """True speed behind a shown one.
+
+        Parameters
+        ----------
+        shown : float
+            [m/s]
+
+        Returns
+        -------
+        speed : float
+            [m/s]
+        """
+        return float(indicated_speed(shown, self.told_pulses_per_mile, self.fitted_pulses_per_mile))
+
+
+def calibration_of(truck: Truck) -> Calibration:
+    """The calibration of a truck.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+
+    Returns
+    -------
+    calibration : Calibration
+        [-]
+
+    Examples
+    --------
+    >>> from sim import load_truck
+    >>> calibration_of(load_truck("long-haul-manual").truck).ratio
+    1.0
+    """
+    turns = float(revolutions_per_mile(truck.tyres.rolling_radius_m))
+    axle, teeth = truck.driveline.axle_ratio, truck.speedometer.tone_wheel_teeth
+    fitted = float(pulses_per_mile(turns, axle, float(teeth)))
+    return Calibration(turns, axle, teeth, fitted, truck.speedometer.programmed_pulses_per_mile or fitted)
+
+
+def band() -> tuple[float, float]:
+    """What a speedometer may show at a true 50 mi/h.
+
+    Returns
+    -------
+    lowest : float
+        [m/s]
+    highest : float
+        [m/s]
+    """
+    return (BAND_AT_MILES - BAND_MILES) * MILE_PER_HOUR, (BAND_AT_MILES + BAND_MILES) * MILE_PER_HOUR
+
+
+def verdict(calibration: Calibration) -> dict[str, Any]:
+    """Whether a speedometer is within the published band.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        [-]
+
+    Returns
+    -------
+    verdict : dict
+        Shown speed at a true 50 mi/h, the band, pass or fail, the rule. [as named]
+    """
+    shown, (low, high) = calibration.shown(BAND_AT), band()
+    return {
+        "true_speed_m_s": BAND_AT,
+        "shown_speed_m_s": shown,
+        "lowest_m_s": low,
+        "highest_m_s": high,
+        "verdict": "pass" if round(low, 9) <= round(shown, 9) <= round(high, 9) else "fail",
+        "rule": RULE,
+    }
+
+
+def effects(calibration: Calibration, settings: Settings) -> dict[str, Any]:
+    """What a wrong number does, worked out without driving.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        [-]
+    settings : Settings
+        Cruise set speed and road-speed limit are read. [-]
+
+    Returns
+    -------
+    effects : dict
+        Speeds shown against true, errors of odometer and fuel economy in percent, true speeds under cruise and limit.
+        [as named]
+    """
+    true = [speed * MILE_PER_HOUR for speed in TRUE_SPEEDS]
+    percent = 100.0 * (calibration.ratio - 1.0)
+    found: dict[str, Any] = {
+        "true_speed_m_s": true,
+        "shown_speed_m_s": [calibration.shown(speed) for speed in true],
+        "speed_error_percent": percent,
+        "odometer_error_percent": percent,
+        "shown_fuel_mpg_us_error_percent": percent,
+        "shown_fuel_l_per_100km_error_percent": 100.0 * (1.0 / calibration.ratio - 1.0),
+    }
+    for name, speed in (
+        ("cruise_set", settings.cruise.si("set_speed_km_h")),
+        ("road_speed_limit", settings.road_speed.si("limit_km_h")),
+    ):
+        if speed > 0.0:
+            found[f"{name}_shown_m_s"] = speed
+            found[f"{name}_true_m_s"] = calibration.true(speed)
+    return found
+
+
+def told(truck: Truck, pulses: float) -> Truck:
+    """A truck whose controller has been told a number of pulses per mile.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    pulses : float
+        [1/mi]
+
+    Returns
+    -------
+    truck : Truck
+        [-]
+
+    Raises
+    ------
+    SpecError
+        A number no controller takes.
+    """
+    if not (math.isfinite(pulses) and LEAST_PULSES <= pulses <= MOST_PULSES):
+        raise SpecError(say.pulses(given=pulses, least=LEAST_PULSES, most=MOST_PULSES))
+    speedometer = truck.speedometer.model_copy(update={"programmed_pulses_per_mile": pulses})
+    return truck.model_copy(update={"speedometer": speedometer})
+
+
+def mystery(truck: Truck, seed: int) -> tuple[Truck, str]:
+    """A truck that came back from another workshop: other tyres or another axle, and nobody told the controller.
+
+    Parameters
+    ----------
+    truck : Truck
+        As the controller believes it. [-]
+    seed : int
+        Which change. [-]
+
+    Returns
+    -------
+    truck : Truck
+        As it is. [-]
+    cause : str
+        What was changed, in words. [-]
+    """
+    draw = random.Random(f"mystery {seed}")
+    before = calibration_of(truck).told_pulses_per_mile
+    if draw.random() < 0.7:
+        share = 1.0
+        while abs(share - 1.0) < 0.012:
+            share = draw.uniform(*TYRE_SPREAD)
+        radius = truck.tyres.rolling_radius_m * share
+        tyres = truck.tyres.model_copy(update={"rolling_radius_m": radius})
+        cause = f"tyres with {float(revolutions_per_mile(radius)):.0f} revolutions per mile were fitted"
+        return told(truck.model_copy(update={"tyres": tyres}), before), cause
+    others = [axle for axle in AXLES if 0.02 < abs(axle / truck.driveline.axle_ratio - 1.0) < 0.13]
+    axle = draw.choice(others or [truck.driveline.axle_ratio * 1.05])
+    line = truck.driveline.model_copy(update={"axle_ratio": axle})
+    return told(truck.model_copy(update={"driveline": line}), before), f"an axle of ratio {axle:g} was fitted"
+
+
+@dataclass(frozen=True)
+class Mile:
+    """One run between the posts: what happened, and what needle, stopwatch and student's sum make of it."""
+
+    distance_m: float
+    true_time_s: float
+    true_speed_m_s: float
+    shown_speed_m_s: float
+    timed_s: float
+    read_speed_m_s: float
+    measured_speed_m_s: float
+    told_pulses_per_mile: float
+    corrected_pulses_per_mile: float
+
+
+def _run(truck: Truck, shown: float, distance: float) -> Result:
+    """A level run at a speed shown, long enough for the posts."""
+    settings = Settings.model_validate(
+        {
+            "start": {"speed_km_h": min(shown / KILOMETRE_PER_HOUR, 130.0)},
+            "cruise": {"set_speed_km_h": shown / KILOMETRE_PER_HOUR},
+            "driver": {"speed_limit_share": 1.5},
+            "simulation": {"log_s": 0.1},
+        }
+    )
+    road = load_route(f"grade:0%,{(RUN_IN + distance + RUN_OUT) / 1000.0:.3f}km")
+    return run_trip(truck, road, settings)
+
+
+def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1) -> Mile:
+    """Drives past two posts at a speed shown, timed by hand.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    shown : float
+        Speed to hold on the needle. [m/s]
+    miles : float
+        Between the posts. [mi]
+    seed : int
+        Of the errors of thumb and eye. [-]
+
+    Returns
+    -------
+    mile : Mile
+        [as named]
+
+    Raises
+    ------
+    SettingsError
+        A speed or a distance that cannot be driven.
+    """
+    if not SHOWN[0] * MILE_PER_HOUR <= shown <= SHOWN[1] * MILE_PER_HOUR:
+        raise SettingsError(say.speed(given=shown / MILE_PER_HOUR, least=SHOWN[0], most=SHOWN[1]))
+    if not BETWEEN_POSTS[0] <= miles <= BETWEEN_POSTS[1]:
+        raise SettingsError(say.miles(given=miles, least=BETWEEN_POSTS[0], most=BETWEEN_POSTS[1]))
+    distance = miles * MILE
+    trace = _run(truck, shown, distance).trace
+    along, time, needle = trace["distance_m"], trace["time_s"], trace["indicated_speed_m_s"]
+    posts = (RUN_IN, RUN_IN + distance)
+    begin, end = (float(np.interp(post, along, time)) for post in posts)
+    between = (along >= posts[0]) & (along <= posts[1])
+    on_needle = float(needle[between].mean())
+    draw = random.Random(f"mile {seed}")
+    timed = round(end - begin + draw.gauss(0.0, HAND_ERROR) - draw.gauss(0.0, HAND_ERROR), 1)
+    read = round((on_needle + draw.gauss(0.0, NEEDLE_ERROR)) / NEEDLE_STEP) * NEEDLE_STEP
+    measured = distance / timed
+    pulses = calibration_of(truck).told_pulses_per_mile
+    return Mile(
+        distance,
+        end - begin,
+        distance / (end - begin),
+        on_needle,
+        timed,
+        read,
+        measured,
+        pulses,
+        float(corrected_pulses(pulses, read, measured)),
+    )
+
+
+def posted_run(truck: Truck) -> dict[str, Any]:
+    """Ten level kilometres at a posted 90 km/h, kept to by the needle.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+
+    Returns
+    -------
+    numbers : dict
+        What happened and what the dash shows. [as named]
+    """
+    result = run_trip(truck, "grade:0%,10km", Settings())
+    trace, summary = result.trace, result.summary
+    needle, time = trace["indicated_speed_m_s"], trace["time_s"]
+    shown = float(np.trapezoid(needle, time) + needle[0] * time[0])
+    ratio = shown / summary["distance_m"]
+    return {
+        "distance_m": summary["distance_m"],
+        "shown_distance_m": shown,
+        "time_s": summary["time_s"],
+        "mean_speed_m_s": summary["mean_speed_m_s"],
+        "max_speed_m_s": summary["max_speed_m_s"],
+        "time_over_limit_s": summary["time_over_limit_s"],
+        "fuel_l_per_100km": summary["fuel_l_per_100km"],
+        "shown_fuel_l_per_100km": summary["fuel_l_per_100km"] / ratio,
+        "fuel_mpg_us": summary["fuel_mpg_us"],
+        "shown_fuel_mpg_us": summary["fuel_mpg_us"] * ratio,
+    }
+
+
+def score(truck: Truck, entered: float | None) -> tuple[int, str]:
+    """What the number a student entered is worth, on the rubric of 0 to 4.
+
+    Parameters
+    ----------
+    truck : Truck
+        As it is. [-]
+    entered : float or None
+        Pulses per mile, None for none. [1/mi]
+
+    Returns
+    -------
+    points : int
+        0 to 3; the fourth point is the instructor's. [-]
+    words : str
+        Why. [-]
+    """
+    if entered is None:
+        return 0, "no number was entered"
+    after = calibration_of(told(truck, entered))
+    off = abs(after.ratio - 1.0)
+    if verdict(after)["verdict"] == "fail" or off > max(FAIR, abs(calibration_of(truck).ratio - 1.0)):
+        return 1, f"the speedometer is {100.0 * off:.1f} % off with it: worse than before, or outside the band"
+    if off > FAIR:
+        return 1, f"the speedometer is still {100.0 * off:.1f} % off"
+    if off > GOOD:
+        return 2, f"within {100.0 * FAIR:.0f} %: {100.0 * off:.1f} % off; a longer mile or a second run makes it better"
+    return 3, (
+        f"within {100.0 * GOOD:.0f} %: {100.0 * off:.1f} % off; the fourth point is for a second truck, alone, and the cause"
+        " in words"
+    )
+
+
+def exercise(
+    truck: Truck,
+    settings: Settings,
+    shown: float = 60.0 * MILE_PER_HOUR,
+    miles: float = 1.0,
+    seed: int = 1,
+    entered: float | None = None,
+) -> dict[str, Any]:
+    """The whole exercise: calibration, effects, a measured mile, the correction, and the same again with it.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        Cruise set speed and road-speed limit are read. [-]
+    shown : float
+        Speed held on the needle. [m/s]
+    miles : float
+        Between the posts. [mi]
+    seed : int
+        Of the errors of thumb and eye. [-]
+    entered : float or None
+        What the student programs after the first mile; None for nothing. [1/mi]
+
+    Returns
+    -------
+    sheet : dict
+        before, mile, and with a number entered after, mile_after; score. [as named]
+
+    Raises
+    ------
+    HaulbenchError
+        A number that cannot be programmed or driven.
+    """
+    after_truck = None if entered is None else told(truck, entered)
+    before = calibration_of(truck)
+    points, words = score(truck, entered)
+    sheet: dict[str, Any] = {
+        "truck": truck.name,
+        "seed": seed,
+        "before": _state(before, truck, settings),
+        "mile": asdict(measured_mile(truck, shown, miles, seed)),
+        "predicted_true_speed_m_s": before.true(shown),
+        "entered_pulses_per_mile": entered,
+    }
+    if after_truck is not None:
+        sheet["after"] = _state(calibration_of(after_truck), after_truck, settings)
+        sheet["mile_after"] = asdict(measured_mile(after_truck, shown, miles, seed + 1))
+    sheet |= {
+        "score": points,
+        "score_words": words,
+        "rubric": [list(row) for row in RUBRIC],
+        "cautions": list(CAUTIONS),
+    }
+    return sheet
+
+
+def _state(calibration: Calibration, truck: Truck, settings: Settings) -> dict[str, Any]:
+    """Everything about a calibration that a sheet shows."""
+    return {
+        "calibration": dataclasses.asdict(calibration) | {"shown_over_true": calibration.ratio},
+        "verdict": verdict(calibration),
+        "effects": effects(calibration, settings),
+        "posted_run": posted_run(truck),
+    }
