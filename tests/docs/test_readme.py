@@ -117,3 +117,9 @@ def test_what_is_modelled_and_left_out_is_said_in_one_way():
     table = README[README.index("| part | how |") : README.index("Left out: side wind")]
     assert table.count("\n| ") == len(MODELLED)
     assert f"Left out: {LEFT_OUT}" in README
+
+
+def test_every_picture_of_readme_is_there():
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    root = Path(__file__).resolve().parents[2]
+    assert len(pictures) >= 6 and all((root / name).stat().st_size > 10_000 for name in pictures)
