@@ -32,7 +32,13 @@ FORGOTTEN = 20.0  # s after which a browser that does not ask again has left
 
 
 class FewAtATime:
-    """The workshop's pool as one worker of it, so that a study leaves room for others."""
+    """The workshop's pool as one worker of it, so that a study leaves room for others.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        [-]
+    """
 
     workers = 1
 

@@ -45,13 +45,21 @@ MODELLED: tuple[tuple[str, str], ...] = (
     ),
     (
         "heat and accessories",
-        "fan with clutch, air compressor and tanks, steering, electrics, coolant, oil",
+        ("fan with clutch, air compressor and tanks, steering, electrics, coolant, oil"),
     ),
     (
         "controls",
         (
             "what is true and what is believed are two records; governor, limiter, cruise, fan and engine "
             "brake act on sensors and switches"
+        ),
+    ),
+    (
+        "sensors",
+        (
+            "thermistors, ratiometric pressure sensors and pedal, tone wheels, switches, each a circuit that "
+            "can break; the controller's tests, codes, substitutes, derate and shutdown timer; a driver who "
+            "stops believing a needle that cannot be right"
         ),
     ),
     (

@@ -159,7 +159,7 @@ def large_study(*, trips: int, kilometres: float, most: int, most_km: float) -> 
 
 def many_studies(*, most: int) -> str:
     """Said when others have studies under way."""
-    return f"{most} studies are under way already; wait until one is finished and try again"
+    return f"{most} studies are under way already; leave them a moment and try again"
 
 
 def nothing_chosen(*, word: str) -> str:

@@ -88,7 +88,7 @@ def test_large_studies_and_too_many_are_refused(desk):
     ):
         desk.join("one", plan(601))
     desk.join("one", plan(300)), desk.join("one", plan(301))
-    with pytest.raises(StudyError, match="2 studies are under way already; wait until one is finished"):
+    with pytest.raises(StudyError, match="2 studies are under way already; leave them a moment"):
         desk.join("two", plan(302))
 
 
