@@ -88,3 +88,63 @@ def test_a_host_that_is_no_address_is_refused(monkeypatch):
     monkeypatch.setattr("dashboard.runs.Workshop.warm_in_background", lambda self: None)
     with pytest.raises(RunError, match="is no address; give one in numbers"):
         serve(Namespace(host="no such host", port=0, share=True, open=False))
+
+
+MANY = {f"driver.{key}": [0.5, 0.6] for key in ("speed_limit_share", "acceleration_m_s2", "slowing_m_s2")}
+MANY |= {
+    f"cruise.{key}": [1, 2] for key in ("tap_km_h", "lower_droop_km_h", "upper_droop_km_h", "stage_up_s", "clutch_s")
+}
+MANY |= {f"weather.{key}": [0.2, 0.3] for key in ("temperature_c", "pressure_kpa", "wind_m_s", "grip")}
+MANY |= {f"retarding.{key}": [0.5, 0.6] for key in ("on_delay_s", "off_delay_s", "step_delay_s", "least_oil_c")}
+MANY |= {f"vehicle.{key}": [5, 6] for key in ("drag_area_m2", "mass_kg", "drive_load_kg", "steer_load_kg", "axles")}
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"case": 3}, r"case is 3; give entries \[\[case\]\]"),
+        ({"title": 3}, "title is 3; give a text"),
+        ({"set": 3}, "set is 3; give a list of texts"),
+        ({"vary": {}, "fuel_test": {"set": ["start.gear=8"], "band_percent": 400}}, "400; give a number from 0 to 100"),
+        ({"sample": {"trips": 4, "between": {"weather.grip": [0.5]}}}, r"give \[low, high\]"),
+        ({"sample": {"trips": 4, "between": MANY}}, "has 21 keys; it may have 20 at most"),
+        ({"road": ""}, "no road is named; add road"),
+    ],
+)
+def test_odd_studies_are_refused(changes, message):
+    with pytest.raises(StudyError, match=message):
+        make_plan(study_from({**STUDY, **changes}, "t", "t"))
+
+
+@pytest.mark.parametrize(
+    ("threads", "version", "message"),
+    [({}, "", "the scheduler has no workers; start one"), ({"a": 1}, "other", "has model version other, this machine")],
+)
+def test_a_cluster_that_cannot_drive_is_refused(threads, version, message, tmp_path, monkeypatch):
+    distributed = pytest.importorskip("distributed")
+
+    class Client:
+        def __init__(self, *_, **__):
+            pass
+
+        def nthreads(self):
+            return threads
+
+        def run(self, *_, **__):
+            return {"a": version}
+
+        def close(self):
+            pass
+
+    monkeypatch.setattr(distributed, "Client", Client)
+    with pytest.raises(StudyError, match=message):
+        run_study(STUDY, tmp_path / "s", cluster="tcp://127.0.0.1:9")
+
+
+def test_a_governor_that_would_cut_in_below_the_curve_is_refused():
+    from sim.errors import SpecError
+    from sim.files import load_truck
+
+    with pytest.raises(SpecError, match="below the first speed of the full-load curve"):
+        load_truck("long-haul-manual", ["condition.governor_early_rpm=500", "engine.full_load_rpm=[1700, 1800, 2100]",
+                                        "engine.full_load_torque_n_m=[2000, 1900, 1500]"])  # fmt: skip
