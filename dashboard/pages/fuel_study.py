@@ -399,7 +399,11 @@ def state_of(running: "Running") -> list[Any]:
     done = progress.done if progress else 0
     if running.over and running.result is not None:
         kind = "noted" if running.complete else "told"
-        text = "All trips are driven." if running.complete else (
+        refused = progress.refused if progress else 0
+        whole = (
+            f"All trips are finished; {refused} of {total} could not be driven." if refused else "All trips are driven."
+        )
+        text = whole if running.complete else (
             f"Stopped: {running.result.trips} of {total} trips are finished and shown; drive the study again to go on."
         )  # fmt: skip
         return [html.P(text, className=kind)]
@@ -582,4 +586,9 @@ def _refused(result: "StudyResult", units: str) -> list[Any]:
     if not refused:
         return []
     listed = [html.Li([html.B(combined(number)), f" (trip {number}): {problem}"]) for number, problem in refused[:50]]
-    return [html.Section([html.H2(f"{len(refused)} trips could not be driven"), html.Ul(listed)], className="card")]
+    return [
+        html.Section(
+            [html.H2(f"{len(refused)} trip{'s' if len(refused) > 1 else ''} could not be driven"), html.Ul(listed)],
+            className="card",
+        )
+    ]

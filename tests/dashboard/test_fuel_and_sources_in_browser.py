@@ -117,7 +117,8 @@ def test_sources_open_fit_and_filter(opened, pictures, size):
 def test_a_refused_combination_is_named_and_the_others_are_shown(opened, pictures):
     page = opened(OWN + quote("driveline.axle_ratio=3.36,30"))
     driven(page)
-    page.locator("h2", has_text="1 trips could not be driven").wait_for()
+    page.locator("h2", has_text="1 trip could not be driven").wait_for()
+    assert page.locator("#fuel-state", has_text="1 of 2 could not be driven").is_visible()
     assert page.locator("li b", has_text="axle ratio 30").is_visible()
     assert breaches(page) == []
     page.screenshot(path=pictures / "fuel-study-refused.png", full_page=True)
