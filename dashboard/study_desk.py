@@ -8,10 +8,11 @@ import hashlib
 import threading
 import time
 import weakref
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
@@ -28,11 +29,15 @@ MOST_TRIPS = 600  # of a study asked for over the network
 MOST_KILOMETRES = 30_000.0
 MOST_RUNNING = 2
 MOST_KEPT = 12  # finished studies, the least recently asked for is dropped
-FORGOTTEN = 20.0  # s after which a browser that does not ask again has left
+FORGOTTEN = (
+    90.0  # s after which a browser that does not ask again has left; one out of sight may ask once a minute only
+)
 
 
 class FewAtATime:
-    """The workshop's pool as one worker of it, so that a study leaves room for others.
+    """The workshop's pool as all studies together see it: never more of their trips in it than it has workers.
+
+    The others wait here, so that a trip somebody has just changed comes after the trips under way and not after those queued.
 
     Parameters
     ----------
@@ -40,10 +45,13 @@ class FewAtATime:
         [-]
     """
 
-    workers = 1
+    workers = 1  # as each study sees it
 
     def __init__(self, workshop: Workshop) -> None:
         self._pool = workshop.pool
+        self._room = int(getattr(workshop.pool, "workers", 1))
+        self._lock = threading.Lock()
+        self._waiting: deque[tuple[Future[Any], Callable[..., Any], tuple[Any, ...]]] = deque()
 
     def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
         """Asks for a job.
@@ -51,7 +59,7 @@ class FewAtATime:
         Parameters
         ----------
         function : callable
-            [-]
+            Importable by name. [-]
         given : any
             Its arguments. [-]
 
@@ -60,10 +68,52 @@ class FewAtATime:
         future : Future
             [-]
         """
-        return self._pool.submit(function, *given)
+        outer: Future[Any] = Future()
+        with self._lock:
+            self._waiting.append((outer, function, given))
+        self._hand_over()
+        return outer
 
     def close(self) -> None:
         """The pool is the workshop's; it stays open."""
+
+    def _hand_over(self) -> None:
+        """Gives waiting jobs to the pool as long as there is room."""
+        while True:
+            with self._lock:
+                while self._waiting and self._waiting[0][0].cancelled():
+                    self._waiting.popleft()
+                if not self._waiting or self._room < 1:
+                    return
+                outer, function, given = self._waiting.popleft()
+                self._room -= 1
+            try:
+                inner = self._pool.submit(function, *given)
+            except HaulbenchError as problem:
+                inner = Future()
+                inner.set_exception(problem)
+            outer.add_done_callback(partial(_cancel_too, inner))
+            inner.add_done_callback(partial(self._finish, outer))
+
+    def _finish(self, outer: "Future[Any]", inner: "Future[Any]") -> None:
+        """Passes on what came of a job, and lets the next one in."""
+        with self._lock:
+            self._room += 1
+        if inner.cancelled():
+            outer.cancel()
+        elif outer.set_running_or_notify_cancel():
+            problem = inner.exception()
+            if problem is None:
+                outer.set_result(inner.result())
+            else:
+                outer.set_exception(problem)
+        self._hand_over()
+
+
+def _cancel_too(inner: "Future[Any]", outer: "Future[Any]") -> None:
+    """Takes a job out of the pool when whoever asked for it has."""
+    if outer.cancelled():
+        inner.cancel()
 
 
 @dataclass
@@ -78,6 +128,11 @@ class Running:
     result: StudyResult | None = None
     problem: HaulbenchError | None = None
     over: bool = False
+
+    @property
+    def complete(self) -> bool:
+        """Whether every trip is finished. [-]"""
+        return self.result is not None and self.result.complete and self.result.trips >= self.plan.total
 
 
 def key_of_study(plan: Plan) -> str:
@@ -142,7 +197,7 @@ class Desk:
         with self._lock:
             self._sweep()
             running = self._studies.get(key)
-            again = running is not None and running.over and (running.problem or not self._complete(running))
+            again = running is not None and running.over and not running.complete
             if running is None or again:
                 if sum(not each.over for each in self._studies.values()) >= MOST_RUNNING:
                     raise StudyError(say.many_studies(most=MOST_RUNNING))
@@ -209,7 +264,10 @@ class Desk:
         return folder
 
     def _drive(self, running: Running) -> None:
-        """Drives a study to its end, in a thread of its own."""
+        """Drives a study to its end, in a thread of its own.
+
+        Whoever asks for a study while it is stopping wants it driven: it goes on where it stopped.
+        """
 
         def told(progress: Progress) -> None:
             running.progress = progress
@@ -217,9 +275,14 @@ class Desk:
                 self._sweep()
 
         try:
-            running.result = run_study(
-                running.plan, running.folder / "study", pool=self._pool, told=told, stop=running.stop
-            )
+            while not running.over:
+                running.result = run_study(
+                    running.plan, running.folder / "study", pool=self._pool, told=told, stop=running.stop
+                )
+                with self._lock:
+                    running.over = running.complete or not running.stop.is_set() or not running.watchers
+                    if not running.over:
+                        running.stop.clear()
         except HaulbenchError as problem:
             running.problem = problem
         finally:
@@ -238,8 +301,3 @@ class Desk:
         """Stops a study that nobody watches."""
         if not running.watchers and not running.over:
             running.stop.set()
-
-    @staticmethod
-    def _complete(running: Running) -> bool:
-        """Whether all trips of a study are finished."""
-        return running.result is not None and running.result.complete

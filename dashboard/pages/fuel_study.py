@@ -15,8 +15,9 @@ from dashboard.guard import refusal
 from dashboard.pages.gearing import chosen_units
 from dashboard.runs import Workshop
 from dashboard.study_form import KEYS, OWN, READY, plan_of
-from sim.errors import HaulbenchError
+from sim.errors import HaulbenchError, StudyError
 from sim.files import list_trucks
+from sim.messages import browser as say
 from sim.route import list_routes
 from sim.units import clock_time
 
@@ -29,6 +30,7 @@ PATH = "/fuel-study"
 
 GRAPH: Any = {"displayModeBar": False, "responsive": True}
 LOOK = 700  # ms between looks at a study under way
+MOST_VALUES = 60  # of an address
 MOST_ROWS = 600  # of the table; the download has all
 FILES = {
     "results.csv": "text/csv; charset=utf-8",
@@ -55,8 +57,16 @@ def form_from(query: dict[str, Any]) -> dict[str, Any]:
     -------
     form : dict
         As `dashboard.study_form.plan_of` reads it. [-]
+
+    Raises
+    ------
+    StudyError
+        The address has too much in it.
     """
-    said = parse_qs(str(query.get("?", "")).lstrip("?"), keep_blank_values=True, max_num_fields=60)
+    try:
+        said = parse_qs(str(query.get("?", "")).lstrip("?"), keep_blank_values=True, max_num_fields=MOST_VALUES)
+    except ValueError:
+        raise StudyError(say.many_values(most=MOST_VALUES)) from None
     ready = said.get("study", [OWN if "road" in said else READY[0]])[0]
     if "road" not in said:
         return {"ready": ready, **USUAL}
@@ -85,7 +95,11 @@ def layout(query: dict[str, Any]) -> html.Div:
     """
     from sim.studies.question import read_study
 
-    form = form_from(query)
+    wrong = ""
+    try:
+        form = form_from(query)
+    except HaulbenchError as problem:
+        form, wrong = form_from({}), f"{problem}. The usual question is shown instead."
     ready = [{"value": name, "label": read_study(name).title} for name in READY]
     ready.append({"value": OWN, "label": "A question of our own"})
     lines = []
@@ -155,10 +169,13 @@ def layout(query: dict[str, Any]) -> html.Div:
                 [
                     html.H1("Fuel study", className="unseen"),
                     html.Div(
-                        html.P(
-                            "Choose a question and press Drive the study. Answers come when all trips are driven.",
-                            className="quiet",
-                        ),
+                        [
+                            *([html.P(wrong, className="told", role="alert")] if wrong else []),
+                            html.P(
+                                "Choose a question and press Drive the study. Answers come when all trips are driven.",
+                                className="quiet",
+                            ),
+                        ],
                         id="fuel-state",
                         className="card",
                         role="status",
@@ -381,8 +398,12 @@ def state_of(running: "Running") -> list[Any]:
     progress, total = running.progress, running.plan.total
     done = progress.done if progress else 0
     if running.over and running.result is not None:
-        kind = "noted" if running.result.complete else "told"
-        text = "All trips are driven." if running.result.complete else (
+        kind = "noted" if running.complete else "told"
+        refused = progress.refused if progress else 0
+        whole = (
+            f"All trips are finished; {refused} of {total} could not be driven." if refused else "All trips are driven."
+        )
+        text = whole if running.complete else (
             f"Stopped: {running.result.trips} of {total} trips are finished and shown; drive the study again to go on."
         )  # fmt: skip
         return [html.P(text, className=kind)]
@@ -460,7 +481,7 @@ def results(running: "Running", key: str, units: str) -> list[Any]:
         )
         for number, (title, caption, figure) in enumerate(figures_of(result, units))
     ]
-    return [answer, _table(result, units), *figures, *_refused(result)]
+    return [answer, _table(result, units), *_effects(result, units), *figures, *_refused(result, units)]
 
 
 def height_of(figure: Any) -> str:
@@ -515,10 +536,59 @@ def _table(result: "StudyResult", units: str) -> html.Section:
     )
 
 
-def _refused(result: "StudyResult") -> list[Any]:
-    """The trips that could not be driven, named."""
+def _effects(result: "StudyResult", units: str) -> list[Any]:
+    """Main effects of the first quantity: what each value of each key does, everything else averaged."""
+    from sim.studies.quantities import QUANTITIES
+    from sim.studies.sentences import difference_text, key_text, key_words, quantity_text
+
+    name = result.report[0]
+    keys = result.answers.get("effects", {}).get(name, {})
+    if not keys:
+        return []
+    rows: list[list[Cell]] = []
+    for key, found in keys.items():
+        share = "-" if found["share"] is None else f"{100.0 * found['share']:.1f} %"
+        levels = zip(found["values"], found["means"], found["effects"], found["trips"], strict=True)
+        for value, mean, effect, trips in levels:
+            rows.append(
+                [
+                    (key_words(key), key, ""),
+                    (key_text(key, value, units), value, ""),
+                    (quantity_text(name, mean, units), "" if mean is None else repr(mean), "number"),
+                    (difference_text(name, effect, units), "" if effect is None else repr(effect), "number"),
+                    (str(trips), str(trips), "number"),
+                    (share, "" if found["share"] is None else repr(found["share"]), "number"),
+                ]
+            )
+    heads = ("key", "value", "mean", "against the mean of all", "trips", "share the key decides")
+    told = "Means over the trips that arrived. Shares need every trip of the grid, and are left out otherwise."
+    return [
+        html.Section(
+            [
+                html.H2(f"What each value does to {QUANTITIES[name][0]}"),
+                html.P(told, className="quiet fine"),
+                big_table(heads, rows, "Main effects"),
+            ],
+            className="card",
+        )
+    ]
+
+
+def _refused(result: "StudyResult", units: str) -> list[Any]:
+    """The trips that could not be driven, named by what was combined."""
+    from sim.studies.sentences import key_text, key_words
+
+    def combined(number: int) -> str:
+        varied = result.plan.point(number).varied
+        return ", ".join(f"{key_words(key)} {key_text(key, value, units)}" for key, value in varied.items())
+
     refused = result.refused()
     if not refused:
         return []
-    listed = [html.Li(f"trip {number}: {problem}") for number, problem in refused[:50]]
-    return [html.Section([html.H2(f"{len(refused)} trips could not be driven"), html.Ul(listed)], className="card")]
+    listed = [html.Li([html.B(combined(number)), f" (trip {number}): {problem}"]) for number, problem in refused[:50]]
+    return [
+        html.Section(
+            [html.H2(f"{len(refused)} trip{'s' if len(refused) > 1 else ''} could not be driven"), html.Ul(listed)],
+            className="card",
+        )
+    ]

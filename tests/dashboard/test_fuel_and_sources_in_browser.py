@@ -16,7 +16,7 @@ LONG = OWN.replace("wendle-hills", "kessarin-round") + quote("weather.wind_m_s="
 
 def driven(page):
     page.locator("#fuel-start").click()
-    page.locator("table.trips tbody tr").first.wait_for()
+    page.get_by_label("Table of trips").locator("tbody tr").first.wait_for()
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -26,7 +26,9 @@ def test_a_study_is_driven_read_and_fits(opened, pictures, size):
     assert not page.locator("#fuel-own").is_visible()
     driven(page)
     assert page.locator("#fuel-state", has_text="All trips are driven.").is_visible()
-    assert page.locator("table.trips tbody tr").count() == 18
+    assert page.get_by_label("Table of trips").locator("tbody tr").count() == 18
+    effects = page.get_by_label("Main effects").locator("tbody tr")
+    assert effects.count() == 3 + 6 and effects.locator("td", has_text="ulmary-plain").count() == 1
     page.locator("#fuel-figure-0 .main-svg").first.wait_for()
     fits(page, SIZES[size][0])
     assert breaches(page) == []
@@ -36,13 +38,13 @@ def test_a_study_is_driven_read_and_fits(opened, pictures, size):
 def test_own_question_sorting_units_files_and_link(opened):
     page = opened(QUICK)
     driven(page)
-    rows = page.locator("table.trips tbody tr")
+    rows = page.get_by_label("Table of trips").locator("tbody tr")
     assert rows.count() == 2
-    heads = page.locator("table.trips thead button").all_inner_texts()
+    heads = page.get_by_label("Table of trips").locator("thead button").all_inner_texts()
     fuel = heads.index("fuel")
     column = [row.split("\t")[fuel] for row in rows.all_inner_texts()]
     assert all("L/100 km" in text for text in column)
-    button = page.locator("table.trips thead button").nth(fuel)
+    button = page.get_by_label("Table of trips").locator("thead button").nth(fuel)
     button.focus()
     page.keyboard.press("Enter")
     up = [row.split("\t")[fuel] for row in rows.all_inner_texts()]
@@ -64,11 +66,13 @@ def test_own_question_sorting_units_files_and_link(opened):
     again = make_plan(study_from(tomllib.loads(got.value.path().read_text()), "again", "again"))
     assert again.total == 2
     page.get_by_role("button", name="US").click()
-    page.locator("table.trips td", has_text="gal/100 mi").first.wait_for()
+    page.get_by_label("Table of trips").locator("td", has_text="gal/100 mi").first.wait_for()
     other = opened(page.url.partition("://")[2].partition("/")[2].join(("/", "")))
     driven(other)
-    assert other.locator("table.trips tbody tr").count() == 2
-    assert "L/100 km" in other.locator("table.trips tbody").inner_text(), "units are each browser's own"
+    assert other.get_by_label("Table of trips").locator("tbody tr").count() == 2
+    assert "L/100 km" in other.get_by_label("Table of trips").locator("tbody").inner_text(), (
+        "units are each browser's own"
+    )
 
 
 def test_the_cancel_of_one_does_not_stop_the_other_and_a_stopped_study_says_so(opened):
@@ -108,3 +112,19 @@ def test_sources_open_fit_and_filter(opened, pictures, size):
     page.locator("#sources-checks .noted", has_text=f"of {every} checks pass").wait_for()
     page.locator("#sources-checks tbody tr", has_text="droop").first.wait_for()
     assert page.locator("text=What is left out").is_visible()
+
+
+def test_a_refused_combination_is_named_and_the_others_are_shown(opened, pictures):
+    page = opened(OWN + quote("driveline.axle_ratio=3.36,30"))
+    driven(page)
+    page.locator("h2", has_text="1 trip could not be driven").wait_for()
+    assert page.locator("#fuel-state", has_text="1 of 2 could not be driven").is_visible()
+    assert page.locator("li b", has_text="axle ratio 30").is_visible()
+    assert breaches(page) == []
+    page.screenshot(path=pictures / "fuel-study-refused.png", full_page=True)
+
+
+def test_a_link_with_too_much_in_it_says_so_and_the_page_works(opened):
+    page = opened("/fuel-study?study=own" + "&road=x" * 80)
+    page.locator("#fuel-state [role=alert]", has_text="it may have 60 at most").wait_for()
+    assert page.locator("#fuel-start").is_visible()

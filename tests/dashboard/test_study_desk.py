@@ -3,19 +3,21 @@
 import time
 
 import pytest
+from serving import Held
 
 from dashboard import study_desk
 from dashboard.big_table import big_table
-from dashboard.pages.fuel_study import form_from, link_of, results, state_of
+from dashboard.pages.fuel_study import form_from, known_keys, layout, link_of, results, state_of
 from dashboard.pages.sources import shown
 from dashboard.runs import Workshop
 from dashboard.study_desk import Desk, FewAtATime, key_of_study
-from dashboard.study_form import OWN, READY, plan_of
+from dashboard.study_form import NOT_HERE, OWN, READY, plan_of
 from sim import run_checks
 from sim.errors import HaulbenchError, StudyError
-from sim.pool import Here
+from sim.pool import Here, TripPool
 from sim.studies.plan import make_plan
 from sim.studies.question import study_from
+from sim.studies.table import StudyResult
 
 HILL = "grade:-3%,0.6km,500m"
 
@@ -102,7 +104,62 @@ def test_old_studies_are_let_go(desk, monkeypatch):
 
 
 def test_a_study_leaves_room_for_others():
-    assert FewAtATime(Workshop(Slow())).workers == 1
+    """Of all jobs of studies the pool holds one a worker; the rest wait outside, and a cancelled one never comes."""
+
+    class TwoWorkers(Held):
+        workers = 2
+
+    held = TwoWorkers()
+    few = FewAtATime(Workshop(held))
+    jobs = [few.submit(max, number, 0) for number in range(5)]
+    assert len(held.jobs) == 2
+    assert jobs[2].cancel() and jobs[0].cancel() and held.jobs[0].cancelled()
+    assert len(held.jobs) == 3, "the place of the cancelled one is taken"
+    held.jobs[1].set_result("second")
+    held.jobs[2].set_exception(ValueError("third"))
+    assert jobs[1].result() == "second" and isinstance(jobs[3].exception(), ValueError)
+    held.jobs[3].set_result("last")
+    assert jobs[4].result() == "last" and len(held.jobs) == 4
+
+
+def test_a_closed_pool_ends_a_study_in_words():
+    pool = TripPool(1)
+    pool.close()
+    desk = Desk(Workshop(pool))
+    assert "pool of worker processes is closed" in str(wait(desk, "one", desk.join("one", plan(3))).problem)
+
+
+def test_whoever_asks_while_a_study_is_stopping_gets_all_of_it(desk):
+    """The cancel of one must not stop another, not even in the moment in which trips under way are finished."""
+    key = desk.join("one", plan(60))
+    wait(desk, "one", key, lambda running: running.progress and running.progress.done >= 2)
+    desk.leave("one", key)
+    assert desk.join("two", plan(60)) == key
+    finished = wait(desk, "two", key)
+    assert finished.complete and finished.result.trips == 60
+
+
+def test_a_study_stopped_among_its_last_trips_is_not_called_complete(desk):
+    found = plan(6)
+    running = study_desk.Running(found, desk._new_folder())
+    running.result = StudyResult(found, running.folder, complete=True, trips=4, model_version="")
+    running.over = True
+    assert not running.complete and "Stopped: 4 of 6 trips" in str(state_of(running))
+
+
+def test_main_effects_and_refused_combinations_are_named(desk):
+    vary = {"driveline.axle_ratio": ["3.36", "30"], "vehicle.mass_kg": ["20000", "30000"]}
+    tables = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "grade:0%,0.6km"}
+    tables |= {"vary": vary, "report": ["fuel_l_per_100km", "time_s"]}
+    key = desk.join("one", make_plan(study_from(tables, "t", "t")))
+    said = {units: str(results(wait(desk, "one", key), key, units)) for units in ("metric", "us")}
+    assert "2 trips could not be driven" in said["metric"]
+    assert "axle ratio 30, vehicle mass 20000 kg" in said["metric"] and "allowed is 1.5 to 8" in said["metric"]
+    assert "axle ratio 30, vehicle mass 44092 lb" in said["us"]  # 20,000 kg over 0.45359237 kg a pound
+    values = desk.look("one", key).result.column("fuel_l_per_100km")
+    light, heavy = values[0], values[1]
+    assert f"{light - (light + heavy) / 2:.2f} L/100 km" in said["metric"]
+    assert f"+{heavy - (light + heavy) / 2:.2f} L/100 km" in said["metric"]
 
 
 FORM = {"ready": OWN, "roads": [HILL], "trucks": ["long-haul-manual"], "keys": ["drill.hold_gear"], "values": ["7, 8"]}
@@ -121,6 +178,19 @@ def test_a_link_reopens_the_form():
     again = form_from({"?": link_of(form).partition("?")[2]})
     assert plan_of(again).study == plan_of(form).study
     assert form_from({"?": "study=load"})["ready"] == "load"
+    long = "study=own&" + "&".join(f"road={number}" for number in range(80))
+    with pytest.raises(StudyError, match="it may have 60 at most"):
+        form_from({"?": long})
+    assert "it may have 60 at most. The usual question is shown" in str(layout({"?": long}))
+
+
+def test_the_road_speed_limit_can_be_varied():
+    """Its table begins like a word of its own, and is none."""
+    assert plan_of({**FORM, "keys": ["road_speed.limit_km_h"], "values": ["80, 90"]}).total == 2
+
+
+def test_every_key_that_is_offered_may_be_asked():
+    assert not [key for key in known_keys() if key.partition(".")[0] in NOT_HERE]
 
 
 @pytest.mark.parametrize(
