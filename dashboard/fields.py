@@ -72,6 +72,8 @@ TABLES = {
     "engine": "Engine", "engine_brake": "Engine brake: as built", "gearbox": "Gearbox", "driveline": "Clutch and axle",
     "steer_brakes": "Brakes, steer axle", "drive_brakes": "Brakes, drive axles", "trailer_brakes": "Brakes, trailer",
     "drums": "Brake drums", "cooling": "Cooling and fan", "accessories": "Accessories", "speedometer": "Speedometer",
+    "condition": "Wear and faults of the engine", "faults": "Failures on the way", "circuits": "Dialled-in values and meters",
+    "bench": "On the bench",
 }  # fmt: skip
 
 

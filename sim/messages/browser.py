@@ -147,3 +147,31 @@ def port_taken(*, port: int, host: str, reason: str, other: int) -> str:
         f"port {port} on {host} cannot be used ({reason}); another program has it, or it is not allowed: give another with"
         f" --port, for example --port {other}"
     )
+
+
+def large_study(*, trips: int, kilometres: float, most: int, most_km: float) -> str:
+    """Said when a study is too large to be shared by a class."""
+    return (
+        f"{trips} trips over {kilometres:.0f} km are asked for; on the server a study may have {most} trips and {most_km:.0f} km"
+        " at most. Download it and use haulbench study for more"
+    )
+
+
+def many_studies(*, most: int) -> str:
+    """Said when others have studies under way."""
+    return f"{most} studies are under way already; leave them a moment and try again"
+
+
+def nothing_chosen(*, word: str) -> str:
+    """Said when a study has no road or no truck."""
+    return f"no {word} is chosen; use at least one {word}"
+
+
+def no_upload_in_study(*, road: str) -> str:
+    """Said when a study is asked for on an uploaded road."""
+    return f"{road[:80]}: an uploaded road cannot be studied here; use its files with haulbench study"
+
+
+def key_not_here(*, key: str) -> str:
+    """Said when something is to be varied that has its own place, or none on the server."""
+    return f"{key[:80]} cannot be varied here; use table.key of truck or settings, but not simulation, truck, road or settings"

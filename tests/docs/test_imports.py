@@ -24,6 +24,7 @@ LINE = ("units", "laws", "plant", "kernel", "clock", "actors", "trip", "dashboar
 BESIDE: dict[str, set[str]] = {
     "errors": set(),
     "messages": set(),
+    "modelled": set(),
     "compiled": set(),
     "records": set(),
     "sensors": set(),

@@ -107,3 +107,19 @@ def test_the_minutes_of_the_lesson():
     assert 0.0 < seventh["time_s"] - eighth["time_s"] < 60.0
     assert (sixth["time_s"] - eighth["time_s"]) / 60.0 == pytest.approx(12.0, abs=0.5)
     assert sixth["service_brake_applications"] == 0
+
+
+def test_what_is_modelled_and_left_out_is_said_in_one_way():
+    from sim.modelled import LEFT_OUT, MODELLED
+
+    for part, how in MODELLED:
+        assert f"| {part} | {how} |" in README
+    table = README[README.index("| part | how |") : README.index("Left out: side wind")]
+    assert table.count("\n| ") == len(MODELLED)
+    assert f"Left out: {LEFT_OUT}" in README
+
+
+def test_every_picture_of_readme_is_there():
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    root = Path(__file__).resolve().parents[2]
+    assert len(pictures) >= 6 and all((root / name).stat().st_size > 10_000 for name in pictures)

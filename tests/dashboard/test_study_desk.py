@@ -1,0 +1,165 @@
+"""Studies on the server: what may be asked, shared by all who ask the same, stopped when nobody watches, kept within bounds."""
+
+import time
+
+import pytest
+
+from dashboard import study_desk
+from dashboard.big_table import big_table
+from dashboard.pages.fuel_study import form_from, link_of, results, state_of
+from dashboard.pages.sources import shown
+from dashboard.runs import Workshop
+from dashboard.study_desk import Desk, FewAtATime, key_of_study
+from dashboard.study_form import OWN, READY, plan_of
+from sim import run_checks
+from sim.errors import HaulbenchError, StudyError
+from sim.pool import Here
+from sim.studies.plan import make_plan
+from sim.studies.question import study_from
+
+HILL = "grade:-3%,0.6km,500m"
+
+
+class Slow(Here):
+    """One job after the other in this process, each a little later."""
+
+    def submit(self, function, *given):
+        time.sleep(0.01)
+        return super().submit(function, *given)
+
+    def warm(self, also=None):
+        pass
+
+
+def plan(trips, title="t"):
+    tables = {"form": 1, "title": title, "truck": "long-haul-manual", "road": HILL}
+    vary = {"weather.wind_m_s": {"from": -4, "to": 4, "steps": trips}}
+    return make_plan(study_from({**tables, "set": ["start.speed_km_h=40"], "vary": vary}, "t", "t"))
+
+
+@pytest.fixture
+def desk():
+    return Desk(Workshop(Slow()))
+
+
+def wait(desk, watcher, key, until=lambda running: running.over):
+    deadline = time.perf_counter() + 60.0
+    while time.perf_counter() < deadline:
+        running = desk.look(watcher, key)
+        if until(running):
+            return running
+        time.sleep(0.02)
+    raise AssertionError("the study does not end")
+
+
+def test_two_who_ask_the_same_share_one_study(desk):
+    one, other = desk.join("one", plan(30)), desk.join("other", plan(30))
+    assert one == other == key_of_study(plan(30)) != key_of_study(plan(30, "another title"))
+    assert desk.leave("one", one) == 1
+    finished = wait(desk, "other", other)
+    assert finished.result.complete and finished.result.trips == 30, "the cancel of one does not stop the other"
+    assert "All trips are driven." in str(state_of(finished))
+
+
+def test_a_study_that_nobody_watches_stops_and_keeps_what_is_done(desk):
+    key = desk.join("one", plan(200))
+    wait(desk, "one", key, lambda running: running.progress and running.progress.done >= 3)
+    assert desk.leave("one", key) == 0
+    stopped = wait(desk, "one", key)
+    assert 3 <= stopped.result.trips < 200 and not stopped.result.complete
+    assert f"Stopped: {stopped.result.trips} of 200 trips" in str(state_of(stopped))
+    assert "Partial" in str(results(stopped, key, "metric"))
+    again = wait(desk, "two", desk.join("two", plan(200)))
+    assert again.result.complete and again.result.trips == 200
+
+
+def test_a_browser_that_is_closed_is_forgotten(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "FORGOTTEN", 0.05)
+    key = desk.join("gone", plan(400))
+    deadline = time.perf_counter() + 30.0
+    while not desk.look("", key).over and time.perf_counter() < deadline:
+        time.sleep(0.02)
+    assert desk.look("", key).over and desk.look("", key).result.trips < 400
+
+
+def test_large_studies_and_too_many_are_refused(desk):
+    with pytest.raises(
+        StudyError, match=r"601 trips over .* 600 trips and 30000 km at most. Download it and use haulbench"
+    ):
+        desk.join("one", plan(601))
+    desk.join("one", plan(300)), desk.join("one", plan(301))
+    with pytest.raises(StudyError, match="2 studies are under way already; leave them a moment"):
+        desk.join("two", plan(302))
+
+
+def test_old_studies_are_let_go(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 2)
+    keys = []
+    for trips in (2, 3, 4, 5):
+        keys.append(desk.join("one", plan(trips)))
+        wait(desk, "one", keys[-1])
+    assert desk.look("one", keys[0]) is None and desk.look("one", keys[3]) is not None
+
+
+def test_a_study_leaves_room_for_others():
+    assert FewAtATime(Workshop(Slow())).workers == 1
+
+
+FORM = {"ready": OWN, "roads": [HILL], "trucks": ["long-haul-manual"], "keys": ["drill.hold_gear"], "values": ["7, 8"]}
+
+
+def test_a_form_is_a_study():
+    found = plan_of(FORM)
+    assert found.total == 2 and found.study.vary == {"drill.hold_gear": ("7", "8")}
+    assert plan_of({"ready": "load"}).total == 18
+    for ready in READY:
+        assert plan_of({"ready": ready}).total <= study_desk.MOST_TRIPS
+
+
+def test_a_link_reopens_the_form():
+    form = {**FORM, "roads": ["ollen-pass", "wendle-hills"]}
+    again = form_from({"?": link_of(form).partition("?")[2]})
+    assert plan_of(again).study == plan_of(form).study
+    assert form_from({"?": "study=load"})["ready"] == "load"
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"roads": []}, "no road is chosen; use at least one road"),
+        ({"trucks": []}, "no truck is chosen"),
+        ({"roads": ["/etc/passwd"]}, '"/etc/passwd" is not known here; use one of the roads'),
+        ({"roads": ["upload:1"]}, "an uploaded road cannot be studied here"),
+        ({"roads": "all"}, "roads: give one line of text"),
+        ({"roads": [3]}, "roads: give a text of 300 letters"),
+        ({"trucks": ["../truck.toml"]}, "is not known here; use one of the trucks"),
+        ({"keys": ["simulation.tick_s"], "values": ["0.001"]}, "simulation.tick_s cannot be varied here"),
+        ({"keys": ["settings"], "values": ["a,b"]}, "settings cannot be varied here"),
+        ({"keys": ["drill.hold_gaer"]}, "Did you mean drill.hold_gear"),
+        ({"keys": ["drill.hold_gear"], "values": [""]}, "drill.hold_gear"),
+        ({"keys": ["weather.grip"], "values": ["9"]}, "allowed is 0.02 to 1.2"),
+        ({"keys": ["x" * 400]}, "keys: give a text of 300 letters"),
+        ({"ready": "nothing"}, '"nothing" is not known here; use one of the studies'),
+        ({"keys": ["drill.hold_gear"] * 2, "values": ["7", "8"]}, "names drill.hold_gear twice"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused_in_words(changes, message):
+    with pytest.raises(HaulbenchError) as told:
+        plan_of({**FORM, **changes})
+    assert message in str(told.value)
+
+
+def test_a_large_table_is_one_component():
+    table = big_table(["a"], [[("1 km", "1", "number")], [("2 km", "2", "")]], "distances")
+    assert getattr(table, "data-table") == '{"heads": ["a"], "rows": [[["1 km", "1", "number"]], [["2 km", "2", ""]]]}'
+    assert getattr(table, "aria-label") == "distances"
+
+
+def test_checks_are_found_by_words_and_verdict():
+    checks = run_checks()
+    count, table = shown(checks, "droop", "pass")
+    wanted = [each for each in checks if "droop" in f"{each.topic} {each.source} {each.inputs}".lower()]
+    assert f"{len(wanted)} shown" in count.children and len(wanted) > 0
+    assert f'"{wanted[0].id}"' in getattr(table, "data-table")
+    assert "No row has these words" in str(shown(checks, "no such words", "all"))
+    assert shown(checks, "", "fail")[0].children.startswith(f"{len(checks)} of {len(checks)} checks pass; 0 shown")
