@@ -310,7 +310,7 @@ def fault_sheet(sheet: dict[str, Any]) -> str:
         body.append(f"<h3>{entry['number']}. {escaped(entry['test'])} <small>{escaped(entry['time'])}</small></h3>")
         body.append(_table(("reading", "found", "sound truck", "what it tells me"), rows))
     body.append("<h2>Answer</h2>")
-    answers = [
+    answers: list[Sequence[object]] = [
         (
             answer["time"],
             f"{answer['part']}: {answer['failure']}",

@@ -74,14 +74,14 @@ def _open(options: Namespace) -> tuple[dict[str, Any], bytes]:
     file, key = Path(options.file), _key(options)
     try:
         if file.stat().st_size > LONGEST_FILE:
-            raise SettingsError(say.not_a_session(file=options.file, problem="it is too large"))
+            raise SettingsError(say.session_too_large(file=options.file))
         text = file.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise SettingsError(say.no_session(file=options.file)) from None
     except OSError as problem:
         raise SettingsError(say.session_not_read(file=options.file, reason=str(problem.strerror))) from None
     except UnicodeDecodeError:
-        raise SettingsError(say.not_a_session(file=options.file, problem="it is no text")) from None
+        raise SettingsError(say.session_no_text(file=options.file)) from None
     return read_session(text, options.file, key)
 
 

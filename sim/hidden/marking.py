@@ -12,9 +12,9 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
-from sim.hidden.menu import Request, every_request, judged, minutes, perform
+from sim.hidden.menu import Request, every_request, judged, minutes, perform, told_apart
 from sim.hidden.session import Session, hidden_in, requests_of, sound_shop
-from sim.hidden.shop import Shop
+from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
 
 RUBRIC = (
@@ -27,6 +27,7 @@ RUBRIC = (
 PATH_SLACK = 2.0  # assumed: so many times the tests of the shortest path are still sensible
 LEAST_EXPLANATION = 40  # letters, assumed: below it nothing is explained
 MOST_STEPS = 12
+FEW = 24  # candidates
 MOVE_FROM = 0.6  # assumed: a yard test that leaves a larger share is weighed against road and rollers
 
 Findings = tuple[tuple[str, str], ...]
@@ -46,7 +47,7 @@ class Bay:
     def __init__(self, hidden: Hidden, sound: Shop) -> None:
         self.hidden, self.sound = hidden, sound
         self._shops: dict[str, Shop] = {}
-        self._found: dict[tuple[str, Request, tuple[Request, ...]], Findings] = {}
+        self._shown: dict[tuple[str, Request, tuple[Request, ...]], list[Reading]] = {}
 
     def findings(self, cause: Cause, request: Request, before: Sequence[Request] = ()) -> Findings:
         """What a test finds when a cause is in the truck.
@@ -65,21 +66,64 @@ class Bay:
         findings : tuple of (str, str)
             [-]
         """
-        drives = tuple(each for each in before if each.name == "drive") if request.name == "codes" else ()
-        key = (cause.name, request, drives)
-        if key not in self._found:
-            if cause.name not in self._shops:
-                self._shops[cause.name] = Shop(self.hidden_with(cause))
-            shop = self._shops[cause.name]
-            self._found[key] = judged(perform(shop, request, drives), perform(self.sound, request, drives))
-        return self._found[key]
+        return judged(self.readings(cause, request, before), self.readings(None, request, before))
 
-    def hidden_with(self, cause: Cause) -> Hidden:
-        """The same draw with another cause.
+    def readings(self, cause: Cause | None, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
+        """What a test shows when a cause is in the truck.
+
+        Parameters
+        ----------
+        cause : Cause or None
+            None for a sound truck. [-]
+        request : Request
+            [-]
+        before : sequence of Request
+            Tests before it; only drives before reading codes matter. [-]
+
+        Returns
+        -------
+        readings : list of Reading
+            [-]
+        """
+        drives = tuple(each for each in before if each.name == "drive") if request.name == "codes" else ()
+        name = cause.name if cause else ""
+        if (name, request, drives) not in self._shown:
+            if name and name not in self._shops:
+                self._shops[name] = Shop(self.hidden_with(cause))
+            shop = self._shops[name] if name else self.sound
+            self._shown[name, request, drives] = perform(shop, request, drives)
+        return self._shown[name, request, drives]
+
+    def still_like(
+        self, cause: Cause, others: Sequence[Cause], request: Request, before: Sequence[Request]
+    ) -> list[Cause]:
+        """Candidates that a test does not tell from the cause in the truck.
 
         Parameters
         ----------
         cause : Cause
+            What is in the truck. [-]
+        others : sequence of Cause
+            [-]
+        request : Request
+            [-]
+        before : sequence of Request
+            What was asked for before. [-]
+
+        Returns
+        -------
+        left : list of Cause
+            [-]
+        """
+        mine, sound = self.readings(cause, request, before), self.readings(None, request, before)
+        return [each for each in others if not told_apart(mine, self.readings(each, request, before), sound)]
+
+    def hidden_with(self, cause: Cause | None) -> Hidden:
+        """The same draw with another cause.
+
+        Parameters
+        ----------
+        cause : Cause or None
             [-]
 
         Returns
@@ -112,8 +156,7 @@ class Bay:
         """
         left, numbers = [each for each in among if each is not cause], []
         for request, before in evidence:
-            found = self.findings(cause, request, before)
-            left = [each for each in left if self.findings(each, request, before) == found]
+            left = self.still_like(cause, left, request, before)
             numbers.append(len(left))
         return left, numbers
 
@@ -137,9 +180,10 @@ def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
     path: list[tuple[Request, int]] = []
     while left and len(path) < MOST_STEPS:
         before = [request for request, _ in path]
-        kept = {request: _unlike(bay, cause, left, request, before) for request in every_request(False)}
-        if min(len(each) for each in kept.values()) > MOVE_FROM * len(left):
-            kept |= {request: _unlike(bay, cause, left, request, before) for request in every_request(True)}
+        kept = {request: bay.still_like(cause, left, request, before) for request in every_request(False)}
+        fewest = min(len(each) for each in kept.values())
+        if fewest == len(left) or (fewest > MOVE_FROM * len(left) and len(left) <= FEW):
+            kept |= {request: bay.still_like(cause, left, request, before) for request in every_request(True)}
         counts = {request: len(left) - len(each) for request, each in kept.items()}
         best = max(kept, key=lambda request: counts[request] / math.sqrt(minutes(request)))
         if not counts[best]:
@@ -147,12 +191,6 @@ def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
         left = kept[best]
         path.append((best, len(left)))
     return path
-
-
-def _unlike(bay: Bay, cause: Cause, left: Sequence[Cause], request: Request, before: Sequence[Request]) -> list[Cause]:
-    """Candidates that a test does not rule out."""
-    found = bay.findings(cause, request, before)
-    return [each for each in left if bay.findings(each, request, before) == found]
 
 
 def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = None) -> dict[str, Any]:

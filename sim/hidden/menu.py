@@ -27,10 +27,8 @@ FREE_TABLES = ("start", "weather", "cruise", "driver", "retarding", "drill", "fa
 PARTS = {sensor.name: key for key, sensor in SENSORS.items()}
 
 
-class Test(NamedTuple):
+class Procedure(NamedTuple):
     """One kind of test."""
-
-    __test__ = False  # no test of this project
 
     words: str
     minutes: float
@@ -38,36 +36,38 @@ class Test(NamedTuple):
     moves: bool  # on the road or on rollers
 
 
-MENU: dict[str, Test] = {
-    "look": Test("lamp, coolant in the tank", 3.0, (), False),
-    "codes": Test("codes active and earlier, count and freeze frame, after the drives so far", 5.0, (), False),
-    "values": Test("what the controller believes at idle", 5.0, (), False),
-    "idle": Test(
+MENU: dict[str, Procedure] = {
+    "look": Procedure("lamp, coolant in the tank", 3.0, (), False),
+    "codes": Procedure("codes active and earlier, count and freeze frame, after the drives so far", 5.0, (), False),
+    "values": Procedure("what the controller believes at idle", 5.0, (), False),
+    "idle": Procedure(
         "tachometer on the pulley: idle, high idle, and the highest speed after a snap of the pedal", 5.0, (), False
     ),
-    "fan": Test("fan at idle, by eye and tachometer, and whether the controller calls it", 5.0, (), False),
-    "record": Test("every programmed value", 8.0, (), False),
-    "meter": Test(
+    "fan": Procedure("fan at idle, by eye and tachometer, and whether the controller calls it", 5.0, (), False),
+    "record": Procedure("every programmed value", 8.0, (), False),
+    "meter": Procedure(
         "voltage or frequency at the controller's pin: engine at rest, idling, revved; a switch or pedal moved",
         10.0,
         tuple(PARTS),
         False,
     ),
-    "gauge": Test(
+    "gauge": Procedure(
         "an instrument of your own beside the sensor", 15.0, tuple(SENSORS[key].name for key in GAUGES), False
     ),
-    "wire": Test(
+    "wire": Procedure(
         "key off, plug off: resistance of the signal wire end to end, to ground, to supply", 20.0, tuple(PARTS), False
     ),
-    "solenoid": Test("one pair of the engine brake energised by hand: current, and what moves", 20.0, PAIRS, False),
-    "thermostat": Test("the thermostat in a pot of water with a thermometer", 40.0, (), False),
-    "drive": Test("a road, with what driver, stopwatch and tank tell", 15.0, tuple(DRIVES), True),
-    "coast": Test("speed lost on the level with the clutch down", 15.0, (), True),
-    "rollers": Test("full pedal on rollers: power at the wheels, boost", 45.0, (), True),
-    "air gauge": Test("gauge behind the air filter, full pedal on rollers", 30.0, (), True),
-    "exhaust gauge": Test("gauge in the exhaust, full pedal on rollers", 30.0, (), True),
-    "fuel flow": Test("fuel burnt on rollers", 30.0, (), True),
-    "cut-out": Test("one injector after the other cut out on rollers", 45.0, (), True),
+    "solenoid": Procedure(
+        "one pair of the engine brake energised by hand: current, and what moves", 20.0, PAIRS, False
+    ),
+    "thermostat": Procedure("the thermostat in a pot of water with a thermometer", 40.0, (), False),
+    "drive": Procedure("a road, with what driver, stopwatch and tank tell", 15.0, tuple(DRIVES), True),
+    "coast": Procedure("speed lost on the level with the clutch down", 15.0, (), True),
+    "rollers": Procedure("full pedal on rollers: power at the wheels, boost", 45.0, (), True),
+    "air gauge": Procedure("gauge behind the air filter, full pedal on rollers", 30.0, (), True),
+    "exhaust gauge": Procedure("gauge in the exhaust, full pedal on rollers", 30.0, (), True),
+    "fuel flow": Procedure("fuel burnt on rollers", 30.0, (), True),
+    "cut-out": Procedure("one injector after the other cut out on rollers", 45.0, (), True),
 }
 
 
@@ -416,6 +416,45 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
     """
     right = {reading.name: reading for reading in sound}
     return tuple((reading.name, _verdict(reading, right.get(reading.name))) for reading in readings if reading.judged)
+
+
+def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
+    """Whether a test tells two trucks apart: a reading is judged differently, and by more than an instrument's tolerance.
+
+    Parameters
+    ----------
+    one : sequence of Reading
+        [-]
+    other : sequence of Reading
+        Of the same test. [-]
+    sound : sequence of Reading
+        Of the same test. [-]
+
+    Returns
+    -------
+    apart : bool
+        [-]
+
+    Examples
+    --------
+    >>> sound = [Reading("idle", 650.0, "rpm", 15.0)]
+    >>> told_apart([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
+    False
+    """
+    right = {reading.name: reading for reading in sound}
+    others = {reading.name: reading for reading in other if reading.judged}
+    mine = {reading.name: reading for reading in one if reading.judged}
+    if mine.keys() != others.keys():
+        return True
+    for name, reading in mine.items():
+        against, spec = others[name], right.get(name)
+        if _verdict(reading, spec) == _verdict(against, spec):
+            continue
+        if spec is None or isinstance(reading.value, str) or isinstance(against.value, str):
+            return True
+        if abs(reading.value - against.value) > spec.tolerance:
+            return True
+    return False
 
 
 def _verdict(reading: Reading, sound: Reading | None) -> str:

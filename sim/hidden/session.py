@@ -162,11 +162,11 @@ def read_session(text: str, file: str, key: bytes | None = None) -> tuple[Sessio
     try:
         session = json.loads(text)
     except (ValueError, RecursionError):
-        raise SettingsError(say.not_a_session(file=file, problem="it is no JSON")) from None
+        raise SettingsError(say.session_no_text(file=file)) from None
     if not isinstance(session, dict) or session.get("form") != FORM:
-        raise SettingsError(say.not_a_session(file=file, problem="it does not say form 1"))
+        raise SettingsError(say.session_form(file=file, form=FORM))
     if set(session) != set(KEYS) or not isinstance(session.get("case"), dict):
-        raise SettingsError(say.not_a_session(file=file, problem="keys are missing or unknown"))
+        raise SettingsError(say.session_keys(file=file, keys=KEYS))
     if "practice" in session["case"]:
         number = session["case"]["practice"]
         key = practice_key(number if isinstance(number, int) else 0)

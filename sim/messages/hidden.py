@@ -40,9 +40,28 @@ def session_there(*, file: str) -> str:
     return f"{file}: a session is there already; name another file, or --force to begin again"
 
 
-def not_a_session(*, file: str, problem: str) -> str:
-    """Said when a file is no session."""
-    return f"{file}: this is no session of a hidden fault ({problem[:80]}); use a file that haulbench fault start made"
+def session_too_large(*, file: str) -> str:
+    """Said when a file is larger than any session."""
+    return f"{file}: this is no session of a hidden fault: it is too large; use a file that haulbench fault start made"
+
+
+def session_no_text(*, file: str) -> str:
+    """Said when a file is no text, or no JSON."""
+    return (
+        f"{file}: this is no session of a hidden fault: it is no JSON text; use a file that haulbench fault start made"
+    )
+
+
+def session_form(*, file: str, form: int) -> str:
+    """Said when a file is JSON of another kind, or of another version."""
+    return f'{file}: this is no session of a hidden fault: "form" must be {form}; use a file that haulbench fault start made'
+
+
+def session_keys(*, file: str, keys: Sequence[str]) -> str:
+    """Said when a session has other keys than a session has."""
+    return (
+        f"{file}: this is no session of a hidden fault: its keys must be {', '.join(keys)}; use the file as it was made"
+    )
 
 
 def seal_broken(*, file: str) -> str:

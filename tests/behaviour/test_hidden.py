@@ -37,9 +37,10 @@ def bay() -> Bay:
 
 
 def practice_of(name: str) -> int:
-    """Number of a practice case that hides a cause."""
+    """Number of a practice case that hides a cause in the size of the list."""
     cause = named(name)
-    return next(n for n in range(5000) if hidden_by(practice_key(n), {"practice": n}, cause.level).cause is cause)
+    drawn = ((n, hidden_by(practice_key(n), {"practice": n}, cause.level)) for n in range(9000))
+    return next(n for n, hidden in drawn if hidden.cause is cause and hidden.share == 1.0 and hidden.cylinder == 4)
 
 
 # ---------------------------------------------------------------- key
@@ -175,7 +176,7 @@ def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
 # ---------------------------------------------------------------- found, and not by codes alone
 
 
-@pytest.mark.parametrize("name", ["oil pump: worn", "charge-air hose: leaks", "injector: gives no fuel"])
+@pytest.mark.parametrize("name", ["oil pump: worn", "injector: gives no fuel"])
 def test_a_sensible_path_leaves_one_cause(bay, name):
     path = shortest_path(bay, named(name))
     assert path[-1][1] == 0
@@ -397,10 +398,11 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
         (["start", str(tmp_path / "a.json"), "--key-file", str(long)], "--class, --student, --round"),
         (["start", str(tmp_path / "no" / "a.json")], "cannot be written"),
         (["do", str(tmp_path / "b.json"), "idle"], "there is no such session"),
-        (["do", str(there), "idle"], "no session of a hidden fault"),
+        (["do", str(there), "idle"], '"form" must be 1'),
         (["do", str(huge), "idle"], "too large"),
         (["do", str(tmp_path), "idle"], "cannot be read"),
-        (["do", str(tmp_path / "binary.json"), "idle"], "no text"),
+        (["answer", str(there), "--part", "oil pump"], "--failure"),
+        (["do", str(tmp_path / "binary.json"), "idle"], "no JSON text"),
     ]
     for arguments, says in cases:
         assert main(["fault", *arguments]) == 2
@@ -413,7 +415,9 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
 # ---------------------------------------------------------------- marked
 
 
-def answered(name: str, tests: tuple[str, ...], because: tuple[int, ...] = (), words: str = "", part: str = "") -> dict:
+def answered(
+    bay: Bay, name: str, tests: tuple[str, ...], because: tuple[int, ...] = (), words: str = "", part: str = ""
+) -> dict:
     """A session with the right answer, or with a wrong part three times, marked."""
     cause = named(name)
     session, key = start(cause.level, practice_of(name))
@@ -423,12 +427,12 @@ def answered(name: str, tests: tuple[str, ...], because: tuple[int, ...] = (), w
     wrong = named(part) if part else cause
     while not session["closed"]:
         give_answer(session, key, wrong.part, wrong.failure, because, words)
-    return mark(session, key)
+    return mark(session, key, bay=bay)
 
 
-def test_a_proved_and_explained_answer_has_all_points():
+def test_a_proved_and_explained_answer_has_all_points(bay):
     why = "The engine reaches its idle and its power, but only 1900 rpm without load: the governor takes the fuel away early."
-    marking = answered("governor: acts early", ("look", "idle"), words=why)
+    marking = answered(bay, "governor: acts early", ("look", "idle"), words=why)
     assert marking["score"] == 4, marking
     assert marking["evidence_supports"] and not marking["still_possible"]
     assert marking["teaches"] == named("governor: acts early").teaches
@@ -436,28 +440,28 @@ def test_a_proved_and_explained_answer_has_all_points():
     assert marking["shortest_path"][-1]["left"] == 0
 
 
-def test_a_lucky_answer_is_told_what_else_would_fit():
-    marking = answered("air filter: blocked", ("idle",))
+def test_a_lucky_answer_is_told_what_else_would_fit(bay):
+    marking = answered(bay, "air filter: blocked", ("idle",))
     assert marking["failure_right"] and not marking["evidence_supports"]
     assert marking["score"] == 2
     assert {"exhaust: blocked", "fuel supply: low"} <= set(marking["still_possible"])
-    none = answered("governor: acts early", ())
+    none = answered(bay, "governor: acts early", ())
     assert none["score"] == 2 and not none["evidence_supports"]
 
 
-def test_a_wrong_part_has_one_point_and_the_answer_is_then_told():
-    marking = answered("governor: acts early", ("idle",), part="air filter: blocked")
+def test_a_wrong_part_has_one_point_and_the_answer_is_then_told(bay):
+    marking = answered(bay, "governor: acts early", ("idle",), part="air filter: blocked")
     assert (marking["score"], marking["part"], marking["failure"]) == (1, "governor", "acts early")
     assert marking["attempts"] == ATTEMPTS
 
 
-def test_the_right_part_with_another_failure_has_two_points():
-    marking = answered("governor: acts early", ("idle",), part="governor: answers late")
+def test_the_right_part_with_another_failure_has_two_points(bay):
+    marking = answered(bay, "governor: acts early", ("idle",), part="governor: answers late")
     assert marking["part_right"] and not marking["failure_right"] and marking["score"] == 2
 
 
-def test_evidence_that_is_not_named_does_not_count():
-    assert answered("governor: acts early", ("look", "idle"), because=(1,))["evidence_supports"] is False
+def test_evidence_that_is_not_named_does_not_count(bay):
+    assert answered(bay, "governor: acts early", ("look", "idle"), because=(1,))["evidence_supports"] is False
 
 
 def test_plugs_that_were_exchanged_may_be_named_from_either_side():

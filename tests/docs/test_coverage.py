@@ -54,6 +54,14 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     dialled = '["60 m intake temperature 99 C", "90 m clutch switch pressed", "110 m clutch switch let go"]'
     faulty = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--set", "circuits.meters=" + every]
     assert main(["run", "grade:0%,200m", *faulty, "--out", str(pathlib.Path(folder) / "faulty")]) == 0
+    case = str(pathlib.Path(folder) / "case.json")
+    assert main(["fault", "start", case]) == 0
+    for test in ("look", "codes", "record", "rollers", "drive start", "coast", "cut-out", "thermostat", "meter accelerator"):
+        assert main(["fault", "do", case, *test.split()]) == 0
+    for _ in range(3):
+        assert main(["fault", "answer", case, "--part", "key", "--failure", "open", "--because", "1"]) == 0
+    assert main(["fault", "report", case, "--out", str(pathlib.Path(folder) / "hunt")]) == 0
+    assert main(["fault", "list"]) == 0
     assert main(["sheet", "--set", "road_speed.limit_km_h=105", "--out", str(pathlib.Path(folder) / "sheet")]) == 0
     from sim import descent_speeds, gear_facts, gearbox_changes, gearing_chart, grade_histogram, load_route, load_settings
     from sim import load_truck, road_facts, start_of, truck_at
