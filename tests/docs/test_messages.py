@@ -400,6 +400,8 @@ PROVOKING = (
     "tests/studies",
     "tests/bench",
     "tests/dashboard/test_server.py",
+    "tests/dashboard/test_study_desk.py",
+    "tests/behaviour/test_messages_said.py",
     "tests/dashboard/test_workshop.py",
     "tests/dashboard/test_serve_command.py",
     "tests/dashboard/test_gearing_and_roads.py",
