@@ -146,7 +146,7 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
         return
     print(entry_text(entry))
     moved = entry["test"].split()[0] in ("drive", "coast", "rollers", "air", "exhaust", "fuel", "cut-out")
-    print("\n" + (session["cautions"][1] if moved else session["cautions"][2]))
+    print("\n" + session["cautions"][0] + "\n" + session["cautions"][1 if moved else 2])
 
 
 def _work(options: Namespace) -> int:

@@ -121,6 +121,7 @@ SYMPTOMS = [
     ("governor: answers late", "idle", "high idle", "ok"),
     ("governor: answers late", "idle", "highest after a snap", "high"),
     ("fan clutch: seized", "fan", "fan speed at idle", "high"),
+    ("fan clutch: seized", "drive level", "fan heard", "high"),
     ("fan clutch: seized", "fan", "called by the controller", "ok"),
     ("fan switch: shorted low", "fan", "called by the controller", "yes"),
     ("brake: drags", "coast", "speed lost in 25 s", "high"),
