@@ -105,7 +105,7 @@ CAUSES = (
     _circuit("engine-brake selector", "shorted high", 1, "The engine brake does nothing.", SHORT),
     # the codes name more parts than one, or the wrong one
     _circuit("oil pump", "worn", 2, "The oil lamp came on.", SAME_CODE, 65.0),
-    _circuit("oil pressure", "offset", 2, "The oil lamp came on.", SAME_CODE, -135.0),
+    _circuit("oil pressure", "offset", 2, "The oil lamp came on.", SAME_CODE, -133.0),
     _circuit("coolant", "low", 1, "The coolant lamp came on.", SAME_CODE, 60.0),
     _circuit("coolant level", "offset", 1, "The coolant lamp came on.", SAME_CODE, -60.0),
     _circuit(

@@ -14,7 +14,7 @@ from typing import Any
 from sim.hidden.causes import CAUSES, Cause
 
 LEAST_KEY = 16  # bytes of a key of the instructor
-SHARES = (0.9, 1.0, 1.1)  # of the size of a cause, assumed
+SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
 CYLINDERS = 6
 
 

@@ -380,7 +380,6 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
     true = rounded["speed_m_s"][moving]
     needle = rounded["indicated_speed_m_s"][moving]
     off = 100.0 * (float(np.median(needle / true)) - 1.0) if len(true) else 0.0
-    shown_off = round(off, 1) + 0.0
     seconds = summary["time_s"]
     last = float(rounded["speed_m_s"][-1])
     refused = {event["event"] for event in events} & {"cruise_locked_out", "engine_brake_locked_out"}
@@ -388,7 +387,7 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
         Reading("how it ended", summary["ended"].replace("_", " ")),
         Reading("time by stopwatch", round(seconds, 1), "s", 0.03 * seconds),
         Reading("speed at the end, timed", round(last / KILOMETRE_PER_HOUR, 1), "km/h", 2.0),
-        Reading("needle over timed speed", shown_off, "%", 1.5),
+        Reading("needle over timed speed", round(off, 1) + 0.0, "%", 1.5),
         Reading("fuel used", round(summary["fuel_kg"], 3), "kg", 0.03 * summary["fuel_kg"] + 0.002),
         Reading(
             "highest speed, timed", round(float(np.max(rounded["speed_m_s"])) / KILOMETRE_PER_HOUR, 1), "km/h", 2.0

@@ -158,7 +158,7 @@ def test_the_size_that_is_drawn_is_not_the_size_of_the_list():
     highest = [
         float(perform(Shop(Hidden(cause, share)), read_request("air gauge"))[-1].value) for share in sorted(SHARES)
     ]
-    assert highest == sorted(highest) and highest[0] < 0.9 * highest[-1]
+    assert highest == sorted(highest) and highest[0] < 0.95 * highest[-1]
 
 
 def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
