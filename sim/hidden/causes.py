@@ -122,7 +122,7 @@ CAUSES = (
         2,
         "It has less power than it had.",
         "Boost and barometer disagree at rest. Which of the two lies, the code does not say: outside air, measured, does.",
-        -35.0,
+        -32.0,
     ),
     _circuit("coolant temperature", "offset", 2, HOT, OVERHEATS, 30.0),
     Cause(
