@@ -1,4 +1,4 @@
-"""Lab sheets that print: the measured mile with the student's entries, and the record of what is programmed."""
+"""Lab sheets that print: the measured mile, the record of what is programmed, and the hidden fault."""
 
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -273,3 +273,78 @@ def settings_record(truck: str, entries: Sequence[Entry]) -> str:
         f"{_signatures()}"
     )
     return _page("Record of programmed values", body)
+
+
+def fault_sheet(sheet: dict[str, Any]) -> str:
+    """A session of a hidden fault as a page to print: what was asked for and found, and once it is over the marking.
+
+    Parameters
+    ----------
+    sheet : dict
+        A session without its seal, and `marking`, None while it is open. [as named]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    case = ", ".join(f"{name} {value}" for name, value in sheet["case"].items())
+    body = [
+        "<h1>Hidden fault</h1>",
+        f"<p>{escaped(case)}; level {sheet['level']}; begun {escaped(sheet['started'])}</p>",
+        f"<p>The driver says: <b>{escaped(sheet['complaint'])}</b></p>",
+        _cautions(sheet["cautions"]),
+        "<h2>Before the tests</h2>",
+        _table(
+            ("inspection, and what I expect", ""),
+            [(words, None) for words in ("complaint confirmed, fluids, leaks", "I suspect")],
+        ),
+        "<h2>Tests asked for</h2>",
+    ]
+    for entry in sheet["tests"]:
+        rows = []
+        for reading in entry["readings"]:
+            within = f" \u00b1 {reading['within']:g}" if reading.get("within") else ""
+            right = f"{reading['sound']}{within}" if "sound" in reading else ""
+            rows.append((reading["name"], f"{reading['value']} {reading['unit']}".strip(), right, None))
+        body.append(f"<h3>{entry['number']}. {escaped(entry['test'])} <small>{escaped(entry['time'])}</small></h3>")
+        body.append(_table(("reading", "found", "sound truck", "what it tells me"), rows))
+    body.append("<h2>Answer</h2>")
+    answers: list[Sequence[object]] = [
+        (
+            answer["time"],
+            f"{answer['part']}: {answer['failure']}",
+            ", ".join(str(number) for number in answer["because"]) or "all",
+            answer["explanation"],
+            "right" if answer["failure_right"] else "part right" if answer["part_right"] else "another part",
+        )
+        for answer in sheet["answers"]
+    ]
+    body.append(_table(("time", "part and failure", "because of tests", "why", "worth"), answers or [(None,) * 5]))
+    body.append(
+        _fault_marking(sheet["marking"]) if sheet["marking"] else f"<p>Attempts left: {sheet['attempts_left']}.</p>"
+    )
+    body.append(_signatures())
+    return _page("Hidden fault", "\n".join(body))
+
+
+def _fault_marking(marking: dict[str, Any]) -> str:
+    """What a session is worth, and why."""
+    which = f" (cylinder {marking['cylinder']})" if marking["cylinder"] else ""
+    parts = [
+        "<h2>Marking</h2>",
+        f"<p>It was: <b>{escaped(marking['part'])}: {escaped(marking['failure'])}{which}</b>. {escaped(marking['teaches'])}</p>",
+        f"<p>Rubric: <b>{marking['score']} of 4</b>: {escaped(marking['score_words'])}.</p>",
+        _table(("points", "means"), [(points, words) for points, words in marking["rubric"]], numbers=(0,)),
+        f"<h3>What the evidence left of {marking['candidates'] - 1} other causes</h3>",
+        _table(
+            ("test", "asked for", "left"),
+            [(s["number"], s["test"], s["left"]) for s in marking["evidence"]],
+            numbers=(0, 2),
+        ),
+        f"<p>Still possible: {escaped(', '.join(marking['still_possible']) or 'nothing else')}.</p>",
+        f"<h3>A short path, about {marking['shortest_path_minutes']:.0f} minutes; yours took {marking['tests_used']} tests,"
+        f" {marking['minutes_used']:.0f} minutes</h3>",
+        _table(("test", "left"), [(step["test"], step["left"]) for step in marking["shortest_path"]], numbers=(1,)),
+    ]
+    return "\n".join(parts)

@@ -103,6 +103,47 @@ def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
     dyno.add_argument("--json", action="store_true", help="print summary and columns as JSON and nothing else")
 
 
+def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The hidden fault."""
+    fault = commands.add_parser(
+        "fault",
+        help="a hidden fault: drive, read, measure, then name part and failure",
+        description="Hides one root cause in a truck. The tests asked for, with their times, are kept in a session file; it holds"
+        " neither the answer nor the key. Whoever has this program and the file of a practice case can work the answer out: on a"
+        " student's own machine it is kept from a casual look only. With --key-file the fault follows from a key that only the"
+        " instructor has; then run these commands on the instructor's machine.",
+    )
+    steps = fault.add_subparsers(dest="step", metavar="STEP", required=True, parser_class=Parser)
+
+    def step(name: str, words: str, file: bool = True) -> Parser:
+        parser = steps.add_parser(name, help=words)
+        if file:
+            parser.add_argument("file", metavar="FILE", help="the session, a JSON file")
+            parser.add_argument("--key-file", metavar="KEY", help="the instructor's key: a file of at least 16 bytes")
+        parser.add_argument("--json", action="store_true", help="print JSON and nothing else")
+        return parser
+
+    start = step("start", "begin a session")
+    start.add_argument("--level", type=int, default=1, help="1 codes lead to the part, 2 codes mislead, 3 no code (1)")
+    start.add_argument("--practice", type=int, default=0, metavar="N", help="number of a practice case (0)")
+    for name in ("class", "student", "round"):
+        dest = "class_name" if name == "class" else name
+        start.add_argument(f"--{name}", dest=dest, default="", metavar="NAME", help=f"{name}, for a case with a key")
+    start.add_argument("--force", action="store_true", help="begin again although the file is there")
+    do = step("do", "make a test: see fault list")
+    do.add_argument("test", nargs="+", metavar="TEST", help="for example: drive climb, or meter coolant temperature")
+    step("work", "ask test after test at the keyboard")
+    answer = step("answer", "name part and failure")
+    answer.add_argument("--part", required=True, help="see fault list")
+    answer.add_argument("--failure", required=True, help="see fault list")
+    answer.add_argument("--because", type=int, action="append", default=[], metavar="N", help="number of a test (all)")
+    answer.add_argument("--explain", default="", metavar="TEXT", help="why, in your words")
+    report = step("report", "the lab sheet; with the marking once the session is over")
+    report.add_argument("--out", metavar="DIR", help="folder for sheet.html and sheet.json")
+    report.add_argument("--force", action="store_true", help="write into --out although it is not empty")
+    step("list", "tests, parts and failures", file=False)
+
+
 def _parser() -> Parser:
     """The commands and their flags."""
     parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
@@ -176,6 +217,7 @@ def _parser() -> Parser:
     _add_output(sheet)
     sheet.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
+    _add_fault(commands)
     listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
@@ -213,7 +255,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             parser.print_help()
             return 0
-        from sim.command import actions, bench, calibrating, importing, serving, studying
+        from sim.command import actions, bench, calibrating, hunting, importing, serving, studying
 
         action = {
             "run": actions.run,
@@ -222,6 +264,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             "route": importing.make_route,
             "speedo": calibrating.speedo,
             "sheet": calibrating.sheet,
+            "fault": hunting.fault,
             "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,

@@ -15,6 +15,7 @@ imported.
     bench       the engine on the bench
     faults      failures that occur, values dialled in, meters
     speedometer the measured mile
+    hidden      the hidden fault: its session, its key, tests and answers
     browser     what comes over the network
     running     a trip that breaks off, and the command line
     studies     studies: asked, driven, kept

@@ -54,6 +54,20 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     dialled = '["60 m intake temperature 99 C", "90 m clutch switch pressed", "110 m clutch switch let go"]'
     faulty = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--set", "circuits.meters=" + every]
     assert main(["run", "grade:0%,200m", *faulty, "--out", str(pathlib.Path(folder) / "faulty")]) == 0
+    from sim.hidden import marking, menu, shop
+    # as plain Python a visit to the shop is short, and few causes and tests are weighed against each other
+    shop.WARMING, shop.SNAP, shop.MOVED, shop.COAST_TIME = 6.0, 0.5, 0.1, 0.5
+    marking.CAUSES, every = marking.CAUSES[:3], menu.every_request(False)
+    marking.every_request = lambda moves: [] if moves else every[:3]
+    case = str(pathlib.Path(folder) / "case.json")
+    assert main(["fault", "start", case]) == 0
+    tests = ("look", "codes", "record", "idle", "fan", "coast", "thermostat", "meter accelerator", "meter fan switch")
+    for test in (*tests, "gauge boost pressure", "wire key", "solenoid front", "drive grade:0%,60m start.speed_km_h=50"):
+        assert main(["fault", "do", case, *test.split()]) == 0
+    for _ in range(3):
+        assert main(["fault", "answer", case, "--part", "key", "--failure", "open", "--because", "1"]) == 0
+    assert main(["fault", "report", case, "--out", str(pathlib.Path(folder) / "hunt")]) == 0
+    assert main(["fault", "list"]) == 0
     assert main(["sheet", "--set", "road_speed.limit_km_h=105", "--out", str(pathlib.Path(folder) / "sheet")]) == 0
     from sim import descent_speeds, gear_facts, gearbox_changes, gearing_chart, grade_histogram, load_route, load_settings
     from sim import load_truck, road_facts, start_of, truck_at

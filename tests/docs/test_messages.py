@@ -396,6 +396,7 @@ PROVOKING = (
     "tests/laws/test_safe_speed.py",
     "tests/behaviour/test_sensors.py::test_a_text_that_cannot_be_read_says_what_can",
     "tests/behaviour/test_speedo.py",
+    "tests/behaviour/test_hidden.py",
     "tests/studies",
     "tests/bench",
     "tests/dashboard/test_server.py",

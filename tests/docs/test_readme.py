@@ -25,6 +25,11 @@ def test_readme_opens_with_the_job_in_one_paragraph():
 def test_command_runs(command, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HAULBENCH_STUDIES", str(tmp_path / "home"))
+    if command.startswith("haulbench fault"):  # one session, step after step
+        for before in COMMANDS[: COMMANDS.index(command)]:
+            if before.startswith("haulbench fault"):
+                assert main(shlex.split(before)[1:]) == 0
+        capsys.readouterr()
     assert main(shlex.split(command)[1:]) == 0
     assert "A teaching model" in capsys.readouterr().out
 

@@ -1,0 +1,507 @@
+"""The tests a student can ask for: by name, with the time they take, what they show, and how a reading is judged.
+
+A reading is judged as a mechanic does: against that of a sound truck of the same kind, low, high or within the tolerance, and by
+its words where it is no number. The times are assumed; they only weigh one path against another.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sim.errors import SettingsError
+from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, shown_value
+from sim.messages import hidden as say
+from sim.sensors import SENSORS
+from sim.specs import PAIRS
+from sim.units import from_si
+
+VOLTS = 0.12  # V, assumed: what a meter on a long wire is good for
+SPREAD = 0.5  # V, assumed: a signal that wanders further at idle is loose
+TOLERANCES = {"kpa": 12.0, "c": 6.0, "percent": 3.0, "rpm": 25.0, "km_h": 2.0, "": 0.5}
+PERCENT_OF_LEVEL = 8.0
+POWER = 0.04  # of a sound truck's, assumed
+LONGEST_ROAD = 25000.0  # m of a road of the student's own
+# tables of the settings that are the driver's and the road's, not the truck's
+FREE_TABLES = ("start", "weather", "cruise", "driver", "retarding", "drill", "fan", "shifting")
+PARTS = {sensor.name: key for key, sensor in SENSORS.items()}
+
+
+class Procedure(NamedTuple):
+    """One kind of test."""
+
+    words: str
+    minutes: float
+    takes: tuple[str, ...]  # what may follow the name; empty for nothing
+    moves: bool  # on the road or on rollers
+
+
+MENU: dict[str, Procedure] = {
+    "look": Procedure("lamp, coolant in the tank", 3.0, (), False),
+    "codes": Procedure("codes active and earlier, count and freeze frame, after the drives so far", 5.0, (), False),
+    "values": Procedure("what the controller believes at idle", 5.0, (), False),
+    "idle": Procedure(
+        "tachometer on the pulley: idle, high idle, and the highest speed after a snap of the pedal", 5.0, (), False
+    ),
+    "fan": Procedure("fan at idle, by eye and tachometer, and whether the controller calls it", 5.0, (), False),
+    "record": Procedure("every programmed value", 8.0, (), False),
+    "meter": Procedure(
+        "voltage or frequency at the controller's pin: engine at rest, idling, revved; a switch or pedal moved",
+        10.0,
+        tuple(PARTS),
+        False,
+    ),
+    "gauge": Procedure(
+        "an instrument of your own beside the sensor", 15.0, tuple(SENSORS[key].name for key in GAUGES), False
+    ),
+    "wire": Procedure(
+        "key off, plug off: resistance of the signal wire end to end, to ground, to supply", 20.0, tuple(PARTS), False
+    ),
+    "solenoid": Procedure(
+        "one pair of the engine brake energised by hand: current, and what moves", 20.0, PAIRS, False
+    ),
+    "thermostat": Procedure("the thermostat in a pot of water with a thermometer", 40.0, (), False),
+    "drive": Procedure("a road, with what driver, stopwatch and tank tell", 15.0, tuple(DRIVES), True),
+    "coast": Procedure("speed lost on the level with the clutch down", 15.0, (), True),
+    "rollers": Procedure("full pedal on rollers: power at the wheels, boost", 45.0, (), True),
+    "air gauge": Procedure("gauge behind the air filter, full pedal on rollers", 30.0, (), True),
+    "exhaust gauge": Procedure("gauge in the exhaust, full pedal on rollers", 30.0, (), True),
+    "fuel flow": Procedure("fuel burnt on rollers", 30.0, (), True),
+    "cut-out": Procedure("one injector after the other cut out on rollers", 45.0, (), True),
+}
+
+
+class Request(NamedTuple):
+    """A test with what follows its name."""
+
+    name: str
+    about: str = ""
+    changes: tuple[str, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """As a student writes it. [-]"""
+        return " ".join(word for word in (self.name, self.about, *self.changes) if word)
+
+
+def read_request(text: str) -> Request:
+    """Reads what a student asks for.
+
+    Parameters
+    ----------
+    text : str
+        Name of a test, and what it is about. [-]
+
+    Returns
+    -------
+    request : Request
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        There is no such test, or it is not about that.
+
+    Examples
+    --------
+    >>> read_request("meter coolant temperature")
+    Request(name='meter', about='coolant temperature', changes=())
+    >>> read_request("drive grade:4%,2km weather.temperature_c=35").about
+    'grade:4%,2km'
+    """
+    words = " ".join(text.split())
+    name = next(
+        (name for name in sorted(MENU, key=len, reverse=True) if words == name or words.startswith(f"{name} ")), None
+    )
+    if name is None:
+        raise SettingsError(say.no_test(text=words, known=list(MENU)))
+    about, takes = words[len(name) :].strip(), MENU[name].takes
+    if name == "drive":
+        return _read_drive(about)
+    if about and not takes:
+        raise SettingsError(say.takes_nothing(name=name, about=about))
+    if takes and about not in takes:
+        raise SettingsError(say.about_what(name=name, about=about, known=takes))
+    return Request(name, about)
+
+
+def _read_drive(about: str) -> Request:
+    """A drive by name, or a road with settings."""
+    named = next(
+        (name for name in sorted(DRIVES, key=len, reverse=True) if about == name or about.startswith(f"{name} ")), None
+    )
+    words = about[len(named) :].split() if named else about.split()
+    road = named or (words.pop(0) if words else "")
+    if not road:
+        raise SettingsError(say.about_what(name="drive", about="", known=tuple(DRIVES)))
+    for change in words:
+        table = change.partition(".")[0]
+        if table not in FREE_TABLES or "=" not in change:
+            raise SettingsError(say.not_the_drivers(change=change, tables=FREE_TABLES))
+    return Request("drive", road, tuple(words))
+
+
+def check_request(request: Request) -> None:
+    """Refuses a drive that cannot be made, before it is recorded.
+
+    Parameters
+    ----------
+    request : Request
+        [-]
+
+    Raises
+    ------
+    HaulbenchError
+        The road or a setting cannot be used.
+    """
+    if request.name != "drive":
+        return
+    from sim.files import load_settings
+    from sim.route import load_route
+
+    road, named = DRIVES.get(request.about, (request.about, ()))
+    load_settings(None, [*named, *request.changes])
+    length = load_route(road).length
+    if length > LONGEST_ROAD:
+        raise SettingsError(
+            say.road_too_long(road=request.about, length_km=length / 1000.0, most_km=LONGEST_ROAD / 1000.0)
+        )
+
+
+# ---------------------------------------------------------------- what each shows
+
+
+def perform(shop: Shop, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
+    """Makes a test.
+
+    Parameters
+    ----------
+    shop : Shop
+        [-]
+    request : Request
+        [-]
+    before : sequence of Request
+        What was asked for before, for the codes that the drives have left. [-]
+
+    Returns
+    -------
+    readings : list of Reading
+        [-]
+    """
+    if request.name == "drive":
+        return shop.drive(request.about, request.changes)[0]
+    if request.name == "codes":
+        return _codes(shop, before)
+    return _SHOWN[request.name](shop, request.about)
+
+
+def _codes(shop: Shop, before: Sequence[Request]) -> list[Reading]:
+    """Codes of the yard and of the drives so far."""
+    found: dict[tuple[int, int], dict[str, Any]] = {}
+    lists = [shop.drive(request.about, request.changes)[1] for request in before if request.name == "drive"]
+    for codes in (*lists, shop.yard["codes"]):
+        for code in found.values():
+            code["active"] = False
+        for code in codes:
+            key = (code["spn"], code["fmi"])
+            count = found.get(key, {}).get("count", 0) + code["count"]
+            frame = found[key]["freeze_frame"] if key in found else code["freeze_frame"]
+            found[key] = {**code, "count": count, "freeze_frame": frame}
+    numbers = ", ".join(f"{spn}/{mode}" for spn, mode in sorted(found))
+    readings = [Reading("codes (SPN/FMI)", numbers or "none")]
+    for (spn, mode), code in sorted(found.items()):
+        frame = code["freeze_frame"]
+        state = "active" if code["active"] else "earlier"
+        readings.append(
+            Reading(
+                f"{spn}/{mode}", f"{code['words']}; {state}; count {code['count']}; lamp {code['lamp']}", judged=False
+            )
+        )
+        frozen = (
+            f"{frame['engine_speed_rpm']:.0f} rpm, {from_si(frame['indicated_speed_m_s'], 'km_h'):.0f} km/h shown, pedal"
+            f" {frame['accelerator_percent']:.0f} %, boost {frame['boost_kpa']:.0f} kPa, coolant"
+            f" {frame['coolant_temperature_c']:.0f} C, oil {frame['oil_pressure_kpa']:.0f} kPa"
+        )
+        readings.append(Reading(f"{spn}/{mode} freeze frame", frozen, judged=False))
+    return readings
+
+
+def _tolerance(key: str) -> float:
+    """What a value of a sensor may be off a sound truck's."""
+    return PERCENT_OF_LEVEL if key == "coolant_level" else TOLERANCES[SENSORS[key].unit]
+
+
+def _values(shop: Shop, _: str) -> list[Reading]:
+    """What the controller believes."""
+    readings = []
+    for key, value in shop.yard["believed"].items():
+        number, unit = shown_value(key, value)
+        readings.append(Reading(SENSORS[key].name, number, unit, _tolerance(key)))
+    return readings
+
+
+def _signal(name: str, key: str, value: float) -> Reading:
+    """A reading of a meter."""
+    wheel = SENSORS[key].kind == "wheel"
+    return Reading(
+        name, round(value, 1 if wheel else 2), "Hz" if wheel else "V", max(VOLTS, 0.04 * value if wheel else 0.0)
+    )
+
+
+def _meter(shop: Shop, about: str) -> list[Reading]:
+    """Pin of a part in several states."""
+    key, yard = PARTS[about], shop.yard
+    kind = SENSORS[key].kind
+    if kind == "switch":
+        released, pressed = yard["moved"][key]
+        return [_signal("released or off", key, released), _signal("pressed or on", key, pressed)]
+    if kind == "ladder":
+        return [_signal(f"position {place}", key, value) for place, value in enumerate(yard["selector"], start=1)]
+    low, high = yard["between"][key]
+    readings = [_signal("engine at rest", key, yard["rest"][key][0]), _signal("idling", key, yard["idle"][key][0])]
+    readings.append(_signal("revved" if kind != "pedal" else "pedal down", key, yard["revved"][key][0]))
+    if kind != "wheel":
+        readings.append(Reading("wanders at idle by", round(high - low, 2), "V", SPREAD))
+    return readings
+
+
+def _gauge(shop: Shop, about: str) -> list[Reading]:
+    """What is true, by an instrument of one's own."""
+    key, yard = PARTS[about], shop.yard
+    readings = []
+    for state, words in (("rest", "engine at rest"), ("idle", "idling"), ("revved", "revved")):
+        number, unit = shown_value(key, yard[state][key][1])
+        readings.append(Reading(words, number, unit, _tolerance(key)))
+    return readings
+
+
+def _ohms(value: float) -> str:
+    """A resistance in words a meter would show."""
+    return "no way through" if np.isinf(value) else f"{value:.1f} ohm"
+
+
+def _wire(shop: Shop, about: str) -> list[Reading]:
+    """Resistances of a signal wire."""
+    found = shop.yard["wires"][PARTS[about]]
+    return [Reading(name.replace("_", " "), _ohms(value)) for name, value in found.items()]
+
+
+def _solenoid(shop: Shop, pair: str) -> list[Reading]:
+    """One solenoid energised by hand."""
+    current, works = shop.yard["solenoids"][pair]
+    return [
+        Reading("current", "flows" if current == "flows" else "none"),
+        Reading("cylinders that move", works, "", 0.5),
+    ]
+
+
+def _look(shop: Shop, _: str) -> list[Reading]:
+    """Once around the truck."""
+    level = 100.0 * shop.yard["idle"]["coolant_level"][1]
+    return [
+        Reading("lamp, engine idling", shop.yard["lamp"]),
+        Reading("coolant in the tank", round(level), "%", PERCENT_OF_LEVEL),
+    ]
+
+
+def _idle(shop: Shop, _: str) -> list[Reading]:
+    """Speeds of the engine in neutral."""
+    names = (
+        ("idle", "idle_rpm", 15.0),
+        ("high idle", "high_idle_rpm", 40.0),
+        ("highest after a snap", "peak_rpm", 40.0),
+    )
+    return [Reading(words, round(shop.yard[name]), "rpm", tolerance) for words, name, tolerance in names]
+
+
+def _fan(shop: Shop, _: str) -> list[Reading]:
+    """The fan at idle."""
+    called = "yes" if shop.yard["fan_called"] else "no"
+    return [
+        Reading("fan speed at idle", round(shop.yard["fan_rpm"]), "rpm", 60.0),
+        Reading("called by the controller", called),
+    ]
+
+
+def _record(shop: Shop, _: str) -> list[Reading]:
+    """Every programmed value."""
+    readings = []
+    for key, (value, unit) in shop.programmed.items():
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            readings.append(Reading(key, str(value).lower(), unit))
+        else:
+            readings.append(Reading(key, round(float(value), 2), unit, 0.005 * abs(float(value)) + 1e-6))
+    return readings
+
+
+def _at_speed(shop: Shop, column: str, unit: str, share: float, least: float) -> list[Reading]:
+    """A column of the sweep, speed by speed."""
+    readings = []
+    for rpm, value in zip(ROLLER_SPEEDS, shop.rollers[column], strict=True):
+        shown: float | str = round(float(value), 1) if np.isfinite(value) else "not reached"
+        tolerance = max(share * abs(shown), least) if isinstance(shown, float) else 0.0
+        readings.append(Reading(f"at {rpm} rpm", shown, unit, tolerance))
+    return readings
+
+
+def _rollers(shop: Shop, _: str) -> list[Reading]:
+    """Power and boost at full pedal."""
+    power = _at_speed(shop, "wheel_power_kw", "kW", POWER, 3.0)
+    boost = _at_speed(shop, "boost_kpa", "kPa", 0.06, 5.0)
+    return [each._replace(name=f"power {each.name}") for each in power] + [
+        each._replace(name=f"boost {each.name}") for each in boost
+    ]
+
+
+def _cut_out(shop: Shop, _: str) -> list[Reading]:
+    """What each cylinder gives."""
+    lost = shop.cut_out
+    return [
+        Reading(f"power lost without cylinder {n}", round(each, 1), "%", 10.0) for n, each in enumerate(lost, start=1)
+    ]
+
+
+def _thermostat(shop: Shop, _: str) -> list[Reading]:
+    """The thermostat in hot water."""
+    return [Reading("begins to open", round(shop.truck.cooling.thermostat_opens_c), "C", 4.0)]
+
+
+def _coast(shop: Shop, _: str) -> list[Reading]:
+    """What the road takes."""
+    return [Reading("speed lost in 25 s", round(from_si(shop.coasting, "km_h"), 1), "km/h", 0.5)]
+
+
+_SHOWN: dict[str, Callable[[Shop, str], list[Reading]]] = {
+    "look": _look,
+    "values": _values,
+    "idle": _idle,
+    "fan": _fan,
+    "record": _record,
+    "meter": _meter,
+    "gauge": _gauge,
+    "wire": _wire,
+    "solenoid": _solenoid,
+    "thermostat": _thermostat,
+    "coast": _coast,
+    "rollers": _rollers,
+    "air gauge": lambda shop, _: _at_speed(shop, "intake_depression_kpa", "kPa", 0.1, 3.0),
+    "exhaust gauge": lambda shop, _: _at_speed(shop, "back_pressure_kpa", "kPa", 0.1, 5.0),
+    "fuel flow": lambda shop, _: _at_speed(shop, "fuel_rate_g_s", "g/s", POWER, 0.3),
+    "cut-out": _cut_out,
+}
+
+
+# ---------------------------------------------------------------- judged
+
+
+def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple[str, str], ...]:
+    """Readings against those of a sound truck: ok, low, high, or the words.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        [-]
+    sound : sequence of Reading
+        Of the same test. [-]
+
+    Returns
+    -------
+    findings : tuple of (str, str)
+        Name of each judged reading and what it says. [-]
+
+    Examples
+    --------
+    >>> judged([Reading("idle", 570.0, "rpm", 15.0)], [Reading("idle", 650.0, "rpm", 15.0)])
+    (('idle', 'low'),)
+    """
+    right = {reading.name: reading for reading in sound}
+    return tuple((reading.name, _verdict(reading, right.get(reading.name))) for reading in readings if reading.judged)
+
+
+def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
+    """Whether a test tells two trucks apart: a reading is judged differently, and by more than an instrument's tolerance.
+
+    Parameters
+    ----------
+    one : sequence of Reading
+        [-]
+    other : sequence of Reading
+        Of the same test. [-]
+    sound : sequence of Reading
+        Of the same test. [-]
+
+    Returns
+    -------
+    apart : bool
+        [-]
+
+    Examples
+    --------
+    >>> sound = [Reading("idle", 650.0, "rpm", 15.0)]
+    >>> told_apart([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
+    False
+    """
+    right = {reading.name: reading for reading in sound}
+    others = {reading.name: reading for reading in other if reading.judged}
+    mine = {reading.name: reading for reading in one if reading.judged}
+    if mine.keys() != others.keys():
+        return True
+    for name, reading in mine.items():
+        against, spec = others[name], right.get(name)
+        if _verdict(reading, spec) == _verdict(against, spec):
+            continue
+        if spec is None or isinstance(reading.value, str) or isinstance(against.value, str):
+            return True
+        if abs(reading.value - against.value) > spec.tolerance:
+            return True
+    return False
+
+
+def _verdict(reading: Reading, sound: Reading | None) -> str:
+    """One reading judged."""
+    if sound is None:
+        return str(reading.value)
+    if isinstance(reading.value, str) or isinstance(sound.value, str):
+        return (
+            "ok" if reading.value == sound.value else str(reading.value) if isinstance(reading.value, str) else "other"
+        )
+    tolerance = sound.tolerance
+    if abs(reading.value - sound.value) <= tolerance:
+        return "ok"
+    return "low" if reading.value < sound.value else "high"
+
+
+def every_request(moves: bool) -> list[Request]:
+    """Every test of the menu with everything it may be about.
+
+    Parameters
+    ----------
+    moves : bool
+        Those on the road and on rollers, or those in the yard. [-]
+
+    Returns
+    -------
+    requests : list of Request
+        [-]
+    """
+    found = []
+    for name, test in MENU.items():
+        if test.moves == moves:
+            found += [Request(name, about) for about in test.takes] if test.takes else [Request(name)]
+    return found
+
+
+def minutes(request: Request) -> float:
+    """How long a test takes in a shop, about.
+
+    Parameters
+    ----------
+    request : Request
+        [-]
+
+    Returns
+    -------
+    minutes : float
+        [min]
+    """
+    return MENU[request.name].minutes

@@ -1,0 +1,431 @@
+"""The truck with what is hidden in it: on the road, in the yard and on rollers, and what instruments show of it.
+
+Every reading comes from the same plant and the same controller as a trip. A run is made once and read by many tests. What is
+shown is what an instrument, a stopwatch or a screen shows, rounded as it would be, never a parameter of the cause.
+"""
+
+from functools import cache, cached_property
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sim.actors import brake_stages, diagnosis, fan, faults
+from sim.actors.scene import Scene
+from sim.bench.stand import Stand
+from sim.clock import Clock, Process
+from sim.files import TruckFile, changed_truck, load_settings, load_truck
+from sim.hidden.causes import occurrence_text
+from sim.hidden.key import Hidden
+from sim.meter import Look, wire_check
+from sim.plant import working_cylinders
+from sim.route import Route, load_route
+from sim.sensors import SENSORS
+from sim.sheet import settings_sheet
+from sim.specs import PAIRS, Settings, Truck
+from sim.speedo import calibration_of
+from sim.trip import prepare, run_trip
+from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, from_si, unit_name
+
+TRUCK = "long-haul-manual"
+ALWAYS = ("faults.watch=true", "faults.told=false", "faults.shutdown=false")
+YARD = "grade:0%,2km"
+WARMING = 45.0  # s of idle in the yard, in which a loose plug shows
+SNAP = 8.0  # s at full pedal in neutral
+MOVED = 2.0  # s a switch or pedal is held for the meter
+SAMPLE = 0.5  # s
+COAST_FROM, COAST_TIME = 60.0, 25.0  # km/h, s with the clutch down
+ROLLERS = ("bench.form=chassis", "bench.lowest_rpm=1000")
+ROLLER_SPEEDS = (1100, 1300, 1500, 1700, 1900)  # rpm
+ROLLER_RATE = 20.0  # rpm/s
+HEARD = 0.5  # fan over engine speed, assumed: above it a fan is heard
+CUT_RPM, CUT_TIME = 1200.0, 6.0  # rpm, s
+LOG_S = 0.1
+HANDS = {
+    "retarding_switch": "hand_retarding",
+    "cruise_switch": "hand_cruise",
+    "set_button": "hand_set",
+    "resume_button": "hand_resume",
+    "fan_switch": "hand_fan",
+}
+GAUGES = {
+    "boost": "boost gauge, absolute",
+    "barometer": "outside air, barometer of the shop",
+    "oil_pressure": "mechanical oil gauge",
+    "coolant": "thermometer in the coolant",
+    "fuel_temperature": "thermometer in the fuel",
+    "intake": "thermometer in the intake",
+    "oil": "thermometer in the oil",
+    "coolant_level": "coolant seen in the tank",
+    "crank": "tachometer on the pulley",
+}
+
+# drives with a name: road, and settings beside those of the student
+DRIVES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "level": ("grade:0%,4km", ("start.speed_km_h=60", "cruise.set_speed_km_h=80")),
+    "climb": ("grade:3%,3km", ("start.speed_km_h=60",)),
+    "start": ("grade:1%,800m", ("start.speed_km_h=0",)),
+    **{
+        f"descent {stage}": (
+            "grade:-5%,900m,900m",
+            (
+                "start.speed_km_h=45",
+                "start.gear=8",
+                "drill.hold_gear=8",
+                "driver.descent_km_h=40",
+                f"retarding.selector={stage}",
+                "drill.service_brakes=false",
+            ),
+        )
+        for stage in (1, 2, 3)
+    },
+}
+
+
+class Reading(NamedTuple):
+    """What an instrument shows; a number within its tolerance of a sound truck's is no finding."""
+
+    name: str
+    value: float | str
+    unit: str = ""
+    tolerance: float = 0.0
+    judged: bool = True
+
+
+def _held(scene: Scene, feet: dict[str, float]) -> Process:
+    """The feet of who stands by: they stay where they are whatever the controller does."""
+    while True:
+        yield scene.changed()
+        scene.clock.set(accelerator_mode=0.0, **feet)
+
+
+@cache
+def _as_new() -> TruckFile:
+    """The truck as it left the works."""
+    return load_truck(TRUCK)
+
+
+class Shop:
+    """One truck and everything that can be done with it.
+
+    Parameters
+    ----------
+    hidden : Hidden
+        What is wrong with it; its cause None for a sound truck. [-]
+    """
+
+    def __init__(self, hidden: Hidden) -> None:
+        self.hidden = hidden
+        sound = _as_new().truck
+        self._told = f"speedometer.programmed_pulses_per_mile={calibration_of(sound).fitted_pulses_per_mile:.0f}"
+        self._truck_changes, self._settings_changes = self._changes(sound)
+        self._driven: dict[tuple[str, ...], tuple[list[Reading], list[dict[str, Any]]]] = {}
+
+    # ------------------------------------------------------------ what is changed
+
+    def _changes(self, sound: Truck) -> tuple[list[str], list[str]]:
+        """Changes of truck and settings that make the cause."""
+        cause, share = self.hidden.cause, self.hidden.share
+        truck, settings = [self._told], [*ALWAYS, f"faults.seed={self.hidden.seed}"]
+        if cause is None:
+            return truck, settings
+        if text := occurrence_text(cause, share):
+            settings.append(f'faults.occur=["{text}"]')
+        if cause.part == "injector":
+            truck.append(f"condition.dead_cylinders=[{self.hidden.cylinder}]")
+        for key, size in cause.changes:
+            table, _, name = key.partition(".")
+            if table in Settings.model_fields:
+                settings.append(f"{key}={getattr(getattr(Settings(), table), name) + share * size:g}")
+                continue
+            before = (
+                float(self._told.partition("=")[2]) if table == "speedometer" else getattr(getattr(sound, table), name)
+            )
+            changed = f"{key}={before + share * size:g}"
+            truck = [change for change in truck if not change.startswith(f"{key}=")] + [changed]
+        return truck, settings
+
+    @cached_property
+    def truck(self) -> Truck:
+        """The truck as it is. [-]"""
+        return changed_truck(_as_new(), self._truck_changes).truck
+
+    def settings(self, *changes: str) -> Settings:
+        """Settings of a run of this truck.
+
+        Parameters
+        ----------
+        *changes : str
+            `table.key=value`. [-]
+
+        Returns
+        -------
+        settings : Settings
+            [-]
+        """
+        return load_settings(None, [*changes, *self._settings_changes])
+
+    # ------------------------------------------------------------ the road
+
+    def drive(self, road: str, changes: tuple[str, ...] = ()) -> tuple[list[Reading], list[dict[str, Any]]]:
+        """Drives over a road, with what driver, stopwatch and tank show of it, and the codes afterwards.
+
+        Parameters
+        ----------
+        road : str
+            Name of a drive, or any road. [-]
+        changes : tuple of str
+            Settings beside those of a named drive. [-]
+
+        Returns
+        -------
+        readings : list of Reading
+            [-]
+        codes : list of dict
+            As the summary of a trip has them. [-]
+
+        Raises
+        ------
+        HaulbenchError
+            The road or a change cannot be used.
+        """
+        asked = (road, *changes)
+        if asked not in self._driven:
+            way, named = DRIVES.get(road, (road, ()))
+            settings = self.settings(*named, *changes)
+            result = run_trip(self.truck, load_route(way), settings)
+            turns = self.truck.cooling.fan_idle_share > HEARD
+            seen = _seen_on_the_road(result.summary, result.trace, result.events, turns)
+            self._driven[asked] = (seen, result.summary["codes"])
+        return self._driven[asked]
+
+    # ------------------------------------------------------------ the yard
+
+    def _parked(self, speed: float = 0.0) -> tuple[Clock, Scene, dict[str, float]]:
+        """A truck with somebody beside it: the controller tests, and what is wrong goes wrong."""
+        settings = self.settings(f"start.speed_km_h={speed:g}")
+        road: Route = load_route(YARD)
+        clock = prepare(self.truck, road, settings)
+        feet = {"accelerator": 0.0, "brake_mode": 0.0, "brake_pressure": 0.0}
+        clock.set(speed_limit=100.0, accelerator_mode=0.0, pedal_rate=10.0, **feet)
+        scene = Scene(clock, self.truck, settings, road)
+        for process in (*faults.happenings(scene), fan.fan_clutch(scene), brake_stages.brake_stages(scene)):
+            clock.process(process)
+        clock.process(diagnosis.diagnosis(scene))
+        clock.process(_held(scene, feet))
+        clock.load_kernel()
+        return clock, scene, feet
+
+    @cached_property
+    def yard(self) -> dict[str, Any]:
+        """One visit to the yard: engine at rest with the key on, idle, every switch and pedal moved, a snap of the pedal. [SI]"""
+        clock, scene, feet = self._parked()
+        parameters, memory = clock.rig.parameters, clock.rig.memory
+        signals: dict[str, list[float]] = {key: [] for key in SENSORS}
+
+        def let(seconds: float) -> None:
+            clock.run(until=int(clock.now) + max(1, round(seconds / clock.tick)))
+
+        let(4 * clock.tick)
+        rest = memory._replace(state=memory.state.copy())
+        rest.state["engine_speed"] = 0.0
+        rest.state["manifold_pressure"] = rest.state["ambient_pressure"]
+        at_rest = Look(rest, parameters)
+        found: dict[str, Any] = {
+            "rest": {key: (at_rest.signal(key), at_rest.true(key)) for key in SENSORS},
+        }
+        for _ in range(round(WARMING / SAMPLE)):
+            let(SAMPLE)
+            seen = Look(memory, parameters)
+            for key in SENSORS:
+                signals[key].append(seen.signal(key))
+        seen = Look(memory, parameters)
+        found["idle"] = {key: (seen.signal(key), seen.true(key)) for key in SENSORS}
+        found["between"] = {key: (min(values[10:]), max(values[10:])) for key, values in signals.items()}
+        found["believed"] = {key: float(memory.belief[SENSORS[key].believed][0]) for key in SENSORS}
+        found["idle_rpm"] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
+        turning = clock.true("engine_speed")
+        fan_share = 1.0 if clock.commanded("fan") > 0.5 else float(parameters["fan_idle_share"][0])
+        found["fan_rpm"] = turning * fan_share / REVOLUTION_PER_MINUTE
+        found["fan_called"] = clock.commanded("fan") > 0.5
+        found["codes"] = [code.summary() for code in scene.codes.values()]
+        found["lamp"] = _lamp(found["codes"])
+
+        moved: dict[str, tuple[float, float]] = {}
+        feet |= {"brake_mode": 4.0, "brake_pressure": 1e5}
+        clock.set(clutch=0.0, **feet, **dict.fromkeys(HANDS.values(), 1.0))
+        let(MOVED)
+        seen = Look(memory, parameters)
+        pressed = {key: seen.signal(key) for key in SENSORS}
+        feet |= {"brake_mode": 0.0, "brake_pressure": 0.0}
+        clock.set(clutch=1.0, **feet, **dict.fromkeys(HANDS.values(), 0.0))
+        let(MOVED)
+        seen = Look(memory, parameters)
+        for key in SENSORS:
+            if SENSORS[key].kind == "switch":
+                moved[key] = (seen.signal(key), pressed[key])
+        steps = []
+        for position in (1.0, 2.0, 3.0):
+            clock.set(hand_selector=position)
+            let(0.1)
+            steps.append(Look(memory, parameters).signal("selector"))
+        found["moved"], found["selector"] = moved, steps
+
+        feet["accelerator"] = 1.0
+        clock.set(accelerator_mode=0.0, **feet)
+        peak = 0.0
+        for _ in range(round(SNAP / 0.02)):
+            let(0.02)
+            peak = max(peak, clock.true("engine_speed"))
+        found["pedal_down"] = Look(memory, parameters).signal("pedal")
+        found["high_idle_rpm"] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
+        found["peak_rpm"] = peak / REVOLUTION_PER_MINUTE
+        seen = Look(memory, parameters)
+        found["revved"] = {key: (seen.signal(key), seen.true(key)) for key in SENSORS}
+        found["wires"] = {key: wire_check(key, parameters) for key in SENSORS}
+        found["solenoids"] = {}
+        for pair in PAIRS:
+            clock.set(**{f"pair_{other}": float(other == pair) for other in PAIRS})
+            works = float(working_cylinders(memory.command[0], parameters[0]))
+            found["solenoids"][pair] = ("open" if pair in scene.open_solenoids else "flows", works)
+        clock.release()
+        return found
+
+    @cached_property
+    def coasting(self) -> float:
+        """Speed lost on the level with the clutch down. [m/s]"""
+        clock, _, _ = self._parked(COAST_FROM)
+        clock.set(clutch=0.0)
+        before = clock.true("speed")
+        clock.run(until=round(COAST_TIME / clock.tick))
+        lost = before - clock.true("speed")
+        clock.release()
+        return lost
+
+    # ------------------------------------------------------------ the rollers
+
+    def _stand(self) -> Stand:
+        """The truck on rollers at full pedal, its circuits alive."""
+        stand = Stand(self.truck, self.settings(*ROLLERS), LOG_S)
+        for process in faults.happenings(stand.scene):
+            stand.clock.process(process)
+        stand.clock.process(diagnosis.diagnosis(stand.scene))
+        stand.clock.process(_held(stand.scene, {"accelerator": 1.0, "brake_mode": 0.0}))
+        stand.run(2.0)
+        stand.pedal(1.0)
+        return stand
+
+    @cached_property
+    def rollers(self) -> dict[str, np.ndarray]:
+        """One sweep at full pedal, at some speeds of the engine; NaN where it never turned so fast. [as named]"""
+        stand = self._stand()
+        stand.run(12.0)
+        first, began = stand.rows, stand.rpm
+        lowest = stand.settings.bench.lowest_rpm
+        stand.hold(lowest, ROLLER_RATE)
+        stand.run(max(began - lowest, 100.0) / ROLLER_RATE)
+        columns = stand.columns(first)
+        turning = columns["engine_speed_rpm"][::-1]
+        order = np.argsort(turning, kind="stable")
+        names = ("wheel_power_kw", "boost_kpa", "intake_depression_kpa", "back_pressure_kpa", "fuel_rate_g_s")
+        found = {
+            name: np.interp(ROLLER_SPEEDS, turning[order], columns[name][::-1][order], left=np.nan, right=np.nan)
+            for name in names
+        }
+        found["start_rpm"] = np.array([began])
+        return found
+
+    @cached_property
+    def cut_out(self) -> list[float]:
+        """Torque lost at full pedal with one injector after the other cut out, in percent. [%]"""
+        stand, dead = self._stand(), set(self.truck.condition.dead_cylinders)
+        number = self.truck.engine.cylinders
+        stand.run(6.0)
+        stand.hold(CUT_RPM, ROLLER_RATE)
+        stand.run(60.0)
+
+        def pulls() -> float:
+            return float(np.mean(stand.columns(-round(2.0 / stand.row_s))["wheel_power_kw"]))
+
+        base, lost = pulls(), []
+        for cylinder in range(1, number + 1):
+            stand.parameters["firing_share"] = 1.0 - len(dead | {cylinder}) / number
+            stand.run(CUT_TIME)
+            lost.append(100.0 * (1.0 - pulls() / base) if base > 1.0 else 0.0)
+            stand.parameters["firing_share"] = 1.0 - len(dead) / number
+            stand.run(CUT_TIME)
+        return lost
+
+    # ------------------------------------------------------------ the record of programmed values
+
+    @cached_property
+    def programmed(self) -> dict[str, tuple[Any, str]]:
+        """Every programmed value and its unit. [as named]"""
+        now = (self.truck, self.settings())
+        return {entry.key: (entry.new, entry.unit) for entry in settings_sheet(now, now)}
+
+
+def _lamp(codes: list[dict[str, Any]]) -> str:
+    """The lamp a driver sees."""
+    lit = {code["lamp"] for code in codes if code["active"]}
+    return "red" if "red" in lit else "amber" if "amber" in lit else "off"
+
+
+def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turns: bool) -> list[Reading]:
+    """What driver, stopwatch, needle and tank tell of a trip."""
+    rounded = {
+        name: trace[name] for name in ("speed_m_s", "indicated_speed_m_s", "brake_stage", "set_speed_m_s", "fan_on")
+    }
+    row = float(np.median(np.diff(trace["time_s"]))) if len(trace["time_s"]) > 1 else 0.0
+    moving = rounded["speed_m_s"] > 8.0
+    true = rounded["speed_m_s"][moving]
+    needle = rounded["indicated_speed_m_s"][moving]
+    off = 100.0 * (float(np.median(needle / true)) - 1.0) if len(true) else 0.0
+    seconds = summary["time_s"]
+    last = float(rounded["speed_m_s"][-1])
+    refused = {event["event"] for event in events} & {"cruise_locked_out", "engine_brake_locked_out"}
+    return [
+        Reading("how it ended", summary["ended"].replace("_", " ")),
+        Reading("time by stopwatch", round(seconds, 1), "s", 0.03 * seconds),
+        Reading("speed at the end, timed", round(last / KILOMETRE_PER_HOUR, 1), "km/h", 2.0),
+        Reading("needle over timed speed", round(off, 1) + 0.0, "%", 1.5),
+        Reading("fuel used", round(summary["fuel_kg"], 3), "kg", 0.03 * summary["fuel_kg"] + 0.002),
+        Reading(
+            "highest speed, timed", round(float(np.max(rounded["speed_m_s"])) / KILOMETRE_PER_HOUR, 1), "km/h", 2.0
+        ),
+        Reading(
+            "engine brake working", round(row * float(np.count_nonzero(rounded["brake_stage"] > 0.0)), 1), "s", 5.0
+        ),
+        Reading("cruise holding", round(row * float(np.count_nonzero(rounded["set_speed_m_s"] > 0.0)), 1), "s", 15.0),
+        Reading("fan heard", round(row * float(np.count_nonzero((rounded["fan_on"] > 0.5) | fan_turns)), 1), "s", 15.0),
+        Reading("smoke seen", round(summary["time_smoking_s"], 1), "s", 2.0),
+        Reading("coolant by thermometer, hottest", round(summary["max_coolant_temperature_c"], 1), "C", 5.0),
+        Reading("lamp", _lamp(summary["codes"])),
+        Reading(
+            "refused", ", ".join(sorted(name.split("_locked")[0].replace("_", " ") for name in refused)) or "nothing"
+        ),
+    ]
+
+
+def shown_value(key: str, value: float) -> tuple[float, str]:
+    """A value of a sensor in the unit people write it in.
+
+    Parameters
+    ----------
+    key : str
+        Key of a sensor. [-]
+    value : float
+        [SI]
+
+    Returns
+    -------
+    value : float
+        [as the unit]
+    unit : str
+        [-]
+    """
+    unit = SENSORS[key].unit
+    number = from_si(value, unit) if unit else value
+    return round(float(number), 1), unit_name(unit) if unit else ""
+
+
+__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "shown_value"]
