@@ -576,16 +576,15 @@ def _effects(result: "StudyResult", units: str) -> list[Any]:
 
 def _refused(result: "StudyResult", units: str) -> list[Any]:
     """The trips that could not be driven, named by what was combined."""
-    from sim.studies.sentences import key_text, key_words
-
-    def combined(number: int) -> str:
-        varied = result.plan.point(number).varied
-        return ", ".join(f"{key_words(key)} {key_text(key, value, units)}" for key, value in varied.items())
+    from sim.studies.sentences import trip_words
 
     refused = result.refused()
     if not refused:
         return []
-    listed = [html.Li([html.B(combined(number)), f" (trip {number}): {problem}"]) for number, problem in refused[:50]]
+    listed = [
+        html.Li([html.B(trip_words(result, number, units)), f" (trip {number}): {problem}"])
+        for number, problem in refused[:50]
+    ]
     return [
         html.Section(
             [html.H2(f"{len(refused)} trip{'s' if len(refused) > 1 else ''} could not be driven"), html.Ul(listed)],

@@ -293,6 +293,8 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
     """
     keys, rows = numeric_keys(result), np.flatnonzero(usable(result, name))
     sampled = result.plan.study.sample is not None
+    if not len(rows):
+        return {"explained": None, "sampled": sampled, "keys": {}}
     y = result.column(name).astype(float)[rows]
     columns = [result.column(key).astype(float)[rows] for key in keys]
     constants = [np.ones(len(rows))]
@@ -300,10 +302,10 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
         if key not in keys:
             constants += [(place[rows] == level).astype(float) for level in range(1, len(result.plan.axes[key]))]
     constants = [column for column in constants if np.ptp(column) > 0.0 or column is constants[0]]
-    centres = [column.mean() if len(column) else 0.0 for column in columns]
-    widths = [float(np.ptp(column)) or 1.0 if len(column) else 1.0 for column in columns]
+    centres = [column.mean() for column in columns]
+    widths = [float(np.ptp(column)) or 1.0 for column in columns]
     scaled = [(column - c) / w for column, c, w in zip(columns, centres, widths, strict=True)]
-    matrix = np.column_stack([*scaled, *constants]) if len(rows) else np.zeros((0, 1))
+    matrix = np.column_stack([*scaled, *constants])
     freedom = len(rows) - matrix.shape[1]
     if freedom < 1 or np.linalg.matrix_rank(matrix) < matrix.shape[1]:
         if len(rows) < 2 or len(keys) != 1 or freedom < 0:

@@ -9,7 +9,15 @@ from typing import Any
 import numpy as np
 
 from sim.errors import HaulbenchError, RunError, StudyError
-from sim.files import TruckFile, changed_settings, changed_truck, load_settings_file, load_truck, split_changes
+from sim.files import (
+    TruckFile,
+    changed_settings,
+    changed_truck,
+    load_settings_file,
+    load_truck,
+    parse_change,
+    split_changes,
+)
 from sim.messages import studies as say
 from sim.route import Place, Route, load_route
 from sim.specs import Settings, Truck
@@ -405,6 +413,7 @@ def drive_point(
 
     row: dict[str, Any] = {"state": REFUSED, "problem": "", "changed": {}, "quantities": {}, "trace": None}
     try:
+        row["changed"] = _as_asked(changes)  # of a trip refused at once; a trip made up has its own
         its_truck, its_settings = changed(truck, settings, changes)
         row["changed"] = {
             **_difference(truck.truck, its_truck.truck),
@@ -419,6 +428,28 @@ def drive_point(
     if traced:
         row["trace"] = _parquet_of(result.trace)
     return row
+
+
+def _as_asked(changes: tuple[str, ...]) -> dict[str, Any]:
+    """Values by key as they are asked for; None for one that is no value of its key."""
+    asked: dict[str, Any] = {}
+    for model, chosen in zip((Truck, Settings), split_changes(changes), strict=True):
+        for change in chosen:
+            key = change.partition("=")[0].strip()
+            try:
+                table, name, value = parse_change(change, StudyError, model)
+            except StudyError:
+                asked[key] = None
+                continue
+            part: Any = model.model_fields[table].annotation
+            kind = part.model_fields[name].annotation
+            if kind is float and isinstance(value, int | float):
+                asked[key] = float(value)
+            elif kind in (bool, int, float):
+                asked[key] = value if type(value) is kind else None
+            else:
+                asked[key] = value if isinstance(value, str) else json.dumps(value)
+    return asked
 
 
 def _difference(before: Truck | Settings, after: Truck | Settings) -> dict[str, Any]:

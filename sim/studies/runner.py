@@ -225,7 +225,7 @@ class _Driver:
             False when it was stopped before the last trip. [-]
         """
         jobs: dict[Future[Any], Point] = {}
-        left = True
+        left, given_up = True, False
         try:
             while True:
                 while left and not self.stop.is_set() and len(jobs) < QUEUED * self.hands.workers:
@@ -236,10 +236,11 @@ class _Driver:
                         if isinstance(self.hands, Here):
                             break
                 if not jobs:
-                    return not left or next(points, None) is None
+                    return not given_up and (not left or next(points, None) is None)
                 if self.stop.is_set():
                     for job in [job for job in jobs if job.cancel()]:
                         del jobs[job]
+                        given_up = True
                 self._take(jobs)
         except BaseException:
             for job in jobs:

@@ -397,9 +397,11 @@ def trip_words(result: StudyResult, number: int, units: str) -> str:
         [-]
     """
     row = int(np.flatnonzero(result.column("number") == number)[0])
+    refused = not result.driven[row] and not result.plan.study.best
+    asked = result.plan.point(number).varied if refused else {}  # a value that cannot be used is in no column
     named = []
     for key in result.plan.varied_keys:
-        value = result.column(key)[row]
+        value = asked[key] if asked else result.column(key)[row]
         text = key_text(key, str(value).lower() if isinstance(value, bool | np.bool_) else value, units)
         named.append(text if key in (*WORDS, "case") else f"{key_words(key)} {text}")
     return ", ".join(named)

@@ -14,14 +14,16 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-from sim import clock as clock_module
+from sim import trip as trip_module
 from sim import list_trucks, load_settings, load_truck, run_trip
 from sim.actors.scene import Scene
 from sim.clock import Clock
+from sim.kernel import advance
 from sim.route import Place, Route
 from sim.trip import prepare, start_actors
 
@@ -73,25 +75,24 @@ def trip_seconds(kilometres: float, events_per_km: float) -> tuple[float, int]:
 
 def kernel_seconds(kilometres: float, events_per_km: float) -> tuple[float, float, float]:
     """Wall time of a trip, of the kernel within it over the same ticks and watch points, and events a kilometre."""
-    clock, scene = ready(kilometres, events_per_km)
     inside, calls = 0.0, 0
-    bare = clock_module.advance
 
     def timed(*arguments):
         nonlocal inside, calls
         start = time.perf_counter()
-        status = bare(*arguments)
+        status = advance(*arguments)
         inside += time.perf_counter() - start
         calls += 1
         return status
 
-    clock_module.advance = timed
+    trip_module.Clock = partial(Clock, kernel=timed)
     try:
-        start = time.perf_counter()
-        clock.run(until=scene.ended)
-        wall = time.perf_counter() - start
+        clock, scene = ready(kilometres, events_per_km)
     finally:
-        clock_module.advance = bare
+        trip_module.Clock = Clock
+    start = time.perf_counter()
+    clock.run(until=scene.ended)
+    wall = time.perf_counter() - start
     assert scene.outcome[0] == "arrived"
     return wall, inside, calls / kilometres
 

@@ -9,12 +9,14 @@ import subprocess
 import sys
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet
 import pytest
 
+from sim.command.study_words import study_text
 from sim.errors import StudyError
 from sim.inputs import read_inputs
 from sim.pool import TripPool, drive
@@ -22,6 +24,7 @@ from sim.studies.plan import NO_TRIP, make_plan
 from sim.studies.quantities import QUANTITIES, flat
 from sim.studies.question import list_studies, read_study, study_from
 from sim.studies.runner import run_study
+from sim.studies.sentences import trip_words
 from sim.studies.table import StudyResult
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -142,6 +145,41 @@ def test_combinations_that_cannot_be_driven_are_named_and_counted():
     assert np.isnan(result.column("fuel_kg")[1])
 
 
+def test_a_study_none_of_whose_trips_arrives_has_an_answer():
+    study = {
+        "form": 1,
+        "title": "Gears that cannot pull away here",
+        "truck": "long-haul-manual",
+        "road": "grade:6%,2km",
+        "vary": {"drill.hold_gear": [9, 10]},
+    }
+    result = run_study(study)
+    assert result.complete and "arrived" not in set(result.column("ended"))
+    assert all(found["keys"] == {} for found in result.answers["sensitivity"].values())
+    assert "arrive" in study_text(result, "both")
+
+
+def test_a_refused_trip_is_named_by_what_was_asked():
+    result = run_study(
+        {
+            "form": 1,
+            "title": "Ratios, one of them impossible",
+            "truck": "long-haul-manual",
+            "road": "grade:0%,0.5km",
+            "vary": {"driveline.axle_ratio": ["3.7", "370", "3.7 apples"]},
+        }
+    )
+    assert [number for number, _ in result.refused()] == [2, 3]
+    assert [trip_words(result, number, "both").rpartition(" ratio ")[2] for number in (1, 2, 3)] == [
+        "3.7",
+        "370",
+        "3.7 apples",
+    ]
+    ratios = result.column("driveline.axle_ratio")
+    assert ratios[:2].tolist() == [3.7, 370.0] and np.isnan(ratios[2])
+    assert len(set(result.column("vehicle.mass_kg"))) == 1, "what was not varied stands beside every row"
+
+
 def test_a_study_of_which_nothing_can_be_driven_says_why():
     study = {
         "form": 1,
@@ -183,6 +221,35 @@ def test_a_stopped_study_keeps_what_is_done_and_goes_on(short, tmp_path):
     whole = run_study(SHORT, tmp_path / "s", told=lambda progress: seen.append(progress.done))
     assert whole.complete and seen[0] == 8 and len(seen) == 17
     assert rows_of(whole) == rows_of(short)
+
+
+class OneAfterTheOther:
+    """A pool of one thread that takes trips for two: the first is driven at once, the second when the study is stopped."""
+
+    workers = 2
+
+    def __init__(self, stop):
+        self._stop, self._threads, self._asked = stop, ThreadPoolExecutor(1), 0
+        self.close = self._threads.shutdown
+
+    def submit(self, function, *given):
+        def job(first):
+            assert first or self._stop.wait(60.0)
+            return function(*given)
+
+        self._asked += 1
+        return self._threads.submit(job, self._asked == 1)
+
+
+def test_a_study_stopped_while_its_last_trips_wait_is_not_complete(short, tmp_path):
+    few = {**SHORT, "vary": {"weather.wind_m_s": [-2, 0, 2, 4]}}
+    stop = threading.Event()
+    pool = OneAfterTheOther(stop)
+    partial = run_study(few, tmp_path / "s", pool=pool, told=lambda progress: stop.set(), stop=stop)
+    pool.close()
+    assert not partial.complete and partial.trips == 2
+    assert "Partial: 2 of 4 trips are finished" in partial.answers["notes"][0]
+    assert run_study(few, tmp_path / "s").trips == 4
 
 
 def test_a_finished_study_is_not_driven_again(short, tmp_path):
