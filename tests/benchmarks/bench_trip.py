@@ -19,8 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sim import trip as trip_module
 from sim import list_trucks, load_settings, load_truck, run_trip
+from sim import trip as trip_module
 from sim.actors.scene import Scene
 from sim.clock import Clock
 from sim.kernel import advance
