@@ -3,12 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dashboard.runs import Workshop
+from dashboard.runs import UPLOAD, Workshop
 from dashboard.setups import read_road
 from sim.compare import read_vary
 from sim.errors import StudyError
 from sim.files import list_trucks
 from sim.messages import browser as say
+from sim.route import Route
 from sim.studies.plan import Plan, make_plan
 from sim.studies.question import FORM, read_study, study_from
 
@@ -49,10 +50,12 @@ def plan_of(form: Mapping[str, Any], workshop: Workshop | None = None) -> Plan:
     for word, chosen in (("road", roads), ("truck", trucks)):
         if not chosen:
             raise StudyError(say.nothing_chosen(word=word))
-    for road in roads:
-        if road.startswith("upload:"):
-            raise StudyError(say.no_upload_in_study(road=road))
-        read_road(road, workshop)
+    given: dict[str, Route] = {}
+    for place, road in enumerate(roads):
+        route = read_road(road, workshop)
+        if road.startswith(UPLOAD):
+            name = uploaded_name(road, route.title)
+            given[name], roads[place] = route, name
     for truck in trucks:
         if truck not in list_trucks():
             raise StudyError(say.not_known(name=truck, what="trucks", known=list_trucks()))
@@ -74,7 +77,32 @@ def plan_of(form: Mapping[str, Any], workshop: Workshop | None = None) -> Plan:
         "vary": {name: each for name, each in vary.items() if name not in single},
         **single,
     }
-    return make_plan(study_from(tables, "fuel-study", "study"))
+    return make_plan(study_from(tables, "fuel-study", "study"), given)
+
+
+def uploaded_name(address: str, title: str = "") -> str:
+    """What an uploaded road is called in a study: no other road has this name.
+
+    Parameters
+    ----------
+    address : str
+        Of `Workshop.keep_road`. [-]
+    title : str
+        Of the road, where it is known. [-]
+
+    Returns
+    -------
+    name : str
+        [-]
+
+    Examples
+    --------
+    >>> uploaded_name("upload:3f2a9c01d2", "Our hill"), uploaded_name("upload:3f2a9c01d2")
+    ('Our hill, uploaded 3f2a9c', 'uploaded 3f2a9c')
+    """
+    number = f"uploaded {address.removeprefix(UPLOAD)[:6]}"
+    plain = " ".join(title.split())[:40].strip()
+    return f"{plain}, {number}" if plain else number
 
 
 def _texts(form: Mapping[str, Any], name: str) -> list[str]:

@@ -13,8 +13,8 @@ from dashboard.attributes import attributes
 from dashboard.big_table import Cell, big_table, named
 from dashboard.guard import refusal
 from dashboard.pages.gearing import chosen_units
-from dashboard.runs import Workshop
-from dashboard.study_form import KEYS, OWN, READY, plan_of
+from dashboard.runs import UPLOAD, Workshop
+from dashboard.study_form import KEYS, OWN, READY, plan_of, uploaded_name
 from sim.errors import HaulbenchError, StudyError
 from sim.files import list_trucks
 from sim.messages import browser as say
@@ -138,7 +138,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                     html.H3("Roads"),
                     named(
                         "Roads",
-                        dcc.Checklist(id="fuel-roads", options=list_routes(), value=form["roads"], className="picks"),
+                        dcc.Checklist(id="fuel-roads", options=_roads(form), value=form["roads"], className="picks"),
                     ),
                     html.H3("Trucks"),
                     named(
@@ -325,6 +325,13 @@ def watcher_of(given: Any) -> str:
         At most 64 letters. [-]
     """
     return str(given)[:64]
+
+
+def _roads(form: dict[str, Any]) -> list[dict[str, str]]:
+    """Roads of the catalogue, and the uploaded ones of the address."""
+    uploaded = [road for road in form["roads"] if road.startswith(UPLOAD)]
+    named = [{"value": road, "label": uploaded_name(road)} for road in uploaded]
+    return [{"value": road, "label": road} for road in list_routes()] + named
 
 
 def link_of(form: dict[str, Any]) -> str:

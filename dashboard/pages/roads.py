@@ -5,6 +5,7 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 import dash
 import flask
@@ -12,6 +13,7 @@ from dash import Input, Output, dcc, html
 
 from dashboard import controls, guard, ids
 from dashboard.attributes import attributes
+from dashboard.pages.fuel_study import PATH as STUDY_PATH
 from dashboard.pages.gearing import chosen_units, refused, with_usual
 from dashboard.road_work import RoadAnswer, read_upload, work_out
 from dashboard.runs import UPLOAD, Workshop, key_for
@@ -364,8 +366,10 @@ def actions(setup: Setup) -> html.Div:
         Links. [-]
     """
     found: list[Any] = [
-        html.A("Drive it on the Trip page", href=f"/?{query_of(setup)}", className="button strong", id="roads-drive")
-    ]
+        html.A("Drive it on the Trip page", href=f"/?{query_of(setup)}", className="button strong", id="roads-drive"),
+        html.A("Compare trucks on it", href=f"{STUDY_PATH}?{urlencode({'road': setup.road, 'truck': setup.truck})}",
+               className="button", id="roads-study"),
+    ]  # fmt: skip
     if not setup.road.startswith("grade:"):
         found += [
             html.A(

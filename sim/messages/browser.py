@@ -167,11 +167,6 @@ def nothing_chosen(*, word: str) -> str:
     return f"no {word} is chosen; use at least one {word}"
 
 
-def no_upload_in_study(*, road: str) -> str:
-    """Said when a study is asked for on an uploaded road."""
-    return f"{road[:80]}: an uploaded road cannot be studied here; use its files with haulbench study"
-
-
 def key_not_here(*, key: str) -> str:
     """Said when something is to be varied that has its own place, or none on the server."""
     return f"{key[:80]} cannot be varied here; use table.key of truck or settings, but not simulation, truck, road or settings"

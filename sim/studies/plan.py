@@ -20,7 +20,7 @@ from sim.files import (
 )
 from sim.messages import studies as say
 from sim.route import Place, Route, load_route
-from sim.specs import Settings, Truck
+from sim.specs import Part, Settings, Truck
 from sim.studies.quantities import flat
 from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study, problem_of
 
@@ -214,13 +214,15 @@ class Plan:
         return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
-def make_plan(study: Study) -> Plan:
+def make_plan(study: Study, given: Mapping[str, Route] | None = None) -> Plan:
     """Loads what a study is driven with and checks what it varies.
 
     Parameters
     ----------
     study : Study
         [-]
+    given : mapping or None
+        Roads by name that are at hand already and stand in no file. [-]
 
     Returns
     -------
@@ -237,7 +239,11 @@ def make_plan(study: Study) -> Plan:
     for name in study.vary.get("settings", (study.settings,)):
         file = load_settings_file(name or None)
         settings[name], places[name] = file.settings, (file.road, file.truck)
-    roads = {name: load_route(name) for name in _used("road", study, [road for road, _ in places.values()])}
+    there = given or {}
+    roads = {
+        name: there[name] if name in there else load_route(name)
+        for name in _used("road", study, [road for road, _ in places.values()])
+    }
     trucks = {name: load_truck(name) for name in _used("truck", study, [truck for _, truck in places.values()])}
     plan = Plan(study, trucks, roads, settings, places, _samples(study.sample))
     _check_values(plan)
@@ -433,7 +439,8 @@ def drive_point(
 def _as_asked(changes: tuple[str, ...]) -> dict[str, Any]:
     """Values by key as they are asked for; None for one that is no value of its key."""
     asked: dict[str, Any] = {}
-    for model, chosen in zip((Truck, Settings), split_changes(changes), strict=True):
+    models: tuple[type[Part], ...] = (Truck, Settings)
+    for model, chosen in zip(models, split_changes(changes), strict=True):
         for change in chosen:
             key = change.partition("=")[0].strip()
             try:

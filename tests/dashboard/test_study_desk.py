@@ -1,6 +1,8 @@
 """Studies on the server: what may be asked, shared by all who ask the same, stopped when nobody watches, kept within bounds."""
 
+import json
 import time
+from dataclasses import replace
 
 import pytest
 from serving import Held
@@ -15,7 +17,8 @@ from dashboard.study_form import NOT_HERE, OWN, READY, plan_of
 from sim import run_checks
 from sim.errors import HaulbenchError, StudyError
 from sim.pool import Here, TripPool
-from sim.studies.plan import make_plan
+from sim.route import load_route
+from sim.studies.plan import make_plan, plan_from, record_of
 from sim.studies.question import study_from
 from sim.studies.table import StudyResult
 
@@ -189,6 +192,19 @@ def test_the_road_speed_limit_can_be_varied():
     assert plan_of({**FORM, "keys": ["road_speed.limit_km_h"], "values": ["80, 90"]}).total == 2
 
 
+def test_an_uploaded_road_is_studied_beside_others():
+    workshop = Workshop(Slow())
+    route = replace(load_route("grade:1%,2km"), name="../own", title="Our <b>hill</b>")
+    address = workshop.keep_road(route)
+    form = {**FORM, "roads": ["ulmary-plain", address], "keys": [], "values": []}
+    plan = plan_of(form, workshop)
+    name = f"Our <b>hill</b>, uploaded {address.removeprefix('upload:')[:6]}"
+    assert list(plan.roads) == ["ulmary-plain", name] and plan.roads[name] is route
+    assert plan_from(json.loads(json.dumps(record_of(plan)))).roads[name].length == route.length
+    with pytest.raises(HaulbenchError, match="no longer kept"):
+        plan_of({**form, "roads": ["upload:" + "0" * 32]}, workshop)
+
+
 def test_every_key_that_is_offered_may_be_asked():
     assert not [key for key in known_keys() if key.partition(".")[0] in NOT_HERE]
 
@@ -199,7 +215,7 @@ def test_every_key_that_is_offered_may_be_asked():
         ({"roads": []}, "no road is chosen; use at least one road"),
         ({"trucks": []}, "no truck is chosen"),
         ({"roads": ["/etc/passwd"]}, '"/etc/passwd" is not known here; use one of the roads'),
-        ({"roads": ["upload:1"]}, "an uploaded road cannot be studied here"),
+        ({"roads": ["upload:1"]}, '"upload:1" is not known here; use one of the roads'),
         ({"roads": "all"}, "roads: give one line of text"),
         ({"roads": [3]}, "roads: give a text of 300 letters"),
         ({"trucks": ["../truck.toml"]}, "is not known here; use one of the trucks"),
