@@ -15,7 +15,6 @@ import json
 import os
 import platform
 import re
-import signal
 import statistics
 import subprocess
 import sys
@@ -148,7 +147,7 @@ def main() -> None:
             f"memory of server and workers: {before:.0f} MB before, {half:.0f} MB half way, {memory_mb(server.pid):.0f} MB after"
         )
     finally:
-        server.send_signal(signal.SIGINT)
+        server.terminate()
         server.wait(30)
 
 

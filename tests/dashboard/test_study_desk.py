@@ -44,7 +44,13 @@ def plan(trips, title="t"):
 
 @pytest.fixture
 def desk():
-    return Desk(Workshop(Slow()))
+    made = Desk(Workshop(Slow()))
+    yield made
+    for running in list(made._studies.values()):
+        running.watchers.clear()
+        running.stop.set()
+    for key in list(made._studies):
+        wait(made, "", key)
 
 
 def wait(desk, watcher, key, until=lambda running: running.over):
