@@ -277,7 +277,7 @@ class Diagnosis:
             found.append(
                 of("coolant", mode, words, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
             )
-        return found
+        return found if self.scene.wheels else [test for test in found if test.part != "road_speed"]
 
     def _switch_tests(self) -> list[Test]:
         """Switches that say what cannot be."""

@@ -102,6 +102,8 @@ class Scene:
         How often each part has been mended. [-]
     shut_down : str
         Why the controller has stopped the engine, "" while it has not. [-]
+    wheels : bool
+        False for an engine alone, whose controller does not look for a road speed. [-]
     """
 
     clock: Clock
@@ -129,6 +131,7 @@ class Scene:
     open_solenoids: set[str] = field(default_factory=set)
     mended: dict[str, int] = field(default_factory=dict)
     shut_down: str = ""
+    wheels: bool = True
     watched: bool = field(init=False)  # every circuit is worked out: something is wrong or dialled in
     _changed: simpy.Event = field(init=False)
     _pressed: deque[tuple[str, float]] = field(init=False, default_factory=deque)

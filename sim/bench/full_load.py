@@ -292,7 +292,8 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     chassis = bench.form == "chassis"
     if chassis:
         sound = truck.model_copy(update={"condition": Condition()})
-        reference = _driven(sound, settings)[2]["wheel_power_kw"]
+        whole_circuits = settings.model_copy(update={"faults": Settings().faults, "circuits": Settings().circuits})
+        reference = _driven(sound, whole_circuits)[2]["wheel_power_kw"]
         measured, name = points["wheel_power_kw"], "reference_wheel_power_kw"
     else:
         reference = rated_torque(truck, points["engine_speed_rpm"])
@@ -350,7 +351,7 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
             "wheel_loss_percent": 100.0 * (1.0 - wheel / float(power[strongest])),
         }
     summary["warnings"] = _warnings(summary, judged, quick)
-    return BenchResult("full-load", summary, whole, points, {}, truck, settings, sources or {})
+    return stand.result("full-load", summary, whole, points, {}, sources)
 
 
 def _warnings(summary: dict[str, Any], judged: Columns, quick: bool) -> list[str]:

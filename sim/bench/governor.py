@@ -266,7 +266,7 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
             [found[f"{name}_rpm"] for name in ("loaded", "highest", "settled", "lowest", "under_load")]
         )
     }
-    return BenchResult("governor", summary, whole, points, sets, truck, settings, sources or {})
+    return stand.result("governor", summary, whole, points, sets, sources)
 
 
 def _on_grade_words(columns: Columns) -> dict[str, float]:

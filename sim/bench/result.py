@@ -4,7 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -279,6 +279,8 @@ class BenchResult:
         As run. [-]
     sources : dict
         Mark and source of each number of the truck. [-]
+    readings : mapping of str to array
+        What the meters of `circuits.meters` showed, in the time of the columns; without them empty. [as named]
     """
 
     test: str
@@ -289,6 +291,7 @@ class BenchResult:
     truck: Truck
     settings: Settings
     sources: dict[str, str]
+    readings: Columns = field(default_factory=dict)
 
     def json(self) -> str:
         """Summary and columns as JSON text.

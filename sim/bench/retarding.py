@@ -122,7 +122,7 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
         "oil_temperature_c": float(whole["oil_temperature_c"][-1]),
         "warnings": [],
     }
-    return BenchResult("motoring", summary, whole, points, {}, truck, settings, sources or {})
+    return stand.result("motoring", summary, whole, points, {}, sources)
 
 
 def _build_up(truck: Truck, settings: Settings, stage: int) -> dict[str, np.ndarray]:
@@ -223,7 +223,7 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "build_up": {name: _built(columns) for name, columns in sets.items()},
         "warnings": list(dict.fromkeys(f"engine brake refused: {cause}" for cause in refused)),
     }
-    return BenchResult("retarding", summary, whole, points, sets, truck, settings, sources or {})
+    return stand.result("retarding", summary, whole, points, sets, sources)
 
 
 def _stages_read(short: list[int], refused: list[str]) -> str:
@@ -308,4 +308,4 @@ def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
         "dead_cylinders": found,
         "warnings": [],
     }
-    return BenchResult("cylinders", summary, stand.columns(), points, {}, truck, settings, sources or {})
+    return stand.result("cylinders", summary, stand.columns(), points, {}, sources)

@@ -1,13 +1,16 @@
 """A test stand: an engine or a truck, its absorber, and a hand on the pedal; moved by plain calls, one after the other."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 
-from sim.actors import brake_stages, fan
+from sim.actors import brake_stages, diagnosis, fan, faults, meters
 from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
 from sim.bench.kernel import advance_on_bench
-from sim.bench.result import Columns, bench_columns
-from sim.clock import Clock, Rig
+from sim.bench.result import BenchResult, Columns, bench_columns
+from sim.clock import Clock, Process, Rig
 from sim.errors import SettingsError
 from sim.messages import bench as say
 from sim.records import BENCH_LOG_PLACES
@@ -91,9 +94,17 @@ class Stand:
         self.log_every = max(1, round(log_s / settings.simulation.tick_s))
         rig = Rig(memory, parameters, tables, np.zeros((1, 4)))
         self.clock = Clock(rig, self.log_every, advance_on_bench, BENCH_LOG_PLACES)
-        self.scene = Scene(self.clock, truck, settings, route)
-        self.clock.process(fan.fan_clutch(self.scene))
-        self.clock.process(brake_stages.brake_stages(self.scene))
+        self.scene = Scene(self.clock, truck, settings, route, wheels=self.chassis)
+        self._foot = 0.0
+        tested = (diagnosis.diagnosis(self.scene), self._held()) if self.scene.watched else ()
+        alive = (
+            *faults.happenings(self.scene),
+            fan.fan_clutch(self.scene),
+            brake_stages.brake_stages(self.scene),
+            *tested,
+        )
+        for process in (*alive, meters.meters(self.scene)):
+            self.clock.process(process)
         self.clock.load_kernel()
 
     @staticmethod
@@ -153,6 +164,42 @@ class Stand:
         size = float(self.parameters["displacement"][0])
         return bench_columns(log, self.clock.tick, self.truck, self.settings, size)
 
+    def result(
+        self,
+        test: str,
+        summary: dict[str, Any],
+        whole: Columns,
+        points: Columns,
+        sets: Mapping[str, Columns],
+        sources: dict[str, str] | None,
+    ) -> BenchResult:
+        """What a test made on this stand leaves behind, with the codes its controller has set and what the meters showed.
+
+        Parameters
+        ----------
+        test : str
+            Name of the test. [-]
+        summary : dict
+            [as named]
+        whole : mapping of str to array
+            The run in time. [as named]
+        points : mapping of str to array
+            [as named]
+        sets : mapping of str to mapping
+            [as named]
+        sources : dict or None
+            Mark and source of each number of the truck. [-]
+
+        Returns
+        -------
+        result : BenchResult
+            [-]
+        """
+        codes = [code.summary() for code in self.scene.codes.values()]
+        readings = {name: np.array(values) for name, values in self.scene.readings.items()}
+        whole_summary = summary | {"codes": codes}
+        return BenchResult(test, whole_summary, whole, points, sets, self.truck, self.settings, sources or {}, readings)
+
     @property
     def rows(self) -> int:
         """How many rows the log has. [-]"""
@@ -176,7 +223,14 @@ class Stand:
         share : float
             0 to 1. [-]
         """
+        self._foot = share
         self.clock.set(accelerator_mode=0.0, accelerator=share)
+
+    def _held(self) -> Process:
+        """The foot stays where it is whatever the controller does."""
+        while True:
+            yield self.scene.changed()
+            self.clock.set(accelerator_mode=0.0, accelerator=self._foot, brake_mode=0.0)
 
     def unload(self) -> None:
         """Lets the absorber go."""

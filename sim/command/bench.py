@@ -84,6 +84,8 @@ def dyno(options: Namespace) -> int:
             "points.csv": table_csv(result.points),
             "bench.json": result.json(),
         }
+        if result.readings:
+            files["meters.csv"] = table_csv(result.readings)
         for name, columns in result.sets.items():
             files[f"{name.replace(' ', '-')}.csv"] = table_csv(columns)
         write_folder(options.out, files, options.force)

@@ -306,10 +306,6 @@ class Shop:
     def _stand(self) -> Stand:
         """The truck on rollers at full pedal, its circuits alive."""
         stand = Stand(self.truck, self.settings(*ROLLERS), LOG_S)
-        for process in faults.happenings(stand.scene):
-            stand.clock.process(process)
-        stand.clock.process(diagnosis.diagnosis(stand.scene))
-        stand.clock.process(_held(stand.scene, {"accelerator": 1.0, "brake_mode": 0.0}))
         stand.run(2.0)
         stand.pedal(1.0)
         return stand
