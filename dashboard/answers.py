@@ -4,14 +4,13 @@ The columns share one index, chosen so that lowest and highest values, jumps and
 of two far below what can be seen, so that it packs well; the downloads hold everything.
 """
 
-import gzip
-import json
 import math
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
+from dashboard.packing import pack
 from dashboard.strips import columns_of, lamps_of, strips_of
 from dashboard.thinning import common_rows, event_rows
 from dashboard.words import summary_rows, verdict
@@ -26,7 +25,6 @@ MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
 MOST_PLACES = 400  # signs, stops and curves
 PROFILE_POINTS = 600
-PACKING = 1  # of gzip: fastest; nine would save a tenth of the bytes for twice the time
 UNDER_ROAD = -0.025  # assumed: where the road falls more than this, the control-speed chart looks for its height
 
 # column -> what it is rounded to; a power of two, and less than what is shown
@@ -64,7 +62,7 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
     Returns
     -------
     packed : bytes
-        Gzip of the length of the head (4 bytes, little-endian), the head, and the columns. [-]
+        As `dashboard.packing.pack` makes it. [-]
 
     Raises
     ------
@@ -136,19 +134,10 @@ def packed(result: Result, key: str) -> bytes:
         As in `drive_for_page`. [-]
     """
     head, columns = answer_of(result)
-    head["key"] = key
-    text = json.dumps(head, separators=(",", ":"), allow_nan=False).encode()
-    text += b" " * (-(4 + len(text)) % 4)
-    body = b"".join(_shuffled(column) for column in columns)
-    return gzip.compress(len(text).to_bytes(4, "little") + text + body, compresslevel=PACKING, mtime=0)
+    return pack({**head, "key": key}, columns)
 
 
-def _shuffled(column: np.ndarray) -> bytes:
-    """Float32 with all first bytes first, then all second bytes, and so on: numbers that differ little pack better so."""
-    return np.ascontiguousarray(column, dtype="<f4").view(np.uint8).reshape(-1, 4).T.tobytes()
-
-
-def answer_of(result: Result) -> tuple[dict[str, Any], list[np.ndarray]]:
+def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Head and columns for the page.
 
     Parameters
@@ -159,9 +148,9 @@ def answer_of(result: Result) -> tuple[dict[str, Any], list[np.ndarray]]:
     Returns
     -------
     head : dict
-        Everything in words, and under `columns` the name and length of each column. [-]
-    columns : list of array
-        In that order, float32. [as named]
+        Everything in words. [-]
+    columns : dict of str to array
+        float32. [as named]
     """
     trace, truck, settings = result.trace, result.truck, result.settings
     strips = strips_of(result)
@@ -211,9 +200,8 @@ def answer_of(result: Result) -> tuple[dict[str, Any], list[np.ndarray]]:
             "least_oil_c": settings.retarding.least_oil_c,
             "grip": settings.weather.grip,
         },
-        "columns": [[name, len(column)] for name, column in columns.items()],
     }
-    return head, list(columns.values())
+    return head, columns
 
 
 # what a student may predict, by the key of the summary

@@ -19,6 +19,8 @@ window.haulbench = (function () {
     force: { metric: [0.001, 1, "kN"], us: [1 / 4.4482216152605, 0, "lbf"] },
     fuel: { metric: [1, 1, "g/s"], us: [3.6 / 0.45359237, 0, "lb/h"] },
     mass: { metric: [1, 0, "kg"], us: [1 / 0.45359237, 0, "lb"] },
+    pressure: { metric: [1, 0, "kPa"], us: [1 / 6.894757293168361, 1, "psi"] },
+    bsfc: { metric: [1, 0, "g/kWh"], us: [0.7456998715822702 / 453.59237, 3, "lb/(hp h)"] },
     plain: { metric: [1, 0, ""], us: [1, 0, ""] },
   };
 
@@ -105,6 +107,23 @@ window.haulbench = (function () {
     return described;
   }
 
+  // what dashboard/packing.py has packed: the head, and columns by name
+  function unpack(buffer) {
+    const bytes = new Uint8Array(buffer), length = new DataView(buffer).getUint32(0, true);
+    const head = JSON.parse(new TextDecoder().decode(bytes.subarray(4, 4 + length)));
+    const columns = {};
+    let at = 4 + length;
+    head.columns.forEach(([name, count]) => {
+      const plain = new Uint8Array(4 * count);
+      for (let plane = 0; plane < 4; plane += 1) {
+        for (let row = 0; row < count; row += 1) { plain[4 * row + plane] = bytes[at + plane * count + row]; }
+      }
+      columns[name] = new Float32Array(plain.buffer);
+      at += 4 * count;
+    });
+    return { head, columns };
+  }
+
   // calls told(text) until the workers have the model; then done()
   function whenReady(told, done) {
     fetch("/ready", { credentials: "same-origin" }).then((answer) => answer.json()).then((answer) => {
@@ -121,6 +140,6 @@ window.haulbench = (function () {
   return {
     get units() { return units; },
     onUnits(listener) { listeners.push(listener); },
-    KINDS, inUnits, unitOf, shown, clock, element, whenThere, fields, setProps, whenReady,
+    KINDS, inUnits, unitOf, shown, clock, element, whenThere, fields, setProps, unpack, whenReady,
   };
 })();

@@ -11,22 +11,6 @@
   ];
   const ENDS = { "": "say nothing", arrived: "arrives", runaway: "runs away", stalled: "stalls", time_limit: "runs out of time" };
 
-  function unpack(buffer) {
-    const bytes = new Uint8Array(buffer), length = new DataView(buffer).getUint32(0, true);
-    const head = JSON.parse(new TextDecoder().decode(bytes.subarray(4, 4 + length)));
-    const columns = {};
-    let at = 4 + length;
-    head.columns.forEach(([name, count]) => {
-      const plain = new Uint8Array(4 * count);
-      for (let plane = 0; plane < 4; plane += 1) {
-        for (let row = 0; row < count; row += 1) { plain[4 * row + plane] = bytes[at + plane * count + row]; }
-      }
-      columns[name] = new Float32Array(plain.buffer);
-      at += 4 * count;
-    });
-    return { head, columns };
-  }
-
   const STEPS = new Set(["gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit_m_s", "set_speed_m_s", "active_cylinders",
     "fan_on", "clutch_locked", "fuel_cut", "wheel_slip"]);
 
@@ -104,7 +88,7 @@
           }
           throw new Error(told.message);
         }
-        const trip = unpack(await answer.arrayBuffer());
+        const trip = H.unpack(await answer.arrayBuffer());
         if (number !== this.asked) { return; }
         this.busy(false); this.fail("");
         this.take(trip);

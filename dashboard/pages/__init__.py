@@ -8,7 +8,7 @@ from importlib import import_module
 from importlib.util import find_spec
 from types import ModuleType
 
-ORDER = ("trip", "gearing", "fuel_study", "roads", "sources")
+ORDER = ("trip", "gearing", "fuel_study", "roads", "bench", "speedometer", "hidden_fault", "sources")
 
 
 def pages() -> list[ModuleType]:

@@ -1,0 +1,295 @@
+"""The Bench page: the engine of the trip on an absorber, its curves drawn as the run goes, broken and dialled by hand."""
+
+from collections.abc import Callable
+from typing import Any
+
+import dash
+import flask
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import controls
+from dashboard.attributes import attributes
+from dashboard.bench_work import FILES, file_of, run_for_page
+from dashboard.guard import refusal
+from dashboard.pages.gearing import with_usual
+from dashboard.runs import Gone, Workshop, key_for
+from dashboard.setups import Setup, read_setup, setup_from_query, setup_of
+from sim.bench.faults import FAULTS
+from sim.bench.lab import RUBRIC
+from sim.bench.result import CAUTIONS
+from sim.errors import HaulbenchError, SettingsError
+from sim.inputs import Inputs
+from sim.messages import bench as say_bench
+from sim.messages import browser as say
+from sim.sensors import SENSORS
+from sim.units import unit_name
+
+TITLE = "Bench"
+PATH = "/bench"
+
+USUAL = {"truck": "long-haul-manual", "road": "grade:0%,1km", "settings": "defaults"}
+TESTS = {
+    "full-load": ("Full load", "full pedal, from above governed speed down past the highest torque"),
+    "governor": ("Governor", "load off, load on, idle, and two kinds of governor on a rising road"),
+    "motoring": ("Motoring", "torque to turn the engine without fuel"),
+    "retarding": ("Engine brake", "stage by stage, settled and as it builds"),
+    "cylinders": ("Cut-out", "one cylinder after the other without fuel"),
+}
+GROUPS = {
+    "The run": ("bench.form", "bench.gear", "bench.rate_rpm_per_s", "bench.both_ways", "bench.step_rpm", "bench.step_s",
+                "bench.lowest_rpm", "bench.band_percent"),
+    "Air, and the power correction": ("bench.correction", "weather.pressure_kpa", "weather.temperature_c"),
+    "Governor and engine brake": ("engine.governor", "bench.pedal_percent", "bench.load_step_percent", "bench.accessory_step_kw",
+                                  "retarding.selector"),
+    "Wear and faults of the engine": (
+        "condition.intake_restriction_kpa", "condition.boost_leak_rpm", "condition.fuel_delivery_percent",
+        "condition.governor_early_rpm", "condition.governor_lag_s", "condition.exhaust_restriction_kpa",
+        "condition.dead_cylinders",
+    ),
+    "Circuits: failures, values by hand, meters": ("faults.occur", "faults.watch", "circuits.dialled", "circuits.meters"),
+}  # fmt: skip
+RATES = (1, 2, 5, 10, 20, 50)
+TYPES = {"html": "text/html; charset=utf-8", "csv": "text/csv; charset=utf-8", "json": "application/json"}
+MOST_PREDICTIONS = 12
+
+
+def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
+    """A place that the page's script fills, found by its name."""
+    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
+    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
+    return tag(children, **named, **attributes(data_part=name, **other))
+
+
+def layout(query: dict[str, Any]) -> html.Div:
+    """The page.
+
+    Parameters
+    ----------
+    query : dict
+        Of its address. [-]
+
+    Returns
+    -------
+    page : Div
+        [-]
+    """
+    search = with_usual(query["?"], USUAL)
+    panel = controls.panel("bench", GROUPS, search, start_with=("truck",), opened=("The run",))
+    asked = {
+        "test": query.get("test", "full-load") if query.get("test") in TESTS else "full-load",
+        "tests": [[name, *words] for name, words in TESTS.items()],
+        "faults": [
+            {"title": fault.title, "changes": [each.split("=", 1) for each in fault.changes], "sign": fault.sign}
+            for fault in FAULTS.values()
+        ],
+        "parts": [[each.name, unit_name(each.unit) if each.unit else "", each.kind] for each in SENSORS.values()],
+        "rates": list(RATES),
+        "rubric": list(RUBRIC),
+    }  # fmt: skip
+    return html.Div(
+        [
+            html.Div(panel, className="trip-panel"),
+            html.Div(
+                [html.H1("Bench", className="unseen"), _opening(), _cluster(), _work(), _below()], className="trip-main"
+            ),
+        ],
+        className="sheet trip bench",
+        **attributes(data_bench=flask.json.dumps(asked)),
+    )
+
+
+def _opening() -> Component:
+    """Which test, what is broken, and what came of it."""
+    return html.Section(
+        [
+            _part("tests", role="group", className="bar tests", aria_label="Test"),
+            _part("state", html.P, className="state", role="status"),
+            _part("error", html.P, className="told", role="alert", hidden=True),
+            _part("verdict", html.Div, html.H2("The first run is being made ..."), className="verdict", aria_live="polite"),
+            html.Div(
+                [html.Span("Break it: ", className="quiet"), _part("faults", html.Span, className="bar")],
+                className="bar breaking",
+            ),
+            html.Div(
+                [
+                    _part("keep", html.Button, "Keep this run", type="button", disabled=True),
+                    _part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    _part("link", html.Button, "Copy the link", type="button"),
+                    _part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    _part("link_text", html.Span, className="quiet", role="status"),
+                    html.Span(
+                        [
+                            html.Span("Download: ", className="quiet"),
+                            *(
+                                _part("file", html.A, {"report.html": "report, lab sheet"}.get(name, name.partition(".")[0]),
+                                      href=f"{PATH}/{name}", className="file", download=name, data_file=name)
+                                for name in FILES
+                            ),
+                        ],
+                        className="files",
+                    ),
+                ],
+                className="bar actions",
+            ),
+            _part("predict", className="predict", hidden=True),
+        ],
+        className="card opening",
+        **attributes(aria_label="Test and verdict"),
+    )  # fmt: skip
+
+
+def _cluster() -> Component:
+    """Large readings at the cursor, and what moves it."""
+    drive = html.Div(
+        [
+            _part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True),
+            _part("play", html.Button, "Run", type="button", className="play", aria_label="Show the run as it goes"),
+            html.Label(["at ", _part("rate", className="rate-place")], className="rate"),
+            _part("scrub_place", className="scrub-place"),
+            _part("whole", html.Button, "To the end", type="button"),
+            _part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
+                  title="Large readings, for a class"),
+        ],
+        className="drive-bar",
+    )  # fmt: skip
+    return html.Section(
+        [_part("readings", className="readings bench-readings"), _part("chapter", html.P, className="chapter"), drive],
+        className="cluster",
+        **attributes(aria_label="Readings at the cursor"),
+    )
+
+
+def _work() -> Component:
+    """The curves, and beside them gauges, meter and hand."""
+    curves = html.Section(
+        [html.H2("Curves"), _part("curves", className="curves")],
+        className="card strips-card",
+        **attributes(aria_label="Curves of the run"),
+    )
+    side = [
+        html.Section([html.H2("Gauges"), _part("gauges", html.Dl, className="gauges")], className="card"),
+        html.Section(
+            [
+                html.H2("Meter"),
+                html.P("True, at the pin, and as the controller has it, at the cursor.", className="quiet small"),
+                _part("meter_choice"),
+                _part("meter", className="meter", aria_live="off"),
+            ],
+            className="card",
+        ),
+        html.Section(
+            [
+                html.H2("Dial in by hand"),
+                html.P("A value in place of a sensor's, from the cursor on; the engine answers.", className="quiet small"),
+                _part("dial"),
+                _part("dialled", html.Ul, className="dialled"),
+                _part("codes", className="codes"),
+            ],
+            className="card",
+        ),
+    ]  # fmt: skip
+    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
+    return html.Div([curves, beside], className="work")
+
+
+def _below() -> Component:
+    """The run in numbers, and every point that was read."""
+    return html.Div(
+        [
+            html.Section([html.H2("The run in numbers"), _part("numbers", className="wide")], className="card"),
+            html.Section(
+                [
+                    html.H2("Points that were read"),
+                    _part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read"),
+                    html.H2("On a real stand"),
+                    html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
+                ],
+                className="card",
+            ),
+        ],
+        className="pair",
+    )
+
+
+def read_question(values: Any) -> tuple[Setup, str]:
+    """Setup and test of a request.
+
+    Parameters
+    ----------
+    values : any
+        Decoded body. [-]
+
+    Returns
+    -------
+    setup : Setup
+        [-]
+    test : str
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        Anything else than a setup and the name of a test.
+    """
+    if not isinstance(values, dict) or set(values) - {"setup", "test", "have"}:
+        raise SettingsError(say.no_setup(allowed=("setup", "test")))
+    test = values.get("test", "full-load")
+    if not isinstance(test, str) or test not in TESTS:
+        raise SettingsError(say_bench.no_such_test(test=str(test)[:80], known=list(TESTS)))
+    return setup_of(values.get("setup")), test
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for.
+
+    Parameters
+    ----------
+    app : Dash
+        [-]
+    workshop : Workshop
+        [-]
+    """
+    server: flask.Flask = app.server
+
+    def key_of_run(inputs: Inputs, test: str, *more: object) -> str:
+        return key_for("bench", inputs, test, *more)
+
+    @server.post(f"{PATH}/run")
+    def _run() -> flask.Response:
+        """A run, made; packed columns, or `same` for a browser that has it already."""
+        values: Any = flask.request.get_json(force=True, silent=True)
+        gone = flask.request.environ.get("waitress.client_disconnected")
+        try:
+            setup, test = read_question(values)
+            inputs = read_setup(setup, workshop)
+            key = key_of_run(inputs, test)
+            if values.get("have") == key:
+                return flask.jsonify({"same": True})
+            packed = workshop.ask(key, run_for_page, inputs, test, key, gone=gone)
+        except Gone:
+            return refusal(499, "nobody waits for this any longer")
+        except HaulbenchError as problem:
+            return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
+        response = flask.Response(packed, mimetype="application/octet-stream")
+        response.headers["Content-Encoding"] = "gzip"
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    @server.get(f"{PATH}/<name>")
+    def _bench_file(name: str) -> flask.Response:
+        """A whole file of the run in the address."""
+        if name not in FILES:
+            return refusal(404, f"files of a run are {', '.join(FILES)}")
+        search = flask.request.query_string.decode("utf-8", "replace")
+        test = flask.request.args.get("test", "full-load")
+        predicted = [each for each in flask.request.args.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
+        setup, test = read_question(
+            {"setup": controls.stored(setup_from_query(with_usual(search, USUAL))), "test": test}
+        )
+        inputs = read_setup(setup, workshop)
+        content = workshop.ask(key_of_run(inputs, test, name, predicted), file_of, inputs, test, name, predicted)
+        response = flask.Response(content, content_type=TYPES[name.rpartition(".")[2]])
+        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+        response.headers["Cache-Control"] = "no-store"
+        return response
