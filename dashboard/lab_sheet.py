@@ -342,7 +342,8 @@ def _fault_marking(marking: dict[str, Any]) -> str:
             [(s["number"], s["test"], s["left"]) for s in marking["evidence"]],
             numbers=(0, 2),
         ),
-        f"<p>Still possible: {escaped(', '.join(marking['still_possible']) or 'nothing else')}.</p>",
+        f"<p>Still possible: {escaped(', '.join(marking['still_possible']) or 'nothing else')}."
+        f" {'A test looked' if marking['looked_at_the_part'] else 'No test looked'} at the part itself.</p>",
         f"<h3>A short path, about {marking['shortest_path_minutes']:.0f} minutes; yours took {marking['tests_used']} tests,"
         f" {marking['minutes_used']:.0f} minutes</h3>",
         _table(("test", "left"), [(step["test"], step["left"]) for step in marking["shortest_path"]], numbers=(1,)),

@@ -122,6 +122,7 @@ class Workshop:
         self.uploads = Store(MOST_UPLOAD_BYTES)
         self.ready = threading.Event()
         self.trouble = ""
+        self.hosted: Any = None  # the round of a class whose hidden faults are here: `dashboard.fault_desk.Round`
         self._lock = threading.Lock()
         self._jobs: dict[str, Job] = {}
         self._numbers = itertools.count()

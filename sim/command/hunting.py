@@ -46,6 +46,7 @@ def fault(options: Namespace) -> int:
         "answer": _answer,
         "report": _report,
         "list": _list,
+        "codes": _codes,
     }[options.step](options)
 
 
@@ -54,16 +55,35 @@ def fault(options: Namespace) -> int:
 
 def _key(options: Namespace) -> bytes | None:
     """The instructor's key, when one is given."""
-    if not options.key_file:
-        return None
+    return read_key(options.key_file) if options.key_file else None
+
+
+def read_key(file: str) -> bytes:
+    """The instructor's key.
+
+    Parameters
+    ----------
+    file : str
+        [-]
+
+    Returns
+    -------
+    key : bytes
+        Blanks at its ends do not count. [-]
+
+    Raises
+    ------
+    SettingsError
+        The file cannot be read, or the key is short enough to be guessed.
+    """
     from sim.hidden.key import LEAST_KEY
 
     try:
-        key = Path(options.key_file).read_bytes().strip()
+        key = Path(file).read_bytes().strip()
     except OSError as problem:
-        raise SettingsError(say.key_not_read(file=options.key_file, reason=str(problem.strerror))) from None
+        raise SettingsError(say.key_not_read(file=file, reason=str(problem.strerror))) from None
     if len(key) < LEAST_KEY:
-        raise SettingsError(say.short_key(file=options.key_file, given=len(key), least=LEAST_KEY))
+        raise SettingsError(say.short_key(file=file, given=len(key), least=LEAST_KEY))
     return key
 
 
@@ -273,6 +293,38 @@ def _list(options: Namespace) -> int:
     return 0
 
 
+def _codes(options: Namespace) -> int:
+    """Entry codes of a class, for the instructor to hand out."""
+    from sim.hidden.key import entry_code
+
+    names = [" ".join(name.split()) for name in options.names]
+    if options.students:
+        try:
+            lines = Path(options.students).read_text(encoding="utf-8").splitlines()
+        except (OSError, UnicodeDecodeError) as problem:
+            reason = str(getattr(problem, "strerror", None) or "no text")
+            raise SettingsError(say.names_not_read(file=options.students, reason=reason)) from None
+        names += [" ".join(line.split()) for line in lines]
+    names = list(dict.fromkeys(name for name in names if name))
+    if not names:
+        raise SettingsError(say.no_student_names())
+    key = _key(options)
+    missing = [
+        flag
+        for flag, value in (("--key-file", key), ("--class", options.class_name), ("--round", options.round))
+        if not value
+    ]
+    if key is None or missing:
+        raise SettingsError(say.hosting_needs(missing=missing))
+    codes = {name: entry_code(key, options.class_name, options.round, name) for name in names}
+    if options.json:
+        print(json.dumps(codes, indent=1, ensure_ascii=False))
+        return 0
+    width = max(len(name) for name in names) + 2
+    print("\n".join(f"{name:{width}}{code}" for name, code in codes.items()))
+    return 0
+
+
 # ---------------------------------------------------------------- words
 
 
@@ -356,6 +408,8 @@ def marking_text(marking: dict[str, Any]) -> str:
     ]
     if marking["still_possible"]:
         lines.append(f"  still possible: {', '.join(marking['still_possible'])}")
+    if not marking["looked_at_the_part"]:
+        lines.append("  no test of it looked at the part itself")
     lines += [
         f"A short path ({marking['shortest_path_minutes']:.0f} min; you took {marking['tests_used']} tests,"
         f" {marking['minutes_used']:.0f} min):",

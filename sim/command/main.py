@@ -142,6 +142,12 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     report.add_argument("--out", metavar="DIR", help="folder for sheet.html and sheet.json")
     report.add_argument("--force", action="store_true", help="write into --out although it is not empty")
     step("list", "tests, parts and failures", file=False)
+    codes = step("codes", "entry codes of a class whose faults haulbench serve hosts", file=False)
+    codes.add_argument("names", nargs="*", metavar="STUDENT", help="a student's name")
+    codes.add_argument("--students", metavar="FILE", help="a text file with a name on each line")
+    codes.add_argument("--key-file", metavar="KEY", help="the instructor's key: a file of at least 16 bytes")
+    codes.add_argument("--class", dest="class_name", default="", metavar="NAME", help="as told to haulbench serve")
+    codes.add_argument("--round", default="", metavar="NAME", help="as told to haulbench serve")
 
 
 def _parser() -> Parser:
@@ -230,6 +236,13 @@ def _parser() -> Parser:
         "--share", action="store_true", help="let other machines in: needed with a --host they can reach"
     )
     serve.add_argument("--open", action="store_true", help="open the pages in this machine's browser")
+    serve.add_argument("--key-file", metavar="KEY", help="host hidden faults for a class; they follow from this key")
+    serve.add_argument("--class", dest="class_name", default="", metavar="NAME", help="the class, with --key-file")
+    serve.add_argument("--round", default="", metavar="NAME", help="another round, other faults; with --key-file")
+    serve.add_argument("--level", type=int, default=1, help="of the hidden faults, 1 to 3 (1)")
+    serve.add_argument(
+        "--sessions", default="", metavar="DIR", help="folder for the students' sessions (in memory only)"
+    )
 
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")

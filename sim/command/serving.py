@@ -9,6 +9,7 @@ from typing import Any
 
 from sim.errors import RunError, SettingsError
 from sim.messages import browser as say
+from sim.messages import hidden as say_hidden
 
 THREADS = 48  # they only wait for the workers
 MOST_CONNECTIONS = 2000
@@ -19,7 +20,8 @@ IN_MEMORY = (
 )  # bytes of a request or an answer that are kept in memory: all of them, nothing is written
 
 SHARED = """This machine's name and network address now answer on port {port}. Everyone on the network who can reach it may open the
-pages, drive trips with this machine's processor, and upload roads, which are kept in memory only. Nothing is written to disk.
+pages, drive trips with this machine's processor, and upload roads, which are kept in memory only. Nothing is written to disk
+but the sessions of a hidden fault, where a folder is named for them.
 Functions for the instructor answer on this machine only."""
 
 
@@ -50,6 +52,7 @@ def serve(options: Namespace) -> int:
     if not is_loopback(options.host) and not options.share:
         raise SettingsError(say.not_shared(host=options.host))
     workshop = Workshop()
+    workshop.hosted = _round_of(options)
     app = create_app(workshop, options.host)
     server = _listening(app.server, options.host, options.port)
     port = server.effective_port
@@ -57,6 +60,13 @@ def serve(options: Namespace) -> int:
     print(f"haulbench is at http://{shown}:{port}/ (Ctrl-C ends it)", flush=True)
     if not is_loopback(options.host):
         print(SHARED.format(port=port), flush=True)
+    if workshop.hosted:
+        kept = f"kept in {options.sessions}" if options.sessions else "kept in memory only: lost when this ends"
+        print(
+            f"Hidden fault for class {options.class_name}, round {options.round}, level {options.level}; sessions are {kept}."
+            f" Progress: http://localhost:{port}/hidden-fault on this machine.",
+            flush=True,
+        )
     if options.open:
         import webbrowser
 
@@ -73,6 +83,28 @@ def serve(options: Namespace) -> int:
             server.close()
         workshop.close()
     return 0
+
+
+def _round_of(options: Namespace) -> Any:
+    """The round of a class whose hidden faults are hosted here, or None."""
+    from sim.command.hunting import read_key
+
+    flags = {"--class": options.class_name, "--round": options.round, "--sessions": options.sessions}
+    if not options.key_file:
+        given = [flag for flag, value in flags.items() if value]
+        if given:
+            raise SettingsError(say_hidden.hosting_without_key(given=given))
+        return None
+    missing = [flag for flag in ("--class", "--round") if not flags[flag].strip()]
+    if missing:
+        raise SettingsError(say_hidden.hosting_needs(missing=missing))
+    from dashboard.fault_desk import Round
+    from sim.hidden.session import LEVELS
+
+    if not LEVELS[0] <= options.level <= LEVELS[1]:
+        raise SettingsError(say_hidden.level_range(given=options.level, least=LEVELS[0], most=LEVELS[1]))
+    key = read_key(options.key_file)
+    return Round(key, options.class_name, options.round, options.level, options.sessions or None)
 
 
 def _end(*_: object) -> None:

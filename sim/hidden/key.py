@@ -4,6 +4,7 @@ With a key only the instructor has, nobody can work out the cause from the names
 change a session and seal it again. A practice number is a key everybody has: it keeps the answer from a casual look only.
 """
 
+import base64
 import hashlib
 import hmac
 import json
@@ -16,6 +17,7 @@ from sim.hidden.causes import CAUSES, Cause
 LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
 CYLINDERS = 6
+CODE_BYTES = 5  # of an entry code: 40 bits, eight letters and digits
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,7 @@ def hidden_by(key: bytes, case: Mapping[str, Any], level: int) -> Hidden:
     >>> hidden_by(practice_key(3), {"practice": 3}, 2) == hidden_by(practice_key(3), {"practice": 3}, 2)
     True
     """
-    drawn = _digest(key, "cause", level, *(f"{name}={case[name]}" for name in sorted(case)))
+    drawn = _digest(key, "cause", level, *(f"{name}={plain_name(str(case[name]))}" for name in sorted(case)))
     of_level = [cause for cause in CAUSES if cause.level == level]
     return Hidden(
         of_level[int.from_bytes(drawn[:8], "big") % len(of_level)],
@@ -91,6 +93,82 @@ def hidden_by(key: bytes, case: Mapping[str, Any], level: int) -> Hidden:
         1 + drawn[9] % CYLINDERS,
         1 + int.from_bytes(drawn[10:13], "big"),
     )
+
+
+def plain_name(name: str) -> str:
+    """A name as it counts: neither blanks at its ends nor capitals make another person of anybody.
+
+    Parameters
+    ----------
+    name : str
+        [-]
+
+    Returns
+    -------
+    name : str
+        [-]
+
+    Examples
+    --------
+    >>> plain_name("  Ann  Lee ")
+    'ann lee'
+    """
+    return " ".join(name.split()).casefold()
+
+
+def entry_code(key: bytes, class_name: str, round_name: str, student: str) -> str:
+    """What a student types beside the name, so that nobody opens the case of another: it follows from the key alone.
+
+    Parameters
+    ----------
+    key : bytes
+        Of the instructor. [-]
+    class_name : str
+        [-]
+    round_name : str
+        [-]
+    student : str
+        [-]
+
+    Returns
+    -------
+    code : str
+        Two groups of four letters and digits. [-]
+
+    Examples
+    --------
+    >>> entry_code(b"sixteen bytes or more", "7b", "1", "Ann Lee") == entry_code(b"sixteen bytes or more", "7B", "1", "ann lee")
+    True
+    """
+    drawn = _digest(key, "entry", *(plain_name(word) for word in (class_name, round_name, student)))
+    code = base64.b32encode(drawn[:CODE_BYTES]).decode()
+    return f"{code[:4]}-{code[4:]}"
+
+
+def is_entry_code(key: bytes, class_name: str, round_name: str, student: str, given: str) -> bool:
+    """Whether a typed code is that of a student.
+
+    Parameters
+    ----------
+    key : bytes
+        [-]
+    class_name : str
+        [-]
+    round_name : str
+        [-]
+    student : str
+        [-]
+    given : str
+        As typed: capitals, blanks and the dash do not matter. [-]
+
+    Returns
+    -------
+    right : bool
+        [-]
+    """
+    typed = "".join(given.split()).replace("-", "").upper()
+    right = entry_code(key, class_name, round_name, student).replace("-", "")
+    return hmac.compare_digest(typed.encode(), right.encode())
 
 
 def seal(key: bytes, record: Mapping[str, Any]) -> str:
@@ -131,4 +209,13 @@ def is_sealed(key: bytes, record: Mapping[str, Any]) -> bool:
     return isinstance(given, str) and hmac.compare_digest(given.encode(), seal(key, record).encode())
 
 
-__all__: Sequence[str] = ("Hidden", "hidden_by", "is_sealed", "practice_key", "seal")
+__all__: Sequence[str] = (
+    "Hidden",
+    "entry_code",
+    "hidden_by",
+    "is_entry_code",
+    "is_sealed",
+    "plain_name",
+    "practice_key",
+    "seal",
+)

@@ -13,7 +13,7 @@ from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
 from sim.hidden.menu import Request, every_request, judged, minutes, perform, told_apart
-from sim.hidden.session import Session, hidden_in, requests_of, sound_shop
+from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_shop
 from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
 
@@ -31,6 +31,56 @@ FEW = 24  # candidates
 MOVE_FROM = 0.6  # assumed: a yard test that leaves a larger share is weighed against road and rollers
 
 Findings = tuple[tuple[str, str], ...]
+
+# tests on the part itself, where it is no sensor or switch: the name of a test, or of one and what it is about
+ON_THE_PART = {
+    "engine-brake circuits": ("solenoid", "drive"),
+    "oil pump": ("gauge oil pressure",),
+    "coolant": ("look",),
+    "radiator": ("gauge coolant temperature", "drive"),
+    "air filter": ("air gauge",),
+    "charge-air hose": ("rollers", "gauge boost pressure"),
+    "fuel supply": ("fuel flow",),
+    "injector": ("cut-out",),
+    "exhaust": ("exhaust gauge",),
+    "governor": ("idle",),
+    "fan clutch": ("fan",),
+    "brake": ("coast",),
+    "tyres": ("drive",),
+    "pulses per mile": ("record",),
+    "thermostat": ("thermostat",),
+    "road-speed limit": ("record",),
+    "low idle": ("record", "idle"),
+}
+
+
+def on_the_part(cause: Cause, request: Request) -> bool:
+    """Whether a test looks at the part of a cause itself, and not at what follows from it.
+
+    Parameters
+    ----------
+    cause : Cause
+        [-]
+    request : Request
+        [-]
+
+    Returns
+    -------
+    looks : bool
+        [-]
+
+    Examples
+    --------
+    >>> cause = next(cause for cause in CAUSES if cause.name == "coolant temperature: offset")
+    >>> on_the_part(cause, Request("gauge", "coolant temperature")), on_the_part(cause, Request("look"))
+    (True, False)
+    """
+    if cause.part in ON_THE_PART:
+        return request.name in ON_THE_PART[cause.part] or request.text in ON_THE_PART[cause.part]
+    if request.name == "solenoid":
+        return cause.part == f"engine brake, {request.about} pair"
+    parts = {cause.part, *([PLUGS[cause.part]] if cause.failure == "swapped" else [])}
+    return request.name in ("meter", "wire", "gauge") and request.about in parts
 
 
 class Bay:
@@ -118,6 +168,26 @@ class Bay:
         mine, sound = self.readings(cause, request, before), self.readings(None, request, before)
         return [each for each in others if not told_apart(mine, self.readings(each, request, before), sound)]
 
+    def shows(self, cause: Cause, request: Request) -> bool:
+        """Whether a test looks at the part of a cause and finds something off there.
+
+        Parameters
+        ----------
+        cause : Cause
+            [-]
+        request : Request
+            [-]
+
+        Returns
+        -------
+        shows : bool
+            [-]
+        """
+        if not on_the_part(cause, request):
+            return False
+        right = self.readings(None, request)
+        return told_apart(self.readings(cause, request), right, right)
+
     def hidden_with(self, cause: Cause | None) -> Hidden:
         """The same draw with another cause.
 
@@ -162,7 +232,7 @@ class Bay:
 
 
 def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
-    """A sensible short path of tests that leaves one candidate.
+    """A sensible short path of tests that leaves one candidate and has looked at the part itself.
 
     Parameters
     ----------
@@ -190,6 +260,10 @@ def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
             break
         left = kept[best]
         path.append((best, len(left)))
+    if not any(bay.shows(cause, request) for request, _ in path):
+        looks = [request for moves in (False, True) for request in every_request(moves) if bay.shows(cause, request)]
+        if looks:
+            path.append((min(looks, key=minutes), len(left)))
     return path
 
 
@@ -227,11 +301,12 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
     chosen = last["because"] or list(range(1, len(asked) + 1))
     left, numbers = bay.left_by(cause, [(asked[n - 1], asked[: n - 1]) for n in chosen])
     path = shortest_path(bay, cause)
-    supported = bool(chosen) and not left
+    looked = any(bay.shows(cause, asked[n - 1]) for n in chosen)
+    supported = looked and not left
     telling = [
         {"test": asked[n - 1].text, "number": n, "left": count} for n, count in zip(chosen, numbers, strict=True)
     ]
-    points, why = _points(session, supported, len(left), len(path))
+    points, why = _points(session, looked, len(left), len(path))
     return {
         "part": cause.part,
         "failure": cause.failure,
@@ -243,6 +318,7 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
         "attempts": len(session["answers"]),
         "evidence": telling,
         "evidence_supports": supported,
+        "looked_at_the_part": looked,
         "still_possible": [each.name for each in left],
         "candidates": len(CAUSES),
         "tests_used": len(asked),
@@ -255,7 +331,7 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
     }
 
 
-def _points(session: Session, supported: bool, left: int, steps: int) -> tuple[int, str]:
+def _points(session: Session, looked: bool, left: int, steps: int) -> tuple[int, str]:
     """Points of the rubric and why."""
     last, tests = session["answers"][-1], len(session["tests"])
     if not last["part_right"]:
@@ -264,8 +340,10 @@ def _points(session: Session, supported: bool, left: int, steps: int) -> tuple[i
         return 2, "the part is right, its failure is another one"
     if len(session["answers"]) > 1:
         return 2, f"right in attempt {len(session['answers'])}"
-    if not supported:
+    if left:
         return 2, f"right, but the evidence would fit {left} other causes as well"
+    if not looked:
+        return 2, "right, but no test of the evidence looked at the part itself"
     if tests > max(PATH_SLACK * steps, steps + 2):
         return 3, f"right and proved; {tests} tests where {steps} would do"
     if len(last["explanation"].strip()) < LEAST_EXPLANATION:

@@ -352,7 +352,7 @@ def give_answer(
             raise SettingsError(say.no_such_evidence(number=number, made=len(session["tests"])))
     cause = hidden_in(session, key).cause
     assert cause is not None
-    partners = {cause.part} | ({PLUGS[cause.part]} if failure == cause.failure == "swapped" else set())
+    partners = {cause.part} | ({PLUGS.get(cause.part, cause.part)} if failure == cause.failure == "swapped" else set())
     part_right = part in partners
     answer = {
         "time": when or now(),

@@ -135,3 +135,58 @@ def session_not_read(*, file: str, reason: str) -> str:
 def session_not_written(*, file: str, reason: str) -> str:
     """Said when a session cannot be kept."""
     return f"{file}: the session cannot be written ({reason}); name a file in a folder that can be written"
+
+
+def wrong_entry() -> str:
+    """Said when name and entry code do not belong together; it does not say which of them is wrong."""
+    return "this name and this entry code do not belong together; use both as your instructor has written them down"
+
+
+def nobody_hosts() -> str:
+    """Said when a case of a class is asked for on a server that hosts none."""
+    return "this server hosts no hidden fault for a class; use a practice case, or ask the instructor"
+
+
+def whose_case(*, given: str) -> str:
+    """Said when a request names neither a practice session nor a student."""
+    return f"{given[:60]}: whose case is meant? Give a session of a practice case, or a name and its entry code"
+
+
+def practice_range(*, given: str, most: int) -> str:
+    """Said when the number of a practice case is none."""
+    return f"practice case {given[:40]}; allowed is a whole number from 0 to {most}"
+
+
+def no_student_names() -> str:
+    """Said when entry codes are asked for and nobody is named."""
+    return "no student is named; give names, or --students with a file that has a name on each line"
+
+
+def names_not_read(*, file: str, reason: str) -> str:
+    """Said when the list of a class cannot be read."""
+    return f"--students {file}: cannot be read ({reason}); name a text file with a name on each line"
+
+
+def hosting_needs(*, missing: Sequence[str]) -> str:
+    """Said when a hidden fault is to be hosted and something is missing."""
+    return f"a hidden fault for a class needs {', '.join(missing)}; give them"
+
+
+def hosting_without_key(*, given: Sequence[str]) -> str:
+    """Said when a class is named and no key is given."""
+    return f"{', '.join(given)} without --key-file; give the file of the instructor's key, or leave the rest out"
+
+
+def no_session_folder(*, folder: str, reason: str) -> str:
+    """Said when the folder for sessions cannot be used."""
+    return f"--sessions {folder}: cannot be used ({reason}); name a folder that can be written"
+
+
+def only_here() -> str:
+    """Said when somebody else asks for what only the instructor's machine is told."""
+    return "this is told on the machine itself only; look at it there"
+
+
+def class_full(*, most: int) -> str:
+    """Said when a server keeps as many sessions as it may."""
+    return f"{most} sessions are kept, and no more fit; ask the instructor to start the server for another round"

@@ -183,7 +183,9 @@ def test_a_sensible_path_leaves_one_cause(bay, name):
     assert path[-1][1] == 0
     assert len(path) <= 6
     counts = [left for _, left in path]
-    assert counts == sorted(counts, reverse=True) and len(set(counts)) == len(counts), "every step rules somebody out"
+    last = counts[:-1] if counts[-2:] == [0, 0] else counts  # the last look is at the part itself
+    assert last == sorted(last, reverse=True) and len(set(last)) == len(last), "every step rules somebody out"
+    assert any(bay.shows(named(name), request) for request, _ in path)
 
 
 @pytest.mark.slow
@@ -459,6 +461,23 @@ def test_a_wrong_part_has_one_point_and_the_answer_is_then_told(bay):
 def test_the_right_part_with_another_failure_has_two_points(bay):
     marking = answered(bay, "governor: acts early", ("idle",), part="governor: answers late")
     assert marking["part_right"] and not marking["failure_right"] and marking["score"] == 2
+
+
+def test_what_leaves_no_other_cause_of_the_list_is_no_proof_without_a_look_at_the_part(bay):
+    """A red lamp at idle fits one cause of the list only; that it is the sensor takes a meter or a thermometer."""
+    name = "coolant temperature: offset"
+    lamp = answered(bay, name, ("look",))
+    assert lamp["still_possible"] == [] and not lamp["looked_at_the_part"] and not lamp["evidence_supports"]
+    assert lamp["score"] == 2 and "part itself" in lamp["score_words"]
+    measured = answered(bay, name, ("look", "gauge coolant temperature", "meter coolant temperature"))
+    assert measured["evidence_supports"] and measured["score"] == 3
+
+
+@pytest.mark.parametrize("cause", CAUSES, ids=lambda cause: cause.name)
+def test_every_cause_can_be_named(cause):
+    session, key = start(cause.level, practice_of(cause.name))
+    answer = give_answer(session, key, cause.part, cause.failure)
+    assert answer["part_right"] and answer["failure_right"] and session["closed"]
 
 
 def test_evidence_that_is_not_named_does_not_count(bay):

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from dashboard.app import create_app
+from dashboard.fault_desk import Round
 from dashboard.runs import Workshop
 
 
@@ -46,12 +47,16 @@ class Held:
         pass
 
 
+CLASS_KEY, CLASS, ROUND = b"a key of tests, which is no secret", "Diesel 2", "1"
+
+
 @contextmanager
 def real_server() -> Iterator[str]:
-    """The address of the pages as they are served, with workers that are warm."""
+    """The address of the pages as they are served, with workers that are warm, and a class whose hidden faults are here."""
     from waitress.server import create_server
 
     workshop = Workshop()
+    workshop.hosted = Round(CLASS_KEY, CLASS, ROUND, 1)
     app = create_app(workshop)
     server = create_server(app.server, host="127.0.0.1", port=0, threads=16)
     threading.Thread(target=server.run, daemon=True).start()

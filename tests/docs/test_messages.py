@@ -404,6 +404,7 @@ PROVOKING = (
     "tests/behaviour/test_messages_said.py",
     "tests/dashboard/test_workshop.py",
     "tests/dashboard/test_bench_page.py",
+    "tests/dashboard/test_fault_desk.py",
     "tests/dashboard/test_serve_command.py",
     "tests/dashboard/test_gearing_and_roads.py",
     "tests/behaviour/test_road_facts.py",

@@ -11,7 +11,9 @@ import pytest
 from sim.command.main import main
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
-COMMANDS = [line.strip() for line in re.findall(r"^    (haulbench .*)$", README, re.MULTILINE)]
+TYPED = [line.strip() for line in re.findall(r"^    (haulbench .*)$", README, re.MULTILINE)]
+HOSTING = [line for line in TYPED if line.startswith(("haulbench serve", "haulbench fault codes"))]
+COMMANDS = [line for line in TYPED if line not in HOSTING]
 SNIPPETS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 
 
@@ -32,6 +34,22 @@ def test_command_runs(command, tmp_path, monkeypatch, capsys):
         capsys.readouterr()
     assert main(shlex.split(command)[1:]) == 0
     assert "A teaching model" in capsys.readouterr().out
+
+
+def test_hosting_a_hidden_fault_for_a_class(tmp_path, monkeypatch, capsys):
+    from sim.command.main import _parser
+    from sim.command.serving import _round_of
+
+    monkeypatch.chdir(tmp_path)
+    Path("key").write_bytes(bytes(range(32)))
+    Path("names.txt").write_text("Ann Lee\nBo\n", encoding="utf-8")
+    codes, serve = HOSTING
+    assert main(shlex.split(codes)[1:]) == 0
+    printed = capsys.readouterr().out.splitlines()
+    hosted = _round_of(_parser().parse_args(shlex.split(serve)[1:]))
+    assert [line.split()[-1] for line in printed] == [hosted.code_of(name) for name in ("Ann Lee", "Bo")]
+    assert hosted.enter("bo", hosted.code_of("Bo"))[0]["level"] == 1
+    assert len(list(Path("sessions").iterdir())) == 1
 
 
 def test_the_first_command_does_what_is_said_of_it(capsys):

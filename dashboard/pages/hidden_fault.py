@@ -1,0 +1,231 @@
+"""The Hidden fault page: one thing is wrong with a truck; a student tests, measures and names it."""
+
+from collections.abc import Callable
+from typing import Any
+
+import dash
+import flask
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import guard
+from dashboard.attributes import attributes
+from dashboard.fault_desk import Desk, told
+from dashboard.lab_sheet import fault_sheet
+from dashboard.runs import Workshop
+from sim.errors import HaulbenchError, SettingsError
+from sim.hidden.causes import NAMEABLE, what_failures_mean
+from sim.hidden.menu import FREE_TABLES, MENU
+from sim.hidden.session import ATTEMPTS, CAUTIONS, LEVELS, MOST_TESTS
+from sim.messages import hidden as say
+
+TITLE = "Hidden fault"
+PATH = "/hidden-fault"
+
+PLACES = {
+    "Look and read": ("look", "codes", "values", "idle", "fan", "record"),
+    "Meter, gauge and wire": ("meter", "gauge", "wire", "solenoid", "thermostat"),
+    "On the road": ("drive", "coast"),
+    "On rollers": ("rollers", "air gauge", "exhaust gauge", "fuel flow", "cut-out"),
+}
+LEVEL_WORDS = ("codes lead to the part", "codes mislead", "no code")
+MOST_SESSION = 2_000_000  # bytes of a practice case that travels with the browser
+SECRECY = (
+    "A practice case is kept from a casual look only: whoever has this program can work its answer out. The case of a class"
+    " follows from a key that only the instructor has; cause and truck stay on the instructor's machine."
+)
+
+
+def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
+    """A place that the page's script fills, found by its name."""
+    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
+    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
+    return tag(children, **named, **attributes(data_part=name, **other))
+
+
+def layout(query: dict[str, Any]) -> html.Div:
+    """The page.
+
+    Parameters
+    ----------
+    query : dict
+        Of its address: `practice` and `level` open a practice case. [-]
+
+    Returns
+    -------
+    page : Div
+        [-]
+    """
+    asked = {
+        "practice": str(query.get("practice", ""))[:12],
+        "level": str(query.get("level", "1"))[:2],
+        "levels": [[number, LEVEL_WORDS[number - 1]] for number in range(LEVELS[0], LEVELS[1] + 1)],
+        "menu": {name: [test.words, test.minutes, list(test.takes)] for name, test in MENU.items()},
+        "places": [[place, list(names)] for place, names in PLACES.items()],
+        "parts": {part: list(failures) for part, failures in sorted(NAMEABLE.items())},
+        "failures": what_failures_mean(),
+        "free": list(FREE_TABLES),
+        "attempts": ATTEMPTS,
+        "most": MOST_TESTS,
+    }
+    left = html.Div(
+        [
+            html.Section(
+                [html.H2("Whose case"), _part("begin"), html.P(SECRECY, className="quiet small")],
+                className="card",
+                **attributes(aria_label="Whose case"),
+            ),
+            html.Section(
+                [html.H2("Tests"), _part("menu")],
+                className="card tests-card",
+                hidden=True,
+                **attributes(aria_label="Tests", data_part="tests"),
+            ),
+        ],
+        className="fault-left",
+    )
+    main = html.Div(
+        [
+            html.H1("Hidden fault", className="unseen"),
+            html.Section(
+                [
+                    _part("complaint", aria_live="polite"),
+                    _part("state", html.P, className="state", role="status"),
+                    _part("error", html.P, className="told", role="alert", hidden=True),
+                ],
+                className="card opening",
+                **attributes(aria_label="The complaint"),
+            ),
+            _part("marking", html.Section, className="card", hidden=True, aria_label="Marking"),
+            html.Section(
+                [html.H2("The last test"), _part("latest", aria_live="polite")],
+                className="card",
+                hidden=True,
+                **attributes(data_part="latest_card", aria_label="The last test"),
+            ),
+            html.Section(
+                [html.H2("Name part and failure"), _part("answer")],
+                className="card",
+                hidden=True,
+                **attributes(data_part="answer_card", aria_label="Answer"),
+            ),
+            html.Section(
+                [html.H2("Work record"), _part("record")],
+                className="card",
+                hidden=True,
+                **attributes(data_part="record_card", aria_label="Work record"),
+            ),
+            html.Section(
+                [
+                    html.H2("In the shop and on the road"),
+                    html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
+                ],
+                className="card",
+            ),
+            _part("instructor", html.Section, className="card", hidden=True, aria_label="For the instructor"),
+        ],
+        className="fault-main",
+    )
+    return html.Div([left, main], className="sheet fault", **attributes(data_fault=flask.json.dumps(asked)))
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for.
+
+    Parameters
+    ----------
+    app : Dash
+        [-]
+    workshop : Workshop
+        [-]
+    """
+    server: flask.Flask = app.server
+    desk = Desk(workshop)
+
+    def asked(*more: str) -> dict[str, Any]:
+        values: Any = flask.request.get_json(force=True, silent=True)
+        if not isinstance(values, dict) or set(values) - {"session", "student", "code", *more}:
+            raise SettingsError(say.whose_case(given=type(values).__name__))
+        return values
+
+    def answered(make: Callable[[], dict[str, Any]]) -> flask.Response:
+        try:
+            response = flask.jsonify(make())
+        except HaulbenchError as problem:
+            response = flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still trying
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    def shown(session: dict[str, Any]) -> dict[str, Any]:
+        return told(session, "practice" not in session["case"])
+
+    @server.get(f"{PATH}/hosted")
+    def _hosted() -> flask.Response:
+        """Whether a class has its cases here, and whether this is the instructor's machine."""
+        hosted = workshop.hosted
+        named = {"class": hosted.class_name, "round": hosted.round_name, "level": hosted.level} if hosted else None
+        return answered(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
+
+    @server.post(f"{PATH}/begin")
+    def _begin() -> flask.Response:
+        """A case."""
+        return answered(lambda: shown(desk.begin(asked("practice", "level"))))
+
+    @server.post(f"{PATH}/test")
+    def _test() -> flask.Response:
+        """A test, made."""
+
+        def make() -> dict[str, Any]:
+            session, entry = desk.test(asked("test"))
+            return {**shown(session), "entry": entry}
+
+        return answered(make)
+
+    @server.post(f"{PATH}/answer")
+    def _answer() -> flask.Response:
+        """An answer, taken."""
+
+        def make() -> dict[str, Any]:
+            session, answer = desk.answer(asked("part", "failure", "because", "explanation"))
+            return {**shown(session), "answer": answer}
+
+        return answered(make)
+
+    @server.post(f"{PATH}/marking")
+    def _marking() -> flask.Response:
+        """The marking of a case that is over."""
+        return answered(lambda: {"marking": desk.marking(asked())})
+
+    @server.post(f"{PATH}/sheet")
+    def _sheet() -> flask.Response:
+        """The lab sheet of a case."""
+        return answered(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
+
+    @server.get(f"{PATH}/class.<kind>")
+    def _class(kind: str) -> flask.Response:
+        """What every student has done, for the instructor."""
+        if not guard.from_this_machine(flask.request):
+            return guard.refusal(403, say.only_here())
+        if workshop.hosted is None or kind not in ("json", "csv"):
+            return guard.refusal(404, say.nobody_hosts())
+        if kind == "json":
+            rows = workshop.hosted.rows()
+            heads = list(rows[0]) if rows else []
+            return answered(lambda: {"heads": heads, "rows": [list(row.values()) for row in rows]})
+        response = flask.Response(workshop.hosted.roll_csv(), content_type="text/csv; charset=utf-8")
+        response.headers["Content-Disposition"] = 'attachment; filename="class.csv"'
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    @server.post(f"{PATH}/code")
+    def _code() -> flask.Response:
+        """The entry code of a student, for the instructor."""
+        if not guard.from_this_machine(flask.request):
+            return guard.refusal(403, say.only_here())
+        if workshop.hosted is None:
+            return guard.refusal(404, say.nobody_hosts())
+        student = str(asked().get("student", ""))[:80]
+        return answered(lambda: {"code": workshop.hosted.code_of(student)})
+
+    for name in ("test", "answer", "marking", "sheet"):
+        guard.limit_body(f"{PATH}/{name}", MOST_SESSION)
