@@ -31,6 +31,8 @@ SHOWN = (20.0, 74.0)  # mi/h on the needle, assumed
 BETWEEN_POSTS = (0.25, 10.0)  # mi, assumed
 RUN_IN = 3000.0  # m, assumed: cruise settles before the first post
 RUN_OUT = 200.0  # m
+APPROACH = 250.0  # m before the first post from where a run is watched
+ROWS = 3  # one of so many rows of a run is enough to watch it
 HAND_ERROR = 0.12  # s, assumed: spread of a thumb on a stopwatch at each post
 NEEDLE_ERROR = 0.25 * MILE_PER_HOUR  # m/s, assumed: spread of reading a needle
 NEEDLE_STEP = 0.5 * MILE_PER_HOUR  # m/s, assumed: nobody reads it finer
@@ -289,6 +291,62 @@ def _run(truck: Truck, shown: float, distance: float) -> Result:
     return run_trip(truck, road, settings)
 
 
+def check_mile(shown: float, miles: float) -> None:
+    """Refuses a mile that cannot be driven.
+
+    Parameters
+    ----------
+    shown : float
+        Speed to hold on the needle. [m/s]
+    miles : float
+        Between the posts. [mi]
+
+    Raises
+    ------
+    SettingsError
+        The speed or the distance is outside what is allowed.
+    """
+    if not SHOWN[0] * MILE_PER_HOUR <= shown <= SHOWN[1] * MILE_PER_HOUR:
+        raise SettingsError(say.speed(given=shown / MILE_PER_HOUR, least=SHOWN[0], most=SHOWN[1]))
+    if not BETWEEN_POSTS[0] <= miles <= BETWEEN_POSTS[1]:
+        raise SettingsError(say.miles(given=miles, least=BETWEEN_POSTS[0], most=BETWEEN_POSTS[1]))
+
+
+def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.ndarray]:
+    """A truck on its way past two posts, as somebody beside the road and the driver see it.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    shown : float
+        Speed held on the needle. [m/s]
+    miles : float
+        Between the posts. [mi]
+
+    Returns
+    -------
+    columns : dict of str to array
+        time_s from the first row, distance_m from the first post, indicated_speed_m_s; from `APPROACH` before the first post
+        to a little behind the second. [as named]
+
+    Raises
+    ------
+    SettingsError
+        A speed or a distance that cannot be driven.
+    """
+    check_mile(shown, miles)
+    trace = _run(truck, shown, miles * MILE).trace
+    along = trace["distance_m"] - RUN_IN
+    rows = np.flatnonzero((along >= -APPROACH) & (along <= miles * MILE + RUN_OUT))[::ROWS]
+    time = trace["time_s"][rows]
+    return {
+        "time_s": time - time[0],
+        "distance_m": along[rows],
+        "indicated_speed_m_s": trace["indicated_speed_m_s"][rows],
+    }
+
+
 def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1) -> Mile:
     """Drives past two posts at a speed shown, timed by hand.
 
@@ -313,10 +371,7 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
     SettingsError
         A speed or a distance that cannot be driven.
     """
-    if not SHOWN[0] * MILE_PER_HOUR <= shown <= SHOWN[1] * MILE_PER_HOUR:
-        raise SettingsError(say.speed(given=shown / MILE_PER_HOUR, least=SHOWN[0], most=SHOWN[1]))
-    if not BETWEEN_POSTS[0] <= miles <= BETWEEN_POSTS[1]:
-        raise SettingsError(say.miles(given=miles, least=BETWEEN_POSTS[0], most=BETWEEN_POSTS[1]))
+    check_mile(shown, miles)
     distance = miles * MILE
     trace = _run(truck, shown, distance).trace
     along, time, needle = trace["distance_m"], trace["time_s"], trace["indicated_speed_m_s"]
@@ -448,13 +503,13 @@ def exercise(
     sheet: dict[str, Any] = {
         "truck": truck.name,
         "seed": seed,
-        "before": _state(before, truck, settings),
+        "before": state_of(truck, settings),
         "mile": asdict(measured_mile(truck, shown, miles, seed)),
         "predicted_true_speed_m_s": before.true(shown),
         "entered_pulses_per_mile": entered,
     }
     if after_truck is not None:
-        sheet["after"] = _state(calibration_of(after_truck), after_truck, settings)
+        sheet["after"] = state_of(after_truck, settings)
         sheet["mile_after"] = asdict(measured_mile(after_truck, shown, miles, seed + 1))
     sheet |= {
         "score": points,
@@ -465,8 +520,22 @@ def exercise(
     return sheet
 
 
-def _state(calibration: Calibration, truck: Truck, settings: Settings) -> dict[str, Any]:
-    """Everything about a calibration that a sheet shows."""
+def state_of(truck: Truck, settings: Settings) -> dict[str, Any]:
+    """Everything about a calibration that a sheet shows.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        Cruise set speed and road-speed limit are read. [-]
+
+    Returns
+    -------
+    state : dict
+        calibration, verdict, effects, posted_run. [as named]
+    """
+    calibration = calibration_of(truck)
     return {
         "calibration": dataclasses.asdict(calibration) | {"shown_over_true": calibration.ratio},
         "verdict": verdict(calibration),

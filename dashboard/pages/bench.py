@@ -256,7 +256,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         return key_for("bench", inputs, test, *more)
 
     @server.post(f"{PATH}/run")
-    def _run() -> flask.Response:
+    def _bench_run() -> flask.Response:
         """A run, made; packed columns, or `same` for a browser that has it already."""
         values: Any = flask.request.get_json(force=True, silent=True)
         gone = flask.request.environ.get("waitress.client_disconnected")

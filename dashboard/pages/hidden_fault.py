@@ -160,19 +160,19 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         return told(session, "practice" not in session["case"])
 
     @server.get(f"{PATH}/hosted")
-    def _hosted() -> flask.Response:
+    def _fault_hosted() -> flask.Response:
         """Whether a class has its cases here, and whether this is the instructor's machine."""
         hosted = workshop.hosted
         named = {"class": hosted.class_name, "round": hosted.round_name, "level": hosted.level} if hosted else None
         return answered(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
 
     @server.post(f"{PATH}/begin")
-    def _begin() -> flask.Response:
+    def _fault_begin() -> flask.Response:
         """A case."""
         return answered(lambda: shown(desk.begin(asked("practice", "level"))))
 
     @server.post(f"{PATH}/test")
-    def _test() -> flask.Response:
+    def _fault_test() -> flask.Response:
         """A test, made."""
 
         def make() -> dict[str, Any]:
@@ -182,7 +182,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         return answered(make)
 
     @server.post(f"{PATH}/answer")
-    def _answer() -> flask.Response:
+    def _fault_answer() -> flask.Response:
         """An answer, taken."""
 
         def make() -> dict[str, Any]:
@@ -192,17 +192,17 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         return answered(make)
 
     @server.post(f"{PATH}/marking")
-    def _marking() -> flask.Response:
+    def _fault_marking() -> flask.Response:
         """The marking of a case that is over."""
         return answered(lambda: {"marking": desk.marking(asked())})
 
     @server.post(f"{PATH}/sheet")
-    def _sheet() -> flask.Response:
+    def _fault_sheet() -> flask.Response:
         """The lab sheet of a case."""
         return answered(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
 
     @server.get(f"{PATH}/class.<kind>")
-    def _class(kind: str) -> flask.Response:
+    def _fault_class(kind: str) -> flask.Response:
         """What every student has done, for the instructor."""
         if not guard.from_this_machine(flask.request):
             return guard.refusal(403, say.only_here())
@@ -218,7 +218,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         return response
 
     @server.post(f"{PATH}/code")
-    def _code() -> flask.Response:
+    def _fault_code() -> flask.Response:
         """The entry code of a student, for the instructor."""
         if not guard.from_this_machine(flask.request):
             return guard.refusal(403, say.only_here())

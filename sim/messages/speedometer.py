@@ -22,3 +22,13 @@ def speed(*, given: float, least: float, most: float) -> str:
 def miles(*, given: float, least: float, most: float) -> str:
     """Said when the posts stand too near together or too far apart."""
     return f"{given:g} miles between the posts; allowed is {least:g} to {most:g}"
+
+
+def entry(*, name: str, given: str) -> str:
+    """Said when something entered after a measured mile is no number above zero."""
+    return f'{name}: "{given[:40]}" is no number above 0; write a number such as 61.4'
+
+
+def mystery_number(*, given: str, most: int) -> str:
+    """Said when the number of a truck from another workshop is none."""
+    return f"truck from another workshop, number {given[:40]}; allowed is a whole number from 0 to {most}"

@@ -405,6 +405,7 @@ PROVOKING = (
     "tests/dashboard/test_workshop.py",
     "tests/dashboard/test_bench_page.py",
     "tests/dashboard/test_fault_desk.py",
+    "tests/dashboard/test_speedometer_page.py",
     "tests/dashboard/test_serve_command.py",
     "tests/dashboard/test_gearing_and_roads.py",
     "tests/behaviour/test_road_facts.py",
