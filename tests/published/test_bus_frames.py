@@ -165,18 +165,40 @@ def test_printed_values_give_the_printed_bytes_and_back(printed):
             assert decoded[spn] == pytest.approx(value, abs=1e-9), spn
 
 
-@pytest.mark.parametrize(
-    ("number", "width", "end"),
-    [(190, 2, 8031.875), (84, 2, 250.996), (175, 2, 1734.97), (917, 4, 21055406.075)],
-)
-def test_ranges_end_where_the_standard_ends_them(number, width, end):
-    """SAE J1939 (two sources): FAFF... is the last valid raw value; above it lie error and not available."""
-    for message in database().messages:
-        for signal in message.signals:
-            if signal.spn == number:
-                assert signal.length == 8 * width and signal.maximum == pytest.approx(end, abs=0.005)
-                return
-    pytest.fail(f"no signal has the number {number}")
+# what no printed frame above covers: first byte, first bit, bits, and the ends of the range (SAE J1939, two sources)
+LAYOUT = [
+    ("EEC1", 190, 4, 1, 16, 0.0, 8031.875),
+    ("EEC1", 513, 3, 1, 8, -125.0, 125.0),
+    ("EEC1", 2432, 8, 1, 8, -125.0, 125.0),
+    ("EEC3", 514, 1, 1, 8, -125.0, 125.0),
+    ("EBC1", 973, 5, 1, 8, 0.0, 100.0),
+    ("CCVS1", 84, 2, 1, 16, 0.0, 250.99609375),
+    ("CCVS1", 86, 6, 1, 8, 0.0, 250.0),
+    ("CCVS1", 599, 5, 1, 2, 0.0, 1.0),
+    ("CCVS1", 601, 5, 5, 2, 0.0, 1.0),
+    ("LFE1", 183, 1, 1, 16, 0.0, 3212.75),
+    ("LFE1", 184, 3, 1, 16, 0.0, 125.498046875),
+    ("IC1", 102, 2, 1, 8, 0.0, 500.0),
+    ("IC1", 105, 3, 1, 8, -40.0, 210.0),
+    ("ET1", 174, 2, 1, 8, -40.0, 210.0),
+    ("ET1", 175, 3, 1, 16, -273.0, 1734.96875),
+    ("AMB", 108, 1, 1, 8, 0.0, 125.0),
+    ("VEP1", 158, 7, 1, 16, 0.0, 3212.75),
+    ("VDHR", 917, 1, 1, 32, 0.0, 21055406.075),
+    ("RC", 556, 17, 1, 16, 0.0, 64255.0),
+]
+
+
+@pytest.mark.parametrize(("message", "number", "byte", "bit", "bits", "lowest", "highest"), LAYOUT)
+def test_signals_lie_and_end_where_the_standard_has_them(message, number, byte, bit, bits, lowest, highest):
+    """The last valid raw value is FA, FAFF, FAFFFFFF; above it lie error and not available (two sources)."""
+    known = cantools.database.load_string(bus_database(), "dbc").get_message_by_name(message)
+    signal = next(signal for signal in known.signals if signal.spn == number)
+    assert (signal.start, signal.length, signal.byte_order) == (8 * (byte - 1) + bit - 1, bits, "little_endian")
+    last = {2: 1, 8: 0xFA, 16: 0xFAFF, 32: 0xFAFFFFFF}[bits]
+    for raw, value in ((0, lowest), (last, highest)):
+        assert signal.raw_to_scaled(raw, decode_choices=False) == pytest.approx(value, rel=1e-12)
+    assert signal.raw_to_scaled(2**bits - 1) == NOT_AVAILABLE
 
 
 def test_a_recorded_code_gives_the_recorded_frame():
