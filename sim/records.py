@@ -663,6 +663,12 @@ reservoir_pressure_kpa  | state.reservoir_pressure  | kpa
 severity_temperature_a_c| state.severity_temperature_a | c
 severity_temperature_b_c| state.severity_temperature_b | c
 wind_m_s                | state.wind                |
+commanded_torque_n_m    | state.commanded_torque    |
+full_load_torque_n_m    | state.full_load_torque    |
+warm_friction_n_m       | state.warm_friction       |
+fan_torque_n_m          | state.fan_torque          |
+accessory_torque_n_m    | state.accessory_torque    |
+compression_torque_n_m  | state.compression_torque  |
 """)
 LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 

@@ -135,16 +135,7 @@ def bench_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings
     columns["power_kw"] = power
     with np.errstate(divide="ignore", invalid="ignore"):
         columns["bsfc_g_kwh"] = np.where(power >= LEAST_POWER, 3600.0 * fuel / power, np.nan)
-    reference = reference_torque(truck, settings)
-    commanded, friction = raw["commanded_torque_n_m"], raw["warm_friction_n_m"]
-    drawn = raw["fan_torque_n_m"] + raw["accessory_torque_n_m"]
-    most = raw["full_load_torque_n_m"] + friction
-    columns["actual_torque_percent"] = np.array([coded_percent(torque_code(each, reference)) for each in commanded])
-    columns["friction_torque_percent"] = np.array(
-        [coded_percent(torque_code(each, reference)) for each in friction + drawn]
-    )
-    pairs = zip(commanded, np.maximum(most, 1.0), strict=True)
-    columns["load_percent"] = np.array([rounded_load(load_at_speed(actual, highest)) for actual, highest in pairs])
+    columns |= told_percent(raw, reference_torque(truck, settings))
     ratio = raw["manifold_pressure_kpa"] / raw["ambient_pressure_kpa"]
     air = zip(
         raw["ambient_pressure_kpa"],
@@ -161,6 +152,32 @@ def bench_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings
         # what the tyres give the rollers, so that rollers losing speed are not taken for power of the truck
         columns["wheel_power_kw"] = (raw["tyre_force_n"] - raw["rolling_force_n"]) * raw["speed_m_s"] / 1000.0
     return columns
+
+
+def told_percent(columns: Columns, reference: float) -> dict[str, np.ndarray]:
+    """What the engine controller tells of its torque, in whole percent.
+
+    Parameters
+    ----------
+    columns : mapping of str to array
+        Of a bench run or of a trip: torques at the crankshaft, each of shape (rows,). [N m]
+    reference : float
+        The torque that 100 % stands for. [N m]
+
+    Returns
+    -------
+    told : dict
+        `actual_torque_percent`, `friction_torque_percent` and `load_percent`, each of shape (rows,). [%]
+    """
+    commanded, friction = columns["commanded_torque_n_m"], columns["warm_friction_n_m"]
+    drawn = columns["fan_torque_n_m"] + columns["accessory_torque_n_m"]
+    most = np.maximum(columns["full_load_torque_n_m"] + friction, 1.0)
+    pairs = zip(commanded, most, strict=True)
+    return {
+        "actual_torque_percent": np.array([coded_percent(torque_code(each, reference)) for each in commanded]),
+        "friction_torque_percent": np.array([coded_percent(torque_code(each, reference)) for each in friction + drawn]),
+        "load_percent": np.array([rounded_load(load_at_speed(actual, highest)) for actual, highest in pairs]),
+    }
 
 
 def reference_torque(truck: Truck, settings: Settings) -> float:

@@ -773,6 +773,12 @@ def _percent_told(given: Numbers) -> Sequence[float]:
     return told, 100.0 * load_at_speed(torque, full), 100.0 * load_at_speed(full, full)
 
 
+@computes("BUS-01")
+def _percents_recorded(given: Numbers) -> Sequence[float]:
+    """Torques behind recorded codes."""
+    return [coded_percent(code) for code in given]
+
+
 @computes("GOV-01")
 def _loaded_speed(given: Numbers) -> Sequence[float]:
     """Speed at which an all-speed governor carries full load, from the speed it holds without load."""

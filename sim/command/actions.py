@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from sim.command.folder import check_folder, write_folder
 from sim.command.words import summary_text
+from sim.errors import SettingsError
+from sim.messages import output
 
 if TYPE_CHECKING:
     from sim.compare import Comparison
@@ -70,7 +72,15 @@ def run(options: Namespace) -> int:
     """
     from sim.inputs import read_inputs
 
+    if options.bus and not options.out:
+        raise SettingsError(output.bus_needs_folder())
     inputs = read_inputs(**_asked(options))
+    settings = inputs.settings
+    if options.bus:
+        from sim.bus import bus_settings, check_library
+
+        check_library()
+        settings = bus_settings(settings)
     if options.out:
         check_folder(options.out, options.force)
     prepare_model()
@@ -81,7 +91,7 @@ def run(options: Namespace) -> int:
         for sentence in foretell(inputs.truck.truck, inputs.route, inputs.settings):
             print(f"What will happen: {sentence}", file=sys.stderr, flush=True)
     with _word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
-        result = run_trip(inputs.truck, inputs.route, inputs.settings)
+        result = run_trip(inputs.truck, inputs.route, settings)
     if options.out:
         from dashboard.report import trip_report
 
@@ -93,6 +103,11 @@ def run(options: Namespace) -> int:
         }
         if result.meters:
             files["meters.csv"] = result.meters_csv()
+        if options.bus:
+            from sim.bus import bus_database, bus_log
+
+            with _word_after_a_while("Writing the bus ..."):
+                files |= {"bus.log": bus_log(result), "bus.dbc": bus_database()}
         write_folder(options.out, files, options.force)
     if options.json:
         print(result.summary_json(), end="")

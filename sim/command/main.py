@@ -158,6 +158,11 @@ def _parser() -> Parser:
     run = commands.add_parser("run", help="one trip and its summary")
     _add_inputs(run)
     run.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, events.csv and summary.json")
+    run.add_argument(
+        "--bus",
+        action="store_true",
+        help="also write what the truck tells on its bus (SAE J1939): bus.log and bus.dbc; for simulated buses only",
+    )
     _add_output(run)
     run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
 

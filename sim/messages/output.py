@@ -66,3 +66,21 @@ def place_locked(*, out: str, reason: str) -> str:
 def track_itself(*, out: str, target: Path) -> str:
     """Said when a road would be written over the track it is made from."""
     return f"--out {out}: {target} is the track itself; name another road"
+
+
+# ---------------------------------------------------------------- the bus
+
+
+def bus_needs_folder() -> str:
+    """Said when the files of the bus are asked for and no folder to write them into."""
+    return "--bus writes bus.log and bus.dbc; add --out DIR to say where"
+
+
+def bus_library_missing(*, library: str) -> str:
+    """Said when a library that packs the frames of the bus is not installed."""
+    return f'the bus needs the library {library}; install it with: pip install -c constraints.txt -e ".[bus]"'
+
+
+def bus_needs_meters() -> str:
+    """Said when frames are asked for of a trip that was driven without meters on its circuits."""
+    return "this trip had no meters on, which the bus tells from; put them on by driving it with bus_settings(settings)"

@@ -885,6 +885,7 @@ FLAGS = [
     ("unknown flag", ("run", "--fast"), ("--fast", "--help")),
     ("flag without its value", ("run", "--truck"), ("--truck", "expected one argument", "--help")),
     ("unknown units", ("run", "--units", "imperial"), ("--units", "'imperial'", "metric", "--help")),
+    ("bus without a folder", ("run", "--bus"), ("--bus", "bus.log and bus.dbc", "add --out DIR")),
     ("one road too many", ("run", "ollen-pass", "skarrow-grade"), ("skarrow-grade", "--help")),
 ]
 

@@ -10,6 +10,8 @@ import pytest
 from dashboard import runs
 from dashboard.runs import Workshop
 from dashboard.setups import read_road
+from sim.bus import frames_of
+from sim.command.main import main
 from sim.command.serving import serve
 from sim.compare import MOST_TRIPS, read_variants
 from sim.errors import RouteError, RunError, SettingsError, StudyError
@@ -17,6 +19,7 @@ from sim.studies.journal import Journal
 from sim.studies.plan import make_plan
 from sim.studies.question import study_from
 from sim.studies.runner import run_study
+from sim.trip import run_trip
 
 STUDY = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "grade:0%,0.2km", "vary": {"start.gear": [8, 9]}}
 
@@ -59,6 +62,25 @@ def test_a_cluster_without_its_library_is_one_message(tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(StudyError, match="--cluster needs the cluster extra; install it with"):
         run_study(STUDY, tmp_path / "s", cluster="tcp://127.0.0.1:9")
+
+
+@pytest.mark.parametrize(("module", "library"), [("cantools", "cantools"), ("can", "python-can")])
+def test_a_bus_without_its_library_is_one_message(tmp_path, monkeypatch, capsys, module, library):
+    monkeypatch.setitem(sys.modules, module, None)
+    assert main(["run", "grade:0%,1km", "--bus", "--out", str(tmp_path / "trip")]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and len(err.splitlines()) == 1
+    assert f"needs the library {library}; install it with: pip install" in err and '".[bus]"' in err
+    assert not list(tmp_path.iterdir())
+
+
+def test_frames_of_a_trip_without_meters_are_refused():
+    result = run_trip("long-haul-manual", "grade:0%,0.2km")
+    with pytest.raises(
+        RunError,
+        match=r"had no meters on, which the bus tells from; put them on by driving it with bus_settings\(settings\)",
+    ):
+        next(frames_of(result))
 
 
 def test_a_server_that_is_too_busy_says_so(monkeypatch):

@@ -82,6 +82,7 @@ BESIDE: dict[str, set[str]] = {
     "road_facts": {"route"},
     "descending": {"actors", "charts", "road_facts", "route", "safe_speed", "specs"},
     "studies": {"messages", "pool", "inputs", "reading", "files", "route", "specs", "result", "trip", "compiled"},
+    "bus": {"assemble", "bench", "laws", "meter", "records", "result", "sensors", "specs"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},
 }
 
@@ -109,6 +110,8 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
     "pydantic": ("sim/specs.py", "sim/files.py"),
     "dash": ("dashboard/",),
     "plotly": ("dashboard/",),
+    "cantools": ("sim/bus.py",),
+    "can": ("sim/bus.py",),
 }
 
 # libraries that take long to load: imported inside the function that needs them
