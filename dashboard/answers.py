@@ -5,6 +5,7 @@ of two far below what can be seen, so that it packs well; the downloads hold eve
 """
 
 import math
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -18,6 +19,7 @@ from sim.charts import ControlChart, control_chart
 from sim.inputs import Inputs
 from sim.records import REASONS
 from sim.result import Result
+from sim.sensors import NAMES
 from sim.specs import PAIRS, Settings, Truck
 from sim.units import from_si
 
@@ -163,6 +165,8 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     chart, drawn = _chart(result)
     columns |= drawn
     s = result.summary
+    metered = meters_of(result.settings, result.meters)
+    columns |= {f"meters:{name}": np.asarray(values, dtype=np.float32) for name, values in result.meters.items()}
     events = [
         [round(event["time_s"], 2), round(event["distance_m"], 1), event["event"].replace("_", " "), event["cause"],
          f"{event['value']:.5g} {event['unit']}" if event["unit"] else ""]
@@ -174,6 +178,9 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         "warnings": s["warnings"],
         "explanations": s["explanations"],
         "foreseen": s["foreseen"],
+        "codes": codes_of(result),
+        "controller": controller_of(result),
+        "meters": metered,
         "truck": s["truck"],
         "route": s["route"],
         "length_m": result.route.length,
@@ -202,6 +209,88 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         },
     }
     return head, columns
+
+
+# what a controller does to a trip, by its event, and how it is said
+CONTROLLER = {
+    "derated": "took {value:.0f} % of the torque",
+    "cruise_locked_out": "refused cruise control",
+    "engine_brake_locked_out": "refused the engine brake",
+    "engine_shut_down": "stopped the engine",
+}
+
+
+def controller_of(result: Result) -> list[str]:
+    """What the controller has taken from the driver because of codes, each once, with the reason.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    sentences : list of str
+        [-]
+    """
+    told = [
+        f"the controller {CONTROLLER[event['event']].format(value=event['value'])} at {event['distance_m'] / 1000.0:.2f} km:"
+        f" {event['cause']}"
+        for event in result.events
+        if event["event"] in CONTROLLER and event["cause"]
+    ]
+    return list({text.partition(" at ")[0] + text.partition(":")[2]: text for text in reversed(told)}.values())[::-1]
+
+
+def codes_of(result: Result) -> list[dict[str, Any]]:
+    """The codes of a trip, each with the times it was active.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    codes : list of dict
+        spn, fmi, words, lamp, count, active (at the end), frame (freeze frame as names and texts), spans: from and to, None
+        for one that lasts. [as named]
+    """
+    codes = []
+    for code in result.summary["codes"]:
+        number = f"SPN {code['spn']} FMI {code['fmi']}:"
+        spans: list[list[float | None]] = []
+        for event in result.events:
+            if event["event"] == "code_set" and event["cause"].startswith(number):
+                spans.append([event["time_s"], None])
+            elif event["event"] == "code_inactive" and event["cause"].startswith(number) and spans:
+                spans[-1][1] = event["time_s"]
+        frame = {key: round(float(value), 2) for key, value in code["freeze_frame"].items()}
+        kept = {key: code[key] for key in ("spn", "fmi", "words", "lamp", "count", "active")}
+        codes.append({**kept, "frame": frame, "spans": spans})
+    return codes
+
+
+def meters_of(settings: Settings, columns: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The meters that are on, and the names of their columns.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+    columns : mapping
+        What they showed, by name. [as named]
+
+    Returns
+    -------
+    meters : list of dict
+        name, and columns: true, signal, believed. [-]
+    """
+    found = []
+    for key in settings.circuits.metered() if columns else ():
+        wanted = (f"{key}_true", f"{key}_signal", f"{key}_believed")
+        found.append({"name": NAMES[key], "columns": [name for name in columns if name.startswith(wanted)]})
+    return found
 
 
 # what a student may predict, by the key of the summary

@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 
 from dashboard import palette
+from dashboard.answers import meters_of
 from dashboard.packing import pack
 from sim.bench.lab import QUANTITIES, lab_entries, measured_values, read_predictions
 from sim.bench.result import BenchResult, plain, table_csv
 from sim.bench.words import summary_rows
 from sim.inputs import Inputs
 from sim.records import LIMITERS
-from sim.sensors import NAMES
 from sim.units import REVOLUTION_PER_MINUTE
 
 MOST_ROWS = 2000  # of a chapter
@@ -316,15 +316,10 @@ def _meters(sheet: Sheet, result: BenchResult) -> list[dict[str, Any]]:
         return []
     begins = sheet.chapters[0]["begins_s"]
     sheet.put("meters:play", result.readings["time_s"] - begins)
-    found = []
-    for key in result.settings.circuits.metered():
-        mine = [
-            name for name in result.readings if name.startswith((f"{key}_true", f"{key}_signal", f"{key}_believed"))
-        ]
-        for name in mine:
-            sheet.put(f"meters:{name}", result.readings[name])
-        found.append({"name": NAMES[key], "columns": mine})
-    return found
+    for name, values in result.readings.items():
+        if name not in ("time_s", "distance_m"):
+            sheet.put(f"meters:{name}", values)
+    return meters_of(result.settings, result.readings)
 
 
 def _line(

@@ -9,6 +9,7 @@ from typing import Any, get_args, get_origin
 from dashboard.words import unit_in_words
 from sim.files import list_settings, list_trucks, load_settings_file, load_truck
 from sim.route import list_routes, load_route
+from sim.sensors import FAILURES, NAMES, SENSORS, failures_of, size_unit
 from sim.specs import Part, Settings, Truck, keys_of
 from sim.units import from_si, to_si, unit_name, unit_of_key
 
@@ -198,7 +199,7 @@ def described() -> dict[str, Any]:
     -------
     described : dict
         fields by key; trucks, roads and settings by name, each with its title; trucks and settings with their values (of
-        settings only those that differ from the defaults); names of tables. [-]
+        settings only those that differ from the defaults); names of tables; circuits. [-]
     """
     fields = {
         f"{table}.{key}": field_of(model, table, key) for model in (Settings, Truck) for table, key in keys_of(model)
@@ -219,4 +220,28 @@ def described() -> dict[str, Any]:
     for name in list_routes():
         route = load_route(name)
         roads[name] = {"title": route.title, "length_m": route.length}
-    return {"fields": fields, "usual": usual, "trucks": trucks, "roads": roads, "settings": settings, "tables": TABLES}
+    return {"fields": fields, "usual": usual, "trucks": trucks, "roads": roads, "settings": settings, "tables": TABLES,
+            "circuits": circuits()}  # fmt: skip
+
+
+def circuits() -> list[dict[str, Any]]:
+    """The parts that can fail, be dialled in by hand, or have a meter put on.
+
+    Returns
+    -------
+    parts : list of dict
+        name; failures, each with the unit of its size ("" for none) and what it is; and of sensors and switches kind, unit
+        of a value dialled in, and what it measures. [-]
+    """
+    parts = []
+    for key, name in NAMES.items():
+        failures = []
+        for failure in failures_of(key):
+            unit = size_unit(key, failure)
+            failures.append([failure, unit_name(unit) if unit else "", FAILURES[failure].says])
+        part: dict[str, Any] = {"name": name, "failures": failures}
+        if key in SENSORS:
+            sensor = SENSORS[key]
+            part |= {"kind": sensor.kind, "unit": unit_name(sensor.unit) if sensor.unit else "", "says": sensor.says}
+        parts.append(part)
+    return parts

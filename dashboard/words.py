@@ -79,6 +79,10 @@ def verdict(summary: dict[str, Any]) -> str:
         return f"{ended}: {summary['ended_because']}."
     if summary["warnings"]:
         return f"{ended}, with a warning: {summary['warnings'][0]}."
+    if summary["codes"]:
+        code, more = summary["codes"][0], len(summary["codes"]) - 1
+        others = f", and {more} more" if more else ""
+        return f"{ended}, with a code set: SPN {code['spn']} FMI {code['fmi']}, {code['words']}{others}."
     return f"{ended} without a warning."
 
 

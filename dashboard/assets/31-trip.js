@@ -26,6 +26,9 @@
       }, () => this.zoomed());
       this.chart = new H.draw.Chart(this.part("chart"), this.look);
       this.buildDrive(); this.buildPredict(); this.buildBalance(); this.buildCylinders();
+      this.circuits = new H.Circuits(this.part("circuits"), { page: "trip", fail: (text) => this.fail(text), going: () => {},
+        panel: () => { const box = place.querySelector("[data-panel]"); return box ? box.panel : null; },
+        here: () => `${this.trip ? (this.value("distance_m") / 1000).toFixed(2) : "0"} km` });
       this.part("keep").onclick = () => this.keep();
       this.part("release").onclick = () => { this.kept = null; this.render(); };
       this.part("link").onclick = () => this.copyLink();
@@ -136,14 +139,16 @@
       const head = this.trip.head;
       const verdict = this.part("verdict");
       const worst = head.lamps.some((lamp) => lamp.state === "alarm") ? "alarm" : head.lamps.some((lamp) => lamp.state === "warned") ||
-        head.warnings.length ? "warned" : "good";
+        head.warnings.length || head.codes.length ? "warned" : "good";
       verdict.className = "verdict " + worst;
       const warnings = head.warnings.filter((text) => !head.verdict.includes(text) &&
         !(text.startsWith("brakes passed the published limit") && head.verdict.includes("past the published limit")));
       verdict.replaceChildren(element("h2", { text: this.inUnits(head.verdict) }),
         element("p", { class: "quiet", text: head.truck + " \u2014 " + head.route }),
-        ...[...warnings.map((text) => ["warning", text]), ...head.explanations.map((text) => ["why", text])].map(([word, text]) =>
+        ...[...warnings.map((text) => ["warning", text]), ...head.controller.map((text) => ["fault", text]), ...head.explanations.map((text) => ["why", text])].map(([word, text]) =>
           element("p", { class: "said " + word }, [element("b", { text: word + ": " }), this.inUnits(text)])));
+      this.circuits.meters(head.meters); this.circuits.shown();
+      this.codeBoxes = null; this.part("lamp_box").hidden = !head.codes.length;
       this.part("lamps").replaceChildren(...head.lamps.map((lamp) => element("li", { class: "lamp " + lamp.state }, [
         element("span", { class: "sign", "aria-hidden": "true", text: lamp.state === "good" ? "\u2713" : "!" }),
         element("span", { class: "unseen", text: lamp.state === "good" ? "good: " : lamp.state + ": " }),
@@ -232,9 +237,36 @@
         this.scrub.value = String(distance);
       }
       this.scrub.setAttribute("aria-valuetext", `${H.shown("distance", distance)}, ${H.shown("speed", speed)}, gear ${gear || "neutral"}, stage ${stage || "off"}`);
-      this.balance(v, speed); this.brake(v, stage, gear, rpm);
+      this.balance(v, speed); this.brake(v, stage, gear, rpm); this.codes(set);
+      this.circuits.cursor((name) => this.metered(name));
       const words = this.chart.words();
       if (this.part("chart_words").textContent !== words) { this.part("chart_words").textContent = words; }
+    }
+
+    // of a meter, whose readings have times of their own
+    metered(name) {
+      const time = this.trip.columns["meters:time_s"], values = this.trip.columns["meters:" + name];
+      if (!time || !values) { return NaN; }
+      let low = 0, high = time.length - 1;
+      while (low < high) { const middle = (low + high + 1) >> 1; if (time[middle] <= this.time + 1e-3) { low = middle; } else { high = middle - 1; } }
+      return values[low];
+    }
+    codes(set) {
+      const all = this.trip.head.codes, now = H.codesAt(all, this.time), lit = now.filter((each) => each.active).map((each) => each.code.lamp);
+      const lamp = lit.includes("red") ? "red" : lit.includes("amber") ? "amber" : "off", box = this.part("lamp_box");
+      if (box.dataset.lamp !== lamp) { box.dataset.lamp = lamp; }
+      set("lamp", lamp); set("lamp_more", lit.length ? `${lit.length} active` : now.length ? "earlier codes" : "no code yet");
+      const words = all.length ? now.map((each) => H.codeText(each.code, each.count, each.active)).join("\n") || "No code has been set up to here." : "Nothing is broken: no code in this trip.";
+      if (this.codeBoxes === words) { return; }
+      this.codeBoxes = words;
+      const frame = (code) => Object.entries(code.frame).filter(([key]) => key !== "time_s").map(([key, value]) => {
+        const kind = { distance_m: "distance", indicated_speed_m_s: "speed", boost_kpa: "pressure", oil_pressure_kpa: "pressure", coolant_temperature_c: "temperature" }[key];
+        const name = key.replace(/_(m_s|m|kpa|c|rpm|percent)$/, "").replace(/_/g, " ");
+        return `${name} ${kind ? H.shown(kind, value) : value.toFixed(0) + (key.endsWith("_rpm") ? " rpm" : key.endsWith("_percent") ? " %" : "")}`;
+      }).join(", ");
+      this.part("codes").replaceChildren(...(now.length ? [element("ul", { class: "dialled" }, now.map((each) => element("li", { class: each.active ? "active" : null }, [
+        H.codeText(each.code, each.count, each.active), element("details", {}, [element("summary", { text: "freeze frame" }), element("span", { class: "quiet", text: frame(each.code) })])])))]
+        : [element("p", { class: "quiet small", text: words })]));
     }
 
     buildBalance() {

@@ -17,9 +17,6 @@
   const tidy = (value) => String(Number(value.toPrecision(6)));
   const shownText = (kind, value, digits, unit) => (kind === "plain" ? (isFinite(value) ? value.toFixed(digits) + (unit ? " " + unit : "") : "-") :
     H.shown(kind, value, H.units === "us" && H.KINDS[kind].us[1] > digits ? H.KINDS[kind].us[1] : digits));
-  // in a list of texts such as ["60 s boost pressure 100 kPa", "70 s ..."]
-  function listOf(text) { try { const found = JSON.parse(text); return Array.isArray(found) ? found.map(String) : []; } catch (problem) { return []; } }
-
   class Bench {
     constructor(place) {
       this.place = place;
@@ -28,7 +25,12 @@
       this.test = this.asked.test;
       this.run = null; this.kept = null; this.setup = null; this.number = 0; this.time = 0; this.playing = false; this.rate = 10;
       this.prediction = this.recall();
-      this.buildTests(); this.buildFaults(); this.buildDrive(); this.buildMeter(); this.buildDial(); this.buildPredict();
+      this.buildTests(); this.buildFaults(); this.buildDrive(); this.buildPredict();
+      this.circuits = new H.Circuits(this.part("circuits"), { page: "bench", panel: () => this.panel(), fail: (text) => this.fail(text), going: () => { this.dialling = true; },
+        here: () => {
+          const chapter = this.run ? this.run.head.chapters[0] : { end: 0, begins_s: 0 };
+          return `${Math.max(0, Math.min(this.time, chapter.end) + chapter.begins_s).toFixed(1)} s`;
+        } });
       this.part("keep").onclick = () => { this.kept = this.run; this.render(); this.part("link_text").textContent = "Kept: the next run is drawn over it."; };
       this.part("release").onclick = () => { this.kept = null; this.render(); };
       this.part("link").onclick = () => this.copyLink();
@@ -165,11 +167,7 @@
       this.chips.forEach(([fault, chip]) => {
         chip.setAttribute("aria-pressed", String(fault.changes.every(([key]) => panel.changed(key))));
       });
-      const values = listOf(this.setup.changes["circuits.dialled"] || "[]"), box = this.part("dialled");
-      box.replaceChildren(...values.map((text, place) => element("li", {}, [text + " ", element("button", { type: "button", class: "plain",
-        text: "take out", "aria-label": "take out: " + text, onclick: () => this.dialIn(values.filter((each, at) => at !== place)) })])));
-      const metered = listOf(this.setup.changes["circuits.meters"] || "[]");
-      this.meter.value = metered.length === 1 ? metered[0] : metered.length ? this.meter.value : "";
+      this.circuits.shown();
     }
     buildDrive() {
       const select = element("select", { id: "bench-rate", "aria-label": "How fast to show the run", onchange: () => { this.rate = Number(select.value); } });
@@ -211,52 +209,6 @@
       this.place.classList.remove("playing");
       this.part("play").textContent = "Run"; this.part("play").setAttribute("aria-label", "Show the run as it goes");
     }
-    buildMeter() {
-      const select = this.meter = element("select", { id: "bench-meter", onchange: () => {
-        const panel = this.panel();
-        if (!panel || !panel.described) { return; }
-        panel.change("circuits.meters", select.value ? JSON.stringify([select.value]) : "[]");
-        panel.refresh();
-      } });
-      select.append(element("option", { value: "", text: "nothing" }), ...this.asked.parts.map(([name]) => element("option", { value: name, text: name })));
-      this.part("meter_choice").append(element("label", { for: select.id, text: "put it on" }), select);
-    }
-    buildDial() {
-      const part = element("select", { id: "bench-dial-part" }), value = element("input", { type: "text", id: "bench-dial-value", autocomplete: "off" });
-      const unit = element("span", { class: "unit" });
-      const units = () => {
-        const [, name, kind] = this.asked.parts.find((each) => each[0] === part.value);
-        unit.textContent = name || (kind === "switch" ? "pressed or released" : "position");
-        value.placeholder = name ? "" : kind === "switch" ? "pressed" : "";
-      };
-      part.append(...this.asked.parts.map(([name]) => element("option", { value: name, text: name })));
-      part.value = "intake temperature";
-      part.onchange = units;
-      units();
-      const put = (text) => {
-        if (!this.run) { return; }
-        const chapter = this.run.head.chapters[0], at = Math.max(0, Math.min(this.time, chapter.end) + chapter.begins_s);
-        const before = listOf(this.setup.changes["circuits.dialled"] || "[]");
-        this.dialIn([...before, `${at.toFixed(1)} s ${part.value} ${text}`], true);
-      };
-      const inButton = element("button", { type: "button", text: "Dial in now", onclick: () => {
-        const [, name] = this.asked.parts.find((each) => each[0] === part.value), text = value.value.trim() || value.placeholder;
-        if (!text) { this.fail("Dial in by hand: give a value" + (name ? ` in ${name}` : "") + "."); value.focus(); return; }
-        put(/^[+-]?[0-9.]+$/.test(text) && name ? `${text} ${name}` : text);
-      } });
-      const out = element("button", { type: "button", text: "Let go now", onclick: () => put("let go") });
-      this.part("dial").append(
-        element("div", { class: "dial-row" }, [element("label", { for: part.id, text: "in place of" }), part]),
-        element("div", { class: "dial-row" }, [element("label", { for: value.id, text: "value" }), element("span", { class: "with-unit" }, [value, unit])]),
-        element("div", { class: "bar" }, [inButton, out]));
-    }
-    dialIn(values, on) {
-      const panel = this.panel();
-      if (!panel || !panel.described) { return; }
-      this.dialling = Boolean(on);
-      panel.change("circuits.dialled", JSON.stringify(values));
-      panel.refresh();
-    }
     copyLink() {
       const address = window.location.href, told = this.part("link_text");
       const byHand = () => {
@@ -294,12 +246,7 @@
       this.part("readings").replaceChildren(...this.readings.map((each) => each[0]));
       this.gauges = this.run.head.gauges.map(([column, name, kind, digits]) => [column, kind, digits, element("dd", { text: "-" }), name]);
       this.part("gauges").replaceChildren(...this.gauges.flatMap(([, , , box, name]) => [element("dt", { text: name }), box]));
-      this.meters = this.run.head.meters.map((meter) => {
-        const boxes = meter.columns.map((name) => [name, element("b", { text: "-" })]);
-        return [meter, boxes, element("dl", { class: "gauges" }, boxes.flatMap(([name, box], place) => [
-          element("dt", { text: ["true", "at the pin", "believed"][place] }), element("dd", {}, [box])]))];
-      });
-      this.part("meter").replaceChildren(...this.meters.flatMap(([meter, , list]) => [element("h3", { text: meter.name }), list]));
+      this.circuits.meters(this.run.head.meters);
     }
     numbers() {
       const rows = this.run.head.numbers, at = H.units === "us" ? 2 : 1, kept = this.kept && this.kept !== this.run ? this.kept.head.numbers : null;
@@ -507,12 +454,7 @@
         const value = this.value(chapter.prefix, column), text = shownText(kind, value, digits, "");
         if (box.textContent !== text) { box.textContent = text; }
       });
-      this.meters.forEach(([, boxes]) => boxes.forEach(([name, box]) => {
-        const value = chapter === head.chapters[0] ? this.value("meters", name) : NaN;
-        const unit = name.endsWith("_kpa") ? "pressure" : name.endsWith("_c") ? "temperature" : "plain";
-        const text = unit === "plain" ? (isFinite(value) ? value.toFixed(3) + (name.endsWith("_v") ? " V" : name.endsWith("_hz") ? " Hz" : name.endsWith("_rpm") ? " rpm" : name.endsWith("_percent") ? " %" : "") : "-") : shownText(unit, value, 1, "");
-        if (box.textContent !== text) { box.textContent = text; }
-      }));
+      this.circuits.cursor((name) => (chapter === head.chapters[0] ? this.value("meters", name) : NaN));
       const words = `${chapter.name}, ${(this.time - chapter.start).toFixed(0)} s of ${(chapter.end - chapter.start).toFixed(0)} s`;
       if (this.part("chapter").textContent !== words) { this.part("chapter").textContent = words; }
       if (document.activeElement !== this.scrub || this.playing) { this.scrub.value = String(this.time); }

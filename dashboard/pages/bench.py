@@ -22,8 +22,6 @@ from sim.errors import HaulbenchError, SettingsError
 from sim.inputs import Inputs
 from sim.messages import bench as say_bench
 from sim.messages import browser as say
-from sim.sensors import SENSORS
-from sim.units import unit_name
 
 TITLE = "Bench"
 PATH = "/bench"
@@ -83,7 +81,6 @@ def layout(query: dict[str, Any]) -> html.Div:
             {"title": fault.title, "changes": [each.split("=", 1) for each in fault.changes], "sign": fault.sign}
             for fault in FAULTS.values()
         ],
-        "parts": [[each.name, unit_name(each.unit) if each.unit else "", each.kind] for each in SENSORS.values()],
         "rates": list(RATES),
         "rubric": list(RUBRIC),
     }  # fmt: skip
@@ -170,22 +167,7 @@ def _work() -> Component:
     side = [
         html.Section([html.H2("Gauges"), _part("gauges", html.Dl, className="gauges")], className="card"),
         html.Section(
-            [
-                html.H2("Meter"),
-                html.P("True, at the pin, and as the controller has it, at the cursor.", className="quiet small"),
-                _part("meter_choice"),
-                _part("meter", className="meter", aria_live="off"),
-            ],
-            className="card",
-        ),
-        html.Section(
-            [
-                html.H2("Dial in by hand"),
-                html.P("A value in place of a sensor's, from the cursor on; the engine answers.", className="quiet small"),
-                _part("dial"),
-                _part("dialled", html.Ul, className="dialled"),
-                _part("codes", className="codes"),
-            ],
+            [html.H2("Circuits, by hand"), _part("circuits"), _part("codes", className="codes")],
             className="card",
         ),
     ]  # fmt: skip

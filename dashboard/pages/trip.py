@@ -129,17 +129,36 @@ def _verdict() -> Component:
 
 def _cluster() -> Component:
     """Large readings at the cursor, and what moves it."""
-    readings = [
+    readings: list[Component] = [
         html.Div(
-            [html.Span(label, className="label"), _part(name, html.Span, "-", className="value"), _part(f"{name}_unit", html.Span,
-             unit, className="unit"), _part(f"{name}_more", html.Span, "", className="more")],
+            [
+                html.Span(label, className="label"),
+                _part(name, html.Span, "-", className="value"),
+                _part(f"{name}_unit", html.Span, unit, className="unit"),
+                _part(f"{name}_more", html.Span, "", className="more"),
+            ],
             className=f"reading {name}",
         )
         for name, label, unit in (
-            ("speed", "speed", "km/h"), ("engine", "engine", "rpm"), ("gear", "gear", ""), ("stage", "engine brake", ""),
-            ("brakes", "brakes, mean", "°C"), ("grade", "grade", "%"), ("place", "place", "km"),
+            ("speed", "speed", "km/h"),
+            ("engine", "engine", "rpm"),
+            ("gear", "gear", ""),
+            ("stage", "engine brake", ""),
+            ("brakes", "brakes, mean", "°C"),
+            ("grade", "grade", "%"),
+            ("place", "place", "km"),
         )
-    ]  # fmt: skip
+    ]
+    lamp = [_part("lamp", html.Span, "off", className="value"), _part("lamp_more", html.Span, "", className="more")]
+    readings.append(
+        _part(
+            "lamp_box",
+            html.Div,
+            [html.Span("lamp", className="label"), *lamp],
+            className="reading lamp-reading",
+            hidden=True,
+        )
+    )
     drive = html.Div(
         [
             _part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
@@ -187,6 +206,12 @@ def _work() -> Component:
             className="card",
         ),
     ]  # fmt: skip
+    side.append(
+        html.Section(
+            [html.H2("Circuits and codes"), _part("codes", className="codes"), _part("circuits")],
+            className="card",
+        )
+    )
     strips = html.Section(
         [
             html.Div(

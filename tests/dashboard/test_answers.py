@@ -198,3 +198,44 @@ def test_two_equal_trips_are_packed_into_equal_bytes(trip):
 
     again = run_trip(load_truck("long-haul-manual"), load_route("grade:0%,1km"), load_settings(None))
     assert packed(again, "a") == packed(trip("long-haul-manual", "grade:0%,1km"), "a")
+
+
+BROKEN = (
+    'faults.occur=["1 km boost pressure open", "2 km boost pressure mended"]',
+    'circuits.meters=["boost pressure"]',
+)
+
+
+def test_codes_come_with_the_times_they_were_active_and_meters_with_their_columns(trip):
+    result = trip("long-haul-manual", "grade:2%,4km", *BROKEN)
+    head, columns = opened(packed(result, "key"))
+    (code,) = head["codes"]
+    assert (code["spn"], code["fmi"], code["lamp"], code["active"], code["count"]) == (102, 4, "amber", False, 1)
+    ((begin, end),) = code["spans"]
+    at = {event["event"]: event["time_s"] for event in result.events}
+    assert begin == at["code_set"] and end == at["code_inactive"] and at["fault_occurred"] < begin < at["mended"] < end
+    assert code["frame"]["engine_speed_rpm"] == pytest.approx(
+        result.summary["codes"][0]["freeze_frame"]["engine_speed_rpm"], abs=0.01
+    )
+    (meter,) = head["meters"]
+    assert meter["name"] == "boost pressure" and len(meter["columns"]) == 3
+    for name in meter["columns"]:
+        assert columns[f"meters:{name}"] == pytest.approx(result.meters[name], rel=1e-6)
+    assert head["verdict"] == ("Arrived, with a code set: SPN 102 FMI 4, boost pressure: voltage below normal.")
+    assert head["controller"] == []
+
+
+def test_what_a_controller_takes_is_said_once_with_its_reason(trip):
+    result = trip(
+        "long-haul-manual", "grade:0%,4km", "cruise.set_speed_km_h=80", 'faults.occur=["1 km road speed open"]'
+    )
+    told = opened(packed(result, "key"))[0]["controller"]
+    assert any("took 20 % of the torque at 1." in text and "road speed: none" in text for text in told)
+    assert any("refused cruise control at 1." in text and "SPN 84" in text for text in told)
+    assert len({text.partition(" at ")[0] for text in told}) == len(told)
+
+
+def test_a_sound_trip_carries_no_circuits(sent):
+    head, columns = sent
+    assert head["codes"] == head["meters"] == head["controller"] == []
+    assert not [name for name in columns if name.startswith("meters:")]

@@ -394,6 +394,44 @@ def test_an_event_in_the_list_moves_the_cursor_there(visit):
     assert float(part(seen, "place").inner_text()) == pytest.approx(float(place.split()[0]), abs=0.02)
 
 
+def test_a_circuit_is_broken_metered_and_dialled_at_the_cursor(visit):
+    seen = driven(visit("/?truck=long-haul-manual&road=grade:2%25,4km,200m&settings=defaults"))
+    page, card = seen.page, part(seen, "circuits")
+    expect(part(seen, "codes")).to_contain_text("Nothing is broken")
+    page.locator("#trip-scrub").fill("1000")
+    card.locator("summary", has_text="Break a circuit").click()
+    page.locator("#trip-break-part").select_option("boost pressure")
+    page.locator("#trip-break-failure").select_option("offset")
+    page.get_by_role("button", name="Break it here").click()
+    expect(part(seen, "error")).to_contain_text("give the size in kPa")
+    page.locator("#trip-break-failure").select_option("open")
+    page.get_by_role("button", name="Break it here").click()
+    driven(seen, 2)
+    expect(part(seen, "verdict")).to_contain_text("with a code set: SPN 102 FMI 4")
+    expect(part(seen, "lamp")).to_have_text("off")
+    page.locator("#trip-scrub").fill("1500")
+    expect(part(seen, "lamp")).to_have_text("amber")
+    expect(part(seen, "codes")).to_contain_text(
+        "SPN 102 FMI 4, boost pressure: voltage below normal; lamp amber, 1 time, active"
+    )
+    page.locator("#trip-meter").select_option("boost pressure")
+    driven(seen, 3)
+    page.locator("#trip-scrub").fill("1500")
+    expect(card.locator(".meter")).to_contain_text("0.000 V")
+    part(seen, "circuits").scroll_into_view_if_needed()
+    seen.shoot("trip-circuits")
+    card.locator("summary", has_text="Dial a value in").click()
+    page.locator("#trip-dial-part").select_option("coolant temperature")
+    page.locator("#trip-dial-value").fill("120")
+    page.get_by_role("button", name="Dial in here").click()
+    driven(seen, 4)
+    expect(card.locator(".dialled")).to_contain_text("1.50 km coolant temperature 120 C")
+    expect(part(seen, "verdict")).to_contain_text("the controller ")
+    assert violations(page) == []
+    page.get_by_role("button", name=re.compile("^take out: 1.50 km")).click()
+    driven(seen, 5)
+
+
 def test_every_control_is_reached_by_the_tab_key(visit):
     seen = driven(visit(SHORT))
     page = seen.page
