@@ -1,6 +1,6 @@
 """The published checks: what the laws of the trip give beside what is printed in standards, handbooks and worked examples.
 
-rows.csv   the handbook rows, each with a class: computed by a law of the trip, to be computed later, or not used, and why
+rows.csv   the handbook rows, each with a class: computed by a law of the trip, or not used, and why
 more.csv   further printed tables and worked values, in the same columns
 laws.py    one small function per row that asks the laws
 
@@ -16,8 +16,8 @@ from pathlib import Path
 from string import ascii_lowercase
 from typing import Literal, NamedTuple
 
-TRIP_LAW, LATER, NOT_USED = "trip law", "later", "not used"
-CLASSES = (TRIP_LAW, LATER, NOT_USED)
+TRIP_LAW, NOT_USED = "trip law", "not used"
+CLASSES = (TRIP_LAW, NOT_USED)
 FILES = ("rows.csv", "more.csv")
 TIE = 1.0 + 1.0e-9  # a value that lies half a digit away agrees, whatever its last bit says
 

@@ -110,6 +110,7 @@ from sim.plant import (
 from sim.records import BELIEF_TYPE, COMMAND_TYPE, FULL_LOAD_ROW, RATIO_ROW, STATE_TYPE
 from sim.specs import Settings, Truck
 from sim.speedo import band
+from sim.studies.fuel_test import improvement_percent, saved_percent
 from sim.units import (
     BAR,
     FOOT,
@@ -692,6 +693,20 @@ def _torque_rise(given: Numbers) -> Sequence[float]:
     """Torque rise of an engine by its power at a speed and its highest torque."""
     power, speed, peak = given
     return (100.0 * torque_rise(peak * POUND_FOOT, power * HORSEPOWER / _rpm(speed)),)
+
+
+@computes("FU-03")
+def _fuel_per_work(given: Numbers) -> Sequence[float]:
+    """Fuel per work from gallons per horsepower-hour, in g/kWh."""
+    gallons, density = given
+    return (gallons * US_GALLON * 1e3 * density * 1e3 / (HORSEPOWER / 1e3),)
+
+
+@computes("FT-01")
+def _fuel_test_sums(given: Numbers) -> Sequence[float]:
+    """Fuel saved and improvement of the fuel economy from two ratios."""
+    before, after = given[:2]
+    return saved_percent(before, after), improvement_percent(before, after)
 
 
 @computes("DY-01")

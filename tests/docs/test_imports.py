@@ -72,7 +72,7 @@ BESIDE: dict[str, set[str]] = {
         "route",
         "assemble",
     },
-    "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip", "speedo"},
+    "checks": {"laws", "plant", "records", "specs", "files", "assemble", "route", "trip", "speedo", "studies"},
     "safe_speed": {"laws", "specs", "route"},
     "foresee": {"actors", "route", "sensors", "specs"},
     "inputs": {"compiled", "files", "route", "specs"},
