@@ -10,6 +10,7 @@ import sys
 import threading
 import traceback
 from collections import Counter
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -213,6 +214,69 @@ def protect(app: Any, host: str) -> None:
     @server.errorhandler(Exception)
     def failed(problem: Exception) -> flask.Response:
         return answer_to(problem)
+
+
+def told(make: Callable[[], Mapping[str, Any]]) -> flask.Response:
+    """An answer in JSON; a refusal of the model is one too, under `message`: whoever asks is still typing.
+
+    Parameters
+    ----------
+    make : callable
+        Gives what is told. [-]
+
+    Returns
+    -------
+    response : Response
+        Not to be kept by anybody between. [-]
+    """
+    try:
+        response = flask.jsonify(make())
+    except HaulbenchError as problem:
+        response = flask.jsonify({"message": str(problem)})
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def columns(packed: bytes) -> flask.Response:
+    """What `dashboard.packing.pack` has packed, as an answer.
+
+    Parameters
+    ----------
+    packed : bytes
+        [-]
+
+    Returns
+    -------
+    response : Response
+        [-]
+    """
+    response = flask.Response(packed, mimetype="application/octet-stream")
+    response.headers["Content-Encoding"] = "gzip"
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def file(content: str | bytes, kind: str, name: str) -> flask.Response:
+    """A file to be saved.
+
+    Parameters
+    ----------
+    content : str or bytes
+        [-]
+    kind : str
+        Its content type. [-]
+    name : str
+        Under which it is saved. [-]
+
+    Returns
+    -------
+    response : Response
+        [-]
+    """
+    response = flask.Response(content, content_type=kind)
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
 def answer_to(problem: Exception) -> flask.Response:

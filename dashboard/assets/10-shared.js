@@ -107,6 +107,30 @@ window.haulbench = (function () {
     return described;
   }
 
+  // puts the address of this page into the clipboard, or shows it to be copied by hand
+  function copyLink(told, words) {
+    const address = window.location.href;
+    const byHand = () => {
+      const box = element("input", { type: "text", value: address, readonly: true, "aria-label": "Link to this setup", class: "link-box" });
+      told.replaceChildren(box); box.focus(); box.select();
+    };
+    if (navigator.clipboard && window.isSecureContext) {
+      navigator.clipboard.writeText(address).then(() => { told.textContent = words; }, byHand);
+    } else { byHand(); }
+  }
+  // saves a page that is here already under a name
+  function save(text, name) {
+    const address = URL.createObjectURL(new Blob([text], { type: "text/html" })), link = element("a", { href: address, download: name });
+    document.body.append(link); link.click(); link.remove();
+    window.setTimeout(() => URL.revokeObjectURL(address), 5000);
+  }
+  // place of the last value that is not above what is looked for, in a column that rises
+  function lastAt(column, wanted) {
+    let low = 0, high = column.length - 1;
+    while (low < high) { const middle = (low + high + 1) >> 1; if (column[middle] <= wanted) { low = middle; } else { high = middle - 1; } }
+    return low;
+  }
+
   // what dashboard/packing.py has packed: the head, and columns by name
   function unpack(buffer) {
     const bytes = new Uint8Array(buffer), length = new DataView(buffer).getUint32(0, true);
@@ -140,6 +164,6 @@ window.haulbench = (function () {
   return {
     get units() { return units; },
     onUnits(listener) { listeners.push(listener); },
-    KINDS, inUnits, unitOf, shown, clock, element, whenThere, fields, setProps, unpack, whenReady,
+    KINDS, inUnits, unitOf, shown, clock, element, whenThere, fields, setProps, copyLink, save, lastAt, unpack, whenReady,
   };
 })();

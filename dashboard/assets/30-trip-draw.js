@@ -399,5 +399,5 @@ window.haulbench.draw = (function () {
       return `In gear ${this.gear}: ${said.join(", ") || "nothing holds on 4 to 8 %"}. ${where}`;
     }
   }
-  return { Strips, Chart };
+  return { Strips, Chart, ticks, tidy, DASHES, FONT };
 })();

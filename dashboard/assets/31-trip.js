@@ -31,7 +31,7 @@
         here: () => `${this.trip ? (this.value("distance_m") / 1000).toFixed(2) : "0"} km` });
       this.part("keep").onclick = () => this.keep();
       this.part("release").onclick = () => { this.kept = null; this.render(); };
-      this.part("link").onclick = () => this.copyLink();
+      this.part("link").onclick = () => H.copyLink(this.part("link_text"), "Copied: it reopens exactly this setup.");
       this.part("zoom_in").onclick = () => this.closer();
       this.part("zoom_out").onclick = () => { if (this.trip) { this.strips.zoom(...this.strips.whole); } };
       place.addEventListener("haulbench:setup", (event) => { this.setup = event.detail.setup; this.changed(); });
@@ -193,9 +193,7 @@
     }
     row() {
       const time = this.trip.columns.time_s;
-      let low = 0, high = time.length - 1;
-      while (low < high) { const middle = (low + high + 1) >> 1; if (time[middle] <= this.time) { low = middle; } else { high = middle - 1; } }
-      return low;
+      return H.lastAt(time, this.time);
     }
     value(name) {
       const values = this.trip.columns[name], row = this.row();
@@ -247,9 +245,7 @@
     metered(name) {
       const time = this.trip.columns["meters:time_s"], values = this.trip.columns["meters:" + name];
       if (!time || !values) { return NaN; }
-      let low = 0, high = time.length - 1;
-      while (low < high) { const middle = (low + high + 1) >> 1; if (time[middle] <= this.time + 1e-3) { low = middle; } else { high = middle - 1; } }
-      return values[low];
+      return values[H.lastAt(time, this.time + 1e-3)];
     }
     codes(set) {
       const all = this.trip.head.codes, now = H.codesAt(all, this.time), lit = now.filter((each) => each.active).map((each) => each.code.lamp);
@@ -413,16 +409,6 @@
 
     // ------------------------------------------------------------ keeping, linking, numbers, events
     keep() { if (this.trip) { this.kept = this.trip; this.render(); this.part("link_text").textContent = "Kept: the next run is drawn over it."; } }
-    copyLink() {
-      const address = window.location.href, told = this.part("link_text");
-      const byHand = () => {
-        const box = element("input", { type: "text", value: address, readonly: true, "aria-label": "Link to this setup", class: "link-box" });
-        told.replaceChildren(box); box.focus(); box.select();
-      };
-      if (navigator.clipboard && window.isSecureContext) {
-        navigator.clipboard.writeText(address).then(() => { told.textContent = "Copied: it reopens exactly this setup."; }, byHand);
-      } else { byHand(); }
-    }
     numbers() {
       const rows = this.trip.head.numbers, kept = this.kept && this.kept !== this.trip ? this.kept.head.numbers : null, at = H.units === "us" ? 2 : 1;
       const bare = (text) => text.replace(/ \[\d\]/g, "");

@@ -4,17 +4,7 @@
   const H = window.haulbench, element = H.element;
   const INK = "#14202b", QUIET = "#4a5966", GRID = "#dde4e9", KEPT = "#6b6b6b";
   const LEFT = 58, RIGHT = 12, FOOT = 34;
-  const DASHES = { solid: [], dash: [7, 4], dot: [2, 3], dashdot: [7, 3, 2, 3], longdash: [12, 4], longdashdot: [12, 3, 2, 3] };
-  const FONT = "system-ui, 'Segoe UI', Roboto, 'Liberation Sans', Arial, sans-serif";
-
-  function ticks(low, high, most) {
-    const rough = (high - low) / Math.max(most, 1), power = Math.pow(10, Math.floor(Math.log10(rough)));
-    const step = [1, 2, 2.5, 5, 10].map((each) => each * power).find((each) => each >= rough) || 10 * power;
-    const found = [];
-    for (let at = Math.ceil(low / step - 1e-9) * step; at <= high + 1e-9 * step; at += step) { found.push(Math.abs(at) < 1e-12 ? 0 : at); }
-    return found;
-  }
-  const tidy = (value) => String(Number(value.toPrecision(6)));
+  const { ticks, tidy, DASHES, FONT } = H.draw;
   const shownText = (kind, value, digits, unit) => (kind === "plain" ? (isFinite(value) ? value.toFixed(digits) + (unit ? " " + unit : "") : "-") :
     H.shown(kind, value, H.units === "us" && H.KINDS[kind].us[1] > digits ? H.KINDS[kind].us[1] : digits));
   class Bench {
@@ -33,7 +23,7 @@
         } });
       this.part("keep").onclick = () => { this.kept = this.run; this.render(); this.part("link_text").textContent = "Kept: the next run is drawn over it."; };
       this.part("release").onclick = () => { this.kept = null; this.render(); };
-      this.part("link").onclick = () => this.copyLink();
+      this.part("link").onclick = () => H.copyLink(this.part("link_text"), "Copied: it reopens exactly this run.");
       place.addEventListener("haulbench:setup", (event) => { this.setup = event.detail.setup; this.changed(); });
       H.onUnits(() => { if (document.body.contains(place)) { this.predictFields(); if (this.run) { this.render(); } } });
       new ResizeObserver(() => { if (this.run && this.part("curves").clientWidth !== this.width) { this.draw(); } }).observe(this.part("curves"));
@@ -208,16 +198,6 @@
       this.playing = false;
       this.place.classList.remove("playing");
       this.part("play").textContent = "Run"; this.part("play").setAttribute("aria-label", "Show the run as it goes");
-    }
-    copyLink() {
-      const address = window.location.href, told = this.part("link_text");
-      const byHand = () => {
-        const box = element("input", { type: "text", value: address, readonly: true, "aria-label": "Link to this setup", class: "link-box" });
-        told.replaceChildren(box); box.focus(); box.select();
-      };
-      if (navigator.clipboard && window.isSecureContext) {
-        navigator.clipboard.writeText(address).then(() => { told.textContent = "Copied: it reopens exactly this run."; }, byHand);
-      } else { byHand(); }
     }
 
     // ------------------------------------------------------------ a run has come
@@ -420,9 +400,7 @@
     value(prefix, name) {
       const values = this.run.columns[prefix + ":" + name], play = this.run.columns[prefix + ":play"];
       if (!values || !play) { return NaN; }
-      let low = 0, high = play.length - 1;
-      while (low < high) { const middle = (low + high + 1) >> 1; if (play[middle] <= this.time + 1e-4) { low = middle; } else { high = middle - 1; } }
-      return values[low];
+      return values[H.lastAt(play, this.time + 1e-4)];
     }
     show() {
       if (!this.run || !this.boxes || !this.boxes[0] || !this.boxes[0].back) { return; }

@@ -2,7 +2,7 @@
 "use strict";
 (function () {
   const H = window.haulbench, element = H.element;
-  const INK = "#14202b", MILE = 1609.344, TOP = 120 / 3.6 * 1.0; // m/s at the end of the scale
+  const INK = "#14202b", MILE = 1609.344;
   const perHour = (value, digits) => `${(H.units === "us" ? value / MILE * 3600 : value * 3.6).toFixed(digits === undefined ? 1 : digits)} ${H.unitOf("speed")}`;
 
   function canvasOn(place, width, height) {
@@ -223,8 +223,7 @@
     }
     value(name) {
       const time = this.mile.columns.time_s, values = this.mile.columns[name];
-      let low = 0, high = time.length - 1;
-      while (low < high) { const middle = (low + high + 1) >> 1; if (time[middle] <= this.at) { low = middle; } else { high = middle - 1; } }
+      const low = H.lastAt(time, this.at);
       if (low + 1 >= time.length) { return values[low]; }
       return values[low] + (values[low + 1] - values[low]) * (this.at - time[low]) / (time[low + 1] - time[low]);
     }
@@ -277,9 +276,7 @@
     }
     sheet() {
       this.post("sheet", { ...this.asking, entries: this.entries }).then((told) => {
-        const address = URL.createObjectURL(new Blob([told.sheet], { type: "text/html" })), link = element("a", { href: address, download: "measured-mile-sheet.html" });
-        document.body.append(link); link.click(); link.remove();
-        window.setTimeout(() => URL.revokeObjectURL(address), 5000);
+        H.save(told.sheet, "measured-mile-sheet.html");
         this.part("marked").querySelector("[data-told]").textContent = "Saved as measured-mile-sheet.html: open it and print.";
       }).catch((problem) => this.failMile(problem.message));
     }

@@ -254,10 +254,7 @@
     }
     sheet() {
       this.post("sheet", this.whose()).then((told) => {
-        const address = URL.createObjectURL(new Blob([told.sheet], { type: "text/html" }));
-        const link = element("a", { href: address, download: "hidden-fault-sheet.html" });
-        document.body.append(link); link.click(); link.remove();
-        window.setTimeout(() => URL.revokeObjectURL(address), 5000);
+        H.save(told.sheet, "hidden-fault-sheet.html");
         const said = this.part("record").querySelector("[data-told]");
         if (said) { said.textContent = "Saved as hidden-fault-sheet.html: open it and print."; }
       }).catch((problem) => this.fail(problem.message));

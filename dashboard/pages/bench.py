@@ -1,6 +1,5 @@
 """The Bench page: the engine of the trip on an absorber, its curves drawn as the run goes, broken and dialled by hand."""
 
-from collections.abc import Callable
 from typing import Any
 
 import dash
@@ -8,10 +7,9 @@ import flask
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import controls
-from dashboard.attributes import attributes
+from dashboard import controls, guard
+from dashboard.attributes import attributes, part
 from dashboard.bench_work import FILES, file_of, run_for_page
-from dashboard.guard import refusal
 from dashboard.pages.gearing import with_usual
 from dashboard.runs import Gone, Workshop, key_for
 from dashboard.setups import Setup, read_setup, setup_from_query, setup_of
@@ -50,13 +48,6 @@ GROUPS = {
 RATES = (1, 2, 5, 10, 20, 50)
 TYPES = {"html": "text/html; charset=utf-8", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 MOST_PREDICTIONS = 12
-
-
-def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
-    """A place that the page's script fills, found by its name."""
-    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
-    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
-    return tag(children, **named, **attributes(data_part=name, **other))
 
 
 def layout(query: dict[str, Any]) -> html.Div:
@@ -100,26 +91,26 @@ def _opening() -> Component:
     """Which test, what is broken, and what came of it."""
     return html.Section(
         [
-            _part("tests", role="group", className="bar tests", aria_label="Test"),
-            _part("state", html.P, className="state", role="status"),
-            _part("error", html.P, className="told", role="alert", hidden=True),
-            _part("verdict", html.Div, html.H2("The first run is being made ..."), className="verdict", aria_live="polite"),
+            part("tests", role="group", className="bar tests", aria_label="Test"),
+            part("state", html.P, className="state", role="status"),
+            part("error", html.P, className="told", role="alert", hidden=True),
+            part("verdict", html.Div, html.H2("The first run is being made ..."), className="verdict", aria_live="polite"),
             html.Div(
-                [html.Span("Break it: ", className="quiet"), _part("faults", html.Span, className="bar")],
+                [html.Span("Break it: ", className="quiet"), part("faults", html.Span, className="bar")],
                 className="bar breaking",
             ),
             html.Div(
                 [
-                    _part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    _part("release", html.Button, "Let the kept run go", type="button", hidden=True),
-                    _part("link", html.Button, "Copy the link", type="button"),
-                    _part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
-                    _part("link_text", html.Span, className="quiet", role="status"),
+                    part("keep", html.Button, "Keep this run", type="button", disabled=True),
+                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    part("link", html.Button, "Copy the link", type="button"),
+                    part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    part("link_text", html.Span, className="quiet", role="status"),
                     html.Span(
                         [
                             html.Span("Download: ", className="quiet"),
                             *(
-                                _part("file", html.A, {"report.html": "report, lab sheet"}.get(name, name.partition(".")[0]),
+                                part("file", html.A, {"report.html": "report, lab sheet"}.get(name, name.partition(".")[0]),
                                       href=f"{PATH}/{name}", className="file", download=name, data_file=name)
                                 for name in FILES
                             ),
@@ -129,7 +120,7 @@ def _opening() -> Component:
                 ],
                 className="bar actions",
             ),
-            _part("predict", className="predict", hidden=True),
+            part("predict", className="predict", hidden=True),
         ],
         className="card opening",
         **attributes(aria_label="Test and verdict"),
@@ -140,18 +131,18 @@ def _cluster() -> Component:
     """Large readings at the cursor, and what moves it."""
     drive = html.Div(
         [
-            _part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True),
-            _part("play", html.Button, "Run", type="button", className="play", aria_label="Show the run as it goes"),
-            html.Label(["at ", _part("rate", className="rate-place")], className="rate"),
-            _part("scrub_place", className="scrub-place"),
-            _part("whole", html.Button, "To the end", type="button"),
-            _part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
+            part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True),
+            part("play", html.Button, "Run", type="button", className="play", aria_label="Show the run as it goes"),
+            html.Label(["at ", part("rate", className="rate-place")], className="rate"),
+            part("scrub_place", className="scrub-place"),
+            part("whole", html.Button, "To the end", type="button"),
+            part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
                   title="Large readings, for a class"),
         ],
         className="drive-bar",
     )  # fmt: skip
     return html.Section(
-        [_part("readings", className="readings bench-readings"), _part("chapter", html.P, className="chapter"), drive],
+        [part("readings", className="readings bench-readings"), part("chapter", html.P, className="chapter"), drive],
         className="cluster",
         **attributes(aria_label="Readings at the cursor"),
     )
@@ -160,14 +151,14 @@ def _cluster() -> Component:
 def _work() -> Component:
     """The curves, and beside them gauges, meter and hand."""
     curves = html.Section(
-        [html.H2("Curves"), _part("curves", className="curves")],
+        [html.H2("Curves"), part("curves", className="curves")],
         className="card strips-card",
         **attributes(aria_label="Curves of the run"),
     )
     side = [
-        html.Section([html.H2("Gauges"), _part("gauges", html.Dl, className="gauges")], className="card"),
+        html.Section([html.H2("Gauges"), part("gauges", html.Dl, className="gauges")], className="card"),
         html.Section(
-            [html.H2("Circuits, by hand"), _part("circuits"), _part("codes", className="codes")],
+            [html.H2("Circuits, by hand"), part("circuits"), part("codes", className="codes")],
             className="card",
         ),
     ]  # fmt: skip
@@ -179,11 +170,11 @@ def _below() -> Component:
     """The run in numbers, and every point that was read."""
     return html.Div(
         [
-            html.Section([html.H2("The run in numbers"), _part("numbers", className="wide")], className="card"),
+            html.Section([html.H2("The run in numbers"), part("numbers", className="wide")], className="card"),
             html.Section(
                 [
                     html.H2("Points that were read"),
-                    _part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read"),
+                    part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read"),
                     html.H2("On a real stand"),
                     html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
                 ],
@@ -250,19 +241,16 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
                 return flask.jsonify({"same": True})
             packed = workshop.ask(key, run_for_page, inputs, test, key, gone=gone)
         except Gone:
-            return refusal(499, "nobody waits for this any longer")
+            return guard.refusal(499, "nobody waits for this any longer")
         except HaulbenchError as problem:
             return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
-        response = flask.Response(packed, mimetype="application/octet-stream")
-        response.headers["Content-Encoding"] = "gzip"
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.columns(packed)
 
     @server.get(f"{PATH}/<name>")
     def _bench_file(name: str) -> flask.Response:
         """A whole file of the run in the address."""
         if name not in FILES:
-            return refusal(404, f"files of a run are {', '.join(FILES)}")
+            return guard.refusal(404, f"files of a run are {', '.join(FILES)}")
         search = flask.request.query_string.decode("utf-8", "replace")
         test = flask.request.args.get("test", "full-load")
         predicted = [each for each in flask.request.args.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
@@ -271,7 +259,4 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         )
         inputs = read_setup(setup, workshop)
         content = workshop.ask(key_of_run(inputs, test, name, predicted), file_of, inputs, test, name, predicted)
-        response = flask.Response(content, content_type=TYPES[name.rpartition(".")[2]])
-        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.file(content, TYPES[name.rpartition(".")[2]], name)

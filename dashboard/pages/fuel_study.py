@@ -11,7 +11,7 @@ from dash import Input, Output, State, dcc, html
 from dashboard import ids
 from dashboard.attributes import attributes
 from dashboard.big_table import Cell, big_table, named
-from dashboard.guard import refusal
+from dashboard.guard import file, refusal
 from dashboard.pages.gearing import chosen_units
 from dashboard.runs import UPLOAD, Workshop
 from dashboard.study_form import KEYS, OWN, READY, plan_of, uploaded_name
@@ -305,10 +305,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         running = desk.look("", key)
         if name not in FILES or running is None or running.result is None:
             return refusal(404, f"no such file; a finished study has {', '.join(FILES)}")
-        response = flask.Response(file_of(desk, running.result, name), content_type=FILES[name])
-        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return file(file_of(desk, running.result, name), FILES[name], name)
 
 
 def watcher_of(given: Any) -> str:

@@ -1,19 +1,17 @@
 """The Hidden fault page: one thing is wrong with a truck; a student tests, measures and names it."""
 
-from collections.abc import Callable
 from typing import Any
 
 import dash
 import flask
 from dash import html
-from dash.development.base_component import Component
 
 from dashboard import guard
-from dashboard.attributes import attributes
+from dashboard.attributes import attributes, part
 from dashboard.fault_desk import Desk, told
 from dashboard.lab_sheet import fault_sheet
 from dashboard.runs import Workshop
-from sim.errors import HaulbenchError, SettingsError
+from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE, what_failures_mean
 from sim.hidden.menu import FREE_TABLES, MENU
 from sim.hidden.session import ATTEMPTS, CAUTIONS, LEVELS, MOST_TESTS
@@ -34,13 +32,6 @@ SECRECY = (
     "A practice case is kept from a casual look only: whoever has this program can work its answer out. The case of a class"
     " follows from a key that only the instructor has; cause and truck stay on the instructor's machine."
 )
-
-
-def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
-    """A place that the page's script fills, found by its name."""
-    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
-    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
-    return tag(children, **named, **attributes(data_part=name, **other))
 
 
 def layout(query: dict[str, Any]) -> html.Div:
@@ -71,12 +62,12 @@ def layout(query: dict[str, Any]) -> html.Div:
     left = html.Div(
         [
             html.Section(
-                [html.H2("Whose case"), _part("begin"), html.P(SECRECY, className="quiet small")],
+                [html.H2("Whose case"), part("begin"), html.P(SECRECY, className="quiet small")],
                 className="card",
                 **attributes(aria_label="Whose case"),
             ),
             html.Section(
-                [html.H2("Tests"), _part("menu")],
+                [html.H2("Tests"), part("menu")],
                 className="card tests-card",
                 hidden=True,
                 **attributes(aria_label="Tests", data_part="tests"),
@@ -89,28 +80,28 @@ def layout(query: dict[str, Any]) -> html.Div:
             html.H1("Hidden fault", className="unseen"),
             html.Section(
                 [
-                    _part("complaint", aria_live="polite"),
-                    _part("state", html.P, className="state", role="status"),
-                    _part("error", html.P, className="told", role="alert", hidden=True),
+                    part("complaint", aria_live="polite"),
+                    part("state", html.P, className="state", role="status"),
+                    part("error", html.P, className="told", role="alert", hidden=True),
                 ],
                 className="card opening",
                 **attributes(aria_label="The complaint"),
             ),
-            _part("marking", html.Section, className="card", hidden=True, aria_label="Marking"),
+            part("marking", html.Section, className="card", hidden=True, aria_label="Marking"),
             html.Section(
-                [html.H2("The last test"), _part("latest", aria_live="polite")],
+                [html.H2("The last test"), part("latest", aria_live="polite")],
                 className="card",
                 hidden=True,
                 **attributes(data_part="latest_card", aria_label="The last test"),
             ),
             html.Section(
-                [html.H2("Name part and failure"), _part("answer")],
+                [html.H2("Name part and failure"), part("answer")],
                 className="card",
                 hidden=True,
                 **attributes(data_part="answer_card", aria_label="Answer"),
             ),
             html.Section(
-                [html.H2("Work record"), _part("record")],
+                [html.H2("Work record"), part("record")],
                 className="card",
                 hidden=True,
                 **attributes(data_part="record_card", aria_label="Work record"),
@@ -122,7 +113,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                 ],
                 className="card",
             ),
-            _part("instructor", html.Section, className="card", hidden=True, aria_label="For the instructor"),
+            part("instructor", html.Section, className="card", hidden=True, aria_label="For the instructor"),
         ],
         className="fault-main",
     )
@@ -148,14 +139,6 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             raise SettingsError(say.whose_case(given=type(values).__name__))
         return values
 
-    def answered(make: Callable[[], dict[str, Any]]) -> flask.Response:
-        try:
-            response = flask.jsonify(make())
-        except HaulbenchError as problem:
-            response = flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still trying
-        response.headers["Cache-Control"] = "no-store"
-        return response
-
     def shown(session: dict[str, Any]) -> dict[str, Any]:
         return told(session, "practice" not in session["case"])
 
@@ -164,12 +147,12 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         """Whether a class has its cases here, and whether this is the instructor's machine."""
         hosted = workshop.hosted
         named = {"class": hosted.class_name, "round": hosted.round_name, "level": hosted.level} if hosted else None
-        return answered(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
+        return guard.told(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
 
     @server.post(f"{PATH}/begin")
     def _fault_begin() -> flask.Response:
         """A case."""
-        return answered(lambda: shown(desk.begin(asked("practice", "level"))))
+        return guard.told(lambda: shown(desk.begin(asked("practice", "level"))))
 
     @server.post(f"{PATH}/test")
     def _fault_test() -> flask.Response:
@@ -179,7 +162,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             session, entry = desk.test(asked("test"))
             return {**shown(session), "entry": entry}
 
-        return answered(make)
+        return guard.told(make)
 
     @server.post(f"{PATH}/answer")
     def _fault_answer() -> flask.Response:
@@ -189,17 +172,17 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             session, answer = desk.answer(asked("part", "failure", "because", "explanation"))
             return {**shown(session), "answer": answer}
 
-        return answered(make)
+        return guard.told(make)
 
     @server.post(f"{PATH}/marking")
     def _fault_marking() -> flask.Response:
         """The marking of a case that is over."""
-        return answered(lambda: {"marking": desk.marking(asked())})
+        return guard.told(lambda: {"marking": desk.marking(asked())})
 
     @server.post(f"{PATH}/sheet")
     def _fault_sheet() -> flask.Response:
         """The lab sheet of a case."""
-        return answered(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
+        return guard.told(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
 
     @server.get(f"{PATH}/class.<kind>")
     def _fault_class(kind: str) -> flask.Response:
@@ -211,11 +194,8 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         if kind == "json":
             rows = workshop.hosted.rows()
             heads = list(rows[0]) if rows else []
-            return answered(lambda: {"heads": heads, "rows": [list(row.values()) for row in rows]})
-        response = flask.Response(workshop.hosted.roll_csv(), content_type="text/csv; charset=utf-8")
-        response.headers["Content-Disposition"] = 'attachment; filename="class.csv"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+            return guard.told(lambda: {"heads": heads, "rows": [list(row.values()) for row in rows]})
+        return guard.file(workshop.hosted.roll_csv(), "text/csv; charset=utf-8", "class.csv")
 
     @server.post(f"{PATH}/code")
     def _fault_code() -> flask.Response:
@@ -225,7 +205,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         if workshop.hosted is None:
             return guard.refusal(404, say.nobody_hosts())
         student = str(asked().get("student", ""))[:80]
-        return answered(lambda: {"code": workshop.hosted.code_of(student)})
+        return guard.told(lambda: {"code": workshop.hosted.code_of(student)})
 
     for name in ("test", "answer", "marking", "sheet"):
         guard.limit_body(f"{PATH}/{name}", MOST_SESSION)

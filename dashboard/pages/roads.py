@@ -147,10 +147,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def _file() -> flask.Response:
         given = flask.request.args
         name, text, kind = file_of(workshop, given.get("road", ""), given.get("kind", ""))
-        response = flask.Response(text, mimetype=kind)
-        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.file(text, f"{kind}; charset=utf-8", name)
 
 
 def safe_name(text: str) -> str:

@@ -1,16 +1,13 @@
 """The Speedometer page: what is fitted against what the controller has been told, a measured mile, the record of settings."""
 
-from collections.abc import Callable
 from typing import Any
 
 import dash
 import flask
 from dash import html
-from dash.development.base_component import Component
 
-from dashboard import controls
-from dashboard.attributes import attributes
-from dashboard.guard import refusal
+from dashboard import controls, guard
+from dashboard.attributes import attributes, part
 from dashboard.lab_sheet import settings_record, speedo_sheet
 from dashboard.pages.gearing import with_usual
 from dashboard.runs import Workshop, key_for
@@ -35,13 +32,6 @@ GROUPS = {
 }
 MOST_MYSTERY = 9999
 RATES = (1, 2, 5, 10)
-
-
-def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
-    """A place that the page's script fills, found by its name."""
-    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
-    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
-    return tag(children, **named, **attributes(data_part=name, **other))
 
 
 def layout(query: dict[str, Any]) -> html.Div:
@@ -69,11 +59,11 @@ def layout(query: dict[str, Any]) -> html.Div:
     }
     calibration = html.Section(
         [
-            _part("state", html.P, className="state", role="status"),
-            _part("error", html.P, className="told", role="alert", hidden=True),
-            _part("verdict", html.Div, html.H2("Working it out ..."), className="verdict", aria_live="polite"),
-            html.Div([_part("needle", className="needle-place"), _part("pulses", className="wide")], className="needle-work"),
-            _part("effects", className="wide"),
+            part("state", html.P, className="state", role="status"),
+            part("error", html.P, className="told", role="alert", hidden=True),
+            part("verdict", html.Div, html.H2("Working it out ..."), className="verdict", aria_live="polite"),
+            html.Div([part("needle", className="needle-place"), part("pulses", className="wide")], className="needle-work"),
+            part("effects", className="wide"),
         ],
         className="card opening",
         **attributes(aria_label="Calibration"),
@@ -86,12 +76,12 @@ def layout(query: dict[str, Any]) -> html.Div:
                 " and drive again. Space starts and stops the watch.",
                 className="quiet",
             ),
-            _part("mile_setup", className="bar"),
-            _part("mile_error", html.P, className="told", role="alert", hidden=True),
-            _part("scene", className="scene"),
-            _part("watch", className="watch", hidden=True),
-            _part("sums", hidden=True),
-            _part("marked", aria_live="polite"),
+            part("mile_setup", className="bar"),
+            part("mile_error", html.P, className="told", role="alert", hidden=True),
+            part("scene", className="scene"),
+            part("watch", className="watch", hidden=True),
+            part("sums", hidden=True),
+            part("marked", aria_live="polite"),
         ],
         className="card",
         **attributes(aria_label="Measured mile"),
@@ -102,15 +92,15 @@ def layout(query: dict[str, Any]) -> html.Div:
             html.P("Every value that can be programmed: as the truck came, and as it is set up on the left.", className="quiet"),
             html.Div(
                 [
-                    html.Label(["find ", _part("find", html.Span)]),
-                    _part("only", html.Span),
-                    _part("save_html", html.A, "Record to print and sign", href=f"{PATH}/record.html", className="button",
+                    html.Label(["find ", part("find", html.Span)]),
+                    part("only", html.Span),
+                    part("save_html", html.A, "Record to print and sign", href=f"{PATH}/record.html", className="button",
                           download="record.html"),
-                    _part("save_csv", html.A, "record.csv", href=f"{PATH}/record.csv", className="button", download="record.csv"),
+                    part("save_csv", html.A, "record.csv", href=f"{PATH}/record.csv", className="button", download="record.csv"),
                 ],
                 className="bar",
             ),
-            _part("record", className="wide long-record", tabIndex=0, role="region", aria_label="Settings, before and after"),
+            part("record", className="wide long-record", tabIndex=0, role="region", aria_label="Settings, before and after"),
         ],
         className="card",
         **attributes(aria_label="Settings, before and after"),
@@ -190,14 +180,6 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             raise SettingsError(say.no_setup(allowed=("setup", *about)))
         return values, read_setup(setup_of(values.get("setup")), workshop)
 
-    def answered(make: Callable[[], dict[str, Any]]) -> flask.Response:
-        try:
-            response = flask.jsonify(make())
-        except HaulbenchError as problem:
-            response = flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
-        response.headers["Cache-Control"] = "no-store"
-        return response
-
     def marking() -> dict[str, Any]:
         values, inputs = asked()
         mile, entries = read_mile(values), entries_of(values.get("entries") or {})
@@ -222,7 +204,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
                 "record": record(before, after),
             }
 
-        return answered(make)
+        return guard.told(make)
 
     @server.post(f"{PATH}/mile")
     def _speedo_mile() -> flask.Response:
@@ -234,26 +216,23 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             packed = workshop.ask(key_for("mile", inputs, mile, entered), mile_to_watch, inputs, *mile, entered)
         except HaulbenchError as problem:
             return flask.jsonify({"message": str(problem)})
-        response = flask.Response(packed, mimetype="application/octet-stream")
-        response.headers["Content-Encoding"] = "gzip"
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.columns(packed)
 
     @server.post(f"{PATH}/mark")
     def _speedo_mark() -> flask.Response:
         """What a student's entries are worth."""
-        return answered(marking)
+        return guard.told(marking)
 
     @server.post(f"{PATH}/sheet")
     def _speedo_sheet() -> flask.Response:
         """The lab sheet of a marked mile."""
-        return answered(lambda: {"sheet": speedo_sheet(marking())})
+        return guard.told(lambda: {"sheet": speedo_sheet(marking())})
 
     @server.get(f"{PATH}/record.<kind>")
     def _speedo_record(kind: str) -> flask.Response:
         """The record of settings of the setup in the address."""
         if kind not in ("html", "csv"):
-            return refusal(404, "records are record.html and record.csv")
+            return guard.refusal(404, "records are record.html and record.csv")
         search = flask.request.query_string.decode("utf-8", "replace")
         before, after = both(setup_from_query(with_usual(search, USUAL)))
         if kind == "csv":
@@ -261,7 +240,4 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         else:
             entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
             text, kept = settings_record(before.truck.truck.name, entries), "text/html; charset=utf-8"
-        response = flask.Response(text, content_type=kept)
-        response.headers["Content-Disposition"] = f'attachment; filename="record.{kind}"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.file(text, kept, f"record.{kind}")

@@ -1,6 +1,5 @@
 """The Trip page: one truck on one road. Everything under the cursor is worked out in the browser from columns it already has."""
 
-from collections.abc import Callable
 from typing import Any
 
 import dash
@@ -8,10 +7,9 @@ import flask
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import controls, palette
+from dashboard import controls, guard, palette
 from dashboard.answers import drive_for_page, file_of, foretold
-from dashboard.attributes import attributes
-from dashboard.guard import refusal
+from dashboard.attributes import attributes, part
 from dashboard.runs import Gone, Workshop, key_for
 from dashboard.setups import read_setup, setup_from_query, setup_of
 from sim.errors import HaulbenchError, SettingsError
@@ -52,13 +50,6 @@ FILES = {
 RATES = (1, 2, 5, 10, 20, 50)
 
 
-def _part(name: str, tag: Callable[..., Component] = html.Div, children: Any = None, **more: Any) -> Component:
-    """A place that the page's script fills, found by its name."""
-    named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
-    other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
-    return tag(children, **named, **attributes(data_part=name, **other))
-
-
 def layout(query: dict[str, Any]) -> html.Div:
     """The page.
 
@@ -93,24 +84,24 @@ def _verdict() -> Component:
     """What is said first: how it went, what was foreseen, and what can be done with the run."""
     return html.Section(
         [
-            _part("state", html.P, className="state", role="status"),
-            _part("error", html.P, className="told", role="alert", hidden=True),
-            _part("verdict", html.Div, html.H2("The first trip is being driven ..."), className="verdict", aria_live="polite"),
-            _part("lamps", html.Ul, className="lamps", aria_label="Verdicts"),
-            _part("foreseen", className="foreseen"),
+            part("state", html.P, className="state", role="status"),
+            part("error", html.P, className="told", role="alert", hidden=True),
+            part("verdict", html.Div, html.H2("The first trip is being driven ..."), className="verdict", aria_live="polite"),
+            part("lamps", html.Ul, className="lamps", aria_label="Verdicts"),
+            part("foreseen", className="foreseen"),
             html.Div(
                 [
-                    _part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    _part("release", html.Button, "Let the kept run go", type="button", hidden=True),
-                    _part("link", html.Button, "Copy the link", type="button"),
-                    _part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
-                    _part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
-                    _part("link_text", html.Span, className="quiet", role="status"),
+                    part("keep", html.Button, "Keep this run", type="button", disabled=True),
+                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    part("link", html.Button, "Copy the link", type="button"),
+                    part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
+                    part("link_text", html.Span, className="quiet", role="status"),
                     html.Span(
                         [
                             html.Span("Download: ", className="quiet"),
                             *(
-                                _part("file", html.A, words, href=f"/trip/{name}", className="file", download=name,
+                                part("file", html.A, words, href=f"/trip/{name}", className="file", download=name,
                                       data_file=name)
                                 for name, (_, words) in FILES.items()
                             ),
@@ -120,7 +111,7 @@ def _verdict() -> Component:
                 ],
                 className="bar actions",
             ),
-            _part("predict", className="predict", hidden=True),
+            part("predict", className="predict", hidden=True),
         ],
         className="card opening",
         **attributes(aria_label="Verdict"),
@@ -133,9 +124,9 @@ def _cluster() -> Component:
         html.Div(
             [
                 html.Span(label, className="label"),
-                _part(name, html.Span, "-", className="value"),
-                _part(f"{name}_unit", html.Span, unit, className="unit"),
-                _part(f"{name}_more", html.Span, "", className="more"),
+                part(name, html.Span, "-", className="value"),
+                part(f"{name}_unit", html.Span, unit, className="unit"),
+                part(f"{name}_more", html.Span, "", className="more"),
             ],
             className=f"reading {name}",
         )
@@ -149,9 +140,9 @@ def _cluster() -> Component:
             ("place", "place", "km"),
         )
     ]
-    lamp = [_part("lamp", html.Span, "off", className="value"), _part("lamp_more", html.Span, "", className="more")]
+    lamp = [part("lamp", html.Span, "off", className="value"), part("lamp_more", html.Span, "", className="more")]
     readings.append(
-        _part(
+        part(
             "lamp_box",
             html.Div,
             [html.Span("lamp", className="label"), *lamp],
@@ -161,10 +152,10 @@ def _cluster() -> Component:
     )
     drive = html.Div(
         [
-            _part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
-            html.Label(["at ", _part("rate", className="rate-place")], className="rate"),
-            _part("scrub_place", className="scrub-place"),
-            _part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
+            part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
+            html.Label(["at ", part("rate", className="rate-place")], className="rate"),
+            part("scrub_place", className="scrub-place"),
+            part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
                   title="Large readings, for a class"),
         ],
         className="drive-bar",
@@ -182,33 +173,33 @@ def _work() -> Component:
         html.Section(
             [
                 html.H2("Who pushes, who holds back"),
-                _part("balance_words", html.P, className="balance-words"),
-                _part("balance", html.Div, className="balance"),
+                part("balance_words", html.P, className="balance-words"),
+                part("balance", html.Div, className="balance"),
             ],
             className="card",
         ),
         html.Section(
             [
                 html.H2("Engine brake"),
-                _part("cylinders", html.Div, className="cylinders"),
-                _part("stage_words", html.P, className="stage-words"),
-                _part("conditions", html.Ul, className="conditions", aria_label="Switches and interlocks"),
+                part("cylinders", html.Div, className="cylinders"),
+                part("stage_words", html.P, className="stage-words"),
+                part("conditions", html.Ul, className="conditions", aria_label="Switches and interlocks"),
             ],
             className="card",
         ),
         html.Section(
             [
                 html.H2("Which gear and stage hold it"),
-                _part("chart", html.Div, className="chart", role="img",
+                part("chart", html.Div, className="chart", role="img",
                       aria_label="Retarding force by gear and stage against road speed, with lines for grades"),
-                _part("chart_words", html.P, className="quiet small"),
+                part("chart_words", html.P, className="quiet small"),
             ],
             className="card",
         ),
     ]  # fmt: skip
     side.append(
         html.Section(
-            [html.H2("Circuits and codes"), _part("codes", className="codes"), _part("circuits")],
+            [html.H2("Circuits and codes"), part("codes", className="codes"), part("circuits")],
             className="card",
         )
     )
@@ -217,13 +208,13 @@ def _work() -> Component:
             html.Div(
                 [
                     html.H2("Along the road"),
-                    _part("zoom_words", html.Span, "drag sideways to look closer", className="quiet small"),
-                    _part("zoom_in", html.Button, "Closer", type="button"),
-                    _part("zoom_out", html.Button, "Whole road", type="button"),
+                    part("zoom_words", html.Span, "drag sideways to look closer", className="quiet small"),
+                    part("zoom_in", html.Button, "Closer", type="button"),
+                    part("zoom_out", html.Button, "Whole road", type="button"),
                 ],
                 className="bar strips-head",
             ),
-            _part("strips", html.Div, className="strips"),
+            part("strips", html.Div, className="strips"),
         ],
         className="card strips-card",
         **attributes(aria_label="The trip along the road"),
@@ -237,10 +228,10 @@ def _numbers() -> Component:
     return html.Div(
         [
             html.Section(
-                [html.H2("The trip in numbers"), _part("numbers", html.Div, className="wide")], className="card"
+                [html.H2("The trip in numbers"), part("numbers", html.Div, className="wide")], className="card"
             ),
             html.Section(
-                [html.H2("What happened, and why"), _part("events", html.Div, className="events")], className="card"
+                [html.H2("What happened, and why"), part("events", html.Div, className="events")], className="card"
             ),
         ],
         className="pair",
@@ -278,13 +269,10 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
                 return flask.jsonify({"same": True})
             packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key, gone=gone)
         except Gone:
-            return refusal(499, "nobody waits for this any longer")
+            return guard.refusal(499, "nobody waits for this any longer")
         except HaulbenchError as problem:
             return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
-        response = flask.Response(packed, mimetype="application/octet-stream")
-        response.headers["Content-Encoding"] = "gzip"
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.columns(packed)
 
     @server.post("/trip/foretell")
     def _foretell() -> flask.Response:
@@ -300,10 +288,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def _file(name: str) -> flask.Response:
         """A whole file of the trip in the address."""
         if name not in FILES:
-            return refusal(404, f"files of a trip are {', '.join(FILES)}")
+            return guard.refusal(404, f"files of a trip are {', '.join(FILES)}")
         inputs = read_setup(setup_from_query(flask.request.query_string.decode("utf-8", "replace")), workshop)
         content = workshop.ask(key_for(name, inputs), file_of, inputs, name)
-        response = flask.Response(content, content_type=FILES[name][0])
-        response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-        response.headers["Cache-Control"] = "no-store"
-        return response
+        return guard.file(content, FILES[name][0], name)
