@@ -138,12 +138,12 @@
       });
     }
     oneTest(name) {
-      const [words, minutes, takes] = this.asked.menu[name];
+      const [words, minutes, takes, needs] = this.asked.menu[name];
       const time = element("span", { class: "minutes", text: `${minutes} min` });
       const label = name[0].toUpperCase() + name.slice(1);
       if (!takes.length) {
         return element("div", { class: "test" }, [element("button", { type: "button", "data-test": name, text: label, onclick: () => this.test(name) }), time,
-          element("p", { class: "meaning", text: words })]);
+          element("p", { class: "meaning", text: `${words}; needs ${needs}` })]);
       }
       const select = element("select", { id: "fault-about-" + name, "aria-label": `${name}: about what` }, takes.map((each) => element("option", { value: each, text: each })));
       const own = name === "drive" ? element("input", { type: "text", id: "fault-own-road", autocomplete: "off", "aria-label": "a road of your own, and settings",
@@ -152,7 +152,7 @@
         const about = own && own.value.trim() ? own.value.trim() : select.value;
         this.test(`${name} ${about}`);
       } });
-      return element("div", { class: "test with-about" }, [go, select, time, ...(own ? [own] : []), element("p", { class: "meaning", text: words })]);
+      return element("div", { class: "test with-about" }, [go, select, time, ...(own ? [own] : []), element("p", { class: "meaning", text: `${words}; needs ${needs}` })]);
     }
     buildAnswer() {
       const box = this.part("answer"), part = element("select", { id: "fault-part" }), failure = element("select", { id: "fault-failure" });

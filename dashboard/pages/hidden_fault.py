@@ -20,12 +20,6 @@ from sim.messages import hidden as say
 TITLE = "Hidden fault"
 PATH = "/hidden-fault"
 
-PLACES = {
-    "Look and read": ("look", "codes", "values", "idle", "fan", "record"),
-    "Meter, gauge and wire": ("meter", "gauge", "wire", "solenoid", "thermostat"),
-    "On the road": ("drive", "coast"),
-    "On rollers": ("rollers", "air gauge", "exhaust gauge", "fuel flow", "cut-out"),
-}
 LEVEL_WORDS = ("codes lead to the part", "codes mislead", "no code")
 MOST_SESSION = 2_000_000  # bytes of a practice case that travels with the browser
 SECRECY = (
@@ -47,12 +41,13 @@ def layout(query: dict[str, Any]) -> html.Div:
     page : Div
         [-]
     """
+    places = dict.fromkeys(test.group for test in MENU.values())
     asked = {
         "practice": str(query.get("practice", ""))[:12],
         "level": str(query.get("level", "1"))[:2],
         "levels": [[number, LEVEL_WORDS[number - 1]] for number in range(LEVELS[0], LEVELS[1] + 1)],
-        "menu": {name: [test.words, test.minutes, list(test.takes)] for name, test in MENU.items()},
-        "places": [[place, list(names)] for place, names in PLACES.items()],
+        "menu": {name: [test.words, test.minutes, list(test.takes), test.needs] for name, test in MENU.items()},
+        "places": [[place, [name for name, test in MENU.items() if test.group == place]] for place in places],
         "parts": {part: list(failures) for part, failures in sorted(NAMEABLE.items())},
         "failures": what_failures_mean(),
         "free": list(FREE_TABLES),

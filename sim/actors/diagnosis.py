@@ -605,9 +605,13 @@ class Diagnosis:
             set_now.append((SENSORS["oil_pressure"].spn, 2, "pressure with the engine"))
         for spn, mode, words in set_now:
             self.set_code(next(t for t in self.tests if (t.spn, t.mode) == (spn, mode) and words in t.words))
+        circuit = {key: float(self.parameters[f"{key}_circuit"][0]) > 0.5 for key in ("crank", "cam", "key")}
+        if circuit["crank"] != circuit["cam"] and not circuit["key"]:  # seen while the starter turns the engine
+            missing = "crank" if circuit["crank"] else "cam"
+            self.set_code(next(t for t in self.tests if (t.spn, t.mode) == (SENSORS[missing].spn, 8)))
+            set_now.append((SENSORS[missing].spn, 8, "no pulses"))
         if set_now:
             self.act()
-        circuit = {key: float(self.parameters[f"{key}_circuit"][0]) > 0.5 for key in ("crank", "cam", "key")}
         if circuit["key"]:
             return "no voltage from the key: the controller is dead"
         if circuit["crank"]:

@@ -34,40 +34,124 @@ class Procedure(NamedTuple):
     minutes: float
     takes: tuple[str, ...]  # what may follow the name; empty for nothing
     moves: bool  # on the road or on rollers
+    group: str
+    needs: str
+
+
+LOOK, ASK, WIRES, GAUGE, ROAD, STAND = (
+    "Look and listen",
+    "Ask the controller",
+    "Meter and wiring",
+    "Gauges of your own",
+    "On the road",
+    "On the rollers",
+)
 
 
 MENU: dict[str, Procedure] = {
-    "look": Procedure("lamp, coolant in the tank", 3.0, (), False),
-    "codes": Procedure("codes active and earlier, count and freeze frame, after the drives so far", 5.0, (), False),
-    "values": Procedure("what the controller believes at idle", 5.0, (), False),
+    "look": Procedure("lamp, coolant in the tank", 3.0, (), False, LOOK, "a light, engine idling"),
     "idle": Procedure(
-        "tachometer on the pulley: idle, high idle, and the highest speed after a snap of the pedal", 5.0, (), False
+        "tachometer on the pulley: idle, high idle, and the highest speed after a snap of the pedal",
+        5.0,
+        (),
+        False,
+        LOOK,
+        "optical tachometer, gearbox in neutral",
     ),
-    "fan": Procedure("fan at idle, by eye and tachometer, and whether the controller calls it", 5.0, (), False),
-    "record": Procedure("every programmed value", 8.0, (), False),
+    "fan": Procedure(
+        "fan at idle, by eye and tachometer, and whether the controller calls it",
+        5.0,
+        (),
+        False,
+        LOOK,
+        "optical tachometer, hands clear of the fan",
+    ),
+    "codes": Procedure(
+        "codes active and earlier, count and freeze frame, after the drives so far",
+        5.0,
+        (),
+        False,
+        ASK,
+        "code reader on the diagnostic plug",
+    ),
+    "values": Procedure("what the controller believes at idle", 5.0, (), False, ASK, "code reader, engine idling"),
+    "record": Procedure("every programmed value", 8.0, (), False, ASK, "code reader, key on"),
     "meter": Procedure(
         "voltage or frequency at the controller's pin: engine at rest, idling, revved; a switch or pedal moved",
         10.0,
         tuple(PARTS),
         False,
-    ),
-    "gauge": Procedure(
-        "an instrument of your own beside the sensor", 15.0, tuple(SENSORS[key].name for key in GAUGES), False
+        WIRES,
+        "multimeter, probes from behind the plug, wiring diagram",
     ),
     "wire": Procedure(
-        "key off, plug off: resistance of the signal wire end to end, to ground, to supply", 20.0, tuple(PARTS), False
+        "key off, plug off: resistance of the signal wire end to end, to ground, to supply",
+        20.0,
+        tuple(PARTS),
+        False,
+        WIRES,
+        "ohmmeter, key off, both plugs off, wiring diagram",
     ),
     "solenoid": Procedure(
-        "one pair of the engine brake energised by hand: current, and what moves", 20.0, PAIRS, False
+        "one pair of the engine brake energised by hand: current, and what moves",
+        20.0,
+        PAIRS,
+        False,
+        WIRES,
+        "fused lead, clamp meter, valve cover off",
     ),
-    "thermostat": Procedure("the thermostat in a pot of water with a thermometer", 40.0, (), False),
-    "drive": Procedure("a road, with what driver, stopwatch and tank tell", 15.0, tuple(DRIVES), True),
-    "coast": Procedure("speed lost on the level with the clutch down", 15.0, (), True),
-    "rollers": Procedure("full pedal on rollers: power at the wheels, boost", 45.0, (), True),
-    "air gauge": Procedure("gauge behind the air filter, full pedal on rollers", 30.0, (), True),
-    "exhaust gauge": Procedure("gauge in the exhaust, full pedal on rollers", 30.0, (), True),
-    "fuel flow": Procedure("fuel burnt on rollers", 30.0, (), True),
-    "cut-out": Procedure("one injector after the other cut out on rollers", 45.0, (), True),
+    "gauge": Procedure(
+        "an instrument of your own beside the sensor",
+        15.0,
+        tuple(SENSORS[key].name for key in GAUGES),
+        False,
+        GAUGE,
+        "gauge or thermometer with fittings",
+    ),
+    "thermostat": Procedure(
+        "the thermostat in a pot of water with a thermometer",
+        40.0,
+        (),
+        False,
+        GAUGE,
+        "coolant drained cold, thermostat out, pot, thermometer",
+    ),
+    "drive": Procedure(
+        "a road, with what driver, stopwatch and tank tell",
+        15.0,
+        tuple(DRIVES),
+        True,
+        ROAD,
+        "driver, passenger who writes",
+    ),
+    "coast": Procedure(
+        "speed lost on the level with the clutch down",
+        15.0,
+        (),
+        True,
+        ROAD,
+        "driver, passenger with stopwatch, level road",
+    ),
+    "rollers": Procedure(
+        "full pedal on rollers: power at the wheels, boost", 45.0, (), True, STAND, "roller stand, truck strapped down"
+    ),
+    "air gauge": Procedure(
+        "gauge behind the air filter, full pedal on rollers",
+        30.0,
+        (),
+        True,
+        STAND,
+        "roller stand, restriction gauge behind the filter",
+    ),
+    "exhaust gauge": Procedure(
+        "gauge in the exhaust, full pedal on rollers", 30.0, (), True, STAND, "roller stand, gauge in the exhaust pipe"
+    ),
+    "fuel flow": Procedure(
+        "fuel burnt on rollers", 30.0, (), True, STAND, "roller stand, flow meter in supply and return"
+    ),
+    "cut-out": Procedure(
+        "one injector after the other cut out on rollers", 45.0, (), True, STAND, "roller stand, code reader"
+    ),
 }
 
 
@@ -415,7 +499,7 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
     (('idle', 'low'),)
     """
     right = {reading.name: reading for reading in sound}
-    return tuple((reading.name, _verdict(reading, right.get(reading.name))) for reading in readings if reading.judged)
+    return tuple((reading.name, verdict_of(reading, right.get(reading.name))) for reading in readings if reading.judged)
 
 
 def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
@@ -448,7 +532,7 @@ def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence
         return True
     for name, reading in mine.items():
         against, spec = others[name], right.get(name)
-        if _verdict(reading, spec) == _verdict(against, spec):
+        if verdict_of(reading, spec) == verdict_of(against, spec):
             continue
         if spec is None or isinstance(reading.value, str) or isinstance(against.value, str):
             return True
@@ -457,8 +541,21 @@ def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence
     return False
 
 
-def _verdict(reading: Reading, sound: Reading | None) -> str:
-    """One reading judged."""
+def verdict_of(reading: Reading, sound: Reading | None) -> str:
+    """One reading judged: ok, low, high, or its words.
+
+    Parameters
+    ----------
+    reading : Reading
+        [-]
+    sound : Reading or None
+        Of the same name, from a sound truck; None where that shows none. [-]
+
+    Returns
+    -------
+    verdict : str
+        [-]
+    """
     if sound is None:
         return str(reading.value)
     if isinstance(reading.value, str) or isinstance(sound.value, str):

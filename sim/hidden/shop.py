@@ -40,6 +40,7 @@ ROLLER_RATE = 20.0  # rpm/s
 HEARD = 0.5  # fan over engine speed, assumed: above it a fan is heard
 CUT_RPM, CUT_TIME = 1200.0, 6.0  # rpm, s
 LOG_S = 0.1
+MOST_DRIVES = 64  # kept of one truck
 HANDS = {
     "retarding_switch": "hand_retarding",
     "cruise_switch": "hand_cruise",
@@ -189,12 +190,17 @@ class Shop:
             The road or a change cannot be used.
         """
         asked = (road, *changes)
+        if asked not in self._driven and not self.yard["starts"]:
+            stands = [Reading("how it ended", "does not start"), Reading("lamp", self.yard["lamp"])]
+            self._driven[asked] = (stands, self.yard["codes"])
         if asked not in self._driven:
             way, named = DRIVES.get(road, (road, ()))
             settings = self.settings(*named, *changes)
             result = run_trip(self.truck, load_route(way), settings)
             turns = self.truck.cooling.fan_idle_share > HEARD
             seen = _seen_on_the_road(result.summary, result.trace, result.events, turns)
+            if len(self._driven) >= MOST_DRIVES:
+                del self._driven[next(iter(self._driven))]
             self._driven[asked] = (seen, result.summary["codes"])
         return self._driven[asked]
 
@@ -249,6 +255,7 @@ class Shop:
         found["fan_called"] = clock.commanded("fan") > 0.5
         found["codes"] = [code.summary() for code in scene.codes.values()]
         found["lamp"] = _lamp(found["codes"])
+        found["starts"] = not scene.shut_down
 
         moved: dict[str, tuple[float, float]] = {}
         feet |= {"brake_mode": 4.0, "brake_pressure": 1e5}

@@ -137,6 +137,9 @@ SYMPTOMS = [
     ("coolant temperature: offset", "meter coolant temperature", "idling", "low"),
     ("camshaft position: open", "idle", "idle", "low"),
     ("accelerator: offset", "meter accelerator", "engine at rest", "high"),
+    ("camshaft position: open", "drive climb", "how it ended", "does not start"),
+    ("crankshaft position: open", "drive start", "how it ended", "does not start"),
+    ("camshaft position: open", "look", "lamp, engine idling", "amber"),
 ]
 
 
@@ -172,6 +175,14 @@ def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
         more["110/3 freeze frame"]
         == {r.name: r.value for r in perform(shop, Request("codes"), drives[:1])}["110/3 freeze frame"]
     )
+
+
+def test_an_engine_that_does_not_start_has_its_code_without_a_drive(bay):
+    """Common practice, no source: a controller that counts pulses of one wheel and not of the other says which while cranking."""
+    for name, code in (("camshaft position: open", "723/8"), ("crankshaft position: open", "636/8")):
+        assert bay.readings(named(name), Request("codes"))[0].value == code
+        driven = {reading.name: reading.value for reading in bay.readings(named(name), Request("codes"), DRIVEN)}
+        assert driven["codes (SPN/FMI)"] == code and "active" in driven[code]
 
 
 # ---------------------------------------------------------------- found, and not by codes alone

@@ -8,12 +8,13 @@ import hashlib
 import hmac
 import json
 import os
+import time
 
 import pytest
 from serving import AtOnce
 
 from dashboard.app import create_app
-from dashboard.fault_desk import MOST_STUDENTS, Round
+from dashboard.fault_desk import MOST_STUDENTS, STEP, Round
 from dashboard.runs import Workshop
 from sim.command.main import main
 from sim.errors import SettingsError
@@ -233,6 +234,19 @@ def test_a_name_that_is_a_formula_or_a_script_stays_a_name(hosted):
     table = client.get("/hidden-fault/class.csv").text
     assert "'=1+1" in table and "\n=1+1" not in table
     assert "&lt;script&gt;" in post(client, "sheet", student(hosted, "<script>alert(1)</script>")).json["sheet"]
+
+
+def test_how_long_an_answer_takes_is_a_whole_number_of_steps(hosted, monkeypatch):
+    slept = []
+    monkeypatch.setattr("dashboard.fault_desk.time.sleep", slept.append)
+    client, ann = served(hosted), student(hosted)
+    before = time.monotonic()
+    post(client, "test", {**ann, "test": "rollers"})
+    spent = time.monotonic() - before
+    assert len(slept) == 1 and 0.0 < slept[0] <= STEP
+    assert (spent + slept[0]) % STEP == pytest.approx(0.0, abs=0.08) or (spent + slept[0]) % STEP > STEP - 0.08
+    post(client, "begin", {"student": "Bo", "code": "AAAA-AAAA"})
+    assert slept[1:] == [STEP], "a guess takes time"
 
 
 def test_a_class_has_an_end(hosted, monkeypatch):
