@@ -233,11 +233,15 @@ def controller_of(result: Result) -> list[str]:
     sentences : list of str
         [-]
     """
+    used = {
+        "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
+        "engine_brake_locked_out": result.settings.retarding.switch,
+    }
     told = [
         f"the controller {CONTROLLER[event['event']].format(value=event['value'])} at {event['distance_m'] / 1000.0:.2f} km:"
         f" {event['cause']}"
         for event in result.events
-        if event["event"] in CONTROLLER and event["cause"]
+        if event["event"] in CONTROLLER and event["cause"] and used.get(event["event"], True)
     ]
     return list({text.partition(" at ")[0] + text.partition(":")[2]: text for text in reversed(told)}.values())[::-1]
 

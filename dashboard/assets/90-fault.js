@@ -130,10 +130,10 @@
     }
     buildMenu() {
       const box = this.part("menu");
-      this.asked.places.forEach(([place, names], at) => {
+      this.asked.places.forEach(([place, names]) => {
         const body = element("div", { class: "group-body" }, names.map((name) => this.oneTest(name)));
         const made = element("details", { class: "group" }, [element("summary", {}, [element("span", { text: place })]), body]);
-        made.open = at < 3;
+        made.open = true;
         box.append(made);
       });
     }

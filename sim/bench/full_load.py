@@ -173,6 +173,8 @@ def _driven(truck: Truck, settings: Settings) -> tuple[Stand, Columns, dict[str,
     stand.pedal(1.0)
     stand.settle()
     speeds = read_speeds(truck, settings)
+    if stand.rpm < float(speeds[-1]):
+        raise RunError(say.no_full_load(highest_rpm=stand.rpm))
     if settings.bench.step_rpm:
         whole, points, began = _steps(stand, speeds)
     else:
@@ -306,6 +308,8 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     judged = {key: values[asked] for key, values in points.items()}
     worst = int(np.argmax(np.abs(judged["deviation_percent"])))
     torque, power = judged["engine_torque_n_m"], judged["power_kw"]
+    if not np.isfinite(judged["bsfc_g_kwh"]).any():
+        raise RunError(say.no_full_load(highest_rpm=float(np.max(whole["engine_speed_rpm"]))))
     top, strongest = int(np.nanargmax(torque)), int(np.nanargmax(power))
     at_rated = float(np.interp(engine.rated_speed_rpm, judged["engine_speed_rpm"][::-1], torque[::-1]))
     factors = judged["correction_factor"][np.isfinite(judged["correction_factor"])]

@@ -62,7 +62,22 @@ def run_bench(
     spec = truck.truck if isinstance(truck, TruckFile) else truck
     chosen = settings or Settings()
     check_lags(spec, chosen)
-    return TESTS[test][1](spec, chosen, sources)
+    result = TESTS[test][1](spec, chosen, sources)
+    result.summary["warnings"] = [*_by_hand(result), *result.summary["warnings"]]
+    return result
+
+
+def _by_hand(result: BenchResult) -> list[str]:
+    """What must be said of values dialled in, and of codes the controller has set."""
+    found = []
+    if result.settings.circuits.dialled:
+        found.append(
+            "values are dialled in by hand: the run shows what the controller makes of them, not how the engine is"
+        )
+    return found + [
+        f"code SPN {code['spn']} FMI {code['fmi']}, {code['words']}: lamp {code['lamp']}, at {code['first_time_s']:.0f} s"
+        for code in result.summary["codes"]
+    ]
 
 
 def check_lags(truck: Truck, settings: Settings) -> None:

@@ -51,6 +51,25 @@ def direct_gear(truck: Truck, settings: Settings) -> int:
     return asked or 1 + int(np.argmin([abs(ratio - 1.0) for ratio in ratios]))
 
 
+def check_times(settings: Settings) -> None:
+    """Refuses failures and values by hand that begin at a place.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        One begins at a place: a bench has no road.
+    """
+    texts = (*settings.faults.occur, *settings.circuits.dialled)
+    for text, asked in zip(texts, [*settings.faults.occurrences(), *settings.circuits.values()], strict=True):
+        if asked.trigger == "place" and asked.begin > 0.0:
+            raise SettingsError(say.no_place_on_the_bench(text=text))
+
+
 class Stand:
     """An engine or a truck on its absorber.
 
@@ -66,6 +85,7 @@ class Stand:
 
     def __init__(self, truck: Truck, settings: Settings, log_s: float = 0.1) -> None:
         self.truck, self.settings = truck, settings
+        check_times(settings)
         bench = settings.bench
         self.chassis = bench.form == "chassis"
         route: Route = load_route(LEVEL)

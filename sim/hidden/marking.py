@@ -224,7 +224,7 @@ class Bay:
         numbers : list of int
             How many are left after each test. [-]
         """
-        left, numbers = [each for each in among if each is not cause], []
+        left, numbers = [each for each in among if each != cause], []
         for request, before in evidence:
             left = self.still_like(cause, left, request, before)
             numbers.append(len(left))
@@ -246,7 +246,7 @@ def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
     path : list of (Request, int)
         Tests, and how many other candidates are left after each. [-]
     """
-    left = [each for each in CAUSES if each is not cause]
+    left = [each for each in CAUSES if each != cause]
     path: list[tuple[Request, int]] = []
     while left and len(path) < MOST_STEPS:
         before = [request for request, _ in path]

@@ -103,3 +103,16 @@ def cylinder_twice(*, given: Sequence[int]) -> str:
 def small_step(*, step_rpm: float) -> str:
     """Said when the steps of a run are too small to settle."""
     return f"step_rpm {step_rpm:g} is too small; use 10 to 500, or 0 for a sweep"
+
+
+def no_place_on_the_bench(*, text: str) -> str:
+    """Said when something is to happen at a place, on a bench that stands still."""
+    return f'"{text[:80]}": a bench has no road; use start or a time such as 60 s in place of the distance'
+
+
+def no_full_load(*, highest_rpm: float) -> str:
+    """Said when an engine does not pull at all."""
+    return (
+        f"the engine does not pull at full pedal (it reached {highest_rpm:.0f} rpm): no curve can be read; use haulbench run with"
+        " the same failures to see why"
+    )

@@ -475,12 +475,12 @@ def test_the_right_part_with_another_failure_has_two_points(bay):
 
 
 def test_what_leaves_no_other_cause_of_the_list_is_no_proof_without_a_look_at_the_part(bay):
-    """A red lamp at idle fits one cause of the list only; that it is the sensor takes a meter or a thermometer."""
+    """Lamp and code fit one cause of the list only; that it is the sensor takes a meter or a thermometer."""
     name = "coolant temperature: offset"
-    lamp = answered(bay, name, ("look",))
+    lamp = answered(bay, name, ("look", "codes"))
     assert lamp["still_possible"] == [] and not lamp["looked_at_the_part"] and not lamp["evidence_supports"]
     assert lamp["score"] == 2 and "part itself" in lamp["score_words"]
-    measured = answered(bay, name, ("look", "gauge coolant temperature", "meter coolant temperature"))
+    measured = answered(bay, name, ("look", "codes", "gauge coolant temperature", "meter coolant temperature"))
     assert measured["evidence_supports"] and measured["score"] == 3
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from sim import load_settings
 from sim.bench.runs import run_bench
+from sim.errors import HaulbenchError
 
 DIALLED = 'circuits.dialled=["60 s intake temperature 99 C", "100 s intake temperature let go"]'
 
@@ -64,3 +65,16 @@ def test_an_open_pedal_circuit_leaves_little_power(sound):
 def test_the_sound_truck_of_a_chassis_run_has_sound_circuits():
     broken = bench("bench.form=chassis", 'faults.occur=["start boost pressure offset -40 kPa"]')
     assert broken.summary["worst_deviation_percent"] < -20.0
+
+
+def test_what_is_dialled_in_and_what_was_set_is_said_before_the_numbers():
+    first, second = bench(DIALLED).summary["warnings"][:2]
+    assert first.startswith("values are dialled in by hand") and second.startswith("code SPN 105 FMI 16")
+
+
+def test_a_bench_has_no_road_and_an_engine_that_does_not_pull_no_curve():
+    for change in ('circuits.dialled=["1 km intake temperature 99 C"]', 'faults.occur=["200 m oil pressure open"]'):
+        with pytest.raises(HaulbenchError, match="a bench has no road; use start or a time"):
+            bench(change)
+    with pytest.raises(HaulbenchError, match="does not pull at full pedal"):
+        bench('faults.occur=["start key open"]')
