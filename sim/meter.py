@@ -4,6 +4,7 @@
 sensors are read forwards (`pin_of`) and backwards (`value_at`) by the same laws the controller uses.
 """
 
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -94,24 +95,44 @@ def value_at(key: str, signal: float, parameters: np.ndarray) -> float:
     value : float
         [SI]
     """
+    return reader(key, parameters)(signal)
+
+
+def reader(key: str, parameters: np.ndarray) -> Callable[[float], float]:
+    """The programmed curve of a sensor read backwards, its numbers looked up once.
+
+    Parameters
+    ----------
+    key : str
+        Key of a sensor. [-]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    curve : callable
+        From signal [V or Hz] to value [SI].
+    """
     p, kind = parameters[0], SENSORS[key].kind
     supply = float(p["sensor_supply"])
     if kind == "thermistor":
-        return float(thermistor_reading(signal, *_thermistor(p), supply))
+        at_25, beta, pull_up = _thermistor(p)
+        return lambda signal: float(thermistor_reading(signal, at_25, beta, pull_up, supply))
     if kind in ("pressure", "level", "pedal"):
         low, high, full = _ends(key, p)
-        return float(ratiometric_share(signal, low, high, supply)) * full
+        return lambda signal: float(ratiometric_share(signal, low, high, supply)) * full
     if key == "road_speed":
-        return signal * MILE / float(p["programmed_pulses"])
+        per_pulse = MILE / float(p["programmed_pulses"])
+        return lambda signal: signal * per_pulse
     if kind == "wheel":
-        turning = float(tone_wheel_speed(signal, float(p[f"{key}_teeth"])))
-        return turning if key == "crank" else 2.0 * turning
+        teeth, turns = float(p[f"{key}_teeth"]), 1.0 if key == "crank" else 2.0
+        return lambda signal: turns * float(tone_wheel_speed(signal, teeth))
     if kind == "ladder":
-        return (signal / supply - float(p["selector_low"])) / float(p["selector_step"])
-    if kind == "key":
-        return 1.0 if signal > 0.5 * float(p["battery"]) else 0.0
-    high_means = key in OPENS_WHEN_PRESSED
-    return 1.0 if (signal > 0.5 * supply) == high_means else 0.0
+        first, step = float(p["selector_low"]), float(p["selector_step"])
+        return lambda signal: (signal / supply - first) / step
+    level = 0.5 * (float(p["battery"]) if kind == "key" else supply)
+    high_means = kind == "key" or key in OPENS_WHEN_PRESSED
+    return lambda signal: 1.0 if (signal > level) == high_means else 0.0
 
 
 def _ends(key: str, p: np.void) -> tuple[float, float, float]:
@@ -124,6 +145,33 @@ def _ends(key: str, p: np.void) -> tuple[float, float, float]:
 def _thermistor(p: np.void) -> tuple[float, float, float]:
     """Curve of the thermistors and the resistor they are read through."""
     return float(p["thermistor_25"]), float(p["thermistor_beta"]), float(p["thermistor_pull_up"])
+
+
+# what is true of each part, from state, command, parameters and what a sound controller believes; oil pressure is worked out
+_TRUE: dict[str, Callable[..., Any]] = {
+    "boost": lambda s, c, p, sound: s["manifold_pressure"],
+    "barometer": lambda s, c, p, sound: s["ambient_pressure"],
+    "coolant": lambda s, c, p, sound: s["coolant_temperature"],
+    "fuel_temperature": lambda s, c, p, sound: fuel_temperature(
+        float(s["ambient_temperature"]), float(s["coolant_temperature"]), float(p["fuel_warming"])
+    ),
+    "intake": lambda s, c, p, sound: s["ambient_temperature"] + p["intake_rise"],
+    "oil": lambda s, c, p, sound: s["oil_temperature"],
+    "coolant_level": lambda s, c, p, sound: p["coolant_fill"],
+    "pedal": lambda s, c, p, sound: 0.0 if c["set_speed"] > 0.0 else s["accelerator"],
+    "crank": lambda s, c, p, sound: s["engine_speed"],
+    "cam": lambda s, c, p, sound: s["engine_speed"],
+    "road_speed": lambda s, c, p, sound: s["speed"],
+    "clutch_switch": lambda s, c, p, sound: sound["clutch_pressed"],
+    "brake_switch": lambda s, c, p, sound: sound["brake_pressed"],
+    "retarding_switch": lambda s, c, p, sound: c["hand_retarding"],
+    "selector": lambda s, c, p, sound: c["hand_selector"],
+    "cruise_switch": lambda s, c, p, sound: c["hand_cruise"],
+    "set_button": lambda s, c, p, sound: c["hand_set"],
+    "resume_button": lambda s, c, p, sound: c["hand_resume"],
+    "fan_switch": lambda s, c, p, sound: c["hand_fan"],
+    "key": lambda s, c, p, sound: c["hand_key"],
+}
 
 
 class Look:
@@ -141,7 +189,13 @@ class Look:
         self._state, self._command, self._parameters = memory.state, memory.command, parameters
         self._sound = np.zeros(1, dtype=BELIEF_TYPE)
         self._seen = np.zeros(1, dtype=BELIEF_TYPE)
-        self._oil_pressure = float(look(self._state, self._sound, self._seen, self._command, parameters))
+        self._oil_pressure = 0.0
+        self.again()
+
+    def again(self) -> None:
+        """Looks once more, now."""
+        seen = look(self._state, self._sound, self._seen, self._command, self._parameters)
+        self._oil_pressure = float(seen)
 
     def true(self, key: str) -> float:
         """What is true of a part.
@@ -156,32 +210,9 @@ class Look:
         value : float
             [SI]
         """
-        s, c, p, sound = self._state[0], self._command[0], self._parameters[0], self._sound[0]
-        outside = float(s["ambient_temperature"])
-        values: dict[str, Any] = {
-            "boost": s["manifold_pressure"],
-            "barometer": s["ambient_pressure"],
-            "oil_pressure": self._oil_pressure,
-            "coolant": s["coolant_temperature"],
-            "fuel_temperature": fuel_temperature(outside, float(s["coolant_temperature"]), float(p["fuel_warming"])),
-            "intake": outside + p["intake_rise"],
-            "oil": s["oil_temperature"],
-            "coolant_level": p["coolant_fill"],
-            "pedal": 0.0 if c["set_speed"] > 0.0 else s["accelerator"],
-            "crank": s["engine_speed"],
-            "cam": s["engine_speed"],
-            "road_speed": s["speed"],
-            "clutch_switch": sound["clutch_pressed"],
-            "brake_switch": sound["brake_pressed"],
-            "retarding_switch": c["hand_retarding"],
-            "selector": c["hand_selector"],
-            "cruise_switch": c["hand_cruise"],
-            "set_button": c["hand_set"],
-            "resume_button": c["hand_resume"],
-            "fan_switch": c["hand_fan"],
-            "key": c["hand_key"],
-        }
-        return float(values[key])
+        if key == "oil_pressure":
+            return self._oil_pressure
+        return float(_TRUE[key](self._state[0], self._command[0], self._parameters[0], self._sound[0]))
 
     def signal(self, key: str) -> float:
         """What the pin of a part carries.

@@ -13,7 +13,7 @@ from typing import Any
 
 from sim.actors.scene import Scene
 from sim.clock import Process
-from sim.meter import Look, value_at
+from sim.meter import Look, reader, value_at
 from sim.sensors import MEASURING, NAMES, SENSORS, SOLENOIDS
 from sim.specs import PAIRS
 from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, to_si
@@ -96,6 +96,13 @@ class Code:
         }
 
 
+PINS = tuple((key, f"{key}_signal") for key in SENSORS)
+# sensors whose voltage says whether their circuit is sound: key, lowest and highest of a sound one
+RANGES = tuple(
+    (key, sensor.lowest, sensor.highest) for key, sensor in SENSORS.items() if sensor.kind in (*MEASURING, "ladder")
+)
+
+
 @dataclass
 class Test:
     """One test: True it fails, False it passes, None it cannot tell now."""
@@ -114,6 +121,7 @@ class Test:
     derate: float = 0.0
     stops: bool = False
     refuses: dict[str, str] = field(default_factory=dict)
+    of_range: bool = False
     failing_for: float = 0.0
     passing_for: float = 0.0
     active: bool = False
@@ -142,17 +150,30 @@ class Diagnosis:
         self.speeds: list[float] = []
         self.shifts_unseen, self.geared = 0, self.clock.believed("in_gear")
         self.stop_at = 0.0
+        self.pins: dict[str, float] = {}
+        self.values: dict[str, float] = {}
+        self.readers = {key: reader(key, self.parameters) for key in SENSORS}
+        self.quiet: set[str] = set()
+        self._look_at_pins()
         self.tests = [*self._circuit_tests(), *self._value_tests(), *self._switch_tests(), *self._solenoid_tests()]
 
     # ------------------------------------------------------------ what the controller sees
 
+    def _look_at_pins(self) -> None:
+        """Reads every pin once; the tests of a round all go by that."""
+        believed = self.clock.believed
+        self.pins = {key: believed(name) for key, name in PINS}
+        self.values.clear()
+
     def _signal(self, key: str) -> float:
         """What a pin carries."""
-        return self.clock.believed(f"{key}_signal")
+        return self.pins[key]
 
     def _raw(self, key: str) -> float:
         """What a signal says, whether it is believed or not."""
-        return value_at(key, self._signal(key), self.parameters)
+        if key not in self.values:
+            self.values[key] = self.readers[key](self.pins[key])
+        return self.values[key]
 
     def _readable(self, key: str) -> bool:
         """Whether a signal lies where a sound sensor can be."""
@@ -200,6 +221,8 @@ class Diagnosis:
                 Test(*who, 3, sensor.mark, f"{sensor.name}: voltage above normal", AMBER, high, patience, **more),
                 Test(*who, 2, sensor.mark, f"{sensor.name}: erratic, comes and goes", AMBER, loose, 0.0),
             ]
+            for test in found[-3:]:
+                test.of_range = True
         return found
 
     def _value_tests(self) -> list[Test]:
@@ -438,13 +461,19 @@ class Diagnosis:
     def look_around(self) -> None:
         """What is counted from one look to the next: excursions, jumps, shifts the clutch switch did not see."""
         clock, now = self.clock, self.clock.seconds
-        for key, sensor in SENSORS.items():
-            if sensor.kind in (*MEASURING, "ladder"):
-                outside = not self._readable(key)
-                if outside and not self.outside.get(key, False):
-                    self.excursions[key].append(now)
-                self.outside[key] = outside
-                self.excursions[key] = [when for when in self.excursions[key] if now - when < EXCURSION_TIME]
+        self._look_at_pins()
+        for key, lowest, highest in RANGES:
+            excursions = self.excursions[key]
+            if lowest <= self.pins[key] <= highest:
+                self.outside[key] = False
+                if not excursions:
+                    self.quiet.add(key)
+                    continue
+            elif not self.outside.get(key, False):
+                excursions.append(now)
+                self.outside[key] = True
+            self.quiet.discard(key)
+            self.excursions[key] = [when for when in excursions if now - when < EXCURSION_TIME]
         speed, before = clock.believed("road_speed"), self.speed_before
         if abs(speed - before) > SPEED_STEP:
             self.jumps.append(now)
@@ -466,6 +495,9 @@ class Diagnosis:
         self.look_around()
         changed = False
         for test in self.tests:
+            if test.of_range and not test.active and test.part in self.quiet:  # in range for long: it passes
+                test.failing_for, test.passing_for = 0.0, test.passing_for + PERIOD
+                continue
             answer = test.fails()
             if answer is None:
                 continue

@@ -25,11 +25,13 @@ def meters(scene: Scene) -> Process:
     written = scene.readings
     for name in ("time_s", "distance_m", *(column for key in keys for column in columns(key))):
         written[name] = []
+    seen = Look(clock.rig.memory, clock.rig.parameters)
+    put_on = [(key, [written[column] for column in columns(key)]) for key in keys]
     while True:
-        seen = Look(clock.rig.memory, clock.rig.parameters)
+        seen.again()
         written["time_s"].append(clock.seconds)
         written["distance_m"].append(clock.true("distance"))
-        for key in keys:
-            for column, value in zip(columns(key), in_columns(key, seen.reading(key)), strict=True):
-                written[column].append(value)
+        for key, lists in put_on:
+            for values, value in zip(lists, in_columns(key, seen.reading(key)), strict=True):
+                values.append(value)
         yield clock.after(circuits.meter_s)

@@ -109,7 +109,11 @@ def test_a_road_too_long_for_the_server_is_refused():
 def test_a_host_that_is_no_address_is_refused(monkeypatch):
     monkeypatch.setattr("dashboard.runs.Workshop.warm_in_background", lambda self: None)
     with pytest.raises(RunError, match="is no address; give one in numbers"):
-        serve(Namespace(host="no such host", port=0, share=True, open=False))
+        serve(
+            Namespace(
+                host="no such host", port=0, share=True, open=False, key_file="", class_name="", round="", sessions=""
+            )
+        )
 
 
 MANY = {f"driver.{key}": [0.5, 0.6] for key in ("speed_limit_share", "acceleration_m_s2", "slowing_m_s2")}
