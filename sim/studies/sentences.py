@@ -571,7 +571,7 @@ def _best_sentences(result: StudyResult, best: Mapping[str, Any], units: str) ->
         ]
         texts.append(f"Held back by: {', '.join(named)}.")
     elif best["bounds"]:
-        texts.append("No bound holds it back.")
+        texts.append("No bound holds it back: no single step that breaks one would better it.")
     if best["all_driven"]:
         texts.append(f"All {best['combinations']} combinations were driven.")
     else:
