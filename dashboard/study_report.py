@@ -163,7 +163,7 @@ def _slopes(result: StudyResult) -> str:
         explained = found["explained"]
         caption = QUANTITIES[name][0]
         others = [word for word in ("road", "truck", "settings", "case") if len(result.plan.axes.get(word, ())) > 1]
-        left = f" of the differences that {' and '.join(others)} leave" if others else " of the differences"
+        left = f" of the differences within one {' and one '.join(others)}" if others else " of the differences"
         caption += "" if explained is None else f"; straight lines explain {100.0 * explained:.1f} %{left}"
         if rows:
             texts.append(_wide(("input", "per unit", "95 % interval", "% per %"), rows, caption))

@@ -742,7 +742,10 @@ def _sample_sentences(result: StudyResult, name: str, units: str) -> list[str]:
     ]
     texts = [f"Over the ranges asked, {words} answers most to {key_words(ranked[0][0])}: {'; '.join(parts)}."]
     if entry["explained"] is not None:
-        texts.append(f"Straight lines explain {100.0 * entry['explained']:.1f} % of the differences between the trips.")
+        others = [word for word in (*WORDS, "case") if len(result.plan.axes.get(word, ())) > 1]
+        leave = "leave" if len(others) > 1 else "leaves"
+        left = f"that the {' and the '.join(others)} {leave} between the trips" if others else "between the trips"
+        texts.append(f"Straight lines explain {100.0 * entry['explained']:.1f} % of the differences {left}.")
     return texts
 
 

@@ -10,6 +10,7 @@ from sim.studies.fuel_test import improvement_percent, in_band, saved_percent
 from sim.studies.plan import make_plan
 from sim.studies.question import Best, study_from
 from sim.studies.runner import run_study
+from sim.studies.sentences import answer_sentences
 
 ROAD = "grade:-3%,0.6km,500m"
 GRID = {
@@ -96,6 +97,17 @@ def test_what_roads_differ_by_is_not_explained_by_a_straight_line():
     left = time - np.array([time[road == its].mean() for its in road])
     found = result.answers["sensitivity"]["time_s"]
     assert found["explained"] == pytest.approx(stats.linregress(wind, left).rvalue ** 2, rel=1e-9)
+    plain = {key: value for key, value in study.items() if key not in ("road", "vary")}
+    both = run_study(
+        {
+            **plain,
+            "vary": {"road": study["vary"]["road"]},
+            "sample": {"trips": 8, "between": {"weather.wind_m_s": [-4, 12]}},
+        }
+    )
+    share = both.answers["sensitivity"]["time_s"]["explained"]
+    last = f"Straight lines explain {100.0 * share:.1f} % of the differences that the road leaves between the trips."
+    assert answer_sentences(both)[-1] == last
     assert found["explained"] < 0.98 < 1.0 - (left @ left) / ((time - time.mean()) @ (time - time.mean()))
 
 
