@@ -1,5 +1,7 @@
 """Figures from studies: pure functions, plain SVG, few points however many trips there are."""
 
+import math
+import textwrap
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
@@ -9,10 +11,11 @@ import plotly.graph_objects as go
 
 from dashboard import palette
 from dashboard.figures import GRID, INK, TERMS, base_layout
-from sim.studies.answers import FUELS, levels_of, not_bettered, numeric_keys, usable
+from sim.studies.answers import FUELS, cannot_be_bettered, levels_of, numeric_keys, usable
 from sim.studies.question import WORDS
 from sim.studies.sentences import (
     in_shown_unit,
+    is_clocked,
     key_in_shown_unit,
     key_text,
     key_title,
@@ -24,6 +27,7 @@ from sim.studies.sentences import (
     warned,
 )
 from sim.studies.table import StudyResult
+from sim.units import clock_time
 
 MOST_MARKS = 1200  # single trips drawn in a figure
 MOST_PATHS = 300  # trips drawn in parallel axes
@@ -33,6 +37,30 @@ HEIGHT = 430  # px
 SYMBOLS = ("circle", "square", "diamond", "triangle-up", "x", "cross")
 PATTERNS = ("", "/", "x", "-", "\\", "+", "|", ".")
 SCALE = [[0.0, "#00224E"], [0.25, "#434E6C"], [0.5, "#7D7C78"], [0.75, "#BCAF6F"], [1.0, "#FEE838"]]
+LIGHT = [[0.0, "#F4F7FA"], [0.5, "#A9CBE3"], [1.0, "#5B9FD0"]]  # ink stands at least 6 to 1 on all of it
+FINE = 91  # points a side of a contour
+LEAST_FOR_SURFACE = 12  # trips for the six numbers of a surface of the second degree
+CLOCK_STEPS = (
+    1,
+    2,
+    5,
+    10,
+    15,
+    30,
+    60,
+    120,
+    300,
+    600,
+    900,
+    1800,
+    3600,
+    7200,
+    18000,
+    36000,
+)  # s between marks of an axis
+MOST_CLOCK_MARKS = 8
+NO_BREAK = "\u00a0"
+LINE_OF_TITLE = 15  # letters of a line over a parallel axis
 FIFTHS = ("#00224E", "#0072B2", "#6B6B6B", "#B07A00", "#D55E00")  # least to most, all at least 3 to 1 on white
 
 Drawn = tuple[str, str, go.Figure]
@@ -42,8 +70,32 @@ def _axis(title: str = "", **more: Any) -> dict[str, Any]:
     """A plain axis, large enough for a projector."""
     return {
         "title": {"text": title, "font": {"size": 14}}, "gridcolor": GRID, "linecolor": INK, "showline": True,
-        "ticks": "outside", "tickfont": {"size": 13}, "automargin": True, "zerolinecolor": "#8C8C8C", **more,
+        "ticks": "outside", "tickfont": {"size": 13}, "automargin": True, "zerolinecolor": "#8C8C8C",
+        "exponentformat": "none", "separatethousands": True, **more,
     }  # fmt: skip
+
+
+def _clock_marks(low: float, high: float) -> list[float]:
+    """Places for minutes and seconds on an axis."""
+    step = next((each for each in CLOCK_STEPS if (high - low) / each <= MOST_CLOCK_MARKS), CLOCK_STEPS[-1])
+    return [float(step * place) for place in range(math.floor(low / step), math.ceil(high / step) + 1)]
+
+
+def _title(name: str, units: str) -> str:
+    """Words and unit of a quantity; a time is read as minutes and seconds, as in the tables."""
+    title = quantity_title(name, units)
+    return f"{title.rpartition(', ')[0]}, min:s" if is_clocked(name) else title
+
+
+def _measure(name: str, units: str, shown: Sequence[float], **more: Any) -> dict[str, Any]:
+    """The axis of a quantity over what is shown on it."""
+    if not is_clocked(name) or not len(shown):
+        return _axis(_title(name, units), **more)
+    marks = _clock_marks(min(shown), max(shown))
+    if len(marks) < 3:  # all the same: a second more or less is nothing
+        marks = [marks[0] - 60.0, *marks, marks[-1] + 60.0]
+        more = {"range": (marks[0], marks[-1]), **more}
+    return _axis(_title(name, units), tickvals=marks, ticktext=[clock_time(mark) for mark in marks], **more)
 
 
 def _figure(lines: list[dict[str, Any]], height: int = HEIGHT, **layout: Any) -> go.Figure:
@@ -129,7 +181,8 @@ def level_figure(result: StudyResult, name: str, key: str, units: str = "metric"
                            "pattern": {"shape": PATTERNS[rank % len(PATTERNS)], "fgcolor": "#FFFFFF", "size": 6}},
             }  # fmt: skip
         lines.append({**look, "x": x, "y": y, "name": _plain(road)})
-    layout: dict[str, Any] = {"xaxis": _axis(key_title(key, units)), "yaxis": _axis(quantity_title(name, units))}
+    shown = [value for line in lines for value in line["y"]] + ([] if numbers else [0.0])
+    layout: dict[str, Any] = {"xaxis": _axis(key_title(key, units)), "yaxis": _measure(name, units, shown)}
     return _figure(lines, barmode="group", showlegend=len(lines) > 1, **layout)
 
 
@@ -227,7 +280,7 @@ def spread_figure(result: StudyResult, name: str, key: str, units: str = "metric
                           "showlegend": False, "name": label})  # fmt: skip
     layout: dict[str, Any] = {
         "xaxis": _axis(key_title(key, units), type="category"),
-        "yaxis": _axis(quantity_title(name, units)),
+        "yaxis": _measure(name, units, values.tolist()),
     }
     return _figure(lines, **layout)
 
@@ -273,14 +326,17 @@ def heat_figure(result: StudyResult, name: str, along: str, up: str, by: str = "
         with np.errstate(invalid="ignore", divide="ignore"):
             means = (np.bincount(cell, weights=values[rows], minlength=len(counts)) / counts).reshape(shape)
         digits = 0 if span[1] >= 100.0 else 1
-        texts = [["" if np.isnan(mean) else f"{mean:.{digits}f}" for mean in row] for row in means]
+        texts = [
+            ["" if np.isnan(mean) else clock_time(mean) if is_clocked(name) else f"{mean:.{digits}f}" for mean in row]
+            for row in means
+        ]
         suffix = "" if panel == 0 else str(panel + 1)
         x, y = ([_plain(_short_level(key, value, units)) for value in axes[key]] for key in (along, up))
         lines.append({"type": "heatmap", "x": x, "y": y, "z": [[None if np.isnan(v) else float(v) for v in row] for row in means],
                       "text": texts, "texttemplate": "%{text}" if means.size <= MOST_CELLS else "", "zmin": span[0],
                       "zmax": span[1], "colorscale": SCALE, "xgap": 1, "ygap": 1, "textfont": {"size": 13},
                       "xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "showscale": panel == 0,
-                      "colorbar": {"title": {"text": quantity_title(name, units), "side": "right"}, "thickness": 14}})  # fmt: skip
+                      "colorbar": _colorbar(name, units, span)})  # fmt: skip
         domain = [panel * width, (panel + 1) * width - gap]
         layout[f"xaxis{suffix}"] = _axis(key_title(along, units), type="category", domain=domain, anchor=f"y{suffix}")
         layout[f"yaxis{suffix}"] = _axis(
@@ -295,6 +351,15 @@ def heat_figure(result: StudyResult, name: str, along: str, up: str, by: str = "
     return _figure(lines, **layout)
 
 
+def _colorbar(name: str, units: str, span: tuple[float, float]) -> dict[str, Any]:
+    """The scale of a quantity beside a figure."""
+    bar: dict[str, Any] = {"title": {"text": _title(name, units), "side": "right"}, "thickness": 14}
+    if is_clocked(name):
+        marks = [mark for mark in _clock_marks(*span) if span[0] <= mark <= span[1]]
+        bar |= {"tickvals": marks, "ticktext": [clock_time(mark) for mark in marks]}
+    return bar
+
+
 def _short_level(key: str, value: str, units: str) -> str:
     """A level without its unit, which the axis has."""
     text = key_text(key, value, units)
@@ -302,7 +367,7 @@ def _short_level(key: str, value: str, units: str) -> str:
 
 
 def contour_figure(result: StudyResult, name: str, along: str, up: str, units: str = "metric") -> go.Figure:
-    """A quantity over two numbers, interpolated between scattered trips.
+    """A quantity over two numbers, drawn where there are trips.
 
     Parameters
     ----------
@@ -320,35 +385,88 @@ def contour_figure(result: StudyResult, name: str, along: str, up: str, units: s
     Returns
     -------
     figure : Figure
-        Where further numbers vary, each trip is first brought to their means by the straight-line fit. [-]
+        Interpolated between the trips where nothing else varies. Else each trip is first brought to the means of the other
+        numbers by the straight-line fit and to the mean of roads, trucks and cases, and a surface of the second degree goes
+        through what is left. [-]
     """
+    rows = np.flatnonzero(usable(result, name))
+    x, y = (result.column(key).astype(float)[rows] for key in (along, up))
+    lines: list[dict[str, Any]] = []
+    axes = [_axis(key_title(key, units), zeroline=False) for key in (along, up)]
+    edge = _edge_of(x, y)
+    if len(edge):
+        across, upward = np.linspace(x.min(), x.max(), FINE), np.linspace(y.min(), y.max(), FINE)
+        shown = np.round(in_shown_unit(name, _surface(result, name, along, up, across, upward), units), 4)
+        span = (float(np.nanmin(shown)), float(np.nanmax(shown)))
+        lines.append({"type": "contour", "x": key_in_shown_unit(along, across, units).tolist(),
+                      "y": key_in_shown_unit(up, upward, units).tolist(), "name": _title(name, units),
+                      "z": [[None if np.isnan(v) else float(v) for v in row] for row in shown], "colorscale": LIGHT,
+                      "contours": {"coloring": "fill", "showlabels": not is_clocked(name),
+                                   "labelfont": {"size": 13, "color": INK}},
+                      "line": {"color": INK, "width": 0.75}, "colorbar": _colorbar(name, units, span)})  # fmt: skip
+        # white over what lies beyond the outermost trips: a frame with a hole along the edge
+        frame = []
+        for axis, given, key in zip(axes, (x, y), (along, up), strict=True):
+            low, high = (float(key_in_shown_unit(key, end, units)) for end in (given.min(), given.max()))
+            axis["range"] = (low - 0.04 * (high - low), high + 0.04 * (high - low))
+            frame.append(axis["range"])
+        (left, right), (bottom, top) = frame
+        hole = [key_in_shown_unit(key, given[edge], units).tolist() for key, given in ((along, x), (up, y))]
+        lines.append({"type": "scatter", "mode": "lines", "fill": "toself", "fillcolor": "#FFFFFF", "hoverinfo": "skip",
+                      "line": {"width": 0}, "showlegend": False, "name": "beyond the trips",
+                      "x": [left, left, right, right, left, *hole[0], hole[0][0], left],
+                      "y": [bottom, top, top, bottom, bottom, *hole[1], hole[1][0], bottom]})  # fmt: skip
+    few = _kept(np.arange(len(rows)), MOST_MARKS // 3)
+    lines.append({"type": "scatter", "mode": "markers", "x": key_in_shown_unit(along, x[few], units).tolist(),
+                  "y": key_in_shown_unit(up, y[few], units).tolist(), "name": "trips", "showlegend": False,
+                  "marker": {"size": 4, "color": INK}, "text": _hover(result, rows[few])})  # fmt: skip
+    return _figure(lines, xaxis=axes[0], yaxis=axes[1])
+
+
+def _edge_of(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """The outermost of some points, one after the other around them; none where they lie on a line."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    if len(x) < 4 or np.ptp(x) == 0.0 or np.ptp(y) == 0.0:
+        return np.zeros(0, dtype=int)
+    try:
+        return np.asarray(ConvexHull(np.column_stack([x / np.ptp(x), y / np.ptp(y)])).vertices)
+    except QhullError:
+        return np.zeros(0, dtype=int)
+
+
+def _surface(result: StudyResult, name: str, along: str, up: str, across: np.ndarray, upward: np.ndarray) -> np.ndarray:
+    """A quantity at every pair of two numbers; NaN where no trips lie around, one step beyond them left aside."""
     from scipy.interpolate import griddata
 
     rows = np.flatnonzero(usable(result, name))
     x, y = (result.column(key).astype(float)[rows] for key in (along, up))
-    values = result.column(name).astype(float)[rows].copy()
-    slopes = result.answers.get("sensitivity", {}).get(name, {}).get("keys", {})
-    for key, entry in slopes.items():
+    values, others = result.column(name).astype(float)[rows].copy(), False
+    for key, entry in result.answers.get("sensitivity", {}).get(name, {}).get("keys", {}).items():
         if key not in (along, up):
-            others = result.column(key).astype(float)[rows]
-            values -= entry["per_unit"] * (others - others.mean())
-    lines: list[dict[str, Any]] = []
-    if len(rows) >= 4 and np.ptp(x) > 0.0 and np.ptp(y) > 0.0:
-        across, upward = np.linspace(x.min(), x.max(), 45), np.linspace(y.min(), y.max(), 45)
-        found = griddata((x, y), values, tuple(np.meshgrid(across, upward)), method="linear", rescale=True)
-        shown = np.round(in_shown_unit(name, found, units), 4)
-        lines.append({"type": "contour", "x": key_in_shown_unit(along, across, units).tolist(),
-                      "y": key_in_shown_unit(up, upward, units).tolist(),
-                      "z": [[None if np.isnan(v) else float(v) for v in row] for row in shown], "colorscale": SCALE,
-                      "contours": {"coloring": "fill", "showlabels": True, "labelfont": {"size": 13, "color": "#FFFFFF"}},
-                      "line": {"color": "#FFFFFF", "width": 1},
-                      "colorbar": {"title": {"text": quantity_title(name, units), "side": "right"}, "thickness": 14}})  # fmt: skip
-    few = _kept(np.arange(len(rows)), MOST_MARKS // 3)
-    lines.append({"type": "scatter", "mode": "markers", "x": key_in_shown_unit(along, x[few], units).tolist(),
-                  "y": key_in_shown_unit(up, y[few], units).tolist(), "name": "trips", "showlegend": False,
-                  "marker": {"size": 4, "color": INK, "line": {"color": "#FFFFFF", "width": 1}},
-                  "text": _hover(result, rows[few])})  # fmt: skip
-    return _figure(lines, xaxis=_axis(key_title(along, units)), yaxis=_axis(key_title(up, units)))
+            given, others = result.column(key).astype(float)[rows], True
+            values -= entry["per_unit"] * (given - given.mean())
+    for key, place in levels_of(result).items():
+        if key not in numeric_keys(result) and len(np.unique(place[rows])) > 1:
+            others = True
+            means = [values[place[rows] == level].mean() if (place[rows] == level).any() else 0.0
+                     for level in range(len(result.plan.axes[key]))]  # fmt: skip
+            values -= np.array(means)[place[rows]] - values.mean()
+    mesh = np.meshgrid(across, upward)
+    found = np.asarray(griddata((x, y), values, tuple(mesh), method="linear", rescale=True))
+    inside = ~np.isnan(found)
+    padded = np.pad(inside, 1)
+    near = np.any([np.roll(padded, (a, b), (0, 1)) for a in (-1, 0, 1) for b in (-1, 0, 1)], axis=0)[1:-1, 1:-1]
+    if not others or len(rows) < LEAST_FOR_SURFACE:
+        nearest = griddata((x, y), values, tuple(mesh), method="nearest", rescale=True)
+        return np.where(inside, found, np.where(near, nearest, np.nan))
+
+    def terms(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+        u, v = (one - x.mean()) / np.ptp(x), (other - y.mean()) / np.ptp(y)
+        return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
+
+    fit, *_ = np.linalg.lstsq(terms(x, y), values, rcond=None)
+    return np.where(near, terms(*mesh) @ fit, np.nan)
 
 
 # ---------------------------------------------------------------- many axes
@@ -375,7 +493,9 @@ def parallel_figure(result: StudyResult, keys: Sequence[str], names: Sequence[st
     """
     main = names[0]
     columns = [(key_title(key, units), key_in_shown_unit(key, result.column(key).astype(float), units)) for key in keys]
-    columns += [(quantity_title(n, units), in_shown_unit(n, result.column(n).astype(float), units)) for n in names]
+    columns += [(_title(n, units), in_shown_unit(n, result.column(n).astype(float), units)) for n in names]
+    clocked = [False] * len(keys) + [is_clocked(n) for n in names]
+    apart_words = "breaks a bound or did not arrive" if result.plan.study.best else "with a warning, or did not arrive"
     drawn = np.flatnonzero(result.driven & np.all([~np.isnan(column) for _, column in columns], axis=0))
     values = result.column(main).astype(float)
     ends = [drawn[np.argmin(values[drawn])], drawn[np.argmax(values[drawn])]] if len(drawn) else []
@@ -389,7 +509,7 @@ def parallel_figure(result: StudyResult, keys: Sequence[str], names: Sequence[st
     edges = np.quantile(values[inside], np.linspace(0.0, 1.0, 6)) if len(inside) else np.zeros(6)
     fifth = np.clip(np.searchsorted(edges, values[inside], side="right") - 1, 0, 4)
     groups: list[tuple[str, np.ndarray, dict[str, Any]]] = [
-        ("out of bounds, warned or not arrived", drawn[apart], {"color": "#9A9A9A", "dash": "dot", "width": 1})
+        (apart_words, drawn[apart], {"color": "#9A9A9A", "dash": "dot", "width": 1})
     ]
     for rank in range(4, -1, -1):
         label = f"{quantity_text(main, edges[rank], units, False)} to {quantity_text(main, edges[rank + 1], units)}"
@@ -402,20 +522,44 @@ def parallel_figure(result: StudyResult, keys: Sequence[str], names: Sequence[st
             lines.append({"type": "scatter", "mode": "lines", "x": [*range(len(columns)), None] * len(rows), "y": y,
                           "name": label, "line": look, "hoverinfo": "skip"})  # fmt: skip
     notes, shapes = [], []
-    for place, ((title, _), (low, high, _)) in enumerate(zip(columns, heights, strict=True)):
+    titles = [_wrapped(title) for title, _ in columns]
+    for place, (low, high, _) in enumerate(heights):
         shapes.append(
             {"type": "line", "x0": place, "x1": place, "y0": 0, "y1": 1, "line": {"color": INK, "width": 1.5}}
         )
-        for at in (0.0, 0.5, 1.0):
-            notes.append({"x": place, "y": at, "text": f"{low + at * (high - low):.4g}", "showarrow": False, "xanchor": "left",
-                          "xshift": 3, "bgcolor": "rgba(255,255,255,0.85)", "font": {"size": 12}})  # fmt: skip
-        notes.append({"x": place, "y": 1.06, "text": title.replace(", ", ",<br>").replace(" ", " ", 1), "showarrow": False,
-                      "yanchor": "bottom", "font": {"size": 12}})  # fmt: skip
+        whole = bool(len(drawn)) and not np.any(columns[place][1][drawn] % 1.0)
+        for at in (0.0, 0.5, 1.0) if high > low else (0.0,):
+            value = low + at * (high - low)
+            if whole and value % 1.0 and not clocked[place]:
+                continue
+            text = _mark_text(value, 1000.0 if whole else high - low, clocked[place])
+            notes.append({"x": place, "y": at, "text": text, "showarrow": False, "xanchor": "left",
+                          "xshift": 3, "bgcolor": "rgba(255,255,255,0.9)", "font": {"size": 13}})  # fmt: skip
+        notes.append({"x": place, "y": 1.04, "text": titles[place], "showarrow": False, "yanchor": "bottom",
+                      "font": {"size": 12}})  # fmt: skip
     bare = {"visible": False, "fixedrange": True}
+    top = 1.08 + 0.05 * max(title.count("<br>") + 1 for title in titles)
     return _figure(
-        lines, 520, xaxis={**bare, "range": (-0.4, len(columns) - 0.4)}, yaxis={**bare, "range": (-0.04, 1.3)},
+        lines, 520, xaxis={**bare, "range": (-0.4, len(columns) - 0.4)}, yaxis={**bare, "range": (-0.04, top)},
         annotations=notes, shapes=shapes, legend=_legend() | {"y": -0.02, "yanchor": "top"},
+        margin={"t": 12, "b": 60, "l": 70, "r": 24},
     )  # fmt: skip
+
+
+def _wrapped(title: str) -> str:
+    """A title in short lines, its unit in one piece."""
+    words, comma, unit = title.rpartition(", ")
+    whole = f"{words}{comma}{unit.replace(' ', NO_BREAK)}" if comma else title
+    return "<br>".join(textwrap.wrap(_plain(whole), LINE_OF_TITLE, break_long_words=False, break_on_hyphens=False))
+
+
+def _mark_text(value: float, span: float, clocked: bool) -> str:
+    """A number beside a parallel axis, with the digits the length of the axis deserves."""
+    if clocked:
+        return clock_time(value)
+    digits = max(0, 2 - math.ceil(math.log10(span) - 1e-9)) if span > 0.0 else 2
+    text = f"{value:,.{digits}f}"
+    return text.lstrip("-") if not text.strip("-0.,") else text
 
 
 def out_of_bounds(result: StudyResult) -> np.ndarray:
@@ -471,7 +615,7 @@ def pareto_figure(result: StudyResult, one: str, other: str, units: str = "metri
     layout: dict[str, Any] = {"annotations": []}
     for place, road in enumerate(roads):
         rows = np.flatnonzero(both & (result.column("road") == road))
-        front = rows[not_bettered(result.column(one)[rows], result.column(other)[rows])]
+        front = cannot_be_bettered(result, rows, one, other)
         seen = _kept(rows, MOST_MARKS // len(roads))
         suffix = "" if place == 0 else str(place + 1)
         on = {"type": "scatter", "xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "showlegend": place == 0}
@@ -486,9 +630,9 @@ def pareto_figure(result: StudyResult, one: str, other: str, units: str = "metri
             (column + 1) / across - (0.06 if across > 1 and not column else 0),
         ]
         top = 1.0 - row / down
-        layout[f"xaxis{suffix}"] = _axis(quantity_title(one, units), domain=right, anchor=f"y{suffix}")
-        layout[f"yaxis{suffix}"] = _axis(
-            quantity_title(other, units), domain=[top - 1.0 / down + (0.14 if down > 1 and row < down - 1 else 0.0), top - 0.04],
+        layout[f"xaxis{suffix}"] = _measure(one, units, x[rows].tolist(), domain=right, anchor=f"y{suffix}")
+        layout[f"yaxis{suffix}"] = _measure(
+            other, units, y[rows].tolist(), domain=[top - 1.0 / down + (0.14 if down > 1 and row < down - 1 else 0.0), top - 0.04],
             anchor=f"x{suffix}",
         )  # fmt: skip
         layout["annotations"].append(
@@ -668,10 +812,12 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
     side = "at most" if bound in best.at_most else "at least"
     shape = {"type": "line", "x0": at, "x1": at, "yref": "paper", "y0": 0, "y1": 1,
              "line": {"color": palette.VERMILLION, "width": 2, "dash": "dash"}}  # fmt: skip
+    told = clock_time(at) if is_clocked(bound) else f"{at:.4g}"
     note = {"x": at, "y": 1.0, "yref": "paper", "yanchor": "top", "xanchor": "left", "xshift": 4, "showarrow": False,
-            "text": f"bound, {side} {at:.4g}", "bgcolor": "rgba(255,255,255,0.85)"}  # fmt: skip
+            "text": f"bound, {side} {told}", "bgcolor": "rgba(255,255,255,0.85)"}  # fmt: skip
     return _figure(
-        lines, xaxis=_axis(quantity_title(bound, units)), yaxis=_axis(quantity_title(name, units)), shapes=[shape],
+        lines, xaxis=_measure(bound, units, [value for line in lines for value in line["x"]]),
+        yaxis=_measure(name, units, [value for line in lines for value in line["y"]]), shapes=[shape],
         annotations=[note],
     )  # fmt: skip
 
@@ -697,8 +843,9 @@ def fuel_test_figure(result: StudyResult) -> go.Figure:
             continue
         ratios = [run["ratio"] for run in its]
         x = [place + 0.18 + 0.64 * (rank + 0.5) / len(its) for rank in range(len(its))]
-        lines.append({"type": "scatter", "mode": "markers+text", "x": x, "y": ratios, "name": f"{part} the change",
-                      "text": [f"{ratio:.4f}" for ratio in ratios], "textposition": "top center",
+        notes += [{"x": at, "y": ratio, "text": f"{ratio:.4f}", "showarrow": False, "yanchor": "bottom", "yshift": 9,
+                   "bgcolor": "rgba(255,255,255,0.9)"} for at, ratio in zip(x, ratios, strict=True)]  # fmt: skip
+        lines.append({"type": "scatter", "mode": "markers", "x": x, "y": ratios, "name": f"{part} the change",
                       "marker": {"color": colour, "size": 13, "symbol": SYMBOLS[place]}})  # fmt: skip
         low = max(ratios) * (1.0 - verdict["band_percent"] / 100.0)
         shapes.append({"type": "rect", "x0": place + 0.1, "x1": place + 0.9, "y0": low, "y1": max(ratios), "layer": "below",
@@ -709,11 +856,14 @@ def fuel_test_figure(result: StudyResult) -> go.Figure:
             mean = verdict[part]["ratio"]
             shapes.append({"type": "line", "x0": place + 0.1, "x1": place + 0.9, "y0": mean, "y1": mean,
                            "line": {"color": colour, "width": 2}})  # fmt: skip
-            notes.append({"x": place + 0.9, "y": mean, "text": f"mean {mean:.4f}", "showarrow": False, "xanchor": "right",
-                          "yanchor": "bottom"})  # fmt: skip
-    ticks = {"tickvals": [0.5, 1.5], "ticktext": ["before the change", "after the change"], "range": (0.0, 2.0)}
-    return _figure(lines, xaxis=_axis("", **ticks), yaxis=_axis("fuel of test truck over control truck"), shapes=shapes,
-                   annotations=notes, showlegend=False)  # fmt: skip
+            notes.append({"x": place + 0.9, "y": mean, "text": f"mean {mean:.4f}", "showarrow": False, "xanchor": "left",
+                          "xshift": 3})  # fmt: skip
+    ticks = {"tickvals": [0.5, 1.5], "ticktext": ["before the change", "after the change"], "range": (0.0, 2.1)}
+    ends = [shape[end] for shape in shapes for end in ("y0", "y1")]
+    air = 0.12 * ((max(ends) - min(ends)) or 0.02) if ends else 0.0
+    scale = {"range": (min(ends) - air, max(ends) + air)} if ends else {}
+    return _figure(lines, xaxis=_axis("", **ticks), yaxis=_axis("fuel of test truck over control truck", **scale),
+                   shapes=shapes, annotations=notes, showlegend=False)  # fmt: skip
 
 
 # ---------------------------------------------------------------- which figures answer
@@ -792,10 +942,17 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
         slopes = result.answers["sensitivity"][main]["keys"]
         if slopes:
             caption = "One straight-line fit; thin bars: 95 % interval. Percents of a mean near nothing say little."
+            if any(entry["percent_per_percent"] is None for entry in slopes.values()):
+                caption += " No bar on the right: per cent of a wind or a temperature mean nothing."
             found.append((f"What {words} answers to", caption, sensitivity_figure(result, main, units)))
             ranked = [key for key, *_ in swings(result, main)]
             if len(ranked) > 1:
-                caption = "Interpolated between the trips (dots); other inputs are brought to their means by the straight-line fit."
+                caption = (
+                    "A surface of the second degree through the trips (dots), all other inputs brought to their means by the"
+                    " straight-line fit; drawn only where trips lie around."
+                    if len(ranked) > 2 or keys
+                    else "Interpolated between the trips (dots)."
+                )
                 found.append(
                     (
                         f"{words} by the two inputs that matter most",
@@ -825,9 +982,10 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
         by = rest[0] if rest else ("road" if "road" in keys else "")
         for name in result.report[:2]:
             title = f"{quantity_title(name, units)} by {key_words(along)} and {key_words(up)}"
-            found.append(
-                (title, "An empty cell: no trip arrived there.", heat_figure(result, name, along, up, by, units))
-            )
+            caption = "An empty cell: no trip arrived there."
+            if by and len(result.plan.axes[by]) > MOST_PANELS:
+                caption += f" The first {MOST_PANELS} of {len(result.plan.axes[by])} are drawn; the tables have all."
+            found.append((title, caption, heat_figure(result, name, along, up, by, units)))
         found.append((f"Spread of {words}", "Box: the middle half of the trips; line: the middle trip; ends: least and most.",
                       spread_figure(result, main, "case" if "case" in keys else along, units)))  # fmt: skip
         if not rest and _number_axis(result, along) and _number_axis(result, up) and not by:
@@ -840,11 +998,17 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
             )
     numbers = numeric_keys(result)
     if len(numbers) > 1:
-        caption = f"Every path is a trip; colour by fifths of {words}. Dotted: with a warning, or not arrived."
+        caption = f"Every path is a trip; colour by fifths of {words}. Dotted: with a warning, or did not arrive."
         names = list(dict.fromkeys([main, *result.report]))[:4]
         found.append(("Inputs and what they gave", caption, parallel_figure(result, numbers[:7], names, units)))
     if fuel and "time_s" in result.report:
-        caption = "No trip on the line is bettered by another in both time and fuel; every other trip is."
+        caption = (
+            "No trip on the line is bettered by another: less of the one costs more of the other. Every other trip is, or is"
+            " as good as one on the line to a second and a hundredth of fuel."
+        )
+        roads = len(set(result.column("road").tolist()))
+        if roads > MOST_PANELS:
+            caption += f" The first {MOST_PANELS} of {roads} roads are drawn; the tables have all."
         found.append(
             ("Time against fuel: what cannot be bettered", caption, pareto_figure(result, "time_s", fuel, units))
         )

@@ -151,14 +151,20 @@ def _slopes(result: StudyResult) -> str:
                 dict.fromkeys(per_unit_text(name, key, entry["per_unit"], u) for u in ("metric", "us"))
             )
             low, high = entry["low"], entry["high"]
-            interval = (
-                "-" if low is None else " to ".join(per_unit_text(name, key, end, "metric") for end in (low, high))
+            interval = "; ".join(
+                dict.fromkeys(
+                    " to ".join(per_unit_text(name, key, end, u) for end in (low, high)) for u in ("metric", "us")
+                )
+                if low is not None
+                else ("-",)
             )
             share = entry["percent_per_percent"]
             rows.append((key_words(key), per_unit, interval, "-" if share is None else f"{share + 0.0:+.3f}"))
         explained = found["explained"]
         caption = QUANTITIES[name][0]
-        caption += "" if explained is None else f"; a straight line explains {100.0 * explained:.1f} %"
+        others = [word for word in ("road", "truck", "settings", "case") if len(result.plan.axes.get(word, ())) > 1]
+        left = f" of the differences within one {' and one '.join(others)}" if others else " of the differences"
+        caption += "" if explained is None else f"; straight lines explain {100.0 * explained:.1f} %{left}"
         if rows:
             texts.append(_wide(("input", "per unit", "95 % interval", "% per %"), rows, caption))
     return f"<h2>Sensitivities</h2>{''.join(texts)}" if texts else ""

@@ -102,7 +102,7 @@ def check_library() -> None:
     RunError
         cantools or python-can is missing.
     """
-    for name in ("cantools", "can"):
+    for name in ("can", "cantools"):  # cantools itself needs can
         try:
             __import__(name)
         except ImportError:

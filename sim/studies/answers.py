@@ -8,10 +8,12 @@ import numpy as np
 
 from sim.studies.quantities import CREDITED, QUANTITIES
 from sim.studies.table import StudyResult
+from sim.units import unit_of_key
 
 ARRIVED = "arrived"
 CONFIDENCE = 0.95
 FUELS = ("fuel_l_per_100km", "fuel_credited_l_per_100km", "fuel_kg")
+FINENESS = {"time_s": 1.0, **dict.fromkeys(FUELS, 0.01)}  # what a reader is shown, in the unit of the quantity
 MOST_LEVELS = 12  # of an axis whose means are worth listing
 
 
@@ -281,9 +283,10 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
     Returns
     -------
     found : dict
-        `explained` (share of the variance), `sampled`, and `keys`: by key `per_unit`, its 95 % interval `low` and `high`
-        (None on a grid, whose trips are no sample), and `percent_per_percent` at the means (None for an input that
-        passes 0). [as named]
+        `explained` (share of the variance that the numbers take away, what roads, trucks and cases differ by left out),
+        `sampled`, and `keys`: by key `per_unit`, its 95 % interval `low` and `high` (None on a grid, whose trips are no
+        sample), and `percent_per_percent` at the means (None for an input that passes 0, and for a temperature). No keys
+        where the trips that arrived cannot tell them apart. [as named]
 
     Notes
     -----
@@ -307,12 +310,14 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
     scaled = [(column - c) / w for column, c, w in zip(columns, centres, widths, strict=True)]
     matrix = np.column_stack([*scaled, *constants])
     freedom = len(rows) - matrix.shape[1]
-    if freedom < 1 or np.linalg.matrix_rank(matrix) < matrix.shape[1]:
-        if len(rows) < 2 or len(keys) != 1 or freedom < 0:
-            return {"explained": None, "sampled": sampled, "keys": {}}
+    told_apart = len(rows) > 1 and np.linalg.matrix_rank(matrix) == matrix.shape[1]
+    if not told_apart or freedom < (0 if len(keys) == 1 else 1):
+        return {"explained": None, "sampled": sampled, "keys": {}}
     solution, *_ = np.linalg.lstsq(matrix, y, rcond=None)
     left = y - matrix @ solution
-    spread = float(((y - y.mean()) ** 2).sum())
+    plain = np.column_stack(constants)
+    apart = y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0]
+    spread = float(apart @ apart) if float(apart @ apart) > 1e-20 * float(y @ y) else 0.0
     found: dict[str, Any] = {"explained": 1.0 - float(left @ left) / spread if spread else None, "sampled": sampled}
     half = np.full(len(keys), np.nan)
     if sampled and freedom > 0:
@@ -328,14 +333,14 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
             "per_unit": slope,
             "low": None if np.isnan(width) else slope - width,
             "high": None if np.isnan(width) else slope + width,
-            "percent_per_percent": _elasticity(slope, columns[rank], float(y.mean())),
+            "percent_per_percent": _elasticity(key, slope, columns[rank], float(y.mean())),
         }
     return found
 
 
-def _elasticity(slope: float, values: np.ndarray, mean: float) -> float | None:
-    """Percent per percent; None where per cent of the input mean nothing: its range holds 0, as that of a wind or a temperature."""
-    if mean == 0.0 or float(values.min()) <= 0.0:
+def _elasticity(key: str, slope: float, values: np.ndarray, mean: float) -> float | None:
+    """Percent per percent; None where per cent of the input mean nothing: its range holds 0, or 0 is not nothing of it."""
+    if mean == 0.0 or float(values.min()) <= 0.0 or unit_of_key(key) == "c":
         return None
     return slope * float(values.mean()) / mean
 
@@ -416,6 +421,36 @@ def not_bettered(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.array(places, int)
 
 
+def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: str) -> np.ndarray:
+    """Which of some trips no other of them betters in two quantities, as far as they are worth telling apart.
+
+    Parameters
+    ----------
+    result : StudyResult
+        [-]
+    rows : array
+        Of the table; shape (trips,). [-]
+    one : str
+        Quantity that is to be small. [-]
+    other : str
+        Quantity that is to be small. [-]
+
+    Returns
+    -------
+    rows : array
+        Of the table, by rising first quantity. [-]
+
+    Notes
+    -----
+    Values are told apart to `FINENESS`: a hundredth of a second gained is no reason to burn more.
+    """
+    shown = []
+    for name in (one, other):
+        values, fine = result.column(name).astype(float)[rows], FINENESS.get(name)
+        shown.append(np.round(values / fine) if fine else values)
+    return rows[not_bettered(*shown)]
+
+
 def pareto_by_road(result: StudyResult, one: str, other: str) -> list[dict[str, Any]]:
     """The trips on each road that no other trip there betters in both quantities.
 
@@ -437,7 +472,7 @@ def pareto_by_road(result: StudyResult, one: str, other: str) -> list[dict[str, 
     sets = []
     for road in dict.fromkeys(result.column("road").tolist()):
         rows = np.flatnonzero(both & (result.column("road") == road))
-        kept = rows[not_bettered(result.column(one)[rows], result.column(other)[rows])]
+        kept = cannot_be_bettered(result, rows, one, other)
         trips: list[dict[str, Any]] = [
             {
                 "number": int(result.column("number")[row]),

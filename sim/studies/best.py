@@ -20,9 +20,9 @@ from sim.studies.table import StudyResult
 
 FOR_STEPS = 0.2  # share of the trips kept back for single steps at the end
 GENERATIONS = 15  # the search aims at
-OUT_OF_BOUNDS = 1e9  # cost of a trip that breaks a bound, above any quantity worth searching for
-NOT_ARRIVED = 1e12
-NOT_DRIVEN = 1e15
+OUT_OF_BOUNDS = 1e15  # cost of a trip that breaks a bound, above any quantity: energies of a long road reach 1e11 J
+NOT_ARRIVED = 1e18
+NOT_DRIVEN = 1e21
 
 Steps = tuple[int, ...]
 
@@ -81,7 +81,7 @@ def cost(best: Best, state: str, quantities: dict[str, Any]) -> float:
     Returns
     -------
     cost : float
-        [unit of the quantity, or beyond 1e9]
+        [unit of the quantity, or beyond 1e15]
     """
     if not quantities:
         return NOT_DRIVEN

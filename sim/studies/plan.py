@@ -27,6 +27,7 @@ from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study, pro
 REFUSED = "refused"
 FAILED = "failed"
 NO_TRIP = (REFUSED, FAILED)
+WEATHER_STREAM = 3  # of chance in a fuel test; 0 and 1 are the drivers, 2 the scale
 
 
 @dataclass(frozen=True)
@@ -346,7 +347,8 @@ def _fuel_test_point(plan: Plan, number: int) -> Point:
     assert test is not None
     rest, who = divmod(number - 1, 2)
     part, run = divmod(rest, test.runs)
-    weather, driver = np.random.default_rng([test.seed, part, run]), np.random.default_rng([test.seed, part, run, who])
+    # every stream has its own last number, also the weather (a list and the same list with a 0 behind it seed one stream)
+    weather, driver = (np.random.default_rng([test.seed, part, run, stream]) for stream in (WEATHER_STREAM, who))
     wind, temperature = weather.uniform(*test.wind_m_s), weather.uniform(*test.temperature_c)
     wind += driver.uniform(-1.0, 1.0) * test.wind_apart_m_s
     pace, reaction = 1.0 + driver.uniform(-0.01, 0.01, 2) * test.drivers_apart_percent

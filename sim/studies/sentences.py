@@ -573,7 +573,7 @@ def _best_sentences(result: StudyResult, best: Mapping[str, Any], units: str) ->
         ]
         texts.append(f"Held back by: {', '.join(named)}.")
     elif best["bounds"]:
-        texts.append("No bound holds it back.")
+        texts.append("No bound holds it back: no single step that breaks one would better it.")
     if best["all_driven"]:
         texts.append(f"All {best['combinations']} combinations were driven.")
     else:
@@ -744,7 +744,10 @@ def _sample_sentences(result: StudyResult, name: str, units: str) -> list[str]:
     ]
     texts = [f"Over the ranges asked, {words} answers most to {key_words(ranked[0][0])}: {'; '.join(parts)}."]
     if entry["explained"] is not None:
-        texts.append(f"Straight lines explain {100.0 * entry['explained']:.1f} % of the differences between the trips.")
+        others = [word for word in (*WORDS, "case") if len(result.plan.axes.get(word, ())) > 1]
+        leave = "leave" if len(others) > 1 else "leaves"
+        left = f"that the {' and the '.join(others)} {leave} between the trips" if others else "between the trips"
+        texts.append(f"Straight lines explain {100.0 * entry['explained']:.1f} % of the differences {left}.")
     return texts
 
 

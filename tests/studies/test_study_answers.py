@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sim.studies.answers import not_bettered
-from sim.studies.best import neighbours
+from sim.studies.answers import cannot_be_bettered, not_bettered, sensitivity
+from sim.studies.best import cost, neighbours
 from sim.studies.fuel_test import improvement_percent, in_band, saved_percent
+from sim.studies.plan import make_plan
+from sim.studies.question import Best, study_from
 from sim.studies.runner import run_study
+from sim.studies.sentences import answer_sentences
 
 ROAD = "grade:-3%,0.6km,500m"
 GRID = {
@@ -83,6 +86,66 @@ def test_slopes_of_several_inputs_are_told_apart(sample):
     assert found["keys"]["weather.wind_m_s"]["per_unit"] == pytest.approx(slopes[1], rel=1e-6)
     assert found["keys"]["weather.wind_m_s"]["percent_per_percent"] is None, "per cent of a wind around 0 mean nothing"
     assert found["sampled"] and found["explained"] > 0.95
+
+
+def test_what_roads_differ_by_is_not_explained_by_a_straight_line():
+    """Two roads that differ far more than the wind does: r squared of scipy.stats.linregress once each road's mean is out."""
+    study = {**GRID, "road": "", "report": ["time_s"]}
+    study["vary"] = {"road": ["grade:-3%,0.6km,500m", "grade:-2%,2km,500m"], "weather.wind_m_s": [-4, 0, 4, 12]}
+    result = run_study({key: value for key, value in study.items() if value != ""})
+    time, wind, road = (result.column(name) for name in ("time_s", "weather.wind_m_s", "road"))
+    left = time - np.array([time[road == its].mean() for its in road])
+    found = result.answers["sensitivity"]["time_s"]
+    assert found["explained"] == pytest.approx(stats.linregress(wind, left).rvalue ** 2, rel=1e-9)
+    plain = {key: value for key, value in study.items() if key not in ("road", "vary")}
+    both = run_study(
+        {
+            **plain,
+            "vary": {"road": study["vary"]["road"]},
+            "sample": {"trips": 8, "between": {"weather.wind_m_s": [-4, 12]}},
+        }
+    )
+    share = both.answers["sensitivity"]["time_s"]["explained"]
+    last = f"Straight lines explain {100.0 * share:.1f} % of the differences that the road leaves between the trips."
+    assert answer_sentences(both)[-1] == last
+    assert found["explained"] < 0.98 < 1.0 - (left @ left) / ((time - time.mean()) @ (time - time.mean()))
+
+
+def test_no_slope_where_the_trips_that_arrived_cannot_tell_wind_from_road():
+    study = {"form": 1, "title": "t", "report": ["time_s"], "set": ["start.speed_km_h=40"]}
+    trucks = ["long-haul-manual", "long-haul-automated", "long-haul-empty"]
+    study["vary"] = {"road": ["grade:0%,0.2km", "grade:1%,0.2km"], "truck": trucks, "weather.wind_m_s": [0, 4]}
+    result = run_study(study)
+    assert result.answers["sensitivity"]["time_s"]["keys"]
+    astray = (result.column("road") == "grade:0%,0.2km") == (result.column("weather.wind_m_s") > 2.0)
+    result._columns["state"] = np.where(astray, "stalled", "arrived").astype(object)
+    assert sensitivity(result, "time_s") == {"explained": None, "sampled": False, "keys": {}}
+
+
+def test_per_cent_of_a_temperature_mean_nothing():
+    study = {**SAMPLE, "sample": {**SAMPLE["sample"], "trips": 8, "between": {"weather.temperature_c": [5, 35]}}}
+    key = run_study(study).answers["sensitivity"]["fuel_kg"]["keys"]["weather.temperature_c"]
+    assert key["per_unit"] < 0.0 and key["percent_per_percent"] is None
+
+
+def test_a_second_and_a_hundredth_are_told_apart_and_no_less(grid):
+    rows = np.arange(4)
+    grid._columns["time_s"], kept = np.array([100.0, 100.01, 100.02, 103.0, *[200.0] * 8]), grid.column("time_s")
+    fuel = "fuel_credited_l_per_100km"
+    grid._columns[fuel], before = np.array([30.0, 29.999, 28.0, 27.0, *[90.0] * 8]), grid.column(fuel)
+    try:
+        assert cannot_be_bettered(grid, rows, "time_s", fuel).tolist() == [2, 3]
+    finally:
+        grid._columns["time_s"], grid._columns[fuel] = kept, before
+
+
+def test_a_bound_weighs_more_than_any_energy():
+    """40 km at 35 L/100 km burn 0.5 GJ, 1,000 km 13 GJ: a trip within the bounds comes before one that breaks any."""
+    best = Best("energy_fuel_j", False, {"drill.hold_gear": (7.0, 9.0, 1.0)}, {"time_s": 100.0}, {})
+    within = cost(best, "arrived", {"energy_fuel_j": 13e9, "time_s": 90.0, "distance_m": 1e6})
+    beyond = cost(best, "arrived", {"energy_fuel_j": 1e6, "time_s": 100.1, "distance_m": 1e6})
+    astray = cost(best, "stalled", {"energy_fuel_j": 1e6, "time_s": 50.0, "distance_m": 9e5})
+    assert within < beyond < astray < cost(best, "refused", {})
 
 
 def test_a_grid_gives_slopes_without_an_interval(grid):
@@ -259,8 +322,30 @@ def test_a_fuel_test_shows_a_fairing_within_its_accuracy():
 
 
 def test_a_scale_too_coarse_for_the_fuel_burnt_makes_the_test_invalid():
-    verdict = run_study(fuel_test(weighing_g=100.0)).answers["fuel_test"]
-    assert not verdict["valid"] and not (verdict["before"]["in_band"] and verdict["after"]["in_band"])
+    """The same runs weighed twice: well, and with a scale that reads within 100 g of the 14 kg burnt."""
+    well, badly = (run_study(fuel_test(weighing_g=grams, seed=6)).answers["fuel_test"] for grams in (10.0, 100.0))
+    assert well["valid"] and well["before"]["in_band"] and well["after"]["in_band"]
+    assert not badly["valid"] and not badly["before"]["in_band"] and not badly["after"]["in_band"]
+
+
+def test_weather_drivers_and_scale_of_a_fuel_test_do_not_hang_together():
+    """A seed with a 0 behind it begins the same stream as without: the control driver once repeated the weather's draws."""
+    plan = make_plan(study_from(fuel_test(runs=20, wind_apart_m_s=0.5), "t", "t"))
+    points = [plan.point(number) for number in range(1, plan.total + 1)]
+    given = [dict(change.split("=") for change in point.changes) for point in points]
+    wind, temperature, reaction = (
+        np.array([float(values[key]) for values in given]).reshape(-1, 2)
+        for key in ("weather.wind_m_s", "weather.temperature_c", "driver.reaction_s")
+    )
+    assert (temperature[:, 0] == temperature[:, 1]).all(), "both trucks drive in the same weather"
+    apart = wind[:, 0] - wind[:, 1]
+    # of forty runs, chance alone gives so close a tie once in a thousand; the repeated stream gave one in forty thousand
+    for one, other in (
+        (wind.mean(axis=1), apart),
+        (temperature[:, 0], reaction[:, 0]),
+        (reaction[:, 0], reaction[:, 1]),
+    ):
+        assert stats.pearsonr(one, other).pvalue > 0.001
 
 
 def test_a_change_that_costs_time_is_seen_in_the_elapsed_times():
