@@ -111,7 +111,7 @@ def reader(key: str, parameters: np.ndarray) -> Callable[[float], float]:
     Returns
     -------
     curve : callable
-        From signal [V or Hz] to value [SI].
+        From a signal in V or Hz to a value. [SI]
     """
     p, kind = parameters[0], SENSORS[key].kind
     supply = float(p["sensor_supply"])

@@ -265,6 +265,8 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         if running is None:
             gone = html.P("This study is no longer kept here; drive it again.", className="told")
             return gone, [], True, True
+        if watcher_of(watcher) not in running.watchers and not running.over:
+            raise dash.exceptions.PreventUpdate  # who has just left has been told so
         if not running.over:
             return state_of(running), dash.no_update, False, False
         return state_of(running), results(running, key, chosen_units(units)), True, True
