@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
 
 from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
-from sim.files import TruckFile, list_settings, list_trucks, load_settings_file, load_truck, split_changes
+from sim.files import (
+    TruckFile,
+    changed_truck,
+    list_settings,
+    list_trucks,
+    load_settings_file,
+    load_truck,
+    split_changes,
+)
 from sim.inputs import Inputs
 from sim.messages import browser as say
 from sim.route import Route, constant_grade, list_routes, load_route
@@ -216,8 +224,10 @@ def _road(name: str) -> Route:
 @lru_cache(maxsize=256)
 def _truck(name: str, changes: tuple[str, ...]) -> TruckFile:
     """A truck of the catalogue with its changes."""
+    if changes:
+        return changed_truck(_truck(name, ()), changes)
     _known(name, list_trucks(), "trucks", SpecError)
-    return load_truck(name, changes)
+    return load_truck(name)
 
 
 def _known(name: str, known: list[str], what: str, error: type[HaulbenchError]) -> None:

@@ -3,6 +3,7 @@
 import itertools
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -94,6 +95,33 @@ def pitches(route: Route, begin: float, end: float) -> list[tuple[float, float, 
     parts : list of (float, float, float)
         Begin, posted limit and steepest grade over `PITCH` of each part. [m, m/s, -]
     """
+    return list(_pitches(_Shape(route), begin, end))
+
+
+class _Shape:
+    """A road as a key: two of equal shape and limits are the same, whoever has read them."""
+
+    def __init__(self, route: Route) -> None:
+        self.route = route
+        self._content = (
+            route.distance.tobytes(),
+            route.grade.tobytes(),
+            route.slope.tobytes(),
+            route.limits,
+            route.length,
+        )
+
+    def __hash__(self) -> int:
+        return hash(self._content)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Shape) and self._content == other._content
+
+
+@lru_cache(maxsize=256)
+def _pitches(shape: _Shape, begin: float, end: float) -> tuple[tuple[float, float, float], ...]:
+    """The parts of a descent: a fleet of trips drives the same road again and again."""
+    route = shape.route
     edges = [begin, *(place.distance for place in route.limits if begin < place.distance < end), end]
     for place in np.arange(begin, end, SPACING):
         before = _mean_grade(route, float(place) - PITCH, float(place))
@@ -106,7 +134,7 @@ def pitches(route: Route, begin: float, end: float) -> list[tuple[float, float, 
         places = np.arange(first, max(last - PITCH, first) + 1.0, SPACING)
         steepest = min(_mean_grade(route, float(place), min(float(place) + PITCH, last)) for place in places)
         parts.append((first, route.limit_at(first), steepest))
-    return parts
+    return tuple(parts)
 
 
 def _mean_grade(route: Route, first: float, last: float) -> float:
