@@ -288,7 +288,10 @@ def _run(truck: Truck, shown: float, distance: float) -> Result:
         }
     )
     road = load_route(f"grade:0%,{(RUN_IN + distance + RUN_OUT) / 1000.0:.3f}km")
-    return run_trip(truck, road, settings)
+    result = run_trip(truck, road, settings)
+    if result.summary["ended"] != "arrived":
+        raise SettingsError(say.posts_not_reached(shown_over_true=calibration_of(truck).ratio))
+    return result
 
 
 def check_mile(shown: float, miles: float) -> None:
@@ -414,6 +417,8 @@ def posted_run(truck: Truck) -> dict[str, Any]:
     trace, summary = result.trace, result.summary
     needle, time = trace["indicated_speed_m_s"], trace["time_s"]
     shown = float(np.trapezoid(needle, time) + needle[0] * time[0])
+    if result.summary["ended"] != "arrived":
+        raise SettingsError(say.posts_not_reached(shown_over_true=calibration_of(truck).ratio))
     ratio = shown / summary["distance_m"]
     return {
         "distance_m": summary["distance_m"],

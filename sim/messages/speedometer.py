@@ -32,3 +32,11 @@ def entry(*, name: str, given: str) -> str:
 def mystery_number(*, given: str, most: int) -> str:
     """Said when the number of a truck from another workshop is none."""
     return f"truck from another workshop, number {given[:40]}; allowed is a whole number from 0 to {most}"
+
+
+def posts_not_reached(*, shown_over_true: float) -> str:
+    """Said when a truck kept to its needle does not come to the end of the road."""
+    return (
+        f"the needle shows {shown_over_true:.3g} times the true speed: who keeps to it does not come to the end of the road;"
+        " change what is fitted (tyre, axle ratio, teeth) or the pulses per mile that are told"
+    )

@@ -22,6 +22,12 @@ WRONG_TYRES = {
     **SETUP,
     "changes": {"tyres.rolling_radius_m": "0.53", "speedometer.programmed_pulses_per_mile": "28102"},
 }
+CRAWLING = {
+    "driveline.axle_ratio": "8",
+    "speedometer.tone_wheel_teeth": "120",
+    "tyres.rolling_radius_m": "0.3",
+    "speedometer.programmed_pulses_per_mile": "4000",
+}
 MILE_OF_60 = {"mystery": 7, "shown_mi_h": 60, "miles": 1}
 SHOWN = 60.0 * MILE_PER_HOUR
 
@@ -108,6 +114,8 @@ def test_an_entry_that_is_no_number_is_named(text):
         ("mark", {**MILE_OF_60, "entries": {"seconds": 60}}, "needle"),
         ("mark", MILE_OF_60, "stopwatch"),
         ("look", {"more": 1}, "setup"),
+        ("look", {"setup": {**SETUP, "changes": CRAWLING}}, "who keeps to it does not come to the end of the road"),
+        ("mile", {**MILE_OF_60, "mystery": None, "setup": {**SETUP, "changes": CRAWLING}}, "who keeps to it"),
         ("look", {"setup": {**SETUP, "changes": {"tyres.rolling_radius_m": "9"}}}, "rolling_radius_m"),
     ],
 )
