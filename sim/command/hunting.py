@@ -55,36 +55,9 @@ def fault(options: Namespace) -> int:
 
 def _key(options: Namespace) -> bytes | None:
     """The instructor's key, when one is given."""
+    from sim.hidden.key import read_key
+
     return read_key(options.key_file) if options.key_file else None
-
-
-def read_key(file: str) -> bytes:
-    """The instructor's key.
-
-    Parameters
-    ----------
-    file : str
-        [-]
-
-    Returns
-    -------
-    key : bytes
-        Blanks at its ends do not count. [-]
-
-    Raises
-    ------
-    SettingsError
-        The file cannot be read, or the key is short enough to be guessed.
-    """
-    from sim.hidden.key import LEAST_KEY
-
-    try:
-        key = Path(file).read_bytes().strip()
-    except OSError as problem:
-        raise SettingsError(say.key_not_read(file=file, reason=str(problem.strerror))) from None
-    if len(key) < LEAST_KEY:
-        raise SettingsError(say.short_key(file=file, given=len(key), least=LEAST_KEY))
-    return key
 
 
 def _open(options: Namespace) -> tuple[dict[str, Any], bytes]:

@@ -87,8 +87,6 @@ def serve(options: Namespace) -> int:
 
 def _round_of(options: Namespace) -> Any:
     """The round of a class whose hidden faults are hosted here, or None."""
-    from sim.command.hunting import read_key
-
     flags = {"--class": options.class_name, "--round": options.round, "--sessions": options.sessions}
     if not options.key_file:
         given = [flag for flag, value in flags.items() if value]
@@ -99,6 +97,7 @@ def _round_of(options: Namespace) -> Any:
     if missing:
         raise SettingsError(say_hidden.hosting_needs(missing=missing))
     from dashboard.fault_desk import Round
+    from sim.hidden.key import read_key
     from sim.hidden.session import LEVELS
 
     if not LEVELS[0] <= options.level <= LEVELS[1]:

@@ -10,9 +10,12 @@ import hmac
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
+from sim.messages import hidden as say
 
 LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
@@ -40,6 +43,33 @@ class Hidden:
     share: float = 1.0
     cylinder: int = 4
     seed: int = 1
+
+
+def read_key(file: str) -> bytes:
+    """The instructor's key.
+
+    Parameters
+    ----------
+    file : str
+        [-]
+
+    Returns
+    -------
+    key : bytes
+        Blanks at its ends do not count. [-]
+
+    Raises
+    ------
+    SettingsError
+        The file cannot be read, or the key is short enough to be guessed.
+    """
+    try:
+        key = Path(file).read_bytes().strip()
+    except OSError as problem:
+        raise SettingsError(say.key_not_read(file=file, reason=str(problem.strerror))) from None
+    if len(key) < LEAST_KEY:
+        raise SettingsError(say.short_key(file=file, given=len(key), least=LEAST_KEY))
+    return key
 
 
 def practice_key(number: int) -> bytes:
@@ -217,5 +247,6 @@ __all__: Sequence[str] = (
     "is_sealed",
     "plain_name",
     "practice_key",
+    "read_key",
     "seal",
 )
