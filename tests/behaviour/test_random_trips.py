@@ -315,7 +315,8 @@ def road_of_case(case: Case) -> Route:
     end = here + case.sections[-1][0]
     distance.append(end)
     grade.append(case.sections[-1][1] / 100.0)
-    places, grades = np.array(distance), np.array(grade)
+    apart = np.append(True, np.diff(distance) > 1e-6)  # two roundings that touch share a point, and its grade
+    places, grades = np.array(distance)[apart], np.array(grade)[apart]
     height = np.concatenate([[0.0], np.cumsum(np.diff(places) * (grades[1:] + grades[:-1]) / 2.0)])
     winds = np.zeros(len(places))
     for part, speed in zip(np.array_split(np.arange(len(places)), max(len(case.winds), 1)), case.winds, strict=False):
@@ -492,7 +493,8 @@ def check_warnings(result: Result) -> None:
         assert summary["warnings"][0].startswith(summary["ended"])
     driven = (trace["clutch_locked"] > 0.5) & (trace["engine_torque_n_m"] < 0.0)
     over = longest(time, driven & (trace["engine_speed_rpm"] > engine.governed_rpm))
-    over = max(over, longest(time, trace["engine_speed_rpm"] > engine.high_idle_rpm))
+    # with its foot down a governor holds high idle to a turn a minute, whatever heat has made of the friction
+    over = max(over, longest(time, trace["engine_speed_rpm"] > engine.high_idle_rpm + 1.0))
     assert over < LONG_ENOUGH or "above governed speed" in said
     tolerance = result.settings.simulation.limit_tolerance_km_h / 3.6
     fast = longest(time, trace["speed_m_s"] > trace["speed_limit_m_s"] + tolerance + 1e-6)
