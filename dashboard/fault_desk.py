@@ -23,7 +23,8 @@ from dashboard.runs import Workshop
 from sim.errors import SettingsError
 from sim.hidden.key import entry_code, is_entry_code, plain_name
 from sim.hidden.menu import MENU, read_request
-from sim.hidden.session import ATTEMPTS, LONGEST_WORDS, MOST_TESTS, Session, hidden_in, read_session, start
+from sim.hidden.record import ATTEMPTS, LONGEST_WORDS, MOST_TESTS
+from sim.hidden.session import Session, hidden_in, read_session, start
 from sim.messages import hidden as say
 
 MOST_STUDENTS = 300  # sessions of a class that are kept

@@ -14,7 +14,8 @@ from dashboard.runs import Workshop
 from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE, what_failures_mean
 from sim.hidden.menu import FREE_TABLES, MENU
-from sim.hidden.session import ATTEMPTS, CAUTIONS, LEVELS, MOST_TESTS
+from sim.hidden.record import ATTEMPTS, LEVELS, MOST_TESTS
+from sim.hidden.session import CAUTIONS
 from sim.messages import hidden as say
 
 TITLE = "Hidden fault"

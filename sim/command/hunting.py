@@ -12,6 +12,7 @@ from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
+from sim.route import load_route
 
 LONGEST_FILE = 4_000_000  # bytes of a session
 SECRECY = (
@@ -75,7 +76,7 @@ def _open(options: Namespace) -> tuple[dict[str, Any], bytes]:
         raise SettingsError(say.session_not_read(file=options.file, reason=str(problem.strerror))) from None
     except UnicodeDecodeError:
         raise SettingsError(say.session_no_text(file=options.file)) from None
-    return read_session(text, options.file, key)
+    return read_session(text, options.file, key, roads=None)
 
 
 def _save(file: str, session: dict[str, Any]) -> None:
@@ -126,13 +127,13 @@ def _do(options: Namespace) -> int:
 
 def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, shop: Any = None) -> None:
     """Makes a test, keeps it, shows it."""
-    from sim.hidden.menu import check_request, read_request
+    from sim.hidden.menu import check_requests, read_request
     from sim.hidden.session import ask, check_open
 
     check_open(session, options.file)
-    check_request(read_request(text))
+    check_requests([read_request(text)], load_route)
     prepare_model()
-    entry = ask(session, key, text, options.file, shop=shop)
+    entry = ask(session, key, text, options.file, shop=shop or _shop(session, key))
     _save(options.file, session)
     if options.json:
         print(json.dumps(entry | {"cautions": session["cautions"]}, indent=1))
@@ -142,13 +143,18 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
     print("\n" + session["cautions"][0] + "\n" + session["cautions"][1 if moved else 2])
 
 
-def _work(options: Namespace) -> int:
-    """A session at the keyboard: one test a line, until an answer or the end of the input."""
+def _shop(session: dict[str, Any], key: bytes) -> Any:
+    """The truck of a session, which drives over a student's own files too: they are those of whoever typed the command."""
     from sim.hidden.session import hidden_in
     from sim.hidden.shop import Shop
 
+    return Shop(hidden_in(session, key), load_route)
+
+
+def _work(options: Namespace) -> int:
+    """A session at the keyboard: one test a line, until an answer or the end of the input."""
     session, key = _open(options)
-    shop = Shop(hidden_in(session, key))
+    shop = _shop(session, key)
     print(_head(session))
     print("\n" + "\n".join(session["cautions"]))
     print("\nOne test a line; list shows the tests, answer PART: FAILURE answers, an empty line ends.")
@@ -213,11 +219,12 @@ def _answered(
 
 def _marked(session: dict[str, Any], key: bytes, file: str) -> dict[str, Any]:
     """The marking, with a word of what takes so long."""
-    from sim.hidden.marking import mark
+    from sim.hidden.marking import Bay, mark
+    from sim.hidden.session import hidden_in, sound_shop
 
     prepare_model()
     print("Marking: your tests are made on the truck with every other cause.", file=sys.stderr, flush=True)
-    return mark(session, key, file)
+    return mark(session, key, file, Bay(hidden_in(session, key), sound_shop(load_route)))
 
 
 def _report(options: Namespace) -> int:
@@ -268,17 +275,19 @@ def _list(options: Namespace) -> int:
 
 def _codes(options: Namespace) -> int:
     """Entry codes of a class, for the instructor to hand out."""
-    from sim.hidden.key import entry_code
+    from sim.hidden.key import checked_name, entry_code, plain_name
 
-    names = [" ".join(name.split()) for name in options.names]
+    names = options.names
     if options.students:
         try:
             lines = Path(options.students).read_text(encoding="utf-8").splitlines()
         except (OSError, UnicodeDecodeError) as problem:
             reason = str(getattr(problem, "strerror", None) or "no text")
             raise SettingsError(say.names_not_read(file=options.students, reason=reason)) from None
-        names += [" ".join(line.split()) for line in lines]
-    names = list(dict.fromkeys(name for name in names if name))
+        names = [*names, *lines]
+    names = list({plain_name(name): name for name in map(checked_name, reversed(names)) if plain_name(name)}.values())[
+        ::-1
+    ]
     if not names:
         raise SettingsError(say.no_student_names())
     key = _key(options)

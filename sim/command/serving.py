@@ -98,7 +98,7 @@ def _round_of(options: Namespace) -> Any:
         raise SettingsError(say_hidden.hosting_needs(missing=missing))
     from dashboard.fault_desk import Round
     from sim.hidden.key import read_key
-    from sim.hidden.session import LEVELS
+    from sim.hidden.record import LEVELS
 
     if not LEVELS[0] <= options.level <= LEVELS[1]:
         raise SettingsError(say_hidden.level_range(given=options.level, least=LEVELS[0], most=LEVELS[1]))

@@ -4,6 +4,7 @@ causes.py   the root causes: what is changed in the truck or its settings, and w
 key.py      which of them a key hides, and the seal of a session
 shop.py     the truck on the road, in the yard and on rollers: what each test shows of it
 menu.py     the tests by name: what they need, how long they take, how a reading is judged
+record.py   what a session may hold
 session.py  what was asked for, when, and what was shown: a plain record that holds no answer
 marking.py  which candidates the evidence leaves, the shortest path, points
 """

@@ -8,6 +8,7 @@ import base64
 import hashlib
 import hmac
 import json
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
 CYLINDERS = 6
 CODE_BYTES = 5  # of an entry code: 40 bits, eight letters and digits
+LONGEST_NAME = 80  # letters of a class, a student or a round
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,7 @@ def hidden_by(key: bytes, case: Mapping[str, Any], level: int) -> Hidden:
 
 
 def plain_name(name: str) -> str:
-    """A name as it counts: neither blanks at its ends nor capitals make another person of anybody.
+    r"""A name or a word as it counts: blanks at its ends, capitals and the way an accent was typed make no other of it.
 
     Parameters
     ----------
@@ -136,14 +138,52 @@ def plain_name(name: str) -> str:
     Returns
     -------
     name : str
-        [-]
+        Without letters that are not seen. [-]
+
+    Notes
+    -----
+    The compatibility caseless match of the Unicode Standard, in the composed form.
+
+    References
+    ----------
+    [1] The Unicode Standard, chapter 3.13, definition D146.
 
     Examples
     --------
     >>> plain_name("  Ann  Lee ")
     'ann lee'
+    >>> plain_name("Zoe\u0308") == plain_name("ZO\u00cb")
+    True
     """
-    return " ".join(name.split()).casefold()
+    seen = "".join(letter for letter in name if unicodedata.category(letter) != "Cf")
+    folded = unicodedata.normalize("NFKD", unicodedata.normalize("NFD", seen).casefold()).casefold()
+    return " ".join(unicodedata.normalize("NFKC", folded).split())
+
+
+def checked_name(given: str) -> str:
+    """A name as it is shown, and kept.
+
+    Parameters
+    ----------
+    given : str
+        As typed. [-]
+
+    Returns
+    -------
+    name : str
+        Composed, with one blank between its words. [-]
+
+    Raises
+    ------
+    SettingsError
+        It is too long, or has something in it that nobody can read.
+    """
+    name = unicodedata.normalize("NFC", " ".join(given.split()))
+    if len(name) > LONGEST_NAME:
+        raise SettingsError(say.long_name(name=name, letters=len(name), most=LONGEST_NAME))
+    if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in name):
+        raise SettingsError(say.unreadable_name(name=name))
+    return name
 
 
 def entry_code(key: bytes, class_name: str, round_name: str, student: str) -> str:
@@ -189,16 +229,18 @@ def is_entry_code(key: bytes, class_name: str, round_name: str, student: str, gi
     student : str
         [-]
     given : str
-        As typed: capitals, blanks and the dash do not matter. [-]
+        As typed: what does not count in a name does not count here either, nor do blanks and the dash. [-]
 
     Returns
     -------
     right : bool
         [-]
     """
-    typed = "".join(given.split()).replace("-", "").upper()
-    right = entry_code(key, class_name, round_name, student).replace("-", "")
-    return hmac.compare_digest(typed.encode(), right.encode())
+    typed, right = (
+        plain_name(code).replace(" ", "").replace("-", "").encode(errors="surrogatepass")
+        for code in (given, entry_code(key, class_name, round_name, student))
+    )
+    return hmac.compare_digest(typed, right)
 
 
 def seal(key: bytes, record: Mapping[str, Any]) -> str:
@@ -236,11 +278,17 @@ def is_sealed(key: bytes, record: Mapping[str, Any]) -> bool:
         [-]
     """
     given = record.get("seal")
-    return isinstance(given, str) and hmac.compare_digest(given.encode(), seal(key, record).encode())
+    try:
+        right = seal(key, record)
+    except (ValueError, RecursionError):  # it holds what no record holds, or is nested without end
+        return False
+    return isinstance(given, str) and hmac.compare_digest(given.encode(errors="surrogatepass"), right.encode())
 
 
 __all__: Sequence[str] = (
+    "LONGEST_NAME",
     "Hidden",
+    "checked_name",
     "entry_code",
     "hidden_by",
     "is_entry_code",

@@ -12,7 +12,7 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
-from sim.hidden.menu import Request, every_request, judged, minutes, perform, told_apart
+from sim.hidden.menu import Request, check_requests, every_request, judged, minutes, perform, told_apart
 from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_shop
 from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
@@ -91,7 +91,7 @@ class Bay:
     hidden : Hidden
         Its size, cylinder and seed are those of every candidate. [-]
     sound : Shop
-        A sound truck. [-]
+        A sound truck; the others are driven over the same roads. [-]
     """
 
     def __init__(self, hidden: Hidden, sound: Shop) -> None:
@@ -139,7 +139,7 @@ class Bay:
         name = cause.name if cause else ""
         if (name, request, drives) not in self._shown:
             if name and name not in self._shops:
-                self._shops[name] = Shop(self.hidden_with(cause))
+                self._shops[name] = Shop(self.hidden_with(cause), self.sound.roads)
             shop = self._shops[name] if name else self.sound
             self._shown[name, request, drives] = perform(shop, request, drives)
         return self._shown[name, request, drives]
@@ -288,8 +288,8 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
 
     Raises
     ------
-    SettingsError
-        It is not over.
+    HaulbenchError
+        It is not over, or its drives cannot be made again.
     """
     if not session["closed"]:
         raise SettingsError(say.not_closed(file=file))
@@ -298,6 +298,7 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
     assert cause is not None
     bay = bay or Bay(hidden, sound_shop())
     asked, last = requests_of(session), session["answers"][-1]
+    check_requests(asked, bay.sound.roads)
     chosen = last["because"] or list(range(1, len(asked) + 1))
     left, numbers = bay.left_by(cause, [(asked[n - 1], asked[: n - 1]) for n in chosen])
     path = shortest_path(bay, cause)

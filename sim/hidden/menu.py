@@ -4,14 +4,16 @@ A reading is judged as a mechanic does: against that of a sound truck of the sam
 its words where it is no number. The times are assumed; they only weigh one path against another.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from sim.errors import SettingsError
-from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, shown_value
+from sim.files import load_settings
+from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, known_road, shown_value
 from sim.messages import hidden as say
+from sim.route import Route
 from sim.sensors import SENSORS
 from sim.specs import PAIRS
 from sim.units import from_si
@@ -22,6 +24,10 @@ TOLERANCES = {"kpa": 12.0, "c": 6.0, "percent": 3.0, "rpm": 25.0, "km_h": 2.0, "
 PERCENT_OF_LEVEL = 8.0
 POWER = 0.04  # of a sound truck's, assumed
 LONGEST_ROAD = 25000.0  # m of a road of the student's own
+LONGEST_TOGETHER = (
+    50000.0  # m of such roads in a case: marking drives each of them with every other cause, about a minute of work
+)
+LONGEST_TEST = 400  # letters
 # tables of the settings that are the driver's and the road's, not the truck's
 FREE_TABLES = ("start", "weather", "cruise", "driver", "retarding", "drill", "fan", "shifting")
 PARTS = {sensor.name: key for key, sensor in SENSORS.items()}
@@ -193,6 +199,8 @@ def read_request(text: str) -> Request:
     >>> read_request("drive grade:4%,2km weather.temperature_c=35").about
     'grade:4%,2km'
     """
+    if len(text) > LONGEST_TEST:
+        raise SettingsError(say.long_test(letters=len(text), most=LONGEST_TEST))
     words = " ".join(text.split())
     name = next(
         (name for name in sorted(MENU, key=len, reverse=True) if words == name or words.startswith(f"{name} ")), None
@@ -225,31 +233,35 @@ def _read_drive(about: str) -> Request:
     return Request("drive", road, tuple(words))
 
 
-def check_request(request: Request) -> None:
-    """Refuses a drive that cannot be made, before it is recorded.
+def check_requests(requests: Iterable[Request], roads: Callable[[str], Route] = known_road) -> None:
+    """Refuses drives that cannot be made: before the last of them is recorded, and before a session that tells of them is believed.
 
     Parameters
     ----------
-    request : Request
-        [-]
+    requests : iterable of Request
+        Of one case, in their order. [-]
+    roads : callable
+        Gives the road of a name. [-]
 
     Raises
     ------
     HaulbenchError
-        The road or a setting cannot be used.
+        A road or a setting cannot be used, or the roads of the student's own are too long together.
     """
-    if request.name != "drive":
-        return
-    from sim.files import load_settings
-    from sim.route import load_route
-
-    road, named = DRIVES.get(request.about, (request.about, ()))
-    load_settings(None, [*named, *request.changes])
-    length = load_route(road).length
-    if length > LONGEST_ROAD:
-        raise SettingsError(
-            say.road_too_long(road=request.about, length_km=length / 1000.0, most_km=LONGEST_ROAD / 1000.0)
-        )
+    named, together = set(every_request(True)), 0.0
+    for request in dict.fromkeys(each for each in requests if each.name == "drive"):
+        road, settings = DRIVES.get(request.about, (request.about, ()))
+        load_settings(None, [*settings, *request.changes])
+        length = roads(road).length
+        if length > LONGEST_ROAD:
+            raise SettingsError(
+                say.road_too_long(road=request.about, length_km=length / 1000.0, most_km=LONGEST_ROAD / 1000.0)
+            )
+        together += 0.0 if request in named else length
+        if together > LONGEST_TOGETHER:
+            raise SettingsError(
+                say.roads_too_long(road=request.about, together_km=together / 1000.0, most_km=LONGEST_TOGETHER / 1000.0)
+            )
 
 
 # ---------------------------------------------------------------- what each shows

@@ -10,37 +10,21 @@ the student's hands: that keeps the answer from a casual look, and no more.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
 from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE
-from sim.hidden.key import LEAST_KEY, Hidden, hidden_by, is_sealed, practice_key, seal
-from sim.hidden.menu import Request, check_request, perform, read_request
-from sim.hidden.shop import Reading, Shop
+from sim.hidden.key import LEAST_KEY, Hidden, checked_name, hidden_by, is_sealed, plain_name, practice_key, seal
+from sim.hidden.menu import Request, check_requests, perform, read_request
+from sim.hidden.record import ATTEMPTS, FORM, KEYS, LEVELS, LONGEST_WORDS, MOST_PRACTICE, MOST_TESTS, check_record
+from sim.hidden.shop import Reading, Shop, known_road
 from sim.messages import hidden as say
+from sim.route import Route
 
-FORM = 1
-LEVELS = (1, 3)
-ATTEMPTS = 3  # assumed
-MOST_TESTS = 60  # assumed
-LONGEST_WORDS = 1000  # letters of an explanation
 NAMES_OF_CASE = ("class", "student", "round")
-KEYS = (
-    "form",
-    "case",
-    "level",
-    "started",
-    "complaint",
-    "tests",
-    "answers",
-    "attempts_left",
-    "closed",
-    "cautions",
-    "seal",
-)
 CAUTIONS = (
     "A teaching model, not advice for repairs: on a real truck the maker's service information, the rules of the shop and the law"
     " decide.",
@@ -107,14 +91,16 @@ def start(
     """
     if not LEVELS[0] <= level <= LEVELS[1]:
         raise SettingsError(say.level_range(given=level, least=LEVELS[0], most=LEVELS[1]))
+    if key is None and not 0 <= (practice or 0) <= MOST_PRACTICE:
+        raise SettingsError(say.practice_range(given=str(practice), most=MOST_PRACTICE))
     case: dict[str, Any] = {"practice": practice or 0}
     if key is not None:
         if len(key) < LEAST_KEY:
             raise SettingsError(say.short_key(file="--key-file", given=len(key), least=LEAST_KEY))
-        missing = [name for name in NAMES_OF_CASE if not (names or {}).get(name)]
+        missing = [name for name in NAMES_OF_CASE if not plain_name((names or {}).get(name, ""))]
         if missing:
             raise SettingsError(say.needs_names(missing=[f"--{name}" for name in missing]))
-        case = {name: str((names or {})[name])[:80] for name in NAMES_OF_CASE}
+        case = {name: checked_name((names or {})[name]) for name in NAMES_OF_CASE}
     else:
         key = practice_key(practice or 0)
     cause = hidden_by(key, case, level).cause
@@ -135,8 +121,10 @@ def start(
     return session, key
 
 
-def read_session(text: str, file: str, key: bytes | None = None) -> tuple[Session, bytes]:
-    """Reads a session and checks that nobody changed it.
+def read_session(
+    text: str, file: str, key: bytes | None = None, roads: Callable[[str], Route] | None = known_road
+) -> tuple[Session, bytes]:
+    """Reads a session and checks that nobody changed it, and that it holds nothing that no session can hold.
 
     Parameters
     ----------
@@ -146,6 +134,8 @@ def read_session(text: str, file: str, key: bytes | None = None) -> tuple[Sessio
         Where it comes from, for messages. [-]
     key : bytes or None
         Of the instructor; None for a practice case. [-]
+    roads : callable or None
+        Gives the road of a name; None where drives need not be made again, or over files of whoever reads. [-]
 
     Returns
     -------
@@ -156,8 +146,8 @@ def read_session(text: str, file: str, key: bytes | None = None) -> tuple[Sessio
 
     Raises
     ------
-    SettingsError
-        It is no session, was changed, or needs another key.
+    HaulbenchError
+        It is no session, was changed, needs another key, or tells of what cannot have been.
     """
     try:
         session = json.loads(text)
@@ -174,6 +164,10 @@ def read_session(text: str, file: str, key: bytes | None = None) -> tuple[Sessio
         raise SettingsError(say.needs_key(file=file))
     if not is_sealed(key, session):
         raise SettingsError(say.seal_broken(file=file))
+    check_record(session, file)
+    requests = requests_of(session)
+    if roads is not None:
+        check_requests(requests, roads)
     return session, key
 
 
@@ -229,7 +223,7 @@ def ask(
     when : str or None
         Time of the test; None for now. [-]
     shop : Shop or None
-        The truck, when it is at hand from the test before. [-]
+        The truck, when it is at hand from the test before, or when it may be driven over files. [-]
 
     Returns
     -------
@@ -242,13 +236,13 @@ def ask(
         There is no such test, or the session is over.
     """
     check_open(session, file)
-    request = read_request(text)
-    check_request(request)
+    request, before = read_request(text), requests_of(session)
+    shop = shop or Shop(hidden_in(session, key))
+    check_requests([*before, request], shop.roads)
     if len(session["tests"]) >= MOST_TESTS:
         raise SettingsError(say.too_many_tests(most=MOST_TESTS))
-    before = requests_of(session)
-    readings = perform(shop or Shop(hidden_in(session, key)), request, before)
-    sound = {reading.name: reading for reading in perform(sound_shop(), request, before)}
+    readings = perform(shop, request, before)
+    sound = {reading.name: reading for reading in perform(sound_shop(shop.roads), request, before)}
     entry = {
         "number": len(session["tests"]) + 1,
         "time": when or now(),
@@ -261,15 +255,20 @@ def ask(
 
 
 @cache
-def sound_shop() -> Shop:
+def sound_shop(roads: Callable[[str], Route] = known_road) -> Shop:
     """A sound truck of the same kind.
+
+    Parameters
+    ----------
+    roads : callable
+        Gives the road of a name. [-]
 
     Returns
     -------
     shop : Shop
         [-]
     """
-    return Shop(Hidden(None))
+    return Shop(Hidden(None), roads)
 
 
 def _written(reading: Reading, sound: Reading | None) -> dict[str, Any]:

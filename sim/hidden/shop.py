@@ -4,6 +4,7 @@ Every reading comes from the same plant and the same controller as a trip. A run
 shown is what an instrument, a stopwatch or a screen shows, rounded as it would be, never a parameter of the cause.
 """
 
+from collections.abc import Callable
 from functools import cache, cached_property
 from typing import Any, NamedTuple
 
@@ -13,12 +14,14 @@ from sim.actors import brake_stages, diagnosis, fan, faults
 from sim.actors.scene import Scene
 from sim.bench.stand import Stand
 from sim.clock import Clock, Process
+from sim.errors import RouteError
 from sim.files import TruckFile, changed_truck, load_settings, load_truck
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
+from sim.messages import hidden as say
 from sim.meter import Look, wire_check
 from sim.plant import working_cylinders
-from sim.route import Route, load_route
+from sim.route import Route, constant_grade, list_routes, load_route
 from sim.sensors import SENSORS
 from sim.sheet import settings_sheet
 from sim.specs import PAIRS, Settings, Truck
@@ -92,6 +95,32 @@ class Reading(NamedTuple):
     judged: bool = True
 
 
+def known_road(name: str) -> Route:
+    """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file.
+
+    Parameters
+    ----------
+    name : str
+        [-]
+
+    Returns
+    -------
+    route : Route
+        [-]
+
+    Raises
+    ------
+    RouteError
+        There is no such road.
+    """
+    if name.startswith("grade:"):
+        return constant_grade(name)
+    known = list_routes()
+    if name not in known:
+        raise RouteError(say.no_road_by_name(road=name, known=known))
+    return load_route(name)
+
+
 def _held(scene: Scene, feet: dict[str, float]) -> Process:
     """The feet of who stands by: they stay where they are whatever the controller does."""
     while True:
@@ -112,10 +141,12 @@ class Shop:
     ----------
     hidden : Hidden
         What is wrong with it; its cause None for a sound truck. [-]
+    roads : callable
+        Gives the road of a name; `load_route` where a student's own files may be driven over. [-]
     """
 
-    def __init__(self, hidden: Hidden) -> None:
-        self.hidden = hidden
+    def __init__(self, hidden: Hidden, roads: Callable[[str], Route] = known_road) -> None:
+        self.hidden, self.roads = hidden, roads
         sound = _as_new().truck
         self._told = f"speedometer.programmed_pulses_per_mile={calibration_of(sound).fitted_pulses_per_mile:.0f}"
         self._truck_changes, self._settings_changes = self._changes(sound)
@@ -173,7 +204,7 @@ class Shop:
         Parameters
         ----------
         road : str
-            Name of a drive, or any road. [-]
+            Name of a drive, or of a road. [-]
         changes : tuple of str
             Settings beside those of a named drive. [-]
 
@@ -196,7 +227,7 @@ class Shop:
         if asked not in self._driven:
             way, named = DRIVES.get(road, (road, ()))
             settings = self.settings(*named, *changes)
-            result = run_trip(self.truck, load_route(way), settings)
+            result = run_trip(self.truck, self.roads(way), settings)
             turns = self.truck.cooling.fan_idle_share > HEARD
             seen = _seen_on_the_road(result.summary, result.trace, result.events, turns)
             if len(self._driven) >= MOST_DRIVES:
@@ -209,7 +240,7 @@ class Shop:
     def _parked(self, speed: float = 0.0) -> tuple[Clock, Scene, dict[str, float]]:
         """A truck with somebody beside it: the controller tests, and what is wrong goes wrong."""
         settings = self.settings(f"start.speed_km_h={speed:g}")
-        road: Route = load_route(YARD)
+        road = constant_grade(YARD)
         clock = prepare(self.truck, road, settings)
         feet = {"accelerator": 0.0, "brake_mode": 0.0, "brake_pressure": 0.0}
         clock.set(speed_limit=100.0, accelerator_mode=0.0, pedal_rate=10.0, **feet)
@@ -431,4 +462,4 @@ def shown_value(key: str, value: float) -> tuple[float, str]:
     return round(float(number), 1), unit_name(unit) if unit else ""
 
 
-__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "shown_value"]
+__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "known_road", "shown_value"]

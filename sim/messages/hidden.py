@@ -30,6 +30,35 @@ def road_too_long(*, road: str, length_km: float, most_km: float) -> str:
     return f"drive {road[:60]}: {length_km:.1f} km; allowed is at most {most_km:.0f} km"
 
 
+def roads_too_long(*, road: str, together_km: float, most_km: float) -> str:
+    """Said when the roads of a student's own that a case has driven become too long together."""
+    return (
+        f"drive {road[:60]}: with it the roads of your own in this case would be {together_km:.1f} km together; allowed is at"
+        f" most {most_km:.0f} km; drive a shorter road, or one of the named drives"
+    )
+
+
+def no_road_by_name(*, road: str, known: Sequence[str]) -> str:
+    """Said when a drive goes over a road that is neither of the catalogue nor a constant grade, where no file is taken."""
+    return f'drive "{road[:60]}": there is no such road here; use one of {", ".join(known)}, or write grade:4%,2km'
+
+
+def long_test(*, letters: int, most: int) -> str:
+    """Said when a test is asked for in more words than any test has."""
+    return f"a test of {letters} letters; allowed are {most}; leave out what it does not need"
+
+
+def long_name(*, name: str, letters: int, most: int) -> str:
+    """Said when the name of a class, a student or a round is too long to be told from another."""
+    return f'"{name[:24]} ..." has {letters} letters; allowed in a name are {most}; use a shorter one'
+
+
+def unreadable_name(*, name: str) -> str:
+    """Said when a name has letters in it that cannot be shown."""
+    shown = "".join(letter if letter.isprintable() else "?" for letter in name[:60])
+    return f'"{shown}" has letters that cannot be shown; use a name in plain letters'
+
+
 def no_session(*, file: str) -> str:
     """Said when there is no session file."""
     return f"{file}: there is no such session; start one with haulbench fault start {file}"
@@ -62,6 +91,16 @@ def session_keys(*, file: str, keys: Sequence[str]) -> str:
     return (
         f"{file}: this is no session of a hidden fault: its keys must be {', '.join(keys)}; use the file as it was made"
     )
+
+
+def session_field(*, file: str, place: str, problem: str) -> str:
+    """Said when a sealed session holds what no session holds: whoever made it was not this program."""
+    return f"{file}: {place[:60]}: {problem[:120]}; use the session as it was made"
+
+
+def session_does_not_add_up(*, file: str, place: str) -> str:
+    """Said when fields of a sealed session contradict each other."""
+    return f"{file}: {place} does not fit the rest of the session; use the session as it was made"
 
 
 def seal_broken(*, file: str) -> str:

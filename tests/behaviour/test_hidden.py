@@ -3,22 +3,44 @@
 What the trade recognises (which reading names which cause) is common practice, no source, unless a test says otherwise.
 """
 
+import contextlib
+import copy
 import hashlib
 import hmac
 import json
+import os
+import signal
+import unicodedata
 from collections import Counter
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from dashboard.lab_sheet import fault_sheet
 from sim.command.main import main
-from sim.errors import SettingsError
+from sim.errors import HaulbenchError, RouteError, SettingsError
 from sim.hidden.causes import CAUSES, NAMEABLE, Cause
-from sim.hidden.key import SHARES, Hidden, hidden_by, practice_key, seal
+from sim.hidden.key import (
+    LONGEST_NAME,
+    SHARES,
+    Hidden,
+    checked_name,
+    entry_code,
+    hidden_by,
+    is_entry_code,
+    plain_name,
+    practice_key,
+    seal,
+)
 from sim.hidden.marking import Bay, mark, shortest_path
-from sim.hidden.menu import Request, every_request, judged, perform, read_request
-from sim.hidden.session import ATTEMPTS, MOST_TESTS, ask, give_answer, hidden_in, read_session, sound_shop, start
+from sim.hidden.menu import FREE_TABLES, Request, check_requests, every_request, judged, perform, read_request
+from sim.hidden.record import ATTEMPTS, MOST_TESTS
+from sim.hidden.session import ask, give_answer, hidden_in, read_session, sound_shop, start
 from sim.hidden.shop import DRIVES, Shop
+from sim.route import load_route
+from sim.specs import Settings
 
 KEY, OTHER = b"the instructor's own", b"another instructor's"
 NAMES = {"class": "D2", "student": "7", "round": "1"}
@@ -424,6 +446,272 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
         assert out == "" and err.count("\n") == 1 and says in err, (arguments, err)
     with pytest.raises(SettingsError, match="can be guessed"):
         start(1, key=b"short", names=NAMES)
+
+
+# ---------------------------------------------------------------- names
+
+
+@given(st.text(max_size=120))
+def test_what_counts_in_a_name_counts_once_and_however_it_is_composed(name):
+    plain = plain_name(name)
+    assert plain_name(plain) == plain
+    for form in ("NFC", "NFD", "NFKC", "NFKD"):
+        assert plain_name(unicodedata.normalize(form, name)) == plain
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Zo\u00eb", "Zoe\u0308"),
+        ("\u00c5sa \u00d6berg", "a\u030asa o\u0308BERG"),
+        ("\u1e69", "s\u0323\u0307"),
+        ("Stra\u00dfe", "STRASSE"),
+        ("\uff21nn", "Ann"),
+        ("An\u200bn", "Ann"),
+        ("Ann\u00a0Lee", "Ann Lee"),
+    ],
+)
+def test_the_same_letters_are_the_same_student_and_the_same_entry_word(one, other):
+    word = entry_code(KEY, "D2", "1", one)
+    assert word == entry_code(KEY, "d2", "1", other)
+    assert is_entry_code(KEY, "D2", "1", other, word.lower())
+    assert hidden_by(KEY, {**NAMES, "student": one}, 2) == hidden_by(KEY, {**NAMES, "student": other}, 2)
+
+
+def test_a_name_that_is_too_long_or_cannot_be_shown_is_refused_and_never_cut(tmp_path, capsys):
+    longest = "\u00e9" * LONGEST_NAME
+    assert checked_name(unicodedata.normalize("NFD", longest)) == longest
+    for name, says in (
+        ("n" * (LONGEST_NAME + 1), "has 81 letters; allowed in a name are 80"),
+        ("a\x07b", "cannot be shown"),
+    ):
+        with pytest.raises(SettingsError, match=says):
+            start(1, key=KEY, names={**NAMES, "student": name})
+        key, names = tmp_path / "key", tmp_path / "names.txt"
+        key.write_bytes(KEY)
+        names.write_text(f"Bo\n{name}\n", encoding="utf-8")
+        which = ["--key-file", str(key), "--class", "D2", "--round", "1"]
+        for given_as in (["Bo", name], ["--students", str(names)]):
+            assert main(["fault", "codes", *given_as, *which]) == 2
+            out, err = capsys.readouterr()
+            assert out == "" and says in err
+    with pytest.raises(SettingsError, match="--student"):
+        start(1, key=KEY, names={**NAMES, "student": " \u200b "})
+    with pytest.raises(SettingsError, match="allowed is a whole number from 0 to 999999"):
+        start(1, practice=-1)
+
+
+# ---------------------------------------------------------------- what comes from elsewhere
+
+SECRET = "the-instructors-key,which,nobody,may,read"
+
+
+@pytest.fixture
+def files(tmp_path):
+    """Paths that a road must not be, and a text that must not come back."""
+    key, road, pipe = tmp_path / "key.txt", tmp_path / "own.csv", tmp_path / "pipe.csv"
+    key.write_text(SECRET)
+    road.write_text(f"distance_m,grade_percent\n0,1\n1000,1\n{SECRET}\n")
+    os.mkfifo(pipe)
+    beside = os.path.relpath(key)
+    return [str(key), str(road), beside, "/etc/passwd", "/proc/self/environ", "/dev/zero", str(pipe), "../skarrow-grade",
+            "skarrow-grade.csv", "routes/skarrow-grade.csv", f"file://{key}", "grade:1%,1km/../../etc/passwd"]  # fmt: skip
+
+
+@pytest.fixture
+def soon():
+    """A test that waits for a pipe or reads without end fails."""
+
+    def late(*_):
+        raise AssertionError("somebody opened what never ends")
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.alarm(60)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
+
+
+def forged(changes: dict, practice: int = 3, level: int = 2) -> str:
+    """A practice session as anybody can write one: sealed with the key that everybody has."""
+    session, key = start(level, practice)
+    session |= changes
+    session["seal"] = seal(key, session)
+    return json.dumps(session)
+
+
+def told(*tests: str) -> list[dict]:
+    """Tests as a session tells of them."""
+    return [
+        {"number": number, "time": "2026-01-01T00:00:00+00:00", "test": test, "readings": []}
+        for number, test in enumerate(tests, start=1)
+    ]
+
+
+ANSWERED = {
+    "time": "2026-01-01T00:00:00+00:00",
+    "part": "oil pump",
+    "failure": "worn",
+    "because": [],
+    "explanation": "",
+    "part_right": True,
+    "failure_right": True,
+}
+OVER = {"answers": [ANSWERED], "attempts_left": 2, "closed": True}
+
+
+def test_no_road_that_comes_from_elsewhere_is_a_file(files, soon):
+    session, key = start(1, 0)
+    for path in files:
+        test = f"drive {path}"
+        for asked in (
+            lambda test=test: ask(session, key, test),
+            lambda test=test: read_session(forged({"tests": told(test)}), "case"),
+            lambda test=test: read_session(forged({"tests": told(test), **OVER}), "case"),
+            lambda path=path: Shop(Hidden(None)).drive(path),
+            lambda test=test: mark(json.loads(forged({"tests": told(test), **OVER})), practice_key(3)),
+        ):
+            with pytest.raises(HaulbenchError) as problem:
+                asked()
+            assert SECRET not in str(problem.value) and "root:" not in str(problem.value), path
+    assert session["tests"] == []
+
+
+def test_settings_of_a_drive_name_no_file():
+    """Tables a driver may change hold numbers, switches and words of short lists; texts among them are read as times of presses."""
+    for table in FREE_TABLES:
+        model = Settings.model_fields[table].annotation
+        texts = {name for name, field in model.model_fields.items() if "str" in str(field.annotation)}
+        assert texts <= {"presses"}, (table, texts)
+    for value in ('["/etc/passwd"]', '["set /etc/passwd"]', '"/dev/zero"'):
+        with pytest.raises(HaulbenchError):
+            ask(*start(1, 0), f"drive climb cruise.presses={value}")
+
+
+def test_on_ones_own_machine_a_road_may_be_ones_own_file(tmp_path, capsys):
+    file, road = str(tmp_path / "case.json"), tmp_path / "own.csv"
+    road.write_text("distance_m,grade_percent\n0,1\n500,1\n1000,1\n")
+    assert main(["fault", "start", file, "--practice", "3"]) == 0
+    assert main(["fault", "do", file, "drive", str(road)]) == 0
+    assert "time by stopwatch" in capsys.readouterr().out
+    text = Path(file).read_text(encoding="utf-8")
+    assert len(read_session(text, file, roads=None)[0]["tests"]) == 1
+    check_requests([read_request(f"drive {road}")], load_route)
+    with pytest.raises(RouteError, match="there is no such road here; use one of"):
+        read_session(text, file)
+
+
+def test_a_case_drives_only_so_far_over_roads_of_its_own():
+    """Named drives are free; any other road or setting counts, each once, in a test, in a session that comes back, in marking."""
+    own = [f"drive grade:{number}%,16km" for number in (1, 2, 3)]
+    named_ones = [f"drive {name}" for name in DRIVES]
+    read_session(forged({"tests": told(*own, *own, *named_ones, "codes")}), "case")
+    for more in ("drive grade:4%,16km", "drive level weather.temperature_c=31"):
+        tests = told(*own, *named_ones, more)
+        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+            read_session(forged({"tests": tests}), "case")
+        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+            mark(json.loads(forged({"tests": tests, **OVER})), practice_key(3))
+        session = json.loads(forged({"tests": tests[:-1]}))
+        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+            ask(session, practice_key(3), more)
+    with pytest.raises(SettingsError, match="allowed is at most 25 km"):
+        read_session(forged({"tests": told("drive grade:1%,26km")}), "case")
+    with pytest.raises(SettingsError, match="allowed are 400"):
+        ask(*start(1, 0), "drive " + "9" * 400)
+
+
+@pytest.mark.parametrize(
+    ("changes", "place"),
+    [
+        ({"tests": told(*["look"] * (MOST_TESTS + 1))}, "tests"),
+        ({"tests": [*told("look"), *told("look")]}, r"tests\.2\.number"),
+        ({"tests": told("burn")}, "no test is called"),
+        ({"tests": told("drive climb condition.fuel_delivery_percent=50")}, "not for the driver"),
+        ({"tests": told("drive climb weather.temperature_c=900")}, "temperature_c"),
+        (
+            {"tests": [{**told("look")[0], "readings": [{"name": "lamp", "value": 1e10, "unit": ""}]}]},
+            r"tests\.0\.readings",
+        ),
+        ({"tests": [{**told("look")[0], "time": "now"}]}, r"tests\.0\.time"),
+        ({"level": 4}, "level"),
+        ({"level": True}, "level"),
+        ({"complaint": "x" * 401}, "complaint"),
+        ({"case": {"practice": -1}}, r"case"),
+        ({"case": {"practice": True}}, r"case"),
+        ({"case": {"practice": 3, "class": "x"}}, r"case"),
+        ({"attempts_left": 4}, "attempts_left does not fit"),
+        ({"closed": True}, "closed does not fit"),
+        ({**OVER, "attempts_left": 3}, "attempts_left does not fit"),
+        ({**OVER, "closed": False}, "closed does not fit"),
+        ({**OVER, "answers": [{**ANSWERED, "part": "soul"}]}, r"answers\.0\.part"),
+        ({**OVER, "answers": [{**ANSWERED, "failure": "open"}]}, r"answers\.1 does not fit"),
+        ({**OVER, "answers": [{**ANSWERED, "because": [1]}]}, r"answers\.1 does not fit"),
+        ({**OVER, "answers": [{**ANSWERED, "part_right": False}]}, r"answers\.1 does not fit"),
+        ({"answers": [ANSWERED] * 2, "attempts_left": 1, "closed": True}, "answers does not fit"),
+        ({"answers": [ANSWERED] * 4, "attempts_left": -1, "closed": True}, "answers"),
+    ],
+)
+def test_a_sealed_session_that_no_program_made_is_refused_in_words(changes, place):
+    key = practice_key(changes["case"].get("practice", 3)) if "case" in changes else practice_key(3)
+    session = json.loads(forged(changes))
+    session["seal"] = seal(key, session)
+    with pytest.raises(SettingsError, match=place):
+        read_session(json.dumps(session), "case")
+
+
+ANYTHING = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(st.characters(), max_size=30)
+    | st.sampled_from(["drive climb", "2026-01-01", "oil pump", 10**40, 1e308, -1, 0, 2]),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4),
+    max_leaves=8,
+)
+
+
+def places_in(value: object, path: tuple = ()) -> list[tuple]:
+    """Every field of a record and of what is in it."""
+    found = [path] if path else []
+    if isinstance(value, dict | list):
+        for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            found += places_in(inner, (*path, key))
+    return found
+
+
+@pytest.fixture(scope="module")
+def whole() -> dict:
+    """A session with something in every field."""
+    session, key = start(1, 0)
+    ask(session, key, "look")
+    ask(session, key, "drive start weather.temperature_c=30")
+    give_answer(session, key, "oil pump", "worn", (1,), "because")
+    return session
+
+
+@given(data=st.data())
+def test_whatever_stands_in_a_field_a_session_is_refused_in_words_or_can_be_used(whole, data):
+    session = copy.deepcopy(whole)
+    path = data.draw(st.sampled_from(places_in(session)))
+    into = session
+    for key in path[:-1]:
+        into = into[key]
+    into[path[-1]] = data.draw(ANYTHING)
+    number = session["case"].get("practice") if isinstance(session["case"], dict) else 0
+    if path != ("seal",):
+        with contextlib.suppress(ValueError):  # what is no number nobody can seal
+            session["seal"] = seal(practice_key(number if isinstance(number, int) else 0), session)
+    try:
+        read, key = read_session(json.dumps(session), "case")
+    except HaulbenchError:
+        return
+    fault_sheet({name: read[name] for name in read if name != "seal"} | {"marking": None})
+    if not read["closed"]:
+        assert ask(read, key, "look")["readings"]
+        give_answer(read, key, "oil pump", "worn", range(1, len(read["tests"]) + 1))
+    assert read_session(json.dumps(read), "case")[0] == read
 
 
 # ---------------------------------------------------------------- marked

@@ -107,7 +107,7 @@ ONLY_IN: dict[str, tuple[str, ...]] = {
     "numba": ("sim/compiled.py",),
     "simpy": ("sim/clock.py", "sim/actors/", "sim/trip.py"),
     "gpxpy": ("sim/track_file.py",),
-    "pydantic": ("sim/specs.py", "sim/files.py"),
+    "pydantic": ("sim/specs.py", "sim/files.py", "sim/hidden/record.py", "dashboard/"),
     "dash": ("dashboard/",),
     "plotly": ("dashboard/",),
     "cantools": ("sim/bus.py",),
