@@ -30,19 +30,9 @@ def road_too_long(*, road: str, length_km: float, most_km: float) -> str:
     return f"drive {road[:60]}: {length_km:.1f} km; allowed is at most {most_km:.0f} km"
 
 
-def no_session(*, file: str) -> str:
-    """Said when there is no session file."""
-    return f"{file}: there is no such session; start one with haulbench fault start {file}"
-
-
 def session_there(*, file: str) -> str:
     """Said when a session is started over another."""
     return f"{file}: a session is there already; name another file, or --force to begin again"
-
-
-def session_too_large(*, file: str) -> str:
-    """Said when a file is larger than any session."""
-    return f"{file}: this is no session of a hidden fault: it is too large; use a file that haulbench fault start made"
 
 
 def session_no_text(*, file: str) -> str:
@@ -122,16 +112,6 @@ def not_closed(*, file: str) -> str:
     return f"{file}: no answer is given yet; give one with haulbench fault answer"
 
 
-def key_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of the instructor's key cannot be read."""
-    return f"--key-file {file}: cannot be read ({reason}); name a file with at least 16 bytes of chance in it"
-
-
-def session_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of a session cannot be read."""
-    return f"{file}: cannot be read ({reason}); name a file that haulbench fault start made"
-
-
 def session_not_written(*, file: str, reason: str) -> str:
     """Said when a session cannot be kept."""
     return f"{file}: the session cannot be written ({reason}); name a file in a folder that can be written"
@@ -157,14 +137,14 @@ def practice_range(*, given: str, most: int) -> str:
     return f"practice case {given[:40]}; allowed is a whole number from 0 to {most}"
 
 
+def name_not_plain(*, file: str, line: int) -> str:
+    """Said when a name in the list of a class has a character in it that nobody can see or type."""
+    return f"--students {file} line {line}: the name has a control character in it; write it in plain letters"
+
+
 def no_student_names() -> str:
     """Said when entry codes are asked for and nobody is named."""
     return "no student is named; give names, or --students with a file that has a name on each line"
-
-
-def names_not_read(*, file: str, reason: str) -> str:
-    """Said when the list of a class cannot be read."""
-    return f"--students {file}: cannot be read ({reason}); name a text file with a name on each line"
 
 
 def hosting_needs(*, missing: Sequence[str]) -> str:
