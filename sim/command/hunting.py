@@ -3,7 +3,6 @@
 import json
 import os
 import sys
-import tempfile
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
@@ -12,9 +11,10 @@ from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
+from sim.reading import NAMES, SESSION, read_line, read_text
 from sim.route import load_route
+from sim.writing import write_file
 
-LONGEST_FILE = 4_000_000  # bytes of a session
 SECRECY = (
     "Whoever has this program and the file of a practice case can work the answer out: it is kept from a casual look only. With"
     " --key-file the fault follows from a key that only the instructor has; the student then sees what the instructor's machine"
@@ -65,30 +65,14 @@ def _open(options: Namespace) -> tuple[dict[str, Any], bytes]:
     """The session of a file, its seal checked."""
     from sim.hidden.session import read_session
 
-    file, key = Path(options.file), _key(options)
-    try:
-        if file.stat().st_size > LONGEST_FILE:
-            raise SettingsError(say.session_too_large(file=options.file))
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise SettingsError(say.no_session(file=options.file)) from None
-    except OSError as problem:
-        raise SettingsError(say.session_not_read(file=options.file, reason=str(problem.strerror))) from None
-    except UnicodeDecodeError:
-        raise SettingsError(say.session_no_text(file=options.file)) from None
-    return read_session(text, options.file, key, roads=None)
+    key = _key(options)
+    return read_session(read_text(Path(options.file), SESSION, SettingsError), options.file, key, roads=None)
 
 
 def _save(file: str, session: dict[str, Any]) -> None:
-    """Writes a session beside its file, and then in its place."""
-    folder = Path(file).resolve().parent
+    """Keeps a session."""
     try:
-        handle, beside = tempfile.mkstemp(prefix=".session-", dir=folder)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            json.dump(session, out, indent=1, allow_nan=False)
-            out.write("\n")
-        Path(beside).chmod(0o644)
-        os.replace(beside, file)
+        write_file(Path(file), json.dumps(session, indent=1, allow_nan=False) + "\n")
     except OSError as problem:
         raise SettingsError(say.session_not_written(file=file, reason=str(problem.strerror))) from None
 
@@ -160,7 +144,7 @@ def _work(options: Namespace) -> int:
     print("\nOne test a line; list shows the tests, answer PART: FAILURE answers, an empty line ends.")
     while not session["closed"]:
         print("\n> ", end="", flush=True)
-        line = sys.stdin.readline().strip()
+        line = read_line(sys.stdin).strip()
         if not line:
             break
         try:
@@ -279,15 +263,12 @@ def _codes(options: Namespace) -> int:
 
     names = options.names
     if options.students:
-        try:
-            lines = Path(options.students).read_text(encoding="utf-8").splitlines()
-        except (OSError, UnicodeDecodeError) as problem:
-            reason = str(getattr(problem, "strerror", None) or "no text")
-            raise SettingsError(say.names_not_read(file=options.students, reason=reason)) from None
-        names = [*names, *lines]
-    names = list({plain_name(name): name for name in map(checked_name, reversed(names)) if plain_name(name)}.values())[
-        ::-1
-    ]
+        names = [
+            *names,
+            *read_text(Path(options.students), NAMES, SettingsError, f"--students {options.students}").splitlines(),
+        ]
+    shown = {plain_name(name): checked_name(name) for name in reversed(names) if plain_name(name)}
+    names = list(reversed(shown.values()))
     if not names:
         raise SettingsError(say.no_student_names())
     key = _key(options)

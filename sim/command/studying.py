@@ -156,10 +156,10 @@ def _write_report(result: "StudyResult") -> None:
     """The report of a study, beside its tables."""
     from dashboard.study_report import study_report
     from sim.messages import studies as say
-    from sim.studies.journal import write_beside
+    from sim.writing import write_file
 
     try:
-        write_beside(result.folder / "report.html", study_report(result).encode())
+        write_file(result.folder / "report.html", study_report(result).encode())
     except OSError as problem:
         raise StudyError(
             say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)

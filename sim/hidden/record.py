@@ -45,16 +45,22 @@ class _Plain(BaseModel):
 
 
 class _Practice(_Plain):
+    """A practice case."""
+
     practice: int = Field(ge=0, le=MOST_PRACTICE)
 
 
 class _OfClass(_Plain):
+    """A case of a class."""
+
     class_name: Name = Field(alias="class")
     student: Name
     round: Name
 
 
 class _Reading(_Plain):
+    """What an instrument showed, and what it shows of a sound truck."""
+
     name: Words
     value: Number | Words
     unit: Words
@@ -63,6 +69,8 @@ class _Reading(_Plain):
 
 
 class _Test(_Plain):
+    """A test that was made."""
+
     number: int
     time: Time
     test: str = Field(max_length=LONGEST_TEST)
@@ -70,6 +78,8 @@ class _Test(_Plain):
 
 
 class _Answer(_Plain):
+    """An answer that was given."""
+
     time: Time
     part: Literal[tuple(NAMEABLE)]  # type: ignore[valid-type]
     failure: Words
@@ -80,6 +90,8 @@ class _Answer(_Plain):
 
 
 class _Record(_Plain):
+    """A session."""
+
     form: Literal[FORM]  # type: ignore[valid-type]
     case: _Practice | _OfClass
     level: int = Field(ge=LEVELS[0], le=LEVELS[1])

@@ -3,9 +3,19 @@
 from pathlib import Path
 
 # what a file is wanted as
-TOML = "TOML"
-CSV = "CSV"
-TRACK = "GPX or CSV"
+TOML = "TOML file"
+CSV = "CSV file"
+TRACK = "GPX or CSV file"
+KEY = "key file"
+NAMES = "text file with a name on each line"
+SESSION = "session file, as haulbench fault start makes it"
+RECORD = "record of a study"
+
+# what to do when it is not there
+CHECK_NAME = "check how its name is written"
+CHECK_ROADS = "check how its name is written, haulbench list names the roads"
+START_SESSION = "start a session with haulbench fault start"
+GIVE_STUDY = "give the study file instead"
 
 # what to save it as
 AS_TEXT = "it as plain text in UTF-8"
@@ -14,29 +24,37 @@ TRACK_AS_GPX = "the track as GPX in UTF-8"
 TABLE_AS_CSV = "the table as CSV in UTF-8"
 
 
-def missing(*, where: Path) -> str:
-    """Said when a truck, settings or facts file is not there."""
-    return f"{where}: there is no such file; check how its name is written"
+def missing(*, where: str, otherwise: str) -> str:
+    """Said when a file is not there; otherwise is what to do then."""
+    return f"{where}: there is no such file; {otherwise}"
 
 
-def folder(*, where: Path, wanted: str) -> str:
+def folder(*, where: str, wanted: str) -> str:
     """Said when a folder stands where a file is wanted."""
-    return f"{where}: is a folder; name a {wanted} file"
+    return f"{where}: is a folder; name a {wanted}"
 
 
-def unreadable(*, where: Path | str, reason: str) -> str:
+def no_ordinary_file(*, where: str, wanted: str) -> str:
+    """Said when a pipe, a device or a socket stands where a file is wanted."""
+    return f"{where}: is no ordinary file but a pipe, a device or a socket; name a {wanted}"
+
+
+def impossible_name(*, where: str, wanted: str) -> str:
+    """Said when no file can have the name that is given."""
+    return f"{where}: no file can have this name; name a {wanted}"
+
+
+def unreadable(*, where: str, reason: str) -> str:
     """Said when the system does not give a file away."""
     return f"{where}: cannot be read ({reason}); give yourself the right to read it, or name another file"
 
 
-def too_many_bytes(*, where: Path, size: int, most: int) -> str:
-    """Said when a truck, settings or road file, or the TOML beside a road, is too large."""
-    return (
-        f"{where}: {size} bytes; such a file may have {most} at most. Check that it is the right file, or shorten it."
-    )
+def too_many_bytes(*, where: str, size: int, wanted: str, most: int) -> str:
+    """Said when a file is larger than one of its kind may be, or grows beyond that while it is read."""
+    return f"{where}: {size} bytes; a {wanted} may have {most} at most. Check that it is the right file, or shorten it."
 
 
-def not_text(*, where: Path, encoding: str, save_as: str) -> str:
+def not_text(*, where: Path | str, encoding: str, save_as: str) -> str:
     """Said when the bytes of a file are no text in its encoding."""
     return f"{where}: is not a text file in {encoding}; save {save_as}"
 

@@ -59,19 +59,9 @@ def unreadable_name(*, name: str) -> str:
     return f'"{shown}" has letters that cannot be shown; use a name in plain letters'
 
 
-def no_session(*, file: str) -> str:
-    """Said when there is no session file."""
-    return f"{file}: there is no such session; start one with haulbench fault start {file}"
-
-
 def session_there(*, file: str) -> str:
     """Said when a session is started over another."""
     return f"{file}: a session is there already; name another file, or --force to begin again"
-
-
-def session_too_large(*, file: str) -> str:
-    """Said when a file is larger than any session."""
-    return f"{file}: this is no session of a hidden fault: it is too large; use a file that haulbench fault start made"
 
 
 def session_no_text(*, file: str) -> str:
@@ -161,16 +151,6 @@ def not_closed(*, file: str) -> str:
     return f"{file}: no answer is given yet; give one with haulbench fault answer"
 
 
-def key_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of the instructor's key cannot be read."""
-    return f"--key-file {file}: cannot be read ({reason}); name a file with at least 16 bytes of chance in it"
-
-
-def session_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of a session cannot be read."""
-    return f"{file}: cannot be read ({reason}); name a file that haulbench fault start made"
-
-
 def session_not_written(*, file: str, reason: str) -> str:
     """Said when a session cannot be kept."""
     return f"{file}: the session cannot be written ({reason}); name a file in a folder that can be written"
@@ -199,11 +179,6 @@ def practice_range(*, given: str, most: int) -> str:
 def no_student_names() -> str:
     """Said when entry codes are asked for and nobody is named."""
     return "no student is named; give names, or --students with a file that has a name on each line"
-
-
-def names_not_read(*, file: str, reason: str) -> str:
-    """Said when the list of a class cannot be read."""
-    return f"--students {file}: cannot be read ({reason}); name a text file with a name on each line"
 
 
 def hosting_needs(*, missing: Sequence[str]) -> str:

@@ -10,6 +10,21 @@ def folder_is_file(*, out: str) -> str:
     return f"--out {out}: is a file; name a folder"
 
 
+def link_to_nothing(*, out: str, link: Path) -> str:
+    """Said when results shall go where a link leads nowhere, or back to itself."""
+    return f"--out {out}: {link} is a link that leads nowhere; remove it, or name another folder"
+
+
+def below_a_file(*, out: str, file: Path) -> str:
+    """Said when results shall go into a folder below a file."""
+    return f"--out {out}: {file} is a file; name a folder of yours"
+
+
+def impossible_folder(*, out: str) -> str:
+    """Said when no folder can have the name that is given."""
+    return f"--out {out}: no folder can have this name; name another one"
+
+
 def folder_not_empty(*, out: str) -> str:
     """Said when a folder holds something already."""
     return f"--out {out}: the folder is not empty; name another one or add --force"

@@ -16,11 +16,6 @@ def no_such_road(*, name: str, near: Sequence[str], known: Sequence[str]) -> str
     )
 
 
-def missing(*, where: Path) -> str:
-    """Said when the file of a road is not there."""
-    return f"{where}: there is no such file; check how its name is written, haulbench list names the roads"
-
-
 # ---------------------------------------------------------------- constant grades
 
 

@@ -2,6 +2,12 @@
 
 from collections.abc import Iterable
 
+# what can be wrong with the file of finished trips
+NO_FILE = "it is no ordinary file"
+NO_TABLE = "nothing of a study stands in it"
+NO_OWNER = "it does not say which study it belongs to"
+NO_ROW = "a finished trip is not what was put there"
+
 
 def _near(names: Iterable[str]) -> str:
     """The nearest right names, as a question."""
@@ -196,11 +202,6 @@ def folder_in_the_way(*, folder: str) -> str:
     return f"--out {folder}: the folder is not empty and holds no study; name another one"
 
 
-def folder_is_file(*, folder: str) -> str:
-    """The results folder is a file."""
-    return f"--out {folder}: is a file; name a folder"
-
-
 def another_study(*, folder: str, finished: int) -> str:
     """The results folder holds a study that asks something else, or was driven by another version of the model."""
     return (
@@ -217,11 +218,24 @@ def cannot_write(*, place: str, reason: str, kept: int) -> str:
     )
 
 
-def broken_journal(*, place: str, reason: str) -> str:
-    """The file of finished trips cannot be read."""
+def row_broken(*, number: int) -> str:
+    """One finished trip of a study cannot be read."""
+    return f"trip {number} is broken"
+
+
+def journal_put_aside(*, place: str, reason: str, aside: str, kept: int) -> str:
+    """The file of finished trips is damaged; it is kept, and the study goes on with what can be read of it."""
     return (
-        f"{place}: cannot be read as finished trips ({reason}); nothing was changed. Name another --out, or add --force to begin"
-        " this study anew"
+        f"{place}: is damaged ({reason}); it is kept as {aside}. {kept} finished trips could be read and are taken over; the others"
+        " are driven again, nothing needs to be done"
+    )
+
+
+def broken_journal(*, place: str, reason: str) -> str:
+    """The file of finished trips breaks while it is in use."""
+    return (
+        f"{place}: cannot be read as finished trips ({reason}); start the same command again: what can be read is taken over,"
+        " and the rest is driven again"
     )
 
 

@@ -8,31 +8,6 @@ AGAIN = "Export the track anew as GPX 1.1."
 # ---------------------------------------------------------------- the file
 
 
-def missing(*, where: Path) -> str:
-    """Said when the file of a track is not there."""
-    return f"{where}: there is no such file; name a GPX or CSV file"
-
-
-def no_ordinary_file(*, where: Path) -> str:
-    """Said when a track is a pipe or a device."""
-    return f"{where}: is no ordinary file; save the track to a GPX or CSV file first"
-
-
-def too_large(*, where: Path, size_mb: float, most_mb: float) -> str:
-    """Said when the file of a track is too large."""
-    return f"{where}: {size_mb:.1f} MB; a track may have {most_mb:g} MB at most. Cut it into shorter tracks."
-
-
-def grows(*, where: Path, most_mb: float) -> str:
-    """Said when the file of a track grows beyond what is allowed while it is read."""
-    return f"{where}: grows while it is read; a track may have {most_mb:g} MB at most. Cut it into shorter tracks."
-
-
-def impossible_name(*, name: str) -> str:
-    """Said when no file can have the name that is given."""
-    return f"{name[:200]!r}: no file can have this name; name a GPX or CSV file"
-
-
 def empty(*, where: Path) -> str:
     """Said when there is nothing in the file of a track."""
     return f"{where}: is empty; name a GPX or CSV file with a track in it"
