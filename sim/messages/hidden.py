@@ -156,11 +156,6 @@ def session_not_written(*, file: str, reason: str) -> str:
     return f"{file}: the session cannot be written ({reason}); name a file in a folder that can be written"
 
 
-def wrong_entry() -> str:
-    """Said when name and entry code do not belong together; it does not say which of them is wrong."""
-    return "this name and this entry code do not belong together; use both as your instructor has written them down"
-
-
 def nobody_hosts() -> str:
     """Said when a case of a class is asked for on a server that hosts none."""
     return "this server hosts no hidden fault for a class; use a practice case, or ask the instructor"
@@ -196,9 +191,39 @@ def no_session_folder(*, folder: str, reason: str) -> str:
     return f"--sessions {folder}: cannot be used ({reason}); name a folder that can be written"
 
 
-def only_here() -> str:
-    """Said when somebody else asks for what only the instructor's machine is told."""
-    return "this is told on the machine itself only; look at it there"
+def folder_in_use(*, folder: str) -> str:
+    """Said when another server keeps its sessions in the folder."""
+    return f"--sessions {folder}: another server keeps its sessions there; end that one, or name another folder"
+
+
+def set_aside(*, file: str, place: str, reason: str) -> str:
+    """Said when a file of sessions is no session of the class, and the class goes on without it."""
+    return f"{file} is set aside as {place}: {reason[:300]}; the class goes on without it, use the file from a copy if there is one"
+
+
+def set_aside_before() -> str:
+    """Said of a file that was set aside when the server was started before."""
+    return "set aside when the server was started before; use a copy of the file, or remove it"
+
+
+def not_set_aside(*, file: str, reason: str) -> str:
+    """Said when a file of sessions is no session of the class and cannot be given another name."""
+    return f"{file}: this is no session of the class, and cannot be set aside ({reason}); move it elsewhere"
+
+
+def another_file(*, file: str, expected: str) -> str:
+    """Said when a session is not in the file that its class, round and student have."""
+    return f"{file}: the session in it belongs into {expected}; use the file as it was made"
+
+
+def session_not_kept(*, reason: str) -> str:
+    """Said when the server cannot keep a session: what was asked for does not count."""
+    return f"the server could not keep this ({reason}), so it does not count; tell the instructor, then try again"
+
+
+def case_busy(*, most: int) -> str:
+    """Said when more requests about one case come at once than wait for each other."""
+    return f"{most} requests about this case are under way already; wait for them, then try again"
 
 
 def class_full(*, most: int) -> str:

@@ -15,7 +15,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard.lab_sheet import fault_sheet
@@ -430,7 +430,7 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
         (["start", str(there)], "a session is there already"),
         (["start", str(tmp_path / "a.json"), "--level", "9"], "allowed is 1 to 3"),
         (["start", str(tmp_path / "a.json"), "--key-file", str(short)], "can be guessed"),
-        (["start", str(tmp_path / "a.json"), "--key-file", str(tmp_path / "no")], "cannot be read"),
+        (["start", str(tmp_path / "a.json"), "--key-file", str(tmp_path / "no")], "there is no such file"),
         (["start", str(tmp_path / "a.json"), "--key-file", str(long)], "--class, --student, --round"),
         (["start", str(tmp_path / "no" / "a.json")], "cannot be written"),
         (["do", str(tmp_path / "b.json"), "idle"], "there is no such session"),
@@ -691,6 +691,7 @@ def whole() -> dict:
     return session
 
 
+@settings(deadline=None, max_examples=300)
 @given(data=st.data())
 def test_whatever_stands_in_a_field_a_session_is_refused_in_words_or_can_be_used(whole, data):
     session = copy.deepcopy(whole)
