@@ -10,6 +10,7 @@ from sim.hidden.session import Session, ask, give_answer, hidden_in
 from sim.hidden.shop import Shop
 
 MOST_SHOPS = 12  # trucks a worker keeps at hand
+CASE = "this case"  # in messages: a browser knows no file
 
 
 @lru_cache(maxsize=MOST_SHOPS)
@@ -42,7 +43,7 @@ def make_test(session: Session, key: bytes, text: str) -> tuple[Session, dict[st
     HaulbenchError
         There is no such test, or the session is over.
     """
-    entry = ask(session, key, text, "this case", shop=_shop(hidden_in(session, key)))
+    entry = ask(session, key, text, CASE, shop=_shop(hidden_in(session, key)))
     return session, entry
 
 
@@ -78,7 +79,7 @@ def answer_given(
     SettingsError
         The session is over, or there is no such part, failure or test.
     """
-    answer = give_answer(session, key, part, failure, because, explanation, "this case")
+    answer = give_answer(session, key, part, failure, because, explanation, CASE)
     return session, answer
 
 
@@ -97,4 +98,4 @@ def marked(session: Session, key: bytes) -> dict[str, Any]:
     marking : dict
         [as named]
     """
-    return mark(session, key, "this case")
+    return mark(session, key, CASE)

@@ -341,7 +341,7 @@ class Tokens:
             [-]
         """
         with self._lock:
-            end = self._of.get(person, {}).get(_digest(token))
+            end = self._of.get(person, OrderedDict()).get(_digest(token))
             return end is not None and self._clock() < end
 
     def take(self, person: str, token: str | None = None) -> None:

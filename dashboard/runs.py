@@ -15,6 +15,7 @@ from concurrent.futures import CancelledError, Future, TimeoutError
 from dataclasses import dataclass, field
 from typing import Any
 
+from dashboard.identity import Identity
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError, RouteError, RunError
 from sim.inputs import Inputs, key_of
@@ -122,7 +123,8 @@ class Workshop:
         self.uploads = Store(MOST_UPLOAD_BYTES)
         self.ready = threading.Event()
         self.trouble = ""
-        self.hosted: Any = None  # the round of a class whose hidden faults are here: `dashboard.fault_desk.Round`
+        self.hosted: Any = None  # the round of a class whose hidden faults are here: `dashboard.fault_round.Round`
+        self.identity = Identity()  # says who somebody is; without a password nobody is the instructor
         self._lock = threading.Lock()
         self._jobs: dict[str, Job] = {}
         self._numbers = itertools.count()

@@ -1,14 +1,18 @@
 """The Hidden fault page: one thing is wrong with a truck; a student tests, measures and names it."""
 
+import json
+from collections.abc import Callable
 from typing import Any
 
 import dash
-import flask
 from dash import html
+from starlette.responses import Response
 
-from dashboard import guard
+from dashboard import doors, guard
 from dashboard.attributes import attributes, part
-from dashboard.fault_desk import Desk, told
+from dashboard.fault_desk import Begin, CodeFor, Desk, Named, SignIn, Test, Whose, told
+from dashboard.fault_round import Round
+from dashboard.identity import Cookie
 from dashboard.lab_sheet import fault_sheet
 from dashboard.runs import Workshop
 from sim.errors import SettingsError
@@ -16,7 +20,6 @@ from sim.hidden.causes import NAMEABLE, what_failures_mean
 from sim.hidden.menu import FREE_TABLES, MENU
 from sim.hidden.record import ATTEMPTS, LEVELS, MOST_TESTS
 from sim.hidden.session import CAUTIONS
-from sim.messages import hidden as say
 
 TITLE = "Hidden fault"
 PATH = "/hidden-fault"
@@ -113,7 +116,7 @@ def layout(query: dict[str, Any]) -> html.Div:
         ],
         className="fault-main",
     )
-    return html.Div([left, main], className="sheet fault", **attributes(data_fault=flask.json.dumps(asked)))
+    return html.Div([left, main], className="sheet fault", **attributes(data_fault=json.dumps(asked)))
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -126,82 +129,89 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    server: flask.Flask = app.server
-    desk = Desk(workshop)
-
-    def asked(*more: str) -> dict[str, Any]:
-        values: Any = flask.request.get_json(force=True, silent=True)
-        if not isinstance(values, dict) or set(values) - {"session", "student", "code", *more}:
-            raise SettingsError(say.whose_case(given=type(values).__name__))
-        return values
+    desk, identity = Desk(workshop), workshop.identity
 
     def shown(session: dict[str, Any]) -> dict[str, Any]:
         return told(session, "practice" not in session["case"])
 
-    @server.get(f"{PATH}/hosted")
-    def _fault_hosted() -> flask.Response:
-        """Whether a class has its cases here, and whether this is the instructor's machine."""
-        hosted = workshop.hosted
-        named = {"class": hosted.class_name, "round": hosted.round_name, "level": hosted.level} if hosted else None
-        return guard.told(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
+    def with_cookie(answer: dict[str, Any], cookie: Cookie | None) -> Response:
+        response = guard.told(answer)
+        if cookie is not None:
+            response.set_cookie(**cookie.settings())
+        return response
 
-    @server.post(f"{PATH}/begin")
-    def _fault_begin() -> flask.Response:
+    def hosted(visitor: doors.Visitor) -> doors.Answer:
+        """Whether a class has its cases here, and whether the instructor asks."""
+        kept = workshop.hosted
+        named = {"class": kept.class_name, "round": kept.round_name, "level": kept.level} if kept else None
+        return {"hosted": named, "instructor": bool(kept) and identity.is_instructor(visitor)}
+
+    def begin(asked: Begin, visitor: doors.Visitor) -> doors.Answer:
         """A case."""
-        return guard.told(lambda: shown(desk.begin(asked("practice", "level"))))
+        session, cookie = desk.begin(asked, visitor)
+        return with_cookie(shown(session), cookie)
 
-    @server.post(f"{PATH}/test")
-    def _fault_test() -> flask.Response:
+    def test(asked: Test, visitor: doors.Visitor) -> doors.Answer:
         """A test, made."""
+        session, entry = desk.test(asked, visitor)
+        return {**shown(session), "entry": entry}
 
-        def make() -> dict[str, Any]:
-            session, entry = desk.test(asked("test"))
-            return {**shown(session), "entry": entry}
-
-        return guard.told(make)
-
-    @server.post(f"{PATH}/answer")
-    def _fault_answer() -> flask.Response:
+    def answer(asked: Named, visitor: doors.Visitor) -> doors.Answer:
         """An answer, taken."""
+        session, given = desk.answer(asked, visitor)
+        return {**shown(session), "answer": given}
 
-        def make() -> dict[str, Any]:
-            session, answer = desk.answer(asked("part", "failure", "because", "explanation"))
-            return {**shown(session), "answer": answer}
-
-        return guard.told(make)
-
-    @server.post(f"{PATH}/marking")
-    def _fault_marking() -> flask.Response:
+    def marking(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
         """The marking of a case that is over."""
-        return guard.told(lambda: {"marking": desk.marking(asked())})
+        return {"marking": desk.marking(asked, visitor)}
 
-    @server.post(f"{PATH}/sheet")
-    def _fault_sheet() -> flask.Response:
+    def sheet(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
         """The lab sheet of a case."""
-        return guard.told(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
+        return {"sheet": fault_sheet(desk.sheet(asked, visitor))}
 
-    @server.get(f"{PATH}/class.<kind>")
-    def _fault_class(kind: str) -> flask.Response:
-        """What every student has done, for the instructor."""
-        if not guard.from_this_machine(flask.request):
-            return guard.refusal(403, say.only_here())
-        if workshop.hosted is None or kind not in ("json", "csv"):
-            return guard.refusal(404, say.nobody_hosts())
-        if kind == "json":
-            rows = workshop.hosted.rows()
-            heads = list(rows[0]) if rows else []
-            return guard.told(lambda: {"heads": heads, "rows": [list(row.values()) for row in rows]})
-        return guard.file(workshop.hosted.roll_csv(), "text/csv; charset=utf-8", "class.csv")
+    def sign_in(asked: SignIn, visitor: doors.Visitor) -> doors.Answer:
+        """Lets the instructor in."""
+        desk.hosted()
+        return with_cookie({"instructor": True}, identity.sign_in(asked.password, visitor))
 
-    @server.post(f"{PATH}/code")
-    def _fault_code() -> flask.Response:
-        """The entry code of a student, for the instructor."""
-        if not guard.from_this_machine(flask.request):
-            return guard.refusal(403, say.only_here())
-        if workshop.hosted is None:
-            return guard.refusal(404, say.nobody_hosts())
-        student = str(asked().get("student", ""))[:80]
-        return guard.told(lambda: {"code": workshop.hosted.code_of(student)})
+    def sign_out(_: doors.Question, visitor: doors.Visitor) -> doors.Answer:
+        """Ends what the password has opened in a browser."""
+        return with_cookie({"instructor": False}, identity.sign_out(visitor))
 
-    for name in ("test", "answer", "marking", "sheet"):
-        guard.limit_body(f"{PATH}/{name}", MOST_SESSION)
+    def for_instructor(show: Callable[[Round], doors.Answer]) -> Callable[[doors.Visitor], doors.Answer]:
+        """A door of the instructor: nobody else hears more than that it is one."""
+
+        def shown_to(visitor: doors.Visitor) -> doors.Answer:
+            try:
+                round_ = desk.for_instructor(visitor)
+            except SettingsError as problem:
+                return guard.refusal(403 if workshop.hosted else 404, str(problem))
+            return show(round_)
+
+        return shown_to
+
+    def table(round_: Round) -> doors.Answer:
+        """What every student has done, and what could not be read."""
+        rows = round_.rows()
+        heads = list(rows[0]) if rows else []
+        return {"heads": heads, "rows": [list(row.values()) for row in rows], "set_aside": round_.set_aside()}
+
+    def table_file(round_: Round) -> doors.Answer:
+        """What every student has done, to be saved."""
+        return guard.file(round_.roll_csv(), "text/csv; charset=utf-8", "class.csv")
+
+    def code(asked: CodeFor, visitor: doors.Visitor) -> doors.Answer:
+        """The entry code of a student."""
+        return for_instructor(lambda round_: {"code": round_.code_of(asked.student)})(visitor)
+
+    doors.get(app, f"{PATH}/hosted", hosted)
+    doors.get(app, f"{PATH}/class.json", for_instructor(table))
+    doors.get(app, f"{PATH}/class.csv", for_instructor(table_file))
+    doors.post(app, f"{PATH}/sign-in", SignIn, sign_in)
+    doors.post(app, f"{PATH}/sign-out", doors.Question, sign_out)
+    doors.post(app, f"{PATH}/code", CodeFor, code)
+    doors.post(app, f"{PATH}/begin", Begin, begin)
+    doors.post(app, f"{PATH}/test", Test, test, MOST_SESSION)
+    doors.post(app, f"{PATH}/answer", Named, answer, MOST_SESSION)
+    doors.post(app, f"{PATH}/marking", Whose, marking, MOST_SESSION)
+    doors.post(app, f"{PATH}/sheet", Whose, sheet, MOST_SESSION)
