@@ -15,7 +15,7 @@ from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
 from sim.notices import notice
 from sim.reading import SESSION, read_text
-from sim.writing import check_place, keep_names, write_file
+from sim.writing import keep_names, write_file
 
 ENDING = ".json"
 ASIDE = ".damaged-"  # between the name of a file that is set aside and a number
@@ -42,7 +42,6 @@ class Folder:
 
     def __init__(self, folder: str, kind: str) -> None:
         self._folder, self._kind = Path(folder), kind
-        check_place(folder, SettingsError)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryFile(dir=self._folder):
@@ -63,7 +62,9 @@ class Folder:
 
     def close(self) -> None:
         """Lets another server have the folder."""
-        os.close(self._handle)
+        handle, self._handle = self._handle, -1
+        if handle >= 0:
+            os.close(handle)
 
     def read(self, check: Callable[[str, str], T]) -> dict[str, T]:
         """Every text that is kept, as it is read; what cannot be read is set aside.

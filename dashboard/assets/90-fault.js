@@ -15,9 +15,9 @@
       this.session = null; this.who = null; this.because = new Set();
       this.hosted = null;
       fetch("/hidden-fault/hosted", { credentials: "same-origin" }).then((answer) => answer.json()).then((found) => {
-        this.hosted = found.hosted; this.here = found.here;
+        this.hosted = found.hosted;
         this.buildBegin(); this.buildMenu(); this.buildAnswer();
-        if (this.here) { this.instructor(); }
+        if (this.hosted) { if (found.instructor) { this.instructor(); } else { this.signIn(); } }
         this.recall();
       }).catch(() => this.fail("The server does not answer. Is it still running?"));
       H.onUnits(() => { if (this.session && document.body.contains(place)) { this.render(); } });
@@ -276,24 +276,54 @@
     }
 
     // ------------------------------------------------------------ the instructor
+    signIn(open) {
+      const box = this.part("instructor"), told = element("p", { class: "told", role: "alert", hidden: true });
+      const password = element("input", { type: "password", id: "fault-password", autocomplete: "off", maxlength: "200", spellcheck: "false", autocapitalize: "none", "aria-describedby": "fault-password-where" });
+      const enter = element("button", { type: "button", class: "strong", text: "Sign in", onclick: () => {
+        const given = password.value;
+        if (!given) { password.focus(); return; }
+        password.value = ""; told.hidden = true; enter.disabled = true;
+        this.post("sign-in", { password: given }).then(() => { this.instructor(); box.querySelector("button").focus(); })
+          .catch((problem) => { enter.disabled = false; told.textContent = problem.message; told.hidden = false; password.focus(); });
+      } });
+      password.addEventListener("keydown", (event) => { if (event.key === "Enter") { enter.click(); } });
+      const made = element("details", { class: "sign-in" }, [element("summary", { text: "For the instructor" }),
+        element("p", { class: "quiet small", id: "fault-password-where", text: "The table of the class and its entry codes. The password stands on the terminal of the server, or in its password file." }),
+        element("div", { class: "bar" }, [element("label", { for: password.id, text: "password" }), password, enter]), told]);
+      made.open = Boolean(open);
+      box.hidden = false;
+      box.replaceChildren(made);
+      if (open) { made.querySelector("summary").focus(); }
+    }
     instructor() {
       const box = this.part("instructor");
-      const table = element("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "The class" });
+      const table = element("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "The class" }), aside = element("div", {});
       const name = element("input", { type: "text", id: "fault-code-for", autocomplete: "off" }), code = element("b", { class: "code", role: "status" });
-      const show = () => fetch("/hidden-fault/class.json", { credentials: "same-origin" }).then((answer) => answer.json()).then((found) => {
-        const rows = found.rows || [], heads = found.heads || [];
-        table.replaceChildren(rows.length ? element("table", {}, [element("thead", {}, [element("tr", {}, heads.map((text) => element("th", { scope: "col", text })))]),
-          element("tbody", {}, rows.map((row) => element("tr", {}, row.map((cell) => element("td", { text: String(cell) })))))]) : element("p", { class: "quiet", text: "Nobody has opened a case yet." }));
-      }).catch(() => this.fail("The class list could not be read."));
+      const told = element("p", { class: "told", role: "alert", hidden: true });
+      const fail = (problem) => { told.textContent = problem.message; told.hidden = false; };
+      const show = () => fetch("/hidden-fault/hosted", { credentials: "same-origin" }).then((answer) => answer.json()).then((now) => {
+        if (!now.instructor) { this.signIn(true); return null; }
+        return fetch("/hidden-fault/class.json", { credentials: "same-origin" }).then((answer) => answer.json());
+      }).then((found) => {
+        if (!found) { return; }
+        told.hidden = true;
+        table.replaceChildren(found.rows.length ? element("table", {}, [element("thead", {}, [element("tr", {}, found.heads.map((text) => element("th", { scope: "col", text })))]),
+          element("tbody", {}, found.rows.map((row) => element("tr", {}, row.map((cell) => element("td", { text: String(cell) })))))]) : element("p", { class: "quiet", text: "Nobody has opened a case yet." }));
+        aside.replaceChildren(...(found.set_aside.length ? [element("h3", { text: "Set aside in the folder of sessions" }), element("ul", { class: "small" }, found.set_aside.map((text) => element("li", { text })))] : []));
+      }).catch(() => fail(new Error("The class list could not be read.")));
+      const ask = () => {
+        code.textContent = ""; told.hidden = true;
+        if (!name.value.trim()) { name.focus(); return; }
+        this.post("code", { student: name.value.trim() }).then((answer) => { code.textContent = answer.code; }).catch(fail);
+      };
+      name.addEventListener("keydown", (event) => { if (event.key === "Enter") { ask(); } });
       box.hidden = false;
-      box.replaceChildren(element("h2", { text: "For the instructor: on this machine only" }), table,
+      box.replaceChildren(element("h2", { text: "For the instructor" }), told, table, aside,
         element("div", { class: "bar" }, [element("button", { type: "button", text: "Look again", onclick: show }),
           element("a", { class: "button", href: "/hidden-fault/class.csv", download: "class.csv", text: "Download class.csv" }),
           element("label", { for: name.id, text: "entry code for" }), name,
-          element("button", { type: "button", text: "Show the code", onclick: () => {
-            if (!name.value.trim()) { name.focus(); return; }
-            this.post("code", { student: name.value.trim() }).then((told) => { code.textContent = told.code; }).catch((problem) => this.fail(problem.message));
-          } }), code]));
+          element("button", { type: "button", text: "Show the code", onclick: ask }), code,
+          element("button", { type: "button", class: "sign-out", text: "Sign out", onclick: () => this.post("sign-out", {}).then(() => this.signIn(true)).catch(fail) })]));
       show();
     }
   }

@@ -253,6 +253,9 @@ def _parser() -> Parser:
     serve.add_argument(
         "--sessions", default="", metavar="DIR", help="folder for the students' sessions (in memory only)"
     )
+    serve.add_argument(
+        "--password-file", metavar="FILE", help="the instructor's password; without it one is made and printed"
+    )
 
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")

@@ -12,6 +12,7 @@ from typing import Any
 from sim.errors import RunError, SettingsError
 from sim.messages import browser as say
 from sim.messages import hidden as say_hidden
+from sim.messages import people as say_people
 
 MOST_CONNECTIONS = 2000
 IDLE = 30  # s before a connection that says nothing is closed
@@ -21,7 +22,10 @@ MOST_MESSAGE = 262_144  # bytes of one message on a socket
 SHARED = """This machine's name and network address now answer on port {port}. Everyone on the network who can reach it may open the
 pages, drive trips with this machine's processor, and upload roads, which are kept in memory only. Nothing is written to disk
 but the sessions of a hidden fault, where a folder is named for them.
-Functions for the instructor answer on this machine only."""
+Functions for the instructor open with the instructor's password, from any machine."""
+
+INSTRUCTOR = """The instructor signs in on the page Hidden fault, under "For the instructor", from any machine.
+Password: {password}"""
 
 
 def serve(options: Namespace) -> int:
@@ -53,13 +57,14 @@ def serve(options: Namespace) -> int:
     _check_certificate(options.certificate, options.private_key)
     for asked in (signal.SIGINT, signal.SIGTERM):
         signal.signal(asked, _end)  # also where the shell has had interruptions ignored
+    identity, password = _identity_of(options)
     hosted = _round_of(options)
     place = _bound(options.host, options.port)
     workshop = Workshop()
     try:
-        workshop.hosted = hosted
+        workshop.hosted, workshop.identity = hosted, identity
         app = create_app(workshop, options.host)
-        _greet(options, place.getsockname()[1], workshop)
+        _greet(options, place.getsockname()[1], workshop, password)
         workshop.warm_in_background()
         server(app.server, workshop.close, options.certificate, options.private_key, options.proxy).run([place])
     except KeyboardInterrupt:
@@ -68,10 +73,12 @@ def serve(options: Namespace) -> int:
         print("haulbench ends.", flush=True)
         place.close()
         workshop.close()
+        if hosted:
+            hosted.close()
     return 0
 
 
-def _greet(options: Namespace, port: int, workshop: Any) -> None:
+def _greet(options: Namespace, port: int, workshop: Any, password: str) -> None:
     """Says where the pages are and who can reach them."""
     from dashboard.guard import is_loopback
 
@@ -84,7 +91,7 @@ def _greet(options: Namespace, port: int, workshop: Any) -> None:
         kept = f"kept in {options.sessions}" if options.sessions else "kept in memory only: lost when this ends"
         print(
             f"Hidden fault for class {options.class_name}, round {options.round}, level {options.level}; sessions are {kept}."
-            f" Progress: {scheme}://localhost:{port}/hidden-fault on this machine.",
+            f" {INSTRUCTOR.format(password=password or 'the one in ' + options.password_file)}",
             flush=True,
         )
     if options.open:
@@ -206,6 +213,16 @@ def _round_of(options: Namespace) -> Any:
         raise SettingsError(say_hidden.level_range(given=options.level, least=LEVELS[0], most=LEVELS[1]))
     key = read_key(options.key_file)
     return Round(key, options.class_name, options.round, options.level, options.sessions or None)
+
+
+def _identity_of(options: Namespace) -> tuple[Any, str]:
+    """What says who somebody is, and the instructor's password where it was made here."""
+    from dashboard.identity import Identity, make_password
+
+    if options.password_file and not options.key_file:
+        raise SettingsError(say_people.password_without_class(file=options.password_file))
+    password = make_password() if options.key_file and not options.password_file else ""
+    return Identity(password, options.password_file or ""), password
 
 
 def _end(*_: object) -> None:

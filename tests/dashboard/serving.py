@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 
 from dashboard.app import create_app
 from dashboard.fault_round import Round
+from dashboard.identity import Identity
 from dashboard.runs import Workshop
 
 
@@ -58,11 +59,13 @@ class Visitor(TestClient):
 
     def __init__(self, app: Any, address: str | None = None, **more: Any) -> None:
         number = next(self.numbers)
+        self.application = app
         address = address or f"127.1.{number // 250}.{number % 250 + 1}"
         super().__init__(app.server, "http://localhost", client=(address, 50000), raise_server_exceptions=False, **more)
 
 
 CLASS_KEY, CLASS, ROUND = b"a key of tests, which is no secret", "Diesel 2", "1"
+PASSWORD = "a password of tests"
 
 
 @contextmanager
@@ -71,7 +74,7 @@ def real_server() -> Iterator[str]:
     from sim.command.serving import server
 
     workshop = Workshop()
-    workshop.hosted = Round(CLASS_KEY, CLASS, ROUND, 1)
+    workshop.hosted, workshop.identity = Round(CLASS_KEY, CLASS, ROUND, 1), Identity(PASSWORD)
     place = socket.create_server(("127.0.0.1", 0))
     serving = server(create_app(workshop).server, workshop.close)
     running = threading.Thread(target=serving.run, args=([place],))

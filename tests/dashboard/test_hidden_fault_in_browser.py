@@ -6,7 +6,7 @@ import pytest
 
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import expect
-from serving import CLASS, CLASS_KEY, ROUND
+from serving import CLASS, CLASS_KEY, PASSWORD, ROUND
 from test_trip_in_browser import part, violations
 
 from sim.hidden.causes import CAUSES
@@ -84,6 +84,7 @@ def test_a_case_of_a_class_and_what_the_instructor_sees(visit):
     one.page.locator("#fault-code").fill("AAAA-AAAA")
     one.page.get_by_role("button", name="Open my case").click()
     expect(part(one, "error")).to_contain_text("do not belong together")
+    one.page.wait_for_timeout(1100)  # the word after a wrong one is looked at after a second
     for seen in (one, other):
         seen.page.locator("#fault-student").fill("ann lee")
         seen.page.locator("#fault-code").fill(code.lower())
@@ -93,10 +94,72 @@ def test_a_case_of_a_class_and_what_the_instructor_sees(visit):
     carried_out(one, "codes", 1)
     carried_out(other, "values", 2)
     expect(part(other, "record")).to_contain_text("1. codes")
-    part(one, "instructor").get_by_role("button", name="Look again").click()
-    expect(part(one, "instructor")).to_contain_text("ann lee")
-    one.page.locator("#fault-code-for").fill("Ann Lee")
-    one.page.get_by_role("button", name="Show the code").click()
-    expect(part(one, "instructor").locator(".code")).to_have_text(code)
-    one.shoot("hidden-fault-class")
-    assert violations(one.page) == []
+    assert "ann lee" not in part(one, "instructor").inner_text().lower()
+
+    # the instructor, from anywhere, by keyboard
+    third = visit("/hidden-fault", (1920, 1080))
+    sign_in(third, PASSWORD)
+    expect(part(third, "instructor")).to_contain_text("ann lee")
+    third.page.locator("#fault-code-for").fill("Ann Lee")
+    third.page.locator("#fault-code-for").press("Enter")
+    expect(part(third, "instructor").locator(".code")).to_have_text(code)
+    third.shoot("hidden-fault-class")
+    assert violations(third.page) == []
+
+
+def sign_in(seen, password):
+    """Opens the form and types a password, with the keys alone."""
+    page = seen.page
+    summary = part(seen, "instructor").locator("summary")
+    expect(summary).to_be_visible(timeout=20_000)
+    if not page.locator("#fault-password").is_visible():
+        summary.focus()
+        page.keyboard.press("Enter")
+    expect(page.locator("#fault-password")).to_be_visible()
+    summary.focus()
+    page.keyboard.press("Tab")
+    page.keyboard.type(password)
+    page.keyboard.press("Enter")
+
+
+@pytest.mark.parametrize("size", [(390, 844), (1024, 768), (1920, 1080)], ids=str)
+def test_the_instructor_signs_in_and_out(visit, size):
+    seen = visit("/hidden-fault", size)
+    page, box = seen.page, part(seen, "instructor")
+    expect(box).to_contain_text("For the instructor", timeout=20_000)
+    expect(page.locator("#fault-password")).to_be_hidden()
+    assert "class.csv" not in box.inner_html()
+    sign_in(seen, PASSWORD)
+    expect(box.get_by_role("button", name="Look again")).to_be_visible()
+    expect(box.get_by_role("button", name="Look again")).to_be_focused()
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    assert violations(page) == []
+    cookie = next(each for each in page.context.cookies() if each["name"] == "haulbench-instructor")
+    assert cookie["httpOnly"] and cookie["sameSite"] == "Strict" and not cookie["secure"]
+    assert "haulbench-instructor" not in page.evaluate("document.cookie")
+    with page.expect_download() as got:
+        box.get_by_role("link", name="Download class.csv").click()
+    assert got.value.path().read_text().startswith("student")
+    page.reload()
+    expect(box.get_by_role("button", name="Look again")).to_be_visible(timeout=20_000)
+    box.scroll_into_view_if_needed()
+    seen.shoot(f"hidden-fault-instructor-{size[0]}")
+    box.get_by_role("button", name="Sign out").click()
+    expect(page.locator("#fault-password")).to_have_value("")
+    assert "class.csv" not in box.inner_html()
+
+    # a wrong word: it says so, the field is empty, and the right one has to wait a second
+    sign_in(seen, "guess")
+    expect(box.get_by_role("alert")).to_contain_text("this is not the password")
+    expect(page.locator("#fault-password")).to_have_value("")
+    expect(page.locator("#fault-password")).to_be_focused()
+    page.keyboard.type(PASSWORD)
+    page.keyboard.press("Enter")
+    expect(box.get_by_role("alert")).to_contain_text("give it again in 1 s")
+    box.scroll_into_view_if_needed()
+    seen.shoot(f"hidden-fault-sign-in-{size[0]}")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    assert violations(page) == []
+    page.wait_for_timeout(1100)
+    sign_in(seen, PASSWORD)
+    expect(box.get_by_role("button", name="Look again")).to_be_visible()
