@@ -279,17 +279,17 @@
     signIn(open) {
       const box = this.part("instructor"), told = element("p", { class: "told", role: "alert", hidden: true });
       const password = element("input", { type: "password", id: "fault-password", autocomplete: "off", maxlength: "200", spellcheck: "false", autocapitalize: "none", "aria-describedby": "fault-password-where" });
-      const enter = element("button", { type: "button", class: "strong", text: "Sign in", onclick: () => {
+      const enter = element("button", { type: "submit", class: "strong", text: "Sign in" });
+      const form = element("form", { class: "bar", onsubmit: (event) => {
+        event.preventDefault();
         const given = password.value;
         if (!given) { password.focus(); return; }
         password.value = ""; told.hidden = true; enter.disabled = true;
         this.post("sign-in", { password: given }).then(() => { this.instructor(); box.querySelector("button").focus(); })
           .catch((problem) => { enter.disabled = false; told.textContent = problem.message; told.hidden = false; password.focus(); });
-      } });
-      password.addEventListener("keydown", (event) => { if (event.key === "Enter") { enter.click(); } });
+      } }, [element("label", { for: password.id, text: "password" }), password, enter]);
       const made = element("details", { class: "sign-in" }, [element("summary", { text: "For the instructor" }),
-        element("p", { class: "quiet small", id: "fault-password-where", text: "The table of the class and its entry codes. The password stands on the terminal of the server, or in its password file." }),
-        element("div", { class: "bar" }, [element("label", { for: password.id, text: "password" }), password, enter]), told]);
+        element("p", { class: "quiet small", id: "fault-password-where", text: "The table of the class and its entry codes. The password stands on the terminal of the server, or in its password file." }), form, told]);
       made.open = Boolean(open);
       box.hidden = false;
       box.replaceChildren(made);
