@@ -139,10 +139,10 @@ def check_place(name: str, error: type[HaulbenchError]) -> None:
                 return
             if place.is_symlink() and not place.exists():
                 raise error(output.link_to_nothing(out=name, link=place))
+            if place.exists() and place == folder:
+                raise error(output.folder_is_file(out=name))
             if place.exists():
-                raise error(
-                    output.folder_is_file(out=name) if place == folder else output.below_a_file(out=name, file=place)
-                )
+                raise error(output.below_a_file(out=name, file=place))
     except ValueError:
         raise error(output.impossible_folder(out=name)) from None
     except OSError as problem:
