@@ -1,6 +1,7 @@
 """The command `haulbench study`: many trips, one answer."""
 
 import json
+import os
 import signal
 import sys
 import threading
@@ -13,7 +14,6 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import StudyError
-from sim.reading import is_there
 from sim.units import clock_time
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def study(options: Namespace) -> int:
     if options.cluster is not None:
         check_address(options.cluster)
     named = Path(options.study)
-    if is_there(named / RECORD):
+    if os.path.lexists(named / RECORD):
         plan, out = read_record(named), options.out or str(named)
     else:
         plan, out = make_plan(read_study(options.study)), options.out

@@ -8,6 +8,7 @@ from sim.messages._parts import shortened
 NO_FILE = "it is no ordinary file"
 NO_TABLE = "nothing of a study stands in it"
 NO_OWNER = "it does not say which study it belongs to"
+TOO_DEEP = "brackets in it are too deep"
 NO_ROW = "a finished trip is not what was put there"
 
 

@@ -3,6 +3,7 @@
 `run_study` goes top to bottom: plan, journal, the trips that are not finished yet, tables, answers.
 """
 
+import os
 import threading
 import time
 import weakref
@@ -18,7 +19,6 @@ from typing import Any, Protocol
 from sim.errors import StudyError
 from sim.messages import studies as say
 from sim.pool import Here, TripPool
-from sim.reading import is_there
 from sim.studies.journal import RECORD, Journal, read_record
 from sim.studies.plan import NO_TRIP, Plan, Point, drive_point, make_plan
 from sim.studies.question import Study, read_study, study_from
@@ -168,7 +168,7 @@ def _plan_of(
     if isinstance(asked, Mapping):
         return make_plan(study_from(asked, "study", "study")), out
     folder = Path(asked)
-    if is_there(folder / RECORD):
+    if os.path.lexists(folder / RECORD):
         return read_record(folder), folder if out is None else out
     return make_plan(read_study(asked)), out
 
