@@ -291,7 +291,7 @@ class Desk:
 
     def _student(self, hosted: Round, entry: Entry, visitor: Visitor) -> str:
         """The student of a name and an entry code."""
-        return self._workshop.identity.student(hosted, entry.student, entry.code, visitor)
+        return self._workshop.identity.student(hosted.is_word, entry.student, entry.code, visitor)
 
     def _session(self, case: Carried | Entry, visitor: Visitor) -> tuple[Session, bytes]:
         """A case as it is: session and key."""

@@ -144,6 +144,11 @@ class Round:
         student : str
             [-]
 
+        Yields
+        ------
+        nothing : None
+            When it is the turn. [-]
+
         Raises
         ------
         SettingsError

@@ -50,24 +50,8 @@ INSTRUCTOR = ""  # as a name of tokens and counts: no student has it
 COOKIES = {"student": "haulbench-student", "instructor": "haulbench-instructor"}
 
 
-class Words(Protocol):
-    """Whatever knows which entry word is whose."""
-
-    def is_word(self, student: str, word: str) -> bool:
-        """Whether a word is that of a student.
-
-        Parameters
-        ----------
-        student : str
-            Name, as `checked_name` gives it. [-]
-        word : str
-            As typed. [-]
-
-        Returns
-        -------
-        right : bool
-            [-]
-        """
+# whether an entry word, as typed, is that of a student, named as `checked_name` gives it: all that is asked of what keeps words
+Words = Callable[[str, str], bool]
 
 
 class Visitor(Protocol):
@@ -474,7 +458,7 @@ class Identity:
         if person == INSTRUCTOR:
             raise SettingsError(say.wrong_entry())
         known = self._tokens.is_of(person, visitor.cookies.get(COOKIES["student"], ""))
-        if not self._patience.is_right(person, visitor.address, lambda: words.is_word(shown, word), known):
+        if not self._patience.is_right(person, visitor.address, lambda: words(shown, word), known):
             raise SettingsError(say.wrong_entry())
         return shown
 

@@ -91,7 +91,7 @@ def read_bytes(path: Path, kind: Kind, error: type[HaulbenchError], where: str =
     except OSError as problem:
         if problem.errno in (errno.ENXIO, errno.EOPNOTSUPP):  # a socket, or a pipe nobody reads
             raise error(files.no_ordinary_file(where=named, wanted=kind.wanted)) from None
-        if os.path.isdir(path):  # noqa: PTH112: where the system opens no folders
+        if is_there(path) and path.is_dir():  # a system that opens no folders
             raise error(files.folder(where=named, wanted=kind.wanted)) from None
         raise error(files.unreadable(where=named, reason=str(problem.strerror))) from None
     except ValueError:

@@ -22,7 +22,7 @@ import numpy as np
 from sim.errors import RouteError
 from sim.messages import files, roads
 from sim.reading import ROAD, is_there, read_text, read_toml
-from sim.units import STANDARD_GRAVITY, quantity_in, to_si
+from sim.units import STANDARD_GRAVITY, number_in, quantity_in, to_si
 
 COLUMNS = (
     "distance_m",
@@ -563,9 +563,9 @@ def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dic
                 raise RouteError(roads.empty_cell(where=path, line=line, column=name))
             continue
         try:
-            value = float(text)
+            value = number_in(text)
         except ValueError:
-            raise RouteError(files.not_a_number(where=path, line=line, column=name, text=text[:40])) from None
+            raise RouteError(files.not_a_number(where=path, line=line, column=name, text=text)) from None
         low, high = _RANGES[name]
         if not low <= value <= high:
             raise RouteError(roads.out_of_range(where=path, line=line, column=name, value=value, low=low, high=high))

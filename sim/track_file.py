@@ -16,7 +16,7 @@ from sim.errors import RouteError
 from sim.messages import files, tracks
 from sim.reading import TRACK, read_bytes
 from sim.route import LONGEST
-from sim.units import to_si
+from sim.units import number_in, to_si
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPX
@@ -25,6 +25,8 @@ MOST_POINTS = 200_000
 MOST_NAMESPACES = 1000
 CSV_COLUMNS = ("distance_m", "distance_km", "elevation_m", "sign")
 ENCODINGS = re.compile(r"utf-8|ascii|iso8859-\d+|cp125\d|utf-16(-le|-be)?")
+# a height or a position in digits no one means as a number: 1_0, or those of another script
+ODD_NUMBER = re.compile(r"""(?:<(ele)>|\b(?:lat|lon)\s*=\s*["'])([^"'<]*(?:_|[^\x00-\x7f])[^"'<]*)""")
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
     (codecs.BOM_UTF16_LE, "utf-16"),
@@ -192,6 +194,12 @@ def _parsed(path: Path, text: str) -> "GPX":
     if prefix:
         body = re.sub(rf"(</?){re.escape(prefix)}:", r"\1", body)
     body = re.sub(r"<time>[^<]*</time>", "", body)
+    odd = ODD_NUMBER.search(body)
+    if odd:
+        text = plain_text(odd.group(2), 40)
+        if odd.group(1):
+            raise RouteError(tracks.elevation_no_number(where=path, text=text))
+        raise RouteError(tracks.position_no_number(where=path, text=text))
     import gpxpy
     from gpxpy.gpx import GPXException, GPXXMLSyntaxException
 
@@ -328,11 +336,11 @@ def _read_row(path: Path, line: int, row: dict[str, str]) -> tuple[float, float]
     column = "distance_m" if "distance_m" in row else "distance_km"
     numbers = []
     for name in (column, "elevation_m"):
-        if not row[name] and name == "elevation_m":
+        if name == "elevation_m" and row[name].lower() in ("", "nan"):
             numbers.append(np.nan)
             continue
         try:
-            numbers.append(float(row[name]))
+            numbers.append(number_in(row[name]))
         except ValueError:
             raise RouteError(
                 files.not_a_number(where=path, line=line, column=name, text=plain_text(row[name], 40))

@@ -117,13 +117,15 @@ def keep_names(folder: Path) -> None:
             os.close(handle)
 
 
-def check_place(name: str, error: type[HaulbenchError]) -> None:
+def check_place(folder: Path, out: str, error: type[HaulbenchError]) -> None:
     """Refuses a folder that can be none: a file, a link that leads nowhere, or a place below one of these.
 
     Parameters
     ----------
-    name : str
-        Folder; it need not be there. [-]
+    folder : Path
+        It need not be there. [-]
+    out : str
+        What was given, for messages. [-]
     error : type
         Raised when it can be none. [-]
 
@@ -132,18 +134,17 @@ def check_place(name: str, error: type[HaulbenchError]) -> None:
     HaulbenchError
         Of the type given.
     """
-    folder = Path(name)
     try:
         for place in (folder, *folder.parents):
             if place.is_dir():
                 return
             if place.is_symlink() and not place.exists():
-                raise error(output.link_to_nothing(out=name, link=place))
+                raise error(output.link_to_nothing(out=out, link=place))
+            if place.exists() and str(place) == str(Path(out)):
+                raise error(output.folder_is_file(out=out))
             if place.exists():
-                raise error(
-                    output.folder_is_file(out=name) if place == folder else output.below_a_file(out=name, file=place)
-                )
+                raise error(output.below_a_file(out=out, file=place))
     except ValueError:
-        raise error(output.impossible_folder(out=name)) from None
+        raise error(output.impossible_folder(out=out)) from None
     except OSError as problem:
-        raise error(output.folder_unusable(out=name, reason=str(problem.strerror))) from None
+        raise error(output.folder_unusable(out=out, reason=str(problem.strerror))) from None

@@ -26,7 +26,7 @@ def check_folder(name: str, force: bool) -> None:
         It is a file, is not empty, or cannot be made or written.
     """
     folder = Path(name)
-    check_place(name, RunError)
+    check_place(folder, name, RunError)
     try:
         if folder.is_dir() and any(folder.iterdir()) and not force:
             raise RunError(output.folder_not_empty(out=name))
@@ -97,7 +97,7 @@ def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
         raise RouteError(output.control_character(out=stem))
     folder = Path(stem).parent
     try:
-        check_place(str(folder), RouteError)
+        check_place(folder, stem, RouteError)
         if not folder.is_dir():
             raise RouteError(output.no_folder(out=stem, folder=folder))
         for ending in endings:

@@ -15,6 +15,7 @@ from sim.reading import NAMES, SESSION, read_line, read_text
 from sim.route import load_route
 from sim.writing import write_file
 
+MOST_PRACTICE = 999_999  # number of a practice case
 SECRECY = (
     "Whoever has this program and the file of a practice case can work the answer out: it is kept from a casual look only. With"
     " --key-file the fault follows from a key that only the instructor has; the student then sees what the instructor's machine"
@@ -84,6 +85,8 @@ def _start(options: Namespace) -> int:
     """Begins a session."""
     from sim.hidden.session import start
 
+    if not 0 <= options.practice <= MOST_PRACTICE:
+        raise SettingsError(say.practice_range(given=str(options.practice), most=MOST_PRACTICE))
     if os.path.lexists(options.file) and not options.force:
         raise SettingsError(say.session_there(file=options.file))
     names = {"class": options.class_name, "student": options.student, "round": options.round}

@@ -128,7 +128,9 @@ def check_record(session: Mapping[str, Any], file: str) -> None:
     except ValidationError as problem:
         first = problem.errors(include_url=False, include_input=False)[0]
         place = ".".join(str(name) for name in first["loc"])
-        raise SettingsError(say.session_field(file=file, place=place, problem=first["msg"])) from None
+        raise SettingsError(
+            say.session_field(file=file, place=place, problem=first["msg"].replace("Input should", "it must"))
+        ) from None
     for test in record.tests:
         read_request(test.test)
     for place in _contradictions(record):

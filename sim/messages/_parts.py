@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 MOST_LETTERS = 120  # of one given text that a message repeats
-HEAD, TAIL = 84, 33  # letters kept of the begin and of the end of a longer one
+LEEWAY = 20  # more letters that are let pass, so that a text that was cut already is not cut again with what stands before it
 
 
 def did_you_mean(near: Sequence[str]) -> str:
@@ -11,15 +11,9 @@ def did_you_mean(near: Sequence[str]) -> str:
     return f" Did you mean {' or '.join(near)}?" if near else ""
 
 
-def shortened(given: object) -> str:
-    """What was given, as a message repeats it: on one line, every letter to be seen, both ends of a text that is too long."""
+def shortened(given: object, most: int = MOST_LETTERS) -> str:
+    """What was given, as a message repeats it: every letter to be seen, on one line, both ends of a text that is too long."""
     text = str(given)
-    if len(text) > MOST_LETTERS:
-        text = f"{text[:HEAD]}...{text[-TAIL:]}"
+    if len(text) > most + LEEWAY:
+        text = f"{text[: most * 2 // 3]}...{text[3 - most // 3 :]}"
     return "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
-
-
-def shortened_all(given: Sequence[object], between: str = ", ") -> str:
-    """Several things that were given, each shortened, the first few of them."""
-    few = between.join(shortened(one) for one in given[:12])
-    return f"{few}{between}..." if len(given) > 12 else few

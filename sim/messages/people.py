@@ -1,5 +1,7 @@
 """What is wrong with who somebody says to be: names, entry words, the password of the instructor."""
 
+from sim.messages._parts import shortened
+
 PASSWORD = "a file with a password in it"
 CHECK_PASSWORD = "write a password into it"
 
@@ -26,16 +28,14 @@ def wait(*, seconds: int) -> str:
 
 def only_instructor() -> str:
     """Said when somebody who has not signed in asks for what only the instructor is told."""
-    return "this is told to the instructor only; sign in with the instructor's password on the Hidden fault page"
+    return "this is told to the instructor only; give the instructor's password on the Hidden fault page"
 
 
 def short_password(*, file: str, letters: int, least: int) -> str:
     """Said when the password of the instructor is short enough to be guessed."""
-    return f"--password-file {file}: a password of {letters} letters can be guessed; allowed is {least} letters or more"
+    return f"--password-file {shortened(file)}: a password of {letters} letters can be guessed; allowed is {least} letters or more"
 
 
 def password_without_class(*, file: str) -> str:
     """Said when a password is given and nothing is hosted that it would open."""
-    return (
-        f"--password-file {file} without --key-file: no class is hosted; give the key of one, or leave the password out"
-    )
+    return f"--password-file {shortened(file)} without --key-file: no class is hosted; give its key, or leave the password out"

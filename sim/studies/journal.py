@@ -162,7 +162,7 @@ class Journal:
     def _make_folder(self, force: bool) -> None:
         """Makes the folder, or sees that it may be used."""
         folder = self.folder
-        check_place(str(folder), StudyError)
+        check_place(folder, str(folder), StudyError)
         try:
             known = (RECORD, JOURNAL, TRACES, *RESULTS)
             strange = folder.is_dir() and any(folder.iterdir()) and not any((folder / name).exists() for name in known)
@@ -360,4 +360,6 @@ def _reason(problem: BaseException) -> str:
 
 def _kind_and_reason(problem: Exception) -> str:
     """What is missing or wrong in a record; the kind says it where the text is only a key."""
+    if isinstance(problem, RecursionError):
+        return say.TOO_DEEP
     return f"{type(problem).__name__}: {str(problem)[:80]}"

@@ -88,28 +88,30 @@ def test_a_wrong_word_makes_the_next_one_wait_longer_and_what_comes_too_soon_is_
     expected = [1, 2, 4, 8, 16, 32, 60, 60]
     for number, seconds in enumerate(expected, start=1):
         with pytest.raises(SettingsError, match="do not belong together"):
-            who.student(book, "Ann", "wrong", me)
+            who.student(book.is_word, "Ann", "wrong", me)
         assert book.asked == number
-        assert waits(lambda: who.student(book, "Ann", "apple", me)) == seconds, "the right word is not looked at either"
+        assert waits(lambda: who.student(book.is_word, "Ann", "apple", me)) == seconds, (
+            "the right word is not looked at either"
+        )
         clock.now += seconds - 0.01
-        assert waits(lambda: who.student(book, "Ann", "apple", me)) == 1 and book.asked == number
+        assert waits(lambda: who.student(book.is_word, "Ann", "apple", me)) == 1 and book.asked == number
         clock.now += 0.02
-    assert who.student(book, "Ann", "apple", me) == "Ann"
+    assert who.student(book.is_word, "Ann", "apple", me) == "Ann"
     with pytest.raises(SettingsError, match="do not belong together"):
-        who.student(book, "Ann", "wrong", me)
-    assert waits(lambda: who.student(book, "Ann", "apple", me)) == 1, "the right word has ended the count"
+        who.student(book.is_word, "Ann", "wrong", me)
+    assert waits(lambda: who.student(book.is_word, "Ann", "apple", me)) == 1, "the right word has ended the count"
     clock.now += FORGOTTEN + 1
-    assert who.student(book, "Ann", "apple", me) == "Ann"
+    assert who.student(book.is_word, "Ann", "apple", me) == "Ann"
 
 
 def test_somebody_who_guesses_slows_neither_others_nor_the_same_name_elsewhere(clock):
     book, who, mallory = Book(), Identity(clock=clock), Somebody("198.51.100.9")
     for _ in range(10):
         with pytest.raises(SettingsError):
-            who.student(book, "Ann", "wrong", mallory)
-    assert who.student(book, "Ann", "apple", Somebody()) == "Ann"
-    assert who.student(book, "Bo", "pear", mallory) == "Bo", "a class may sit behind one address"
-    assert waits(lambda: who.student(book, "Ann", "apple", mallory)) == 1
+            who.student(book.is_word, "Ann", "wrong", mallory)
+    assert who.student(book.is_word, "Ann", "apple", Somebody()) == "Ann"
+    assert who.student(book.is_word, "Bo", "pear", mallory) == "Bo", "a class may sit behind one address"
+    assert waits(lambda: who.student(book.is_word, "Ann", "apple", mallory)) == 1
 
 
 def test_many_addresses_together_are_slow_too_and_nobody_waits_longer_than_a_minute(clock):
@@ -118,14 +120,14 @@ def test_many_addresses_together_are_slow_too_and_nobody_waits_longer_than_a_min
     for number in range(4000):  # a network of attackers, ten words a second
         before = book.asked
         with pytest.raises(SettingsError):
-            who.student(book, "Ann", f"word {number}", Somebody(f"10.0.{number // 250}.{number % 250}"))
+            who.student(book.is_word, "Ann", f"word {number}", Somebody(f"10.0.{number // 250}.{number % 250}"))
         looked += book.asked - before
         clock.now += 0.1
     assert looked < NAME.free + 5 + 400 / NAME.longest + 1
-    wait = waits(lambda: who.student(book, "Ann", "apple", Somebody()))
+    wait = waits(lambda: who.student(book.is_word, "Ann", "apple", Somebody()))
     assert wait is None or wait <= NAME.longest
     clock.now += 60.0
-    assert who.student(book, "Ann", "apple", Somebody()) == "Ann"
+    assert who.student(book.is_word, "Ann", "apple", Somebody()) == "Ann"
 
 
 def test_one_address_that_tries_many_names_is_slowed_and_a_first_word_from_it_is_looked_at(clock):
@@ -136,28 +138,30 @@ def test_one_address_that_tries_many_names_is_slowed_and_a_first_word_from_it_is
         for name in names:
             before = book.asked
             with pytest.raises(SettingsError):
-                who.student(book, name, "wrong", Somebody())
+                who.student(book.is_word, name, "wrong", Somebody())
             looked += book.asked - before
             clock.now += 0.02
     assert looked < 110
-    assert who.student(book, "Ann", "apple", Somebody()) == "Ann"
+    assert who.student(book.is_word, "Ann", "apple", Somebody()) == "Ann"
 
 
 def test_who_was_let_in_before_is_not_kept_waiting_by_others(clock):
     book, who, ann = Book(), Identity(clock=clock), Somebody()
-    ann.keeps(who.student_cookie(who.student(book, "Ann", "apple", ann), ann))
+    ann.keeps(who.student_cookie(who.student(book.is_word, "Ann", "apple", ann), ann))
     assert who.student_cookie("ANN", ann) is None, "one token is enough"
     for _ in range(50):
         with pytest.raises(SettingsError):
-            who.student(book, "Ann", "wrong", Somebody(ann.address))
-    assert waits(lambda: who.student(book, "Ann", "apple", Somebody(ann.address))) is not None
-    assert who.student(book, "Ann", "apple", ann) == "Ann"
+            who.student(book.is_word, "Ann", "wrong", Somebody(ann.address))
+    assert waits(lambda: who.student(book.is_word, "Ann", "apple", Somebody(ann.address))) is not None
+    assert who.student(book.is_word, "Ann", "apple", ann) == "Ann"
     with pytest.raises(SettingsError, match="do not belong together"):
-        who.student(book, "Ann", "wrong", ann)
+        who.student(book.is_word, "Ann", "wrong", ann)
     stolen = Somebody(ann.address, dict(ann.cookies))
     with pytest.raises(SettingsError):
-        who.student(book, "Bo", "wrong", stolen)
-    assert waits(lambda: who.student(book, "Bo", "pear", stolen)) == 1, "the token of one name is none of another"
+        who.student(book.is_word, "Bo", "wrong", stolen)
+    assert waits(lambda: who.student(book.is_word, "Bo", "pear", stolen)) == 1, (
+        "the token of one name is none of another"
+    )
 
 
 def test_of_many_words_at_once_one_is_looked_at():
@@ -204,12 +208,12 @@ def test_a_name_that_is_tried_again_and_again_is_not_forgotten_for_others(clock,
 def test_the_same_name_in_other_letters_is_the_same_count(clock):
     book, who = Book(), Identity(clock=clock)
     with pytest.raises(SettingsError):
-        who.student(book, "Zoe\u0308", "wrong", Somebody())
-    assert waits(lambda: who.student(book, " ZO\u00cb", "wrong", Somebody())) == 1
+        who.student(book.is_word, "Zoe\u0308", "wrong", Somebody())
+    assert waits(lambda: who.student(book.is_word, " ZO\u00cb", "wrong", Somebody())) == 1
     with pytest.raises(SettingsError, match="81 letters"):
-        who.student(book, "n" * 81, "wrong", Somebody())
+        who.student(book.is_word, "n" * 81, "wrong", Somebody())
     with pytest.raises(SettingsError, match="do not belong together"):
-        who.student(book, "", "", Somebody())
+        who.student(book.is_word, "", "", Somebody())
 
 
 # ---------------------------------------------------------------- tokens

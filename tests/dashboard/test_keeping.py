@@ -1,17 +1,21 @@
 """Sessions of a class on the disk: what was told is there, and a bad file sends no class home."""
 
+import http.client
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
+import time
+from contextlib import contextmanager
 
 import pytest
 
 from dashboard.fault_round import Round
 from dashboard.keeping import Folder
 from sim.errors import SettingsError
-from sim.hidden.key import seal
+from sim.hidden.key import entry_code, seal
 from sim.hidden.session import start
 
 KEY, OTHER = b"sixteen bytes of chance, or more", b"another class, another key, as long"
@@ -20,7 +24,7 @@ KEEPER = """
 import json, sys
 from dashboard.fault_round import Round
 round_ = Round(b"sixteen bytes of chance, or more", "Diesel 2", "1", 2, sys.argv[1])
-from sim.hidden.key import seal
+from sim.hidden.key import entry_code, seal
 session = round_.session("Ann Lee")
 for number in range(1, 10_000):
     session["complaint"] = f"{number:4}" * 90  # so that a write takes its time
@@ -47,6 +51,59 @@ def kept(tmp_path):
         round_.session(student)
     round_.close()
     return folder
+
+
+@contextmanager
+def serving(folder, key, *more):
+    """The command as a class uses it: its process, port and what it said."""
+    wanted = ["--key-file", str(key), "--class", "Diesel 2", "--round", "1", "--sessions", str(folder), *more]
+    command = [sys.executable, "-m", "sim.command", "serve", "--port", "0", *wanted]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
+        said = ""
+        while "Password: " not in said:
+            said += server.stdout.readline() or pytest.fail(said)
+        try:
+            yield server, int(re.search(r"localhost:(\d+)/", said)[1]), said
+        finally:
+            server.kill()
+
+
+def asked(port, what, body=None, cookie=""):
+    """Status, answer and cookie."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    headers = {"Content-Type": "application/json", **({"Cookie": cookie} if cookie else {})}
+    method, content = ("GET", None) if body is None else ("POST", json.dumps(body))
+    connection.request(method, f"/hidden-fault/{what}", content, headers)
+    answer = connection.getresponse()
+    found = answer.status, json.loads(answer.read()), (answer.headers["Set-Cookie"] or "").partition(";")[0]
+    connection.close()
+    return found
+
+
+def test_the_command_prints_a_password_once_and_a_killed_server_has_kept_what_it_told(tmp_path):
+    folder, key, file = tmp_path / "sessions", tmp_path / "key", tmp_path / "password"
+    key.write_bytes(KEY)
+    file.write_text("a password of a file")
+    ann = {"student": "Ann Lee", "code": entry_code(KEY, "Diesel 2", "1", "Ann Lee")}
+    wrong = {"part": "key", "failure": "open", "because": [], "explanation": ""}
+    with serving(folder, key) as (server, port, said):
+        password = re.search(r"Password: (\S+)\n", said)[1]
+        assert said.count(password) == 1 and "page Hidden fault" in said
+        assert asked(port, "class.json")[0] == 403
+        _, answer, cookie = asked(port, "sign-in", {"password": password})
+        assert answer == {"instructor": True} and asked(port, "class.json", cookie=cookie)[0] == 200
+        assert asked(port, "answer", {**ann, **wrong})[1]["session"]["attempts_left"] == 2
+        server.kill()
+    with serving(folder, key, "--password-file", str(file)) as (_, port, said):
+        assert "a password of a file" not in said and str(file) in said
+        assert "not the password" in asked(port, "sign-in", {"password": password})[1]["message"]
+        assert asked(port, "begin", ann)[1]["session"]["attempts_left"] == 2
+        assert asked(port, "class.json", cookie=cookie)[0] == 403, "tokens end with the server"
+        time.sleep(1.1)
+        cookie = asked(port, "sign-in", {"password": "a password of a file"})[2]
+        assert asked(port, "class.json", cookie=cookie)[0] == 200
+        file.write_text("another password of it")
+        assert asked(port, "class.json", cookie=cookie)[0] == 403
 
 
 @pytest.mark.parametrize("acknowledged", [1, 7, 30])

@@ -194,12 +194,14 @@ PIECES = {
     "comparison.in_trip",
     "comparison.no_such_key",
     "faults.of_entry",
+    "files.missing",
     "running.interrupted",
     "running.refused",
     "settings.named_in_settings",
     "studies.bad_case",
     "studies.bad_value",
     "studies.refused_point",
+    "studies.row_broken",
     "trucks.base_cannot_be_used",
     "values.as_change",
     "values.change_not_read",
@@ -308,6 +310,34 @@ def test_message_says_what_was_given_and_what_to_do(name):
         ), f"{parameter} does not matter in: {message}"
     if name not in PIECES:
         assert directs(message), f"no direction in: {message}"
+
+
+COMPOSED = {
+    "message",
+    "problem",
+    "first",
+    "meaning",
+    "allowed",
+    "expected",
+    "otherwise",
+}  # words of other messages, or of our own
+TEXTS = (str, object, Path, Path | str, str | Path)
+
+
+@pytest.mark.parametrize("name", sorted(set(MESSAGES) - {"values.several"}))
+def test_message_repeats_a_line_of_what_was_given_and_no_more(name):
+    """Whatever is given: a megabyte, a line break, a letter nobody can see."""
+    function = MESSAGES[name]
+    given = samples(function)
+    message = function(**given)
+    for parameter, kind in parameters_of(function).items():
+        if parameter in COMPOSED or kind not in TEXTS:
+            continue
+        odd = "a\nb\x07c\u2028d\udc80" + "e" * 100_000
+        told = function(**{**given, parameter: Path(odd) if kind is Path else odd})
+        times = max(message.count(str(given[parameter])), 1)
+        assert len(told) < len(message) + 200 * times, f"{parameter} is repeated whole: {told[:300]}"
+        assert told.isprintable(), f"{parameter} is repeated as it came: {told[:300]!r}"
 
 
 def test_tables_are_named_when_no_key_is_near():
