@@ -461,6 +461,8 @@ def test_codes_of_a_class_by_the_command(tmp_path, capsys):
         (["serve", "--class", "Diesel 2"], "without --key-file"),
         (["serve", "--key-file", str(key)], "--class, --round"),
         (["serve", *wanted, "--level", "4"], "allowed is 1 to 3"),
+        (["serve", "--password-file", str(key)], "without --key-file"),
+        (["serve", *wanted, "--password-file", str(tmp_path / "no")], "there is no such file"),
         (["serve", *wanted, "--sessions", str(key)], "cannot be used"),
     ):
         assert main(arguments) == 2

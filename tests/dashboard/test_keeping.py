@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -243,6 +244,17 @@ def test_an_unreadable_file_is_set_aside_too(kept, monkeypatch):
     monkeypatch.setattr(os, "open", sometimes)
     round_ = opened(kept)
     assert len(round_.rows()) == 2 and "Permission denied" in round_.set_aside()[0]
+
+
+def test_a_bad_file_that_cannot_be_moved_ends_the_start_in_words(kept, monkeypatch):
+    (kept / names(kept)[0]).write_text("")
+
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(Path, "rename", refused)
+    with pytest.raises(SettingsError, match="cannot be set aside"):
+        opened(kept)
 
 
 def test_a_copy_of_a_session_under_another_name_does_not_take_its_place(kept):

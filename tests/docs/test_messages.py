@@ -435,6 +435,8 @@ PROVOKING = (
     "tests/dashboard/test_workshop.py",
     "tests/dashboard/test_bench_page.py",
     "tests/dashboard/test_fault_desk.py",
+    "tests/dashboard/test_identity.py",
+    "tests/dashboard/test_keeping.py",
     "tests/dashboard/test_speedometer_page.py",
     "tests/dashboard/test_serve_command.py",
     "tests/dashboard/test_gearing_and_roads.py",
