@@ -313,15 +313,14 @@ class Desk:
         """A session with something more in it, kept before it is told."""
         if isinstance(case, Carried):
             return self._done(*read_session(case.text, CASE), function, *given)
-        hosted = self.hosted()
+        begun, hosted = time.monotonic(), self.hosted()
         student = self._student(hosted, case, visitor)
         with hosted.turn(
             student
         ):  # a second browser of the same student waits, and goes on from what the first has done
-            begun = time.monotonic()
             after, told = self._done(hosted.session(student), hosted.key, function, *given)
-            time.sleep(STEP - (time.monotonic() - begun) % STEP)  # how long a truck took tells as little as can be
             hosted.keep(student, after)
+        time.sleep(STEP - (time.monotonic() - begun) % STEP)  # how long a truck took tells as little as can be
         return after, told
 
     def _done(

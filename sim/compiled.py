@@ -147,7 +147,7 @@ class _Kept(FunctionCache):  # type: ignore[misc]
     def __init__(self, function: Callable[..., Any]) -> None:
         super().__init__(function)
         dump = self._cache_file._dump
-        self._cache_file._dump = lambda thing: pickle.dumps(_Sealed(dump(thing)))
+        self._cache_file._dump = lambda thing: pickle.dumps(_Sealed(dump(thing)))  # type: ignore[method-assign]
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         """As the compiler's own.
@@ -227,7 +227,7 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     ready = numba.njit(error_model="numpy", forceinline=True)(function)
     if CACHE_FOLDER and ready is not function:
         with contextlib.suppress(RuntimeError, OSError):  # there is no place for it; the folder was taken away
-            ready._cache = _Kept(function)
+            ready._cache = _Kept(function)  # type: ignore[attr-defined]
     return ready
 
 

@@ -13,6 +13,8 @@ from rows import LIBRARY_WORDS, expanded, put, rows_of, seen
 from sim import load_settings, load_truck, run_trip
 from sim.bench.runs import run_bench
 from sim.command.main import main
+from sim.errors import HaulbenchError
+from sim.messages import running
 
 ROWS = dict(rows_of("command_line.toml"))
 LONGEST = 20  # s a row may take, on a busy machine; most take a hundredth of a second
@@ -46,9 +48,19 @@ def a_place_of_its_own(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("name", ROWS)
-def test_bad_input_is_one_message(name, capsys):
+def test_bad_input_is_one_message(name, capsys, monkeypatch):
     row = ROWS[name]
     put(row["files"])
+    refused = running.refused
+
+    def said(*, problem: str) -> str:
+        """Python, which shows causes too, is shown no error of a library underneath."""
+        error = sys.exc_info()[1]
+        assert isinstance(error, HaulbenchError) and error.__cause__ is None
+        assert error.__context__ is None or error.__suppress_context__
+        return refused(problem=problem)
+
+    monkeypatch.setattr(running, "refused", said)
     before = seen()
     words = [expanded(word) for word in shlex.split(f"{row['run']} {row.get('add', '')}")]
     assert main(words) == row.get("code", 2)

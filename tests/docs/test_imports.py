@@ -88,7 +88,6 @@ BESIDE: dict[str, set[str]] = {
     "studies": {
         "messages",
         "notices",
-        "writing",
         "pool",
         "inputs",
         "reading",
@@ -98,6 +97,7 @@ BESIDE: dict[str, set[str]] = {
         "result",
         "trip",
         "compiled",
+        "writing",
     },
     "bus": {"assemble", "bench", "laws", "meter", "records", "result", "sensors", "specs"},
     "compare": {"inputs", "files", "route", "specs", "assemble", "trip", "result"},

@@ -561,7 +561,7 @@ def test_bad_searches_are_refused(best, message, tmp_path):
         (b"\xff\xfe\x00binary", "is not a text file in UTF-8"),
         (b"form = ", "cannot be read as TOML"),
         (b"", "form is missing; this version reads form = 1"),
-        (b"x = 1\n" * 300_000, "bytes; such a file may have 1000000 at most"),
+        (b"x = 1\n" * 300_000, "bytes; a TOML file may have 1000000 at most"),
     ],
 )
 def test_bad_study_files_are_refused(content, message, tmp_path):
