@@ -82,7 +82,7 @@ class Round:
 
     def _kept(self, name: str, text: str) -> Session:
         """A session as it was kept, of this round or another one of the same key."""
-        session, _ = read_session(text, name, self.key)
+        session, _ = read_session(text, name, self.key, roads=None)  # drives are checked before they are made again
         case = session["case"]
         place = "practice" if "practice" in case else self._place(case["class"], case["round"], case["student"])
         if place != name:

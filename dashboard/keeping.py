@@ -44,6 +44,7 @@ class Folder:
         self._folder, self._kind = Path(folder), kind
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
+            list(self._folder.iterdir())  # a folder that cannot be looked into would seem empty
             with tempfile.TemporaryFile(dir=self._folder):
                 pass
             flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)

@@ -24,9 +24,7 @@ TOLERANCES = {"kpa": 12.0, "c": 6.0, "percent": 3.0, "rpm": 25.0, "km_h": 2.0, "
 PERCENT_OF_LEVEL = 8.0
 POWER = 0.04  # of a sound truck's, assumed
 LONGEST_ROAD = 25000.0  # m of a road of the student's own
-LONGEST_TOGETHER = (
-    50000.0  # m of such roads in a case: marking drives each of them with every other cause, about a minute of work
-)
+LONGEST_TOGETHER = 30000.0  # m of such roads in a case: marking drives each of them with every other cause
 LONGEST_TEST = 400  # letters
 # tables of the settings that are the driver's and the road's, not the truck's
 FREE_TABLES = ("start", "weather", "cruise", "driver", "retarding", "drill", "fan", "shifting")

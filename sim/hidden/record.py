@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, FailFast, Field, ValidationError
 
 from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE
@@ -74,7 +74,7 @@ class _Test(_Plain):
     number: int
     time: Time
     test: str = Field(max_length=LONGEST_TEST)
-    readings: list[_Reading] = Field(max_length=MOST_READINGS)
+    readings: Annotated[list[_Reading], FailFast()] = Field(max_length=MOST_READINGS)
 
 
 class _Answer(_Plain):
@@ -97,7 +97,7 @@ class _Record(_Plain):
     level: int = Field(ge=LEVELS[0], le=LEVELS[1])
     started: Time
     complaint: Words
-    tests: list[_Test] = Field(max_length=MOST_TESTS)
+    tests: Annotated[list[_Test], FailFast()] = Field(max_length=MOST_TESTS)
     answers: list[_Answer] = Field(max_length=ATTEMPTS)
     attempts_left: int
     closed: bool

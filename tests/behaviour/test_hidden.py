@@ -578,17 +578,17 @@ def test_on_ones_own_machine_a_road_may_be_ones_own_file(tmp_path, capsys):
 
 def test_a_case_drives_only_so_far_over_roads_of_its_own():
     """Named drives are free; any other road or setting counts, each once, in a test, in a session that comes back, in marking."""
-    own = [f"drive grade:{number}%,16km" for number in (1, 2, 3)]
+    own = [f"drive grade:{number}%,9km" for number in (1, 2, 3)]
     named_ones = [f"drive {name}" for name in DRIVES]
     read_session(forged({"tests": told(*own, *own, *named_ones, "codes")}), "case")
-    for more in ("drive grade:4%,16km", "drive level weather.temperature_c=31"):
+    for more in ("drive grade:4%,9km", "drive level weather.temperature_c=31"):
         tests = told(*own, *named_ones, more)
-        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+        with pytest.raises(SettingsError, match="allowed is at most 30 km"):
             read_session(forged({"tests": tests}), "case")
-        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+        with pytest.raises(SettingsError, match="allowed is at most 30 km"):
             mark(json.loads(forged({"tests": tests, **OVER})), practice_key(3))
         session = json.loads(forged({"tests": tests[:-1]}))
-        with pytest.raises(SettingsError, match="allowed is at most 50 km"):
+        with pytest.raises(SettingsError, match="allowed is at most 30 km"):
             ask(session, practice_key(3), more)
     with pytest.raises(SettingsError, match="allowed is at most 25 km"):
         read_session(forged({"tests": told("drive grade:1%,26km")}), "case")

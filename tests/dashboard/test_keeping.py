@@ -15,9 +15,10 @@ import pytest
 
 from dashboard.fault_round import Round
 from dashboard.keeping import Folder
-from sim.errors import SettingsError
+from sim.errors import RouteError, SettingsError
 from sim.hidden.key import entry_code, seal
-from sim.hidden.session import start
+from sim.hidden.marking import mark
+from sim.hidden.session import ask, give_answer, start
 
 KEY, OTHER = b"sixteen bytes of chance, or more", b"another class, another key, as long"
 
@@ -168,14 +169,6 @@ def spoil_practice(file):
     file.write_text(json.dumps(start(2, practice=3)[0]))
 
 
-def spoil_road(file):
-    session = json.loads(file.read_text())
-    test = {"number": 1, "time": "2026-01-01T00:00:00+00:00", "test": "drive /etc/passwd", "readings": []}
-    session["tests"] = [test]
-    session["seal"] = seal(KEY, session)
-    file.write_text(json.dumps(session))
-
-
 def spoil_pipe(file):
     file.unlink()
     os.mkfifo(file)
@@ -269,6 +262,25 @@ def test_a_copy_of_a_session_under_another_name_does_not_take_its_place(kept):
     (kept / "case-zzzz.json").write_text(old)
     again = opened(kept)
     assert again.session("Ann")["complaint"] == "later" and "case-zzzz.json.damaged-1" in again.set_aside()[0]
+
+
+def test_what_an_earlier_version_has_kept_and_this_one_would_not_drive_is_kept_and_not_driven(kept):
+    round_ = opened(kept)
+    session, when = round_.session("Ann"), "2026-01-01T00:00:00+00:00"
+    tests = ["drive /etc/passwd", *(f"drive grade:{n}%,20km" for n in (1, 2))]
+    session["tests"] = [{"number": n, "time": when, "test": text, "readings": []} for n, text in enumerate(tests, 1)]
+    session["seal"] = seal(KEY, session)
+    round_.keep("Ann", session)
+    round_.close()
+    again = opened(kept)
+    session = again.session("Ann")
+    assert again.set_aside() == [] and len(session["tests"]) == 3
+    assert ask(session, KEY, "look")["number"] == 4
+    while not session["closed"]:
+        give_answer(session, KEY, "oil pump", "worn")
+    for make in (lambda: mark(session, KEY), lambda: ask({**session, "closed": False}, KEY, "codes")):
+        with pytest.raises(RouteError, match="there is no such road here"):
+            make()
 
 
 def test_another_round_of_the_same_key_is_left_alone(kept):
