@@ -48,8 +48,9 @@ def test_hosting_a_hidden_fault_for_a_class(tmp_path, monkeypatch, capsys):
     printed = capsys.readouterr().out.splitlines()
     hosted = _round_of(_parser().parse_args(shlex.split(serve)[1:]))
     assert [line.split()[-1] for line in printed] == [hosted.code_of(name) for name in ("Ann Lee", "Bo")]
-    assert hosted.enter("bo", hosted.code_of("Bo"))[0]["level"] == 2
-    assert len(list(Path("sessions").iterdir())) == 1
+    assert hosted.is_word("bo", hosted.code_of("Bo")) and hosted.session("bo")["level"] == 2
+    assert len(list(Path("sessions").glob("case-*"))) == 1
+    hosted.close()
 
 
 def test_the_first_command_does_what_is_said_of_it(capsys):
