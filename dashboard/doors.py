@@ -29,7 +29,7 @@ from sim.messages import browser as say
 THREADS = 160  # they mostly wait for the workers
 MOST_DEPTH = 12  # of lists and tables within each other
 MOST_VALUES = 20_000  # in one request
-LARGEST = 2**63  # of whole numbers
+LARGEST = 2**63  # of numbers
 LONGEST_KEY = 400  # letters of a key that a browser sends back
 LEAST_PACKED = 500  # bytes: smaller answers are sent as they are
 PACKING = 5  # of gzip
@@ -111,7 +111,7 @@ def read_json(content: bytes) -> Any:
     level, seen = [value], 0
     for _ in range(MOST_DEPTH):
         seen += len(level)
-        if seen > MOST_VALUES or any(isinstance(each, int) and abs(each) > LARGEST for each in level):
+        if seen > MOST_VALUES or any(isinstance(each, int | float) and not abs(each) <= LARGEST for each in level):
             raise SettingsError(say.much_json(most=MOST_VALUES))
         level = [
             inner

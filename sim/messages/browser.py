@@ -74,8 +74,8 @@ def no_json() -> str:
 
 
 def much_json(*, most: int) -> str:
-    """Said when a body holds more values than any page sends, or a whole number beyond all bounds."""
-    return f"what was sent holds too much; {most} values and whole numbers of 18 digits at most are taken"
+    """Said when a body holds more values than any page sends, or a number beyond all bounds."""
+    return f"what was sent holds too much; {most} values and numbers of 18 digits at most are taken"
 
 
 def deep_json(*, most: int) -> str:
@@ -177,6 +177,11 @@ def no_certificate(*, certificate: str, key: str, reason: str) -> str:
         f"--certificate {certificate} with --private-key {key} cannot be used ({reason}); give a certificate chain and the key"
         " it was made for, both as PEM files"
     )
+
+
+def no_proxy(*, given: str) -> str:
+    """Said when the proxy whose word is to be taken is no address."""
+    return f'--proxy "{given[:60]}" is no address; give the one in numbers from which the proxy asks, for example 127.0.0.1'
 
 
 def no_host(*, host: str) -> str:
