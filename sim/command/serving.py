@@ -178,7 +178,7 @@ def _check_proxy(proxy: str | None) -> None:
         if proxy is not None:
             ipaddress.ip_address(proxy)
     except ValueError:
-        raise SettingsError(say.no_proxy(given=proxy)) from None
+        raise SettingsError(say.no_proxy(given=str(proxy))) from None
 
 
 def _check_certificate(certificate: str | None, private_key: str | None) -> None:
