@@ -34,6 +34,20 @@ LONGEST_KEY = 400  # letters of a key that a browser sends back
 LEAST_PACKED = 500  # bytes: smaller answers are sent as they are
 PACKING = 5  # of gzip
 
+# kind of a problem with a value -> what belongs there
+WANTED = {
+    "missing": "a value, which is missing",
+    "string_type": "a text",
+    "string_too_long": "a text of {max_length} letters at most",
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "greater_than_equal": "a number of {ge:g} at least",
+    "less_than_equal": "a number of {le:g} at most",
+    "list_type": "a list",
+    "too_long": "{max_length} of them at most",
+    "dict_type": "a table",
+}
+
 Body = TypeVar("Body", bound="Question")
 Answer = Response | Mapping[str, Any]
 
@@ -150,11 +164,12 @@ def read(schema: type[Body], content: bytes) -> Body:
     try:
         return schema.model_validate(value)
     except pydantic.ValidationError as problem:
-        first = problem.errors(include_url=False, include_context=False)[0]
+        first = problem.errors(include_url=False)[0]
         if first["type"] == "extra_forbidden":
             raise SettingsError(say.no_setup(allowed=tuple(schema.model_fields))) from None
         where = ".".join(str(part) for part in first["loc"])
-        raise SettingsError(say.not_as_asked(where=where, given=first["input"], problem=first["msg"])) from None
+        wanted = WANTED.get(first["type"], "something else").format(**first.get("ctx", {}))
+        raise SettingsError(say.not_as_asked(where=where, given=first["input"], wanted=wanted)) from None
 
 
 # ---------------------------------------------------------------- who is let in

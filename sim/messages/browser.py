@@ -83,9 +83,9 @@ def deep_json(*, most: int) -> str:
     return f"what was sent is too deep; {most} lists and tables within each other at most are taken"
 
 
-def not_as_asked(*, where: str, given: object, problem: str) -> str:
+def not_as_asked(*, where: str, given: object, wanted: str) -> str:
     """Said when a value of a request does not fit the schema of its route."""
-    return f"{where[:80]}: {str(given)[:60]!r} was given; give another value: {problem[:120].lower()}"
+    return f"{where[:80]}: {str(given)[:60]!r} was given; give {wanted}"
 
 
 def no_callback() -> str:
