@@ -168,7 +168,7 @@ def _split_values(text: str, grades: bool) -> list[str]:
     values: list[str] = []
     for piece in (piece.strip() for piece in pieces):
         belongs = grades and values and values[-1].startswith("grade:") and values[-1].count(",") < 2
-        if belongs and re.match(r"[+-]?\.?\d", piece) and not piece.lower().endswith(".csv"):
+        if belongs and re.match(r"[+-]?\.?[0-9]", piece) and not piece.lower().endswith(".csv"):
             values[-1] += f",{piece}"
         else:
             values.append(piece)

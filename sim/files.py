@@ -1,5 +1,6 @@
 """Reads truck and settings files, applies changes from the command line, and says clearly what is wrong with them."""
 
+import contextlib
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -16,7 +17,7 @@ from sim.messages import trucks
 from sim.messages import values as value_messages
 from sim.reading import is_there, read_toml
 from sim.specs import Part, Settings, Truck, keys_of
-from sim.units import quantity_in, unit_name, unit_of_key
+from sim.units import quantity_in, unit_name, unit_of_key, whole_number_in
 
 NOT_STATED = "not stated"
 CATALOGUE = Path(__file__).parent / "catalogue"
@@ -419,7 +420,9 @@ def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) ->
                 change=change, problem=str(problem), allowed=_allowed(model, [table, key], "", {})
             )
         ) from None
-    return table, key, int(value) if not unit and text.lstrip("+-").isdigit() and abs(value) < 1e15 else value
+    with contextlib.suppress(ValueError):
+        return table, key, value if unit else whole_number_in(text)
+    return table, key, value
 
 
 def _takes_text(model: type[Part], table: str, key: str) -> bool:

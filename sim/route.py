@@ -7,6 +7,7 @@ when it is given, and constant between rows when heights are given. Distance is 
 import csv
 import io
 import math
+import os
 import re
 import tomllib
 from bisect import bisect_right
@@ -20,8 +21,8 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import files, roads
-from sim.reading import is_there, read_toml
-from sim.units import STANDARD_GRAVITY, quantity_in, to_si
+from sim.reading import ROAD, is_there, read_text, read_toml
+from sim.units import STANDARD_GRAVITY, number_in, quantity_in, to_si
 
 COLUMNS = (
     "distance_m",
@@ -38,7 +39,6 @@ FACTS = ("title", "source", "marks", "start_elevation_m")  # in the TOML beside 
 LOWEST = -450.0  # m
 HIGHEST = 6000.0  # m
 LONGEST = 3.0e6  # m
-MOST_BYTES = 64_000_000
 DEFAULT_LIMIT = to_si(90.0, "km_h")
 SIDE_ACCELERATION = 0.14 * STANDARD_GRAVITY  # m/s2, assumed: what a loaded combination is taken through a curve with
 
@@ -409,7 +409,7 @@ def read_route(path: Path) -> Route:
     RouteError
         The file cannot be read, or a row cannot be used; the message names the line.
     """
-    return _route_of(path, _rows_of(path, _read_text(path)), _read_facts(path.with_suffix(".toml")))
+    return _route_of(path, _rows_of(path, read_text(path, ROAD, RouteError)), _read_facts(path.with_suffix(".toml")))
 
 
 def route_from_texts(name: str, table: str, facts: str) -> Route:
@@ -504,22 +504,6 @@ _RANGES = {
 }
 
 
-def _read_text(path: Path) -> str:
-    """The text of a road file."""
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise RouteError(files.too_many_bytes(where=path, size=path.stat().st_size, most=MOST_BYTES))
-        return path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise RouteError(roads.missing(where=path)) from None
-    except IsADirectoryError:
-        raise RouteError(files.folder(where=path, wanted=files.CSV)) from None
-    except UnicodeDecodeError:
-        raise RouteError(files.not_text(where=path, encoding="UTF-8", save_as=files.ROAD_AS_CSV)) from None
-    except OSError as problem:
-        raise RouteError(files.unreadable(where=path, reason=str(problem.strerror))) from None
-
-
 def _rows_of(path: Path, text: str) -> list[dict[str, Any]]:
     """Rows of a road file with numbers checked; distances rise and start at 0."""
     if "\0" in text:
@@ -579,9 +563,9 @@ def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dic
                 raise RouteError(roads.empty_cell(where=path, line=line, column=name))
             continue
         try:
-            value = float(text)
+            value = number_in(text)
         except ValueError:
-            raise RouteError(files.not_a_number(where=path, line=line, column=name, text=text[:40])) from None
+            raise RouteError(files.not_a_number(where=path, line=line, column=name, text=text)) from None
         low, high = _RANGES[name]
         if not low <= value <= high:
             raise RouteError(roads.out_of_range(where=path, line=line, column=name, value=value, low=low, high=high))
@@ -591,7 +575,7 @@ def _read_row(path: Path, line: int, header: list[str], cells: list[str]) -> dic
 
 def _read_facts(path: Path) -> dict[str, Any]:
     """Title, source and start height from the TOML beside a road; nothing when there is none."""
-    return _checked_facts(path, read_toml(path, RouteError)) if path.exists() else {}
+    return _checked_facts(path, read_toml(path, RouteError)) if os.path.lexists(path) else {}
 
 
 def _checked_facts(path: Path, facts: dict[str, Any]) -> dict[str, Any]:

@@ -37,6 +37,7 @@ HAND_ERROR = 0.12  # s, assumed: spread of a thumb on a stopwatch at each post
 NEEDLE_ERROR = 0.25 * MILE_PER_HOUR  # m/s, assumed: spread of reading a needle
 NEEDLE_STEP = 0.5 * MILE_PER_HOUR  # m/s, assumed: nobody reads it finer
 AXLES = (2.64, 3.08, 3.36, 3.55, 3.70, 3.90, 4.11)  # assumed: ratios a workshop may find
+MOST_MYSTERY = 9999  # number of a truck from another workshop
 TYRE_SPREAD = (0.94, 1.06)  # assumed: fitted over told radius
 TRUE_SPEEDS = (20.0, 30.0, 40.0, 50.0, 60.0, 65.0, 70.0)  # mi/h of the table
 GOOD, FAIR = 0.01, 0.02  # of the right number, assumed: for the rubric
@@ -245,7 +246,14 @@ def mystery(truck: Truck, seed: int) -> tuple[Truck, str]:
         As it is. [-]
     cause : str
         What was changed, in words. [-]
+
+    Raises
+    ------
+    SettingsError
+        The number is none of a truck.
     """
+    if not 0 <= seed <= MOST_MYSTERY:
+        raise SettingsError(say.mystery_number(given=str(seed), most=MOST_MYSTERY))
     draw = random.Random(f"mystery {seed}")
     before = calibration_of(truck).told_pulses_per_mile
     if draw.random() < 0.7:

@@ -5,7 +5,6 @@ import contextlib
 import csv
 import io
 import re
-import stat
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,17 +14,19 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import files, tracks
+from sim.reading import TRACK, read_bytes
 from sim.route import LONGEST
-from sim.units import to_si
+from sim.units import number_in, to_si
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPX
 
-MOST_BYTES = 64_000_000
 MOST_POINTS = 200_000
 MOST_NAMESPACES = 1000
 CSV_COLUMNS = ("distance_m", "distance_km", "elevation_m", "sign")
 ENCODINGS = re.compile(r"utf-8|ascii|iso8859-\d+|cp125\d|utf-16(-le|-be)?")
+# a height or a position in digits no one means as a number: 1_0, or those of another script
+ODD_NUMBER = re.compile(r"""(?:<(ele)>|\b(?:lat|lon)\s*=\s*["'])([^"'<]*(?:_|[^\x00-\x7f])[^"'<]*)""")
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
     (codecs.BOM_UTF16_LE, "utf-16"),
@@ -101,7 +102,7 @@ def read_track(path: Path, content: bytes | None = None) -> RawTrack:
     both can make a small file grow without bound or read other files. Times are taken out unread, for nothing here needs
     them and a wrong one shall not spoil a track.
     """
-    content = _read_bytes(path) if content is None else _checked_bytes(path, content)
+    content = _checked_bytes(path, read_bytes(path, TRACK, RouteError) if content is None else content)
     ending = path.suffix.lower()
     if ending not in (".gpx", ".csv"):
         start = content[:400].lstrip(b"\xef\xbb\xbf\xff\xfe\0 \t\r\n")
@@ -139,33 +140,12 @@ def plain_text(text: str | None, most: int) -> str:
     return "".join(letter for letter in spaced if unicodedata.category(letter)[0] != "C").strip()[:most]
 
 
-def _read_bytes(path: Path) -> bytes:
-    """The whole file, if it is an ordinary file of a size that a track may have."""
-    try:
-        facts = path.stat()
-        if stat.S_ISDIR(facts.st_mode):
-            raise RouteError(files.folder(where=path, wanted=files.TRACK))
-        if not stat.S_ISREG(facts.st_mode):
-            raise RouteError(tracks.no_ordinary_file(where=path))
-        if facts.st_size > MOST_BYTES:
-            raise RouteError(tracks.too_large(where=path, size_mb=facts.st_size / 1e6, most_mb=MOST_BYTES / 1e6))
-        with open(path, "rb") as file:
-            content = file.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise RouteError(tracks.missing(where=path)) from None
-    except OSError as problem:
-        raise RouteError(files.unreadable(where=str(path)[:200], reason=str(problem.strerror))) from None
-    except ValueError:
-        raise RouteError(tracks.impossible_name(name=str(path))) from None
-    if len(content) > MOST_BYTES:
-        raise RouteError(tracks.grows(where=path, most_mb=MOST_BYTES / 1e6))
-    return _checked_bytes(path, content)
-
-
 def _checked_bytes(path: Path, content: bytes) -> bytes:
     """The same bytes, if they are neither too many nor none."""
-    if len(content) > MOST_BYTES:
-        raise RouteError(tracks.too_large(where=path, size_mb=len(content) / 1e6, most_mb=MOST_BYTES / 1e6))
+    if len(content) > TRACK.most_bytes:
+        raise RouteError(
+            files.too_many_bytes(where=str(path), size=len(content), wanted=TRACK.wanted, most=TRACK.most_bytes)
+        )
     if not content.strip():
         raise RouteError(tracks.empty(where=path))
     return content
@@ -214,6 +194,12 @@ def _parsed(path: Path, text: str) -> "GPX":
     if prefix:
         body = re.sub(rf"(</?){re.escape(prefix)}:", r"\1", body)
     body = re.sub(r"<time>[^<]*</time>", "", body)
+    odd = ODD_NUMBER.search(body)
+    if odd:
+        text = plain_text(odd.group(2), 40)
+        if odd.group(1):
+            raise RouteError(tracks.elevation_no_number(where=path, text=text))
+        raise RouteError(tracks.position_no_number(where=path, text=text))
     import gpxpy
     from gpxpy.gpx import GPXException, GPXXMLSyntaxException
 
@@ -350,11 +336,11 @@ def _read_row(path: Path, line: int, row: dict[str, str]) -> tuple[float, float]
     column = "distance_m" if "distance_m" in row else "distance_km"
     numbers = []
     for name in (column, "elevation_m"):
-        if not row[name] and name == "elevation_m":
+        if name == "elevation_m" and row[name].lower() in ("", "nan"):
             numbers.append(np.nan)
             continue
         try:
-            numbers.append(float(row[name]))
+            numbers.append(number_in(row[name]))
         except ValueError:
             raise RouteError(
                 files.not_a_number(where=path, line=line, column=name, text=plain_text(row[name], 40))

@@ -181,7 +181,66 @@ def unit_name(unit: str) -> str:
     return _UNITS[unit][0][0]
 
 
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+# the only form of a number that people type: digits 0 to 9, a point, an exponent
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*")
+_WHOLE = re.compile(r"\s*[+-]?[0-9]{1,15}\s*")
+
+
+def number_in(text: str) -> float:
+    """Reads a number that carries no unit.
+
+    Parameters
+    ----------
+    text : str
+        As a person typed it. [-]
+
+    Returns
+    -------
+    value : float
+        [as named]
+
+    Raises
+    ------
+    ValueError
+        The text is no number.
+
+    Examples
+    --------
+    >>> number_in(" 2.5 "), number_in("-1e3")
+    (2.5, -1000.0)
+    """
+    match = _NUMBER.fullmatch(text)
+    if not match or match.group(2):
+        raise ValueError(value_messages.not_a_number())
+    return float(match.group(1))
+
+
+def whole_number_in(text: str) -> int:
+    """Reads a whole number of at most 15 digits.
+
+    Parameters
+    ----------
+    text : str
+        As a person typed it. [-]
+
+    Returns
+    -------
+    value : int
+        [as named]
+
+    Raises
+    ------
+    ValueError
+        The text is no such number.
+
+    Examples
+    --------
+    >>> whole_number_in(" 12 "), whole_number_in("-3")
+    (12, -3)
+    """
+    if not _WHOLE.fullmatch(text):
+        raise ValueError(value_messages.not_a_number())
+    return int(text)
 
 
 def quantity_in(text: str, unit: str) -> float:
@@ -211,7 +270,7 @@ def quantity_in(text: str, unit: str) -> float:
     >>> quantity_in("95", "km_h")
     95.0
     """
-    match = _NUMBER.match(text)
+    match = _NUMBER.fullmatch(text)
     if not match:
         raise ValueError(value_messages.not_a_number())
     value, given = float(match.group(1)), match.group(2)

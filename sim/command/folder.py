@@ -2,12 +2,12 @@
 
 import os
 import shutil
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sim.errors import RouteError, RunError
 from sim.messages import output
+from sim.writing import check_place, folder_beside, keep_names, write_file
 
 
 def check_folder(name: str, force: bool) -> None:
@@ -26,12 +26,11 @@ def check_folder(name: str, force: bool) -> None:
         It is a file, is not empty, or cannot be made or written.
     """
     folder = Path(name)
+    check_place(folder, name, RunError)
     try:
-        if folder.exists() and not folder.is_dir():
-            raise RunError(output.folder_is_file(out=name))
         if folder.is_dir() and any(folder.iterdir()) and not force:
             raise RunError(output.folder_not_empty(out=name))
-        parent = next(path for path in (folder, *folder.resolve().parents) if path.is_dir())
+        parent = next(path for path in (folder, *folder.absolute().parents) if path.is_dir())
     except OSError as problem:
         raise RunError(output.folder_unusable(out=name, reason=str(problem.strerror))) from None
     if not os.access(parent, os.W_OK | os.X_OK):
@@ -59,19 +58,15 @@ def write_folder(name: str, files: Mapping[str, str], force: bool) -> None:
     folder = Path(name)
     beside: Path | None = None
     try:
-        folder.resolve().parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.resolve().parent))
+        beside = folder_beside(folder / folder.name if folder.is_dir() else folder)
         for file, text in files.items():
-            with open(beside / file, "w", encoding="utf-8", newline="\n") as out:
-                out.write(text)
-                out.flush()
-                os.fsync(out.fileno())
-        beside.chmod(0o755)
+            write_file(beside / file, text)
         if folder.is_dir():
             for file in files:
                 os.replace(beside / file, folder / file)
         else:
             os.replace(beside, folder)
+        keep_names(folder.parent)
     except OSError as problem:
         raise RunError(output.not_written(out=name, reason=str(problem.strerror))) from None
     finally:
@@ -96,25 +91,24 @@ def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
     RouteError
         A file is there already, or the folder is missing or cannot be written.
     """
-    told = stem[:200]
     if not stem or stem.endswith(("/", os.sep)) or Path(stem).name in ("", ".", ".."):
-        raise RouteError(output.no_file_name(out=told))
+        raise RouteError(output.no_file_name(out=stem))
     if any(not letter.isprintable() for letter in stem):
-        raise RouteError(output.control_character(out=told))
+        raise RouteError(output.control_character(out=stem))
     folder = Path(stem).parent
     try:
+        check_place(folder, stem, RouteError)
         if not folder.is_dir():
-            raise RouteError(output.no_folder(out=told, folder=folder))
+            raise RouteError(output.no_folder(out=stem, folder=folder))
         for ending in endings:
             target = Path(stem + ending)
             if target.is_dir():
-                raise RouteError(output.file_is_folder(out=told, target=target))
+                raise RouteError(output.file_is_folder(out=stem, target=target))
             if (target.exists() or target.is_symlink()) and not force:
-                raise RouteError(output.file_is_there(out=told, target=target))
-        with tempfile.TemporaryFile(dir=folder):
-            pass
+                raise RouteError(output.file_is_there(out=stem, target=target))
+        folder_beside(Path(stem)).rmdir()
     except OSError as problem:
-        raise RouteError(output.place_locked(out=told, reason=str(problem.strerror))) from None
+        raise RouteError(output.place_locked(out=stem, reason=str(problem.strerror))) from None
 
 
 def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
@@ -138,12 +132,9 @@ def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
     beside: Path | None = None
     placed: list[tuple[Path, Path | None]] = []
     try:
-        beside = Path(tempfile.mkdtemp(prefix=".road-", dir=Path(stem).parent))
+        beside = folder_beside(Path(stem))
         for ending, text in texts.items():
-            with open(beside / f"new{ending}", "w", encoding="utf-8", newline="\n") as out:
-                out.write(text)
-                out.flush()
-                os.fsync(out.fileno())
+            write_file(beside / f"new{ending}", text)
         for ending in texts:
             target = Path(stem + ending)
             before = beside / f"old{ending}" if target.exists() or target.is_symlink() else None
@@ -157,7 +148,7 @@ def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
             if before is not None:
                 os.replace(before, target)
         if isinstance(problem, OSError):
-            raise RouteError(output.not_written(out=stem[:200], reason=str(problem.strerror))) from None
+            raise RouteError(output.not_written(out=stem, reason=str(problem.strerror))) from None
         raise
     finally:
         if beside is not None:

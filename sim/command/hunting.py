@@ -3,7 +3,6 @@
 import json
 import os
 import sys
-import tempfile
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
@@ -12,8 +11,10 @@ from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
+from sim.reading import NAMES, SESSION, read_line, read_text
+from sim.writing import write_file
 
-LONGEST_FILE = 4_000_000  # bytes of a session
+MOST_PRACTICE = 999_999  # number of a practice case
 SECRECY = (
     "Whoever has this program and the file of a practice case can work the answer out: it is kept from a casual look only. With"
     " --key-file the fault follows from a key that only the instructor has; the student then sees what the instructor's machine"
@@ -64,30 +65,14 @@ def _open(options: Namespace) -> tuple[dict[str, Any], bytes]:
     """The session of a file, its seal checked."""
     from sim.hidden.session import read_session
 
-    file, key = Path(options.file), _key(options)
-    try:
-        if file.stat().st_size > LONGEST_FILE:
-            raise SettingsError(say.session_too_large(file=options.file))
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise SettingsError(say.no_session(file=options.file)) from None
-    except OSError as problem:
-        raise SettingsError(say.session_not_read(file=options.file, reason=str(problem.strerror))) from None
-    except UnicodeDecodeError:
-        raise SettingsError(say.session_no_text(file=options.file)) from None
-    return read_session(text, options.file, key)
+    key = _key(options)
+    return read_session(read_text(Path(options.file), SESSION, SettingsError), options.file, key)
 
 
 def _save(file: str, session: dict[str, Any]) -> None:
-    """Writes a session beside its file, and then in its place."""
-    folder = Path(file).resolve().parent
+    """Keeps a session."""
     try:
-        handle, beside = tempfile.mkstemp(prefix=".session-", dir=folder)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            json.dump(session, out, indent=1, allow_nan=False)
-            out.write("\n")
-        Path(beside).chmod(0o644)
-        os.replace(beside, file)
+        write_file(Path(file), json.dumps(session, indent=1, allow_nan=False) + "\n")
     except OSError as problem:
         raise SettingsError(say.session_not_written(file=file, reason=str(problem.strerror))) from None
 
@@ -99,6 +84,8 @@ def _start(options: Namespace) -> int:
     """Begins a session."""
     from sim.hidden.session import start
 
+    if not 0 <= options.practice <= MOST_PRACTICE:
+        raise SettingsError(say.practice_range(given=str(options.practice), most=MOST_PRACTICE))
     if os.path.lexists(options.file) and not options.force:
         raise SettingsError(say.session_there(file=options.file))
     names = {"class": options.class_name, "student": options.student, "round": options.round}
@@ -154,7 +141,7 @@ def _work(options: Namespace) -> int:
     print("\nOne test a line; list shows the tests, answer PART: FAILURE answers, an empty line ends.")
     while not session["closed"]:
         print("\n> ", end="", flush=True)
-        line = sys.stdin.readline().strip()
+        line = read_line(sys.stdin).strip()
         if not line:
             break
         try:
@@ -272,12 +259,7 @@ def _codes(options: Namespace) -> int:
 
     names = [" ".join(name.split()) for name in options.names]
     if options.students:
-        try:
-            lines = Path(options.students).read_text(encoding="utf-8").splitlines()
-        except (OSError, UnicodeDecodeError) as problem:
-            reason = str(getattr(problem, "strerror", None) or "no text")
-            raise SettingsError(say.names_not_read(file=options.students, reason=reason)) from None
-        names += [" ".join(line.split()) for line in lines]
+        names += _names_in(options.students)
     names = list(dict.fromkeys(name for name in names if name))
     if not names:
         raise SettingsError(say.no_student_names())
@@ -296,6 +278,16 @@ def _codes(options: Namespace) -> int:
     width = max(len(name) for name in names) + 2
     print("\n".join(f"{name:{width}}{code}" for name, code in codes.items()))
     return 0
+
+
+def _names_in(file: str) -> list[str]:
+    """The names of a class, one on each line of a file."""
+    text = read_text(Path(file), NAMES, SettingsError, where=f"--students {file}")
+    names = [" ".join(line.split()) for line in text.splitlines()]
+    for number, name in enumerate(names, start=1):
+        if not name.isprintable():
+            raise SettingsError(say.name_not_plain(file=file, line=number))
+    return names
 
 
 # ---------------------------------------------------------------- words

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from sim.errors import HaulbenchError, SettingsError
-from sim.messages import running
+from sim.messages import MOST_LETTERS, running, shortened
+from sim.units import number_in, whole_number_in
 
 DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
@@ -14,6 +15,11 @@ DEFAULT_TRUCK = "long-haul-manual"
 DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
 BENCH_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
 BAD_INPUT = 2
+FREE_TEXT = "--explain"  # whose text may be empty and may have several lines
+
+
+class NotUnderstoodError(Exception):
+    """What argparse found, and the command it found it in."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -29,10 +35,53 @@ class Parser(argparse.ArgumentParser):
 
         Raises
         ------
-        SettingsError
+        NotUnderstoodError
             Always.
         """
-        raise SettingsError(running.command_line(problem=message, command=self.prog))
+        raise NotUnderstoodError(message, self.prog)
+
+
+def _read(arguments: Sequence[str]) -> argparse.Namespace:
+    """The options of a command line, or one message that says what is wrong with it."""
+    _check_words(arguments)
+    try:
+        return _parser().parse_args(arguments)
+    except NotUnderstoodError as problem:
+        told, command = problem.args
+        for given in {piece for word in arguments for piece in (word, word.partition("=")[2])}:
+            if len(given) > MOST_LETTERS:
+                told = told.replace(repr(given), f"'{shortened(given)}'").replace(given, shortened(given))
+        raise SettingsError(running.command_line(problem=told, command=command)) from None
+
+
+def _check_words(arguments: Sequence[str]) -> None:
+    """Refuses words that are empty or hold what nobody can see; only an explanation may have several lines."""
+    before = "haulbench"
+    for word in arguments:
+        flag, equals, value = word.partition("=")
+        flag, value = (flag, value) if equals and word.startswith("--") else (before, word)
+        if flag != FREE_TEXT:
+            if not value.strip():
+                raise SettingsError(running.empty_word(after=flag))
+            if not value.isprintable():
+                raise SettingsError(running.unseen_letter(after=flag, given=value))
+        before = word
+
+
+def _whole(text: str) -> int:
+    """A whole number behind a flag."""
+    try:
+        return whole_number_in(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(running.no_whole_number(given=text)) from None
+
+
+def _number(text: str) -> float:
+    """A number behind a flag."""
+    try:
+        return number_in(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(running.no_number(given=text)) from None
 
 
 def _add_inputs(command: argparse.ArgumentParser) -> None:
@@ -61,7 +110,7 @@ def _add_output(command: argparse.ArgumentParser) -> None:
 
 def _add_study(command: argparse.ArgumentParser) -> None:
     """How many trips are driven, and how their answer is shown."""
-    command.add_argument("--workers", metavar="N", type=int, help="worker processes (one a core)")
+    command.add_argument("--workers", metavar="N", type=_whole, help="worker processes (one a core)")
     command.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, whose workers drive")
     command.add_argument("--force", action="store_true", help="drop the trips of another study in --out")
     command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
@@ -124,8 +173,10 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
         return parser
 
     start = step("start", "begin a session")
-    start.add_argument("--level", type=int, default=1, help="1 codes lead to the part, 2 codes mislead, 3 no code (1)")
-    start.add_argument("--practice", type=int, default=0, metavar="N", help="number of a practice case (0)")
+    start.add_argument(
+        "--level", type=_whole, default=1, help="1 codes lead to the part, 2 codes mislead, 3 no code (1)"
+    )
+    start.add_argument("--practice", type=_whole, default=0, metavar="N", help="number of a practice case (0)")
     for name in ("class", "student", "round"):
         dest = "class_name" if name == "class" else name
         start.add_argument(f"--{name}", dest=dest, default="", metavar="NAME", help=f"{name}, for a case with a key")
@@ -136,7 +187,9 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     answer = step("answer", "name part and failure")
     answer.add_argument("--part", required=True, help="see fault list")
     answer.add_argument("--failure", required=True, help="see fault list")
-    answer.add_argument("--because", type=int, action="append", default=[], metavar="N", help="number of a test (all)")
+    answer.add_argument(
+        "--because", type=_whole, action="append", default=[], metavar="N", help="number of a test (all)"
+    )
     answer.add_argument("--explain", default="", metavar="TEXT", help="why, in your words")
     report = step("report", "the lab sheet; with the marking once the session is over")
     report.add_argument("--out", metavar="DIR", help="folder for sheet.html and sheet.json")
@@ -180,7 +233,7 @@ def _parser() -> Parser:
         "--out", metavar="DIR", help="folder for report.html, comparison.csv and the files of each trip"
     )
     _add_output(compare)
-    compare.add_argument("--workers", metavar="N", type=int, help="worker processes, for many trips (one a core)")
+    compare.add_argument("--workers", metavar="N", type=_whole, help="worker processes, for many trips (one a core)")
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
     study = commands.add_parser("study", help="many trips, one answer; without a name: the list of studies")
@@ -210,12 +263,12 @@ def _parser() -> Parser:
         "--set", metavar="KEY=VALUE", action="append", default=[], help="one value of truck or settings"
     )
     speedo.add_argument(
-        "--mystery", type=int, metavar="N", help="a truck with other tyres or axle nobody told of, number N"
+        "--mystery", type=_whole, metavar="N", help="a truck with other tyres or axle nobody told of, number N"
     )
     speedo.add_argument("--shown", default="60mph", metavar="SPEED", help="speed held on the needle (60mph)")
-    speedo.add_argument("--miles", type=float, default=1.0, help="miles between the posts (1)")
-    speedo.add_argument("--seed", type=int, default=1, help="of the errors of thumb and eye (1)")
-    speedo.add_argument("--entered", type=float, metavar="PULSES", help="pulses per mile programmed for a second run")
+    speedo.add_argument("--miles", type=_number, default=1.0, help="miles between the posts (1)")
+    speedo.add_argument("--seed", type=_whole, default=1, help="of the errors of thumb and eye (1)")
+    speedo.add_argument("--entered", type=_number, metavar="PULSES", help="pulses per mile programmed for a second run")
     speedo.add_argument("--out", metavar="DIR", help="folder for the lab sheet: sheet.html and sheet.json")
     _add_output(speedo)
     speedo.add_argument("--json", action="store_true", help="print JSON and nothing else")
@@ -236,7 +289,9 @@ def _parser() -> Parser:
 
     serve = commands.add_parser("serve", help="the browser workbench, served from this machine")
     serve.add_argument("--host", default=DEFAULT_HOST, help=f"address to listen on ({DEFAULT_HOST}: this machine only)")
-    serve.add_argument("--port", type=int, default=DEFAULT_PORT, help=f"port; 0 for any that is free ({DEFAULT_PORT})")
+    serve.add_argument(
+        "--port", type=_whole, default=DEFAULT_PORT, help=f"port; 0 for any that is free ({DEFAULT_PORT})"
+    )
     serve.add_argument(
         "--share", action="store_true", help="let other machines in: needed with a --host they can reach"
     )
@@ -249,7 +304,7 @@ def _parser() -> Parser:
     serve.add_argument("--key-file", metavar="KEY", help="host hidden faults for a class; they follow from this key")
     serve.add_argument("--class", dest="class_name", default="", metavar="NAME", help="the class, with --key-file")
     serve.add_argument("--round", default="", metavar="NAME", help="another round, other faults; with --key-file")
-    serve.add_argument("--level", type=int, default=1, help="of the hidden faults, 1 to 3 (1)")
+    serve.add_argument("--level", type=_whole, default=1, help="of the hidden faults, 1 to 3 (1)")
     serve.add_argument(
         "--sessions", default="", metavar="DIR", help="folder for the students' sessions (in memory only)"
     )
@@ -272,11 +327,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     code : int
         0 done, 1 a check failed, 2 bad input, 130 interrupted. [-]
     """
-    parser = _parser()
     try:
-        options = parser.parse_args(arguments)
+        options = _read(sys.argv[1:] if arguments is None else arguments)
         if options.command is None:
-            parser.print_help()
+            _parser().print_help()
             return 0
         from sim.command import actions, bench, calibrating, hunting, importing, serving, studying
 

@@ -1,6 +1,7 @@
 """The command `haulbench study`: many trips, one answer."""
 
 import json
+import os
 import signal
 import sys
 import threading
@@ -46,12 +47,15 @@ def study(options: Namespace) -> int:
         return _list_quantities()
     if options.study is None:
         return _list_studies()
+    from sim.studies.cluster import check_address
     from sim.studies.journal import RECORD, read_record
     from sim.studies.plan import make_plan
     from sim.studies.question import read_study
 
+    if options.cluster is not None:
+        check_address(options.cluster)
     named = Path(options.study)
-    if (named / RECORD).exists():
+    if os.path.lexists(named / RECORD):
         plan, out = read_record(named), options.out or str(named)
     else:
         plan, out = make_plan(read_study(options.study)), options.out
@@ -156,10 +160,10 @@ def _write_report(result: "StudyResult") -> None:
     """The report of a study, beside its tables."""
     from dashboard.study_report import study_report
     from sim.messages import studies as say
-    from sim.studies.journal import write_beside
+    from sim.writing import write_file
 
     try:
-        write_beside(result.folder / "report.html", study_report(result).encode())
+        write_file(result.folder / "report.html", study_report(result).encode())
     except OSError as problem:
         raise StudyError(
             say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)

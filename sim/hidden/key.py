@@ -16,6 +16,7 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.messages import hidden as say
+from sim.reading import KEY, read_bytes
 
 LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
@@ -63,10 +64,7 @@ def read_key(file: str) -> bytes:
     SettingsError
         The file cannot be read, or the key is short enough to be guessed.
     """
-    try:
-        key = Path(file).read_bytes().strip()
-    except OSError as problem:
-        raise SettingsError(say.key_not_read(file=file, reason=str(problem.strerror))) from None
+    key = read_bytes(Path(file), KEY, SettingsError, where=f"--key-file {file}").strip()
     if len(key) < LEAST_KEY:
         raise SettingsError(say.short_key(file=file, given=len(key), least=LEAST_KEY))
     return key

@@ -20,3 +20,7 @@ imported.
     running     a trip that breaks off, and the command line
     studies     studies: asked, driven, kept
 """
+
+from sim.messages._parts import MOST_LETTERS, shortened
+
+__all__ = ("MOST_LETTERS", "shortened")

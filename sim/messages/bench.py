@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 
-from sim.messages._parts import did_you_mean
+from sim.messages._parts import did_you_mean, shortened
 
 
 def no_such_fault(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when no fault of the engine has a name."""
-    return f"--fault {name}: there is no such fault.{did_you_mean(near)} Use one of {', '.join(known)}"
+    return f"--fault {shortened(name)}: there is no such fault.{did_you_mean(near)} Use one of {', '.join(known)}"
 
 
 def ends_below_idle(*, lowest_rpm: float, idle_rpm: float) -> str:
@@ -41,13 +41,13 @@ def not_held(*, reached_rpm: float, lowest_rpm: float, capacity_n_m: float) -> s
 
 def only_on_the_flywheel(*, test: str, form: str) -> str:
     """Said when a test of the bare engine is asked for on rollers."""
-    return f'the {test} test is made on the flywheel; bench.form is "{form}": leave it out'
+    return f'the {shortened(test)} test is made on the flywheel; bench.form is "{shortened(form)}": leave it out'
 
 
 def grade_not_reached(*, pedal_percent: float, kind: str) -> str:
     """Said when a truck does not come to the grade of the governor test."""
     return (
-        f"with the pedal at {pedal_percent:g} % and a {kind} governor the truck does not come to the grade; raise"
+        f"with the pedal at {pedal_percent:g} % and a {shortened(kind)} governor the truck does not come to the grade; raise"
         " bench.pedal_percent"
     )
 
@@ -55,14 +55,14 @@ def grade_not_reached(*, pedal_percent: float, kind: str) -> str:
 def no_prediction(*, text: str, test: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when a prediction is of no form, or of nothing that the test gives."""
     return (
-        f"--predict {text[:80]}: write KEY=VALUE with a KEY of the {test} test.{did_you_mean(near)} Use one of"
+        f"--predict {shortened(text)}: write KEY=VALUE with a KEY of the {shortened(test)} test.{did_you_mean(near)} Use one of"
         f" {', '.join(known)}"
     )
 
 
 def prediction_not_read(*, text: str, problem: str) -> str:
     """Said when the value of a prediction cannot be read; the problem is a message of its own."""
-    return f"--predict {text[:80]}: {problem}"
+    return f"--predict {shortened(text)}: {problem}"
 
 
 def brake_switched_off() -> str:
@@ -77,7 +77,7 @@ def stage_held(*, stage: int) -> str:
 
 def no_such_test(*, test: str, known: Sequence[str]) -> str:
     """Said when no bench test has a name."""
-    return f'there is no bench test called "{test[:40]}". Use one of {", ".join(known)}'
+    return f'there is no bench test called "{shortened(test)}". Use one of {", ".join(known)}'
 
 
 def no_such_gear(*, asked: int, gears: int) -> str:
@@ -92,7 +92,7 @@ def faults_clash(*, names: Sequence[str]) -> str:
 
 def rate_and_steps(*, rate: str) -> str:
     """Said when a sweep and settled steps are asked for at once."""
-    return f"--rate and --steps exclude each other: a sweep at {rate}, or settled steps; leave one out"
+    return f"--rate and --steps exclude each other: a sweep at {shortened(rate)}, or settled steps; leave one out"
 
 
 def cylinder_twice(*, given: Sequence[int]) -> str:
@@ -107,7 +107,7 @@ def small_step(*, step_rpm: float) -> str:
 
 def no_place_on_the_bench(*, text: str) -> str:
     """Said when something is to happen at a place, on a bench that stands still."""
-    return f'"{text[:80]}": a bench has no road; use start or a time such as 60 s in place of the distance'
+    return f'"{shortened(text)}": a bench has no road; use start or a time such as 60 s in place of the distance'
 
 
 def no_full_load(*, highest_rpm: float) -> str:

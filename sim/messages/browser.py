@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from sim.messages._parts import shortened
+
 
 def answered(*, message: str) -> str:
     """Said when a message that names flags of the command line is read in a browser: the flags are left out."""
@@ -22,7 +24,7 @@ def long_choices(*, letters: int, most: int) -> str:
 
 def long_choice(*, number: int, text: str) -> str:
     """Said when a choice has more than three parts."""
-    return f"choice {number}: {text[:60]}; give an axle ratio, a gearbox and a tyre radius at most"
+    return f"choice {number}: {shortened(text)}; give an axle ratio, a gearbox and a tyre radius at most"
 
 
 def many_choices(*, given: int, most: int) -> str:
@@ -32,33 +34,33 @@ def many_choices(*, given: int, most: int) -> str:
 
 def no_line(*, name: str) -> str:
     """Said when something else stands where one line of text belongs."""
-    return f"{name[:80]}: give one line of text"
+    return f"{shortened(name)}: give one line of text"
 
 
 def no_number(*, key: str, text: str) -> str:
     """Said when something else stands where a number belongs."""
-    return f"{key} is {text[:40]!r}; give a number"
+    return f"{shortened(key)} is {shortened(repr(text))}; give a number"
 
 
 def no_such_file(*, kind: str) -> str:
     """Said when a file of a road is asked for that no road has."""
-    return f"no file of a road is called {kind[:20]!r}; give csv or toml"
+    return f"no file of a road is called {shortened(repr(kind))}; give csv or toml"
 
 
 def no_files_of_grade(*, road: str) -> str:
     """Said when the files of a constant grade are asked for."""
-    return f"{road[:80]}: a constant grade has no files; write it where a road is asked for"
+    return f"{shortened(road)}: a constant grade has no files; write it where a road is asked for"
 
 
 def files_given_up(*, road: str) -> str:
     """Said when the files of an upload are no longer in memory."""
-    return f"{road[:80]}: the files of that road are no longer kept; upload the recording again"
+    return f"{shortened(road)}: the files of that road are no longer kept; upload the recording again"
 
 
 def road_given_up(*, road: str) -> str:
     """Said when an uploaded road is no longer in memory."""
     return (
-        f"{road[:80]}: that uploaded road is no longer kept on the server (it keeps uploads in memory only, and not for"
+        f"{shortened(road)}: that uploaded road is no longer kept on the server (it keeps uploads in memory only, and not for"
         " ever); upload it again on the Roads page"
     )
 
@@ -100,7 +102,7 @@ def many_changes(*, most: int) -> str:
 
 def long_text(*, name: str, most: int) -> str:
     """Said when a name or value of a setup is no text, or too long."""
-    return f"{name[:80]}: give a text of {most} letters at most"
+    return f"{shortened(name)}: give a text of {most} letters at most"
 
 
 def many_values(*, most: int) -> str:
@@ -110,7 +112,7 @@ def many_values(*, most: int) -> str:
 
 def named_twice(*, key: str) -> str:
     """Said when a link names a key twice."""
-    return f"the link names {key[:80]} twice; leave one of them out"
+    return f"the link names {shortened(key)} twice; leave one of them out"
 
 
 def fine_steps(*, tick_s: float, rows_s: float) -> str:
@@ -128,12 +130,12 @@ def long_trip(*, most_s: float) -> str:
 
 def long_road(*, title: str, most_km: float) -> str:
     """Said when a road is too long for the server."""
-    return f"{title[:80]}: on the server a road may have {most_km:.0f} km at most; use the command line for longer ones"
+    return f"{shortened(title)}: on the server a road may have {most_km:.0f} km at most; use the command line for longer ones"
 
 
 def not_known(*, name: str, what: str, known: Sequence[str]) -> str:
     """Said when a name that came over the network is none of the shipped ones."""
-    return f'"{name[:80]}" is not known here; use one of the {what}: {", ".join(known)}'
+    return f'"{shortened(name)}" is not known here; use one of the {shortened(what)}: {", ".join(known)}'
 
 
 def no_answer(*, seconds: float) -> str:
@@ -158,7 +160,7 @@ def no_port(*, port: int) -> str:
 
 def not_shared(*, host: str) -> str:
     """Said when others could reach the server and that was not asked for."""
-    return f"--host {host} can be reached from other machines; add --share if that is wanted, or leave --host out"
+    return f"--host {shortened(host)} can be reached from other machines; add --share if that is wanted, or leave --host out"
 
 
 def half_certificate(*, missing: str) -> str:
@@ -186,13 +188,14 @@ def no_proxy(*, given: str) -> str:
 
 def no_host(*, host: str) -> str:
     """Said when a host is no address."""
-    return f"--host {host} is no address; give one in numbers, for example 127.0.0.1"
+    return f"--host {shortened(host)} is no address; give one in numbers, for example 127.0.0.1"
 
 
 def port_taken(*, port: int, host: str, reason: str, other: int) -> str:
     """Said when the port cannot be listened on."""
     return (
-        f"port {port} on {host} cannot be used ({reason}); another program has it, or it is not allowed: give another with"
+        f"port {port} on {shortened(host)} cannot be used ({shortened(reason)}); another program has it, or it is"
+        " not allowed: give another with"
         f" --port, for example --port {other}"
     )
 
@@ -212,9 +215,12 @@ def many_studies(*, most: int) -> str:
 
 def nothing_chosen(*, word: str) -> str:
     """Said when a study has no road or no truck."""
-    return f"no {word} is chosen; use at least one {word}"
+    return f"no {shortened(word)} is chosen; use at least one {shortened(word)}"
 
 
 def key_not_here(*, key: str) -> str:
     """Said when something is to be varied that has its own place, or none on the server."""
-    return f"{key[:80]} cannot be varied here; use table.key of truck or settings, but not simulation, truck, road or settings"
+    return (
+        f"{shortened(key)} cannot be varied here; use table.key of truck or settings, but not simulation, truck,"
+        " road or settings"
+    )

@@ -2,84 +2,80 @@
 
 from collections.abc import Sequence
 
+from sim.messages._parts import shortened
+
 
 def no_test(*, text: str, known: Sequence[str]) -> str:
     """Said when a test is asked for that there is none of."""
-    return f'no test is called "{text[:60]}"; use one of {", ".join(known)}'
+    return f'no test is called "{shortened(text)}"; use one of {", ".join(known)}'
 
 
 def takes_nothing(*, name: str, about: str) -> str:
     """Said when something follows the name of a test that is about nothing in particular."""
-    return f'{name} "{about[:60]}": {name} stands alone; leave the rest out'
+    return f'{shortened(name)} "{shortened(about)}": {shortened(name)} stands alone; leave the rest out'
 
 
 def about_what(*, name: str, about: str, known: Sequence[str]) -> str:
     """Said when a test does not say what it is about, or is about what it cannot be."""
-    return f'{name} "{about[:60]}": {name} needs one of {", ".join(known)}'
+    return f'{shortened(name)} "{shortened(about)}": {shortened(name)} needs one of {", ".join(known)}'
 
 
 def not_the_drivers(*, change: str, tables: Sequence[str]) -> str:
     """Said when a drive is to change what is not the driver's."""
-    return (
-        f'drive: "{change[:60]}" is not for the driver to change; write table.key=value with one of {", ".join(tables)}'
-    )
+    return f'drive: "{shortened(change)}" is not for the driver to change; write table.key=value with one of {", ".join(tables)}'
 
 
 def road_too_long(*, road: str, length_km: float, most_km: float) -> str:
     """Said when a road is too long for a drive in search of a fault."""
-    return f"drive {road[:60]}: {length_km:.1f} km; allowed is at most {most_km:.0f} km"
-
-
-def no_session(*, file: str) -> str:
-    """Said when there is no session file."""
-    return f"{file}: there is no such session; start one with haulbench fault start {file}"
+    return f"drive {shortened(road)}: {length_km:.1f} km; allowed is at most {most_km:.0f} km"
 
 
 def session_there(*, file: str) -> str:
     """Said when a session is started over another."""
-    return f"{file}: a session is there already; name another file, or --force to begin again"
-
-
-def session_too_large(*, file: str) -> str:
-    """Said when a file is larger than any session."""
-    return f"{file}: this is no session of a hidden fault: it is too large; use a file that haulbench fault start made"
+    return f"{shortened(file)}: a session is there already; name another file, or --force to begin again"
 
 
 def session_no_text(*, file: str) -> str:
     """Said when a file is no text, or no JSON."""
     return (
-        f"{file}: this is no session of a hidden fault: it is no JSON text; use a file that haulbench fault start made"
+        f"{shortened(file)}: this is no session of a hidden fault: it is no JSON text; use a file that haulbench"
+        " fault start made"
     )
 
 
 def session_form(*, file: str, form: int) -> str:
     """Said when a file is JSON of another kind, or of another version."""
-    return f'{file}: this is no session of a hidden fault: "form" must be {form}; use a file that haulbench fault start made'
+    return (
+        f'{shortened(file)}: this is no session of a hidden fault: "form" must be {form}; use a file that'
+        " haulbench fault start made"
+    )
 
 
 def session_keys(*, file: str, keys: Sequence[str]) -> str:
     """Said when a session has other keys than a session has."""
     return (
-        f"{file}: this is no session of a hidden fault: its keys must be {', '.join(keys)}; use the file as it was made"
+        f"{shortened(file)}: this is no session of a hidden fault: its keys must be {', '.join(keys)}; use the"
+        " file as it was made"
     )
 
 
 def seal_broken(*, file: str) -> str:
     """Said when a session was changed outside the program, or another key is given than the one it was made with."""
     return (
-        f"{file}: the seal does not fit: the file was changed by hand, or made with another key; start a new session, or give"
+        f"{shortened(file)}: the seal does not fit: the file was changed by hand, or made with another key; start"
+        " a new session, or give"
         " the key it was made with"
     )
 
 
 def needs_key(*, file: str) -> str:
     """Said when a session of an instructor is opened without the key."""
-    return f"{file}: this session needs the instructor's key; give --key-file"
+    return f"{shortened(file)}: this session needs the instructor's key; give --key-file"
 
 
 def short_key(*, file: str, given: int, least: int) -> str:
     """Said when the key of an instructor is short enough to be guessed."""
-    return f"{file}: a key of {given} bytes can be guessed; allowed is at least {least} bytes of chance"
+    return f"{shortened(file)}: a key of {given} bytes can be guessed; allowed is at least {least} bytes of chance"
 
 
 def needs_names(*, missing: Sequence[str]) -> str:
@@ -99,17 +95,17 @@ def too_many_tests(*, most: int) -> str:
 
 def closed(*, file: str) -> str:
     """Said when a session is over."""
-    return f"{file}: the answer is given and marked; look at it with haulbench fault report, or start another session"
+    return f"{shortened(file)}: the answer is given and marked; look at it with haulbench fault report, or start another session"
 
 
 def no_such_part(*, part: str, known: Sequence[str]) -> str:
     """Said when an answer names a part there is none of."""
-    return f'no part is called "{part[:60]}"; use one of {", ".join(known)}'
+    return f'no part is called "{shortened(part)}"; use one of {", ".join(known)}'
 
 
 def no_such_failure(*, part: str, failure: str, known: Sequence[str]) -> str:
     """Said when an answer names a failure a part cannot have."""
-    return f'{part} cannot be "{failure[:60]}"; use one of {", ".join(known)}'
+    return f'{shortened(part)} cannot be "{shortened(failure)}"; use one of {", ".join(known)}'
 
 
 def no_such_evidence(*, number: int, made: int) -> str:
@@ -119,22 +115,12 @@ def no_such_evidence(*, number: int, made: int) -> str:
 
 def not_closed(*, file: str) -> str:
     """Said when the marking is asked for before an answer."""
-    return f"{file}: no answer is given yet; give one with haulbench fault answer"
-
-
-def key_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of the instructor's key cannot be read."""
-    return f"--key-file {file}: cannot be read ({reason}); name a file with at least 16 bytes of chance in it"
-
-
-def session_not_read(*, file: str, reason: str) -> str:
-    """Said when the file of a session cannot be read."""
-    return f"{file}: cannot be read ({reason}); name a file that haulbench fault start made"
+    return f"{shortened(file)}: no answer is given yet; give one with haulbench fault answer"
 
 
 def session_not_written(*, file: str, reason: str) -> str:
     """Said when a session cannot be kept."""
-    return f"{file}: the session cannot be written ({reason}); name a file in a folder that can be written"
+    return f"{shortened(file)}: the session cannot be written ({shortened(reason)}); name a file in a folder that can be written"
 
 
 def wrong_entry() -> str:
@@ -149,22 +135,24 @@ def nobody_hosts() -> str:
 
 def whose_case(*, given: str) -> str:
     """Said when a request names neither a practice session nor a student."""
-    return f"{given[:60]}: whose case is meant? Give a session of a practice case, or a name and its entry code"
+    return f"{shortened(given)}: whose case is meant? Give a session of a practice case, or a name and its entry code"
 
 
 def practice_range(*, given: str, most: int) -> str:
     """Said when the number of a practice case is none."""
-    return f"practice case {given[:40]}; allowed is a whole number from 0 to {most}"
+    return f"practice case {shortened(given)}; allowed is a whole number from 0 to {most}"
+
+
+def name_not_plain(*, file: str, line: int) -> str:
+    """Said when a name in the list of a class has a character in it that nobody can see or type."""
+    return (
+        f"--students {shortened(file)} line {line}: the name has a control character in it; write it in plain letters"
+    )
 
 
 def no_student_names() -> str:
     """Said when entry codes are asked for and nobody is named."""
     return "no student is named; give names, or --students with a file that has a name on each line"
-
-
-def names_not_read(*, file: str, reason: str) -> str:
-    """Said when the list of a class cannot be read."""
-    return f"--students {file}: cannot be read ({reason}); name a text file with a name on each line"
 
 
 def hosting_needs(*, missing: Sequence[str]) -> str:
@@ -179,7 +167,7 @@ def hosting_without_key(*, given: Sequence[str]) -> str:
 
 def no_session_folder(*, folder: str, reason: str) -> str:
     """Said when the folder for sessions cannot be used."""
-    return f"--sessions {folder}: cannot be used ({reason}); name a folder that can be written"
+    return f"--sessions {shortened(folder)}: cannot be used ({shortened(reason)}); name a folder that can be written"
 
 
 def class_full(*, most: int) -> str:

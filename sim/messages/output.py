@@ -2,32 +2,49 @@
 
 from pathlib import Path
 
+from sim.messages._parts import shortened
+
 # ---------------------------------------------------------------- the folder of a trip
 
 
 def folder_is_file(*, out: str) -> str:
     """Said when results shall go into a file."""
-    return f"--out {out}: is a file; name a folder"
+    return f"--out {shortened(out)}: is a file; name a folder"
+
+
+def link_to_nothing(*, out: str, link: Path) -> str:
+    """Said when results shall go where a link leads nowhere, or back to itself."""
+    return f"--out {shortened(out)}: {shortened(link)} is a link that leads nowhere; remove it, or name another folder"
+
+
+def below_a_file(*, out: str, file: Path) -> str:
+    """Said when results shall go into a folder below a file."""
+    return f"--out {shortened(out)}: {shortened(file)} is a file; name a folder of yours"
+
+
+def impossible_folder(*, out: str) -> str:
+    """Said when no folder can have the name that is given."""
+    return f"--out {shortened(out)}: no folder can have this name; name another one"
 
 
 def folder_not_empty(*, out: str) -> str:
     """Said when a folder holds something already."""
-    return f"--out {out}: the folder is not empty; name another one or add --force"
+    return f"--out {shortened(out)}: the folder is not empty; name another one or add --force"
 
 
 def folder_unusable(*, out: str, reason: str) -> str:
     """Said when the system does not let a folder be looked at."""
-    return f"--out {out}: cannot be used ({reason}); name a folder of yours"
+    return f"--out {shortened(out)}: cannot be used ({shortened(reason)}); name a folder of yours"
 
 
 def folder_locked(*, out: str, parent: Path) -> str:
     """Said when nothing may be written where the folder is or shall be."""
-    return f"--out {out}: {parent} cannot be written to; name a folder of yours"
+    return f"--out {shortened(out)}: {shortened(parent)} cannot be written to; name a folder of yours"
 
 
 def not_written(*, out: str, reason: str) -> str:
     """Said when writing fails half-way; everything is as it was."""
-    return f"--out {out}: cannot be written ({reason}); nothing was written. Make room or name another place."
+    return f"--out {shortened(out)}: cannot be written ({shortened(reason)}); nothing was written. Make room or name another place."
 
 
 # ---------------------------------------------------------------- the files of a road
@@ -35,37 +52,37 @@ def not_written(*, out: str, reason: str) -> str:
 
 def no_file_name(*, out: str) -> str:
     """Said when a path without ending ends in no name."""
-    return f'--out "{out}": names no file; give a path without ending, for example roads/my-road'
+    return f'--out "{shortened(out)}": names no file; give a path without ending, for example roads/my-road'
 
 
 def control_character(*, out: str) -> str:
     """Said when a path holds a character that no one can see."""
-    return f"--out {out!r}: has a control character in it; give a plain path without ending"
+    return f"--out {shortened(repr(out))}: has a control character in it; give a plain path without ending"
 
 
 def no_folder(*, out: str, folder: Path) -> str:
     """Said when the folder of a road is not there."""
-    return f"--out {out}: there is no folder {folder}; make it first, or name another one"
+    return f"--out {shortened(out)}: there is no folder {shortened(folder)}; make it first, or name another one"
 
 
 def file_is_folder(*, out: str, target: Path) -> str:
     """Said when a folder stands where a file of a road shall be."""
-    return f"--out {out}: {target} is a folder; name another road"
+    return f"--out {shortened(out)}: {shortened(target)} is a folder; name another road"
 
 
 def file_is_there(*, out: str, target: Path) -> str:
     """Said when a file of a road is there already."""
-    return f"--out {out}: {target} is there already; name another road or add --force"
+    return f"--out {shortened(out)}: {shortened(target)} is there already; name another road or add --force"
 
 
 def place_locked(*, out: str, reason: str) -> str:
     """Said when nothing may be written where a road shall be."""
-    return f"--out {out}: cannot be written ({reason}); name a folder of yours"
+    return f"--out {shortened(out)}: cannot be written ({shortened(reason)}); name a folder of yours"
 
 
 def track_itself(*, out: str, target: Path) -> str:
     """Said when a road would be written over the track it is made from."""
-    return f"--out {out}: {target} is the track itself; name another road"
+    return f"--out {shortened(out)}: {shortened(target)} is the track itself; name another road"
 
 
 # ---------------------------------------------------------------- the bus
@@ -78,7 +95,9 @@ def bus_needs_folder() -> str:
 
 def bus_library_missing(*, library: str) -> str:
     """Said when a library that packs the frames of the bus is not installed."""
-    return f'the bus needs the library {library}; install it with: pip install -c constraints.txt -e ".[bus]"'
+    return (
+        f'the bus needs the library {shortened(library)}; install it with: pip install -c constraints.txt -e ".[bus]"'
+    )
 
 
 def bus_needs_meters() -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from sim.messages._parts import did_you_mean
+from sim.messages._parts import did_you_mean, shortened
 
 GRADE = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
 
@@ -11,14 +11,9 @@ GRADE = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
 def no_such_road(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when a road is neither shipped nor a file."""
     return (
-        f'no road is called "{name[:80]}".{did_you_mean(near)} Roads: {", ".join(known)}.'
+        f'no road is called "{shortened(name)}".{did_you_mean(near)} Roads: {", ".join(known)}.'
         " A path to a CSV file or grade:-6%,10km,1100m works too."
     )
-
-
-def missing(*, where: Path) -> str:
-    """Said when the file of a road is not there."""
-    return f"{where}: there is no such file; check how its name is written, haulbench list names the roads"
 
 
 # ---------------------------------------------------------------- constant grades
@@ -26,17 +21,20 @@ def missing(*, where: Path) -> str:
 
 def no_constant_grade(*, text: str) -> str:
     """Said when a constant grade has too few or too many parts."""
-    return f'"{text}" is no constant grade; {GRADE}'
+    return f'"{shortened(text)}" is no constant grade; {GRADE}'
 
 
 def grade_number(*, text: str, problem: str) -> str:
     """Said when a part of a constant grade is no number of its kind."""
-    return f'"{text}": {problem}; {GRADE}'
+    return f'"{shortened(text)}": {problem}; {GRADE}'
 
 
 def grade_out_of_range(*, text: str, part: str, value: float, low: float, high: float, unit: str) -> str:
     """Said when a part of a constant grade is out of range."""
-    return f'"{text}": {part} is {value:g} {unit}; allowed is {low:g} to {high:g} {unit}'
+    return (
+        f'"{shortened(text)}": {shortened(part)} is {value:g} {shortened(unit)}; allowed is {low:g} to {high:g}'
+        f" {shortened(unit)}"
+    )
 
 
 # ---------------------------------------------------------------- the table as a whole
@@ -44,38 +42,38 @@ def grade_out_of_range(*, text: str, part: str, value: float, low: float, high: 
 
 def no_header(*, where: Path, columns: Sequence[str], blank: bool) -> str:
     """Said when the first line of a road names no columns, or there is none."""
-    place = f"{where} line 1: is blank" if blank else f"{where}: is empty"
+    place = f"{shortened(where)} line 1: is blank" if blank else f"{shortened(where)}: is empty"
     return f"{place}; the first line names the columns: {', '.join(columns)}"
 
 
 def no_such_column(*, where: Path, name: str, columns: Sequence[str]) -> str:
     """Said when a road has a column nobody knows."""
-    return f'{where} line 1: no column is called "{name}"; columns are {", ".join(columns)}'
+    return f'{shortened(where)} line 1: no column is called "{shortened(name)}"; columns are {", ".join(columns)}'
 
 
 def column_twice(*, where: Path, name: str) -> str:
     """Said when a column stands twice."""
-    return f"{where} line 1: the column {name} stands twice; name each once"
+    return f"{shortened(where)} line 1: the column {shortened(name)} stands twice; name each once"
 
 
 def no_distance(*, where: Path) -> str:
     """Said when a road has no column of distance."""
-    return f"{where} line 1: distance_m is missing; it is needed beside elevation_m or grade_percent"
+    return f"{shortened(where)} line 1: distance_m is missing; it is needed beside elevation_m or grade_percent"
 
 
 def height_or_grade(*, where: Path, both: bool) -> str:
     """Said when a road has both heights and grades, or neither."""
-    return f"{where} line 1: {'both' if both else 'neither'} given; give exactly one of elevation_m and grade_percent"
+    return f"{shortened(where)} line 1: {'both' if both else 'neither'} given; give exactly one of elevation_m and grade_percent"
 
 
 def too_few_rows(*, where: Path, rows: int) -> str:
     """Said when a road has no length."""
-    return f"{where}: has {rows} row(s) below its header; a road needs at least two"
+    return f"{shortened(where)}: has {rows} row(s) below its header; a road needs at least two"
 
 
 def does_not_start_at_zero(*, where: Path, start_m: float) -> str:
     """Said when the first row of a road is not its start."""
-    return f"{where} line 2: distance_m starts at {start_m:g}; it must start at 0"
+    return f"{shortened(where)} line 2: distance_m starts at {start_m:g}; it must start at 0"
 
 
 # ---------------------------------------------------------------- a row
@@ -83,23 +81,24 @@ def does_not_start_at_zero(*, where: Path, start_m: float) -> str:
 
 def empty_cell(*, where: Path, line: int, column: str) -> str:
     """Said when a cell is empty that every row needs."""
-    return f"{where} line {line}: {column} is empty; every row needs it"
+    return f"{shortened(where)} line {line}: {shortened(column)} is empty; every row needs it"
 
 
 def out_of_range(*, where: Path, line: int, column: str, value: float, low: float, high: float) -> str:
     """Said when a number of a row is out of range."""
-    return f"{where} line {line}: {column} is {value:g}; allowed is {low:g} to {high:g}"
+    return f"{shortened(where)} line {line}: {shortened(column)} is {value:g}; allowed is {low:g} to {high:g}"
 
 
 def repeated_distance(*, where: Path, line: int, here_m: float, before_m: float) -> str:
     """Said when a distance is not beyond the one before it."""
-    return f"{where} line {line}: distance_m {here_m:g} is not after {before_m:g}. Sort the rows or remove the repeat."
+    return f"{shortened(where)} line {line}: distance_m {here_m:g} is not after {before_m:g}. Sort the rows or remove the repeat."
 
 
 def too_steep(*, where: Path, line: int, rise_percent: float, steepest_percent: float) -> str:
     """Said when two heights make a road no truck can be on."""
     return (
-        f"{where} line {line}: the road rises {rise_percent:.0f} % from the line before; allowed is {-steepest_percent:g} to"
+        f"{shortened(where)} line {line}: the road rises {rise_percent:.0f} % from the line before; allowed is"
+        f" {-steepest_percent:g} to"
         f" {steepest_percent:g} %. Check distance_m and elevation_m."
     )
 
@@ -107,8 +106,8 @@ def too_steep(*, where: Path, line: int, rise_percent: float, steepest_percent: 
 def grades_lead_out(*, where: Path, height_m: float, low_m: float, high_m: float, beside: str) -> str:
     """Said when the grades of a road add up to a height where no road is."""
     return (
-        f"{where}: grade_percent takes the road to {height_m:.0f} m; allowed is {low_m:g} to {high_m:g} m."
-        f" Check grade_percent, or start_elevation_m in {beside}."
+        f"{shortened(where)}: grade_percent takes the road to {height_m:.0f} m; allowed is {low_m:g} to {high_m:g} m."
+        f" Check grade_percent, or start_elevation_m in {shortened(beside)}."
     )
 
 
@@ -117,19 +116,19 @@ def grades_lead_out(*, where: Path, height_m: float, low_m: float, high_m: float
 
 def no_such_fact(*, where: Path, key: str, keys: Sequence[str]) -> str:
     """Said when the TOML beside a road has a key nobody knows."""
-    return f'{where}: no key is called "{key}"; keys are {", ".join(keys)}'
+    return f'{shortened(where)}: no key is called "{shortened(key)}"; keys are {", ".join(keys)}'
 
 
 def start_height(*, where: Path, given: object, low_m: float, high_m: float) -> str:
     """Said when the height a road starts at is none."""
-    return f"{where}: start_elevation_m is {given!r}; allowed is a number from {low_m:g} to {high_m:g}"
+    return f"{shortened(where)}: start_elevation_m is {shortened(repr(given))}; allowed is a number from {low_m:g} to {high_m:g}"
 
 
 def marks(*, where: Path, given: object) -> str:
     """Said when the marks of a road are no table."""
-    return f"{where}: marks must be a table of texts; {str(given)[:60]!r} was given"
+    return f"{shortened(where)}: marks must be a table of texts; {shortened(repr(given))} was given"
 
 
 def no_part(*, where: str, begin_m: float, end_m: float, length_m: float) -> str:
     """Said when a part of a road does not lie on it."""
-    return f"{where}: no part from {begin_m:g} to {end_m:g} m; give one within 0 to {length_m:g} m"
+    return f"{shortened(where)}: no part from {begin_m:g} to {end_m:g} m; give one within 0 to {length_m:g} m"

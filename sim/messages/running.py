@@ -1,5 +1,7 @@
 """What breaks off a trip, and what is wrong with a command line."""
 
+from sim.messages._parts import shortened
+
 
 def too_many_watches(*, time_s: float, most: int) -> str:
     """Said when more waits for a place, speed or temperature run at once than the kernel has room for."""
@@ -12,7 +14,8 @@ def too_many_watches(*, time_s: float, most: int) -> str:
 def left_the_numbers(*, time_s: float, distance_km: float, last_event: str) -> str:
     """Said when the state of the truck is no number any more."""
     return (
-        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: the road speed left the numbers. Last event: {last_event}."
+        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: the road speed left the numbers. Last event:"
+        f" {shortened(last_event)}."
         " Check the values that were changed for this trip."
     )
 
@@ -37,7 +40,27 @@ def workers_died(*, times: int) -> str:
 
 def command_line(*, problem: str, command: str) -> str:
     """Said when the parser of the command line does not understand it; the problem is in the parser's words."""
-    return f"{problem}. {command} --help shows what is allowed."
+    return f"{shortened(problem, 400)}. {shortened(command)} --help shows what is allowed."
+
+
+def no_whole_number(*, given: str) -> str:
+    """Said when a flag takes a whole number and something else stands behind it."""
+    return f'"{shortened(given)}" is no whole number; write it in digits 0 to 9, for example 4'
+
+
+def no_number(*, given: str) -> str:
+    """Said when a flag takes a number and something else stands behind it."""
+    return f'"{shortened(given)}" is no number; write it in digits 0 to 9, for example 1.5'
+
+
+def empty_word(*, after: str) -> str:
+    """Said when a word of the command line is empty."""
+    return f'an empty text stands behind "{shortened(after)}"; write what belongs there, or leave it out'
+
+
+def unseen_letter(*, after: str, given: str) -> str:
+    """Said when a word of the command line has a line break in it, or a character that nobody can see."""
+    return f'behind "{shortened(after)}": "{shortened(given)}" has a line break or a control character in it; write it without'
 
 
 def refused(*, problem: str) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sim.messages._parts import did_you_mean
+from sim.messages._parts import did_you_mean, shortened
 
 PRESS = 'write PLACE BUTTON, for example "2.5 km tap up" or "800 m accelerate 4 s"; buttons are {}'
 
@@ -12,29 +12,29 @@ PRESS = 'write PLACE BUTTON, for example "2.5 km tap up" or "800 m accelerate 4 
 def no_such_settings(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when settings are neither shipped nor a file."""
     return (
-        f'no settings are called "{name[:80]}".{did_you_mean(near)} Settings: {", ".join(known)}.'
+        f'no settings are called "{shortened(name)}".{did_you_mean(near)} Settings: {", ".join(known)}.'
         " A path to a TOML file works too."
     )
 
 
 def not_a_text(*, where: str, key: str, given: str, meaning: str) -> str:
     """Said when a text above the tables of a settings file is none."""
-    return f"{where}: {key} is {given[:60]}; give a text ({meaning}), or leave the line out"
+    return f"{shortened(where)}: {shortened(key)} is {shortened(given)}; give a text ({meaning}), or leave the line out"
 
 
 def not_a_list_of_changes(*, where: str, given: str) -> str:
     """Said when what a settings file varies is no list of changes."""
-    return f'{where}: vary is {given[:60]}; give a list such as ["drill.hold_stage=1,2,3"]'
+    return f'{shortened(where)}: vary is {shortened(given)}; give a list such as ["drill.hold_stage=1,2,3"]'
 
 
 def nothing_named(*, what: str) -> str:
     """Said when neither a person nor the settings name a road or a truck."""
-    return f"no {what} is given; name one, or settings that name one"
+    return f"no {shortened(what)} is given; name one, or settings that name one"
 
 
 def named_in_settings(*, where: str, what: str, problem: str) -> str:
     """Said when the road or truck that a settings file names cannot be used."""
-    return f"{where}: {what}: {problem}"
+    return f"{shortened(where)}: {shortened(what)}: {problem}"
 
 
 # ---------------------------------------------------------------- cruise
@@ -55,18 +55,18 @@ def set_speed(*, set_km_h: float, least_km_h: float) -> str:
 
 def no_button_press(*, text: str, buttons: Sequence[str]) -> str:
     """Said when a press of a button is not of its form."""
-    return f'presses: "{text[:40]}" is no button press; {PRESS.format(", ".join(buttons))}'
+    return f'presses: "{shortened(text)}" is no button press; {PRESS.format(", ".join(buttons))}'
 
 
 def press_number(*, text: str, buttons: Sequence[str]) -> str:
     """Said when the place or the time of a press cannot be read."""
-    return f'presses: "{text[:40]}" has a number that cannot be read; {PRESS.format(", ".join(buttons))}'
+    return f'presses: "{shortened(text)}" has a number that cannot be read; {PRESS.format(", ".join(buttons))}'
 
 
 def press_held(*, text: str, longest_s: float, buttons: Sequence[str]) -> str:
     """Said when a button is held that is not, or the other way round."""
     return (
-        f'presses: "{text[:40]}": accelerate and coast are held for up to {longest_s:g} s, the others are not; '
+        f'presses: "{shortened(text)}": accelerate and coast are held for up to {longest_s:g} s, the others are not; '
         f"{PRESS.format(', '.join(buttons))}"
     )
 
@@ -76,14 +76,14 @@ def press_held(*, text: str, longest_s: float, buttons: Sequence[str]) -> str:
 
 def delay_below_tick(*, key: str, delay_s: float, tick_s: float) -> str:
     """Said when a delay of the settings is shorter than a tick."""
-    return f"{key} is {delay_s:g} s, shorter than simulation.tick_s {tick_s:g} s; change one of them"
+    return f"{shortened(key)} is {delay_s:g} s, shorter than simulation.tick_s {tick_s:g} s; change one of them"
 
 
 def tick_above_lag(*, tick_s: float, key: str, lag_s: float) -> str:
     """Said when a tick is longer than a lag of the truck."""
-    return f"simulation.tick_s is {tick_s:g} s, longer than {key} of this truck, {lag_s:g} s; change one of them"
+    return f"simulation.tick_s is {tick_s:g} s, longer than {shortened(key)} of this truck, {lag_s:g} s; change one of them"
 
 
 def no_such_gear(*, key: str, gear: int, gears: int) -> str:
     """Said when a gear is asked for that the truck does not have."""
-    return f"{key} is {gear}; the gearbox of this truck has gears 1 to {gears}"
+    return f"{shortened(key)} is {gear}; the gearbox of this truck has gears 1 to {gears}"

@@ -1,9 +1,11 @@
 """What is wrong with a measured mile, and with a number of pulses per mile that is to be programmed."""
 
+from sim.messages._parts import shortened
+
 
 def shown_not_read(*, text: str, problem: str) -> str:
     """Said when the speed to hold on the needle cannot be read."""
-    return f"--shown {text[:40]}: {problem}; write a speed such as 60mph or 95km/h"
+    return f"--shown {shortened(text)}: {problem}; write a speed such as 60mph or 95km/h"
 
 
 def pulses(*, given: float, least: float, most: float) -> str:
@@ -26,12 +28,12 @@ def miles(*, given: float, least: float, most: float) -> str:
 
 def entry(*, name: str, given: str) -> str:
     """Said when something entered after a measured mile is no number above zero."""
-    return f'{name}: "{given[:40]}" is no number above 0; write a number such as 61.4'
+    return f'{shortened(name)}: "{shortened(given)}" is no number above 0; write a number such as 61.4'
 
 
 def mystery_number(*, given: str, most: int) -> str:
     """Said when the number of a truck from another workshop is none."""
-    return f"truck from another workshop, number {given[:40]}; allowed is a whole number from 0 to {most}"
+    return f"truck from another workshop, number {shortened(given)}; allowed is a whole number from 0 to {most}"
 
 
 def posts_not_reached(*, shown_over_true: float) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from sim.messages._parts import did_you_mean
+from sim.messages._parts import did_you_mean, shortened
 
 # ---------------------------------------------------------------- names and files
 
@@ -11,24 +11,29 @@ from sim.messages._parts import did_you_mean
 def no_such_truck(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when a truck is neither shipped nor a file."""
     return (
-        f'no truck is called "{name[:80]}".{did_you_mean(near)} Trucks: {", ".join(known)}.'
+        f'no truck is called "{shortened(name)}".{did_you_mean(near)} Trucks: {", ".join(known)}.'
         " A path to a TOML file works too."
     )
 
 
 def wrong_base(*, where: Path, given: object) -> str:
     """Said when based_on names no truck, or leads back to the file itself."""
-    return f"{where}: based_on must name another truck, and not in a circle; {given!r} was given"
+    return (
+        f"{shortened(where)}: based_on must name another truck, and not in a circle; {shortened(repr(given))} was given"
+    )
 
 
 def base_cannot_be_used(*, where: Path, problem: str) -> str:
     """Said when something is wrong with the truck that a truck is based on."""
-    return f"{where}: based_on: {problem}"
+    return f"{shortened(where)}: based_on: {problem}"
 
 
 def table_over_value(*, where: Path, table: str, base: object) -> str:
     """Said when a file has a table where the truck it is based on has a plain value."""
-    return f"{where}: {table} is a table here and a value in {base}; make it a table there, or leave it out"
+    return (
+        f"{shortened(where)}: {shortened(table)} is a table here and a value in {shortened(base)}; make it a table"
+        " there, or leave it out"
+    )
 
 
 # ---------------------------------------------------------------- vehicle and engine
@@ -78,7 +83,7 @@ def oil_thickens(*, hot_mm2_per_s: float, warm_mm2_per_s: float) -> str:
 
 def map_too_large(*, key: str, number: int, most: int) -> str:
     """Said when a fuel map is larger than the model can hold."""
-    return f"{key} has {number} values; a fuel map may have {most} at most"
+    return f"{shortened(key)} has {number} values; a fuel map may have {most} at most"
 
 
 def map_too_small(*, speeds: int, torques: int) -> str:
@@ -99,7 +104,7 @@ def map_shape(*, rows: int, columns: int, given: Sequence[int]) -> str:
 
 def map_steps(*, key: str, first_step: float) -> str:
     """Said when a grid of a fuel map is not evenly spaced."""
-    return f"{key} must rise in even steps; its first step is {first_step:g}"
+    return f"{shortened(key)} must rise in even steps; its first step is {first_step:g}"
 
 
 def map_negative(*, lowest: float) -> str:
@@ -112,7 +117,7 @@ def map_negative(*, lowest: float) -> str:
 
 def pair_twice(*, key: str, given: Sequence[str]) -> str:
     """Said when a stage of the engine brake names a pair of cylinders twice."""
-    return f"{key} names a pair twice; each of front, middle, rear may stand once ({', '.join(given)} were given)"
+    return f"{shortened(key)} names a pair twice; each of front, middle, rear may stand once ({', '.join(given)} were given)"
 
 
 def retarding_power(*, stated_kw: float, pressure_ratio: float, follows_kw: float) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from sim.messages._parts import did_you_mean
+from sim.messages._parts import did_you_mean, shortened
 
 # ---------------------------------------------------------------- numbers with units
 
@@ -14,12 +14,12 @@ def not_a_number() -> str:
 
 def no_unit_taken(*, given: str) -> str:
     """Said when a number carries a unit and its key takes none."""
-    return f'takes no unit, but "{given}" was given'
+    return f'takes no unit, but "{shortened(given)}" was given'
 
 
 def wrong_unit(*, given: str, accepted: Sequence[str]) -> str:
     """Said when the unit of a number does not measure what the key is."""
-    return f'unit "{given}" does not fit; use one of {", ".join(accepted)}'
+    return f'unit "{shortened(given)}" does not fit; use one of {", ".join(accepted)}'
 
 
 # ---------------------------------------------------------------- what a key takes
@@ -63,7 +63,7 @@ def a_text(*, meaning: str) -> str:
 def a_range(*, low: float, high: float, unit: str, whole: bool, meaning: str) -> str:
     """Said of a key that takes a number within bounds; the unit may be empty."""
     kind = "a whole number from " if whole else ""
-    return f"allowed is {kind}{low:g} to {high:g}{' ' + unit if unit else ''} ({meaning})"
+    return f"allowed is {kind}{low:g} to {high:g}{' ' + shortened(unit) if unit else ''} ({meaning})"
 
 
 # ---------------------------------------------------------------- a key or a table
@@ -71,29 +71,29 @@ def a_range(*, low: float, high: float, unit: str, whole: bool, meaning: str) ->
 
 def not_allowed(*, where: str, key: str, given: str, allowed: str) -> str:
     """Said when the value of a key is not what the key takes."""
-    return f"{where}: {key} is {given[:60]}; {allowed}"
+    return f"{shortened(where)}: {shortened(key)} is {shortened(given)}; {allowed}"
 
 
 def missing(*, where: str, key: str) -> str:
     """Said when a table or key that must be there is not."""
-    return f"{where}: {key} is missing; add it"
+    return f"{shortened(where)}: {shortened(key)} is missing; add it"
 
 
 def no_such_table(*, where: str, table: str, near: Sequence[str], tables: Iterable[str], texts: Sequence[str]) -> str:
     """Said when a file has a table nobody knows; texts are the keys that may stand above the tables."""
     above = f"; texts above them are {', '.join(texts)}" if texts else ""
-    return f'{where}: no table is called "{table}".{did_you_mean(near)} Tables are {", ".join(tables)}{above}'
+    return f'{shortened(where)}: no table is called "{shortened(table)}".{did_you_mean(near)} Tables are {", ".join(tables)}{above}'
 
 
 def no_such_key(*, where: str, key: str, near: Sequence[str], tables: Sequence[str]) -> str:
     """Said when a file or a change names a key nobody knows; tables are shown when no key is near."""
     hint = did_you_mean(near) or f" Keys are table.key with the tables {', '.join(tables)}."
-    return f'{where}: no key is called "{key}".{hint}'
+    return f'{shortened(where)}: no key is called "{shortened(key)}".{hint}'
 
 
 def do_not_fit(*, where: str, part: str, problem: str) -> str:
     """Said when values of a table, or of the whole file, do not fit each other."""
-    return f"{where}: {part + ': ' if part else ''}{problem}"
+    return f"{shortened(where)}: {shortened(part) + ': ' if part else ''}{problem}"
 
 
 def several(*, sentences: Iterable[str]) -> str:
@@ -106,32 +106,32 @@ def several(*, sentences: Iterable[str]) -> str:
 
 def no_equals_sign(*, change: str) -> str:
     """Said when a change is not of the form key, equals sign, value."""
-    return f"--set {change}: write KEY=VALUE, for example --set vehicle.mass_kg=30000"
+    return f"--set {shortened(change)}: write KEY=VALUE, for example --set vehicle.mass_kg=30000"
 
 
 def value_where_table_belongs(*, change: str, table: str) -> str:
     """Said when a change goes into a table that the file has as a plain value."""
-    return f"--set {change}: {table} is a value in the file and must be a table"
+    return f"--set {shortened(change)}: {shortened(table)} is a value in the file and must be a table"
 
 
 def not_a_list(*, change: str, text: str) -> str:
     """Said when a change begins like a list and is none."""
-    return f'--set {change}: "{text}" is no list; write [1, 2, 3]'
+    return f'--set {shortened(change)}: "{shortened(text)}" is no list; write [1, 2, 3]'
 
 
 def list_too_deep(*, change: str) -> str:
     """Said when a list behind --set is beyond the reader."""
-    return f"--set {change[:60]}...: a number in it is too long, or brackets are too deep; shorten it"
+    return f"--set {shortened(change)}: a number in it is too long, or brackets are too deep; shorten it"
 
 
 def change_not_read(*, change: str, problem: str, allowed: str) -> str:
     """Said when the number behind --set cannot be read."""
-    return f"--set {change}: {problem}; {allowed}"
+    return f"--set {shortened(change)}: {problem}; {allowed}"
 
 
 def as_change(*, change: str) -> str:
     """Where a value stands that was changed for this trip."""
-    return f"--set {change}"
+    return f"--set {shortened(change)}"
 
 
 # ---------------------------------------------------------------- order within a table
@@ -139,12 +139,12 @@ def as_change(*, change: str) -> str:
 
 def must_be_below(*, key: str, given: float, above: str, limit: float) -> str:
     """Said when a value is not below another one of the same table."""
-    return f"{key} must be below {above}; {given:g} and {limit:g} were given. Change one of them"
+    return f"{shortened(key)} must be below {shortened(above)}; {given:g} and {limit:g} were given. Change one of them"
 
 
 def must_be_above(*, key: str, given: float, below: str, limit: float) -> str:
     """Said when a value is not above another one of the same table."""
-    return f"{key} must be above {below}; {given:g} and {limit:g} were given. Change one of them"
+    return f"{shortened(key)} must be above {shortened(below)}; {given:g} and {limit:g} were given. Change one of them"
 
 
 def must_rise(*, keys: Sequence[str], given: Sequence[float]) -> str:
@@ -155,9 +155,9 @@ def must_rise(*, keys: Sequence[str], given: Sequence[float]) -> str:
 
 def list_must_rise(*, key: str, before: float, after: float) -> str:
     """Said when a list of a curve does not rise."""
-    return f"{key} must rise from value to value; {after:g} stands after {before:g}"
+    return f"{shortened(key)} must rise from value to value; {after:g} stands after {before:g}"
 
 
 def uneven_lists(*, first: str, first_count: int, second: str, second_count: int) -> str:
     """Said when two lists that belong together differ in length."""
-    return f"{first} has {first_count} values and {second} has {second_count}; give as many of each"
+    return f"{first} has {first_count} values and {shortened(second)} has {second_count}; give as many of each"

@@ -1,5 +1,6 @@
 """More than one machine: the workers of a Dask cluster do the jobs a pool of processes does otherwise."""
 
+import re
 from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any
@@ -24,6 +25,26 @@ def model_version() -> str:
     return MODEL_VERSION
 
 
+ADDRESS = re.compile(r"(?:(?:tcp|tls|wss?|ucx)://)?(?:\[[0-9A-Fa-f:.]+\]|[A-Za-z0-9._-]+):[0-9]{1,5}")
+
+
+def check_address(address: str) -> None:
+    """Refuses what cannot be the address of a scheduler, before anybody is asked.
+
+    Parameters
+    ----------
+    address : str
+        For example tcp://lab-1:8786. [-]
+
+    Raises
+    ------
+    StudyError
+        It is no address.
+    """
+    if not ADDRESS.fullmatch(address) or not 0 < int(address.rpartition(":")[2]) < 65536:
+        raise StudyError(say.no_address(address=address))
+
+
 class ClusterPool:
     """Workers of a Dask cluster.
 
@@ -35,10 +56,12 @@ class ClusterPool:
     Raises
     ------
     StudyError
-        The library is not installed, nobody answers at the address, there are no workers, or one has another version.
+        It is no address, the library is not installed, nobody
+        answers at the address, there are no workers, or one has another version.
     """
 
     def __init__(self, address: str) -> None:
+        check_address(address)
         try:
             from distributed import Client
         except ImportError:

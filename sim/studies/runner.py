@@ -3,6 +3,7 @@
 `run_study` goes top to bottom: plan, journal, the trips that are not finished yet, tables, answers.
 """
 
+import os
 import threading
 import time
 import weakref
@@ -167,7 +168,7 @@ def _plan_of(
     if isinstance(asked, Mapping):
         return make_plan(study_from(asked, "study", "study")), out
     folder = Path(asked)
-    if (folder / RECORD).exists():
+    if os.path.lexists(folder / RECORD):
         return read_record(folder), folder if out is None else out
     return make_plan(read_study(asked)), out
 

@@ -14,9 +14,10 @@ import numpy as np
 from sim.errors import StudyError
 from sim.messages import studies as say
 from sim.specs import Settings, Truck
-from sim.studies.journal import Journal, write_beside
+from sim.studies.journal import Journal
 from sim.studies.plan import NO_TRIP, Plan, flat_inputs
 from sim.studies.quantities import CREDITED, QUANTITIES, TEXTS
+from sim.writing import new_file, write_file
 
 BATCH = 1000  # rows held at a time while a table is written
 LEVEL = 5.0  # m: a road that ends this far above or below its start gives or takes fuel worth crediting
@@ -245,15 +246,10 @@ def _write_parquet(journal: Journal, complete: bool) -> None:
         return values | dict.fromkeys([*QUANTITIES, *TEXTS]) | row["quantities"]
 
     place = journal.folder / TABLE
-    beside = place.with_name(f".{TABLE}.new")
-    try:
-        with pyarrow.parquet.ParquetWriter(beside, schema, compression="zstd") as writer:
-            for rows in _batches(journal):
-                table = pyarrow.Table.from_pylist([record(*row) for row in rows], schema=schema)
-                writer.write_table(table)
-        beside.replace(place)
-    finally:
-        beside.unlink(missing_ok=True)
+    with new_file(place) as out, pyarrow.parquet.ParquetWriter(out, schema, compression="zstd") as writer:
+        for rows in _batches(journal):
+            table = pyarrow.Table.from_pylist([record(*row) for row in rows], schema=schema)
+            writer.write_table(table)
 
 
 def _batches(journal: Journal) -> Iterator[list[tuple[int, dict[str, str], dict[str, Any]]]]:
@@ -281,7 +277,7 @@ def _write_csv(journal: Journal) -> None:
         cells = [_cell(quantities.get(name)) for name in report]
         given = [varied.get(key, "") for key in plan.varied_keys]
         writer.writerow([number, *given, row["state"], *cells, quantities.get("warnings", ""), row["problem"]])
-    write_beside(journal.folder / LIST, out.getvalue().encode())
+    write_file(journal.folder / LIST, out.getvalue().encode())
 
 
 def _cell(value: Any) -> str:
@@ -303,7 +299,7 @@ def write_answers(result: StudyResult) -> None:
         They cannot be written; finished trips are safe.
     """
     try:
-        write_beside(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
+        write_file(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
     except OSError as problem:
         raise StudyError(
             say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)

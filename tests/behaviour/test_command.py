@@ -117,30 +117,6 @@ def test_out_writes_four_files_and_refuses_a_folder_that_is_not_empty(capsys, tm
     assert call(capsys, "run", SHORT, "--out", str(folder), "--force")[0] == 0
 
 
-@pytest.mark.parametrize(
-    ("arguments", "fragments"),
-    [
-        (["run", "ollen"], ['no road is called "ollen"', "grade-profile-1037"]),
-        (["run", SHORT, "--truck", "long-haul"], ['no truck is called "long-haul"', "long-haul-manual"]),
-        (["run", SHORT, "--set", "vehicle.mas_kg=3"], ['no key is called "vehicle.mas_kg"', "vehicle.mass_kg"]),
-        (["run", SHORT, "--set", "vehicle.mass_kg"], ["KEY=VALUE"]),
-        (["run", SHORT, "--set", "start.speed_km_h=60 knots"], ['unit "knots" does not fit', "km/h", "mph"]),
-        (["run", SHORT, "--set", "drill.hold_gear=11"], ["drill.hold_gear is 11", "gears 1 to 10"]),
-        (["run", SHORT, "--units", "imperial"], ["--units", "metric"]),
-        (["run", SHORT, "--settings", "nowhere.toml"], ["nowhere.toml", "no such file"]),
-        (["run", SHORT, "--out", __file__], ["is a file", "name a folder"]),
-        (["fly"], ["fly", "run"]),
-    ],
-)
-def test_bad_input_is_one_message_and_exit_code_2(capsys, arguments, fragments):
-    code, out, err = call(capsys, *arguments)
-    assert (code, out) == (2, "")
-    assert err.startswith("haulbench: ")
-    assert "Traceback" not in err
-    for fragment in fragments:
-        assert fragment in err
-
-
 def test_nothing_is_left_when_the_disk_is_full(capsys, tmp_path, monkeypatch):
     def no_space(*_):
         raise OSError(28, "No space left on device")

@@ -330,48 +330,6 @@ def count_trips(monkeypatch) -> list:
 
 
 REFUSED = [
-    ("nothing varied", (), ("nothing is varied", "--vary KEY=a,b,c", "for example")),
-    ("no equals sign", ("--vary", "drill.style"), ("--vary drill.style", "KEY=a,b,c")),
-    ("no key", ("--vary", "=1,2"), ("--vary =1,2", "KEY=a,b,c")),
-    ("empty list", ("--vary", "drill.style="), ("--vary drill.style=", "a value is missing")),
-    ("a value left out", ("--vary", "drill.hold_gear=4,,6"), ("--vary drill.hold_gear=4,,6", "a value is missing")),
-    ("comma at the end", ("--vary", "drill.hold_gear=4,6,"), ("a value is missing",)),
-    ("unknown key", ("--vary", "vehicle.mas_kg=1,2"), ('"vehicle.mas_kg"', "vehicle.mass_kg", "--vary")),
-    ("unknown word", ("--vary", "rod=a,b"), ('"rod"', "truck, road, settings may be varied too")),
-    ("value twice", ("--vary", "drill.style=snub,snub"), ("drill.style", "snub is given twice")),
-    ("key twice", (*STYLES, *STYLES), ("--vary drill.style is given twice", "put all its values in one")),
-    ("set and varied", (*STYLES, "--set", "drill.style=snub"), ("drill.style", "by --set and by --vary", "leave one")),
-    (
-        "truck twice",
-        ("--truck", TRUCK, "--vary", "truck=long-haul-empty"),
-        ("truck is long-haul-manual", "varied as well"),
-    ),
-    ("road twice", ("--vary", "road=ollen-pass"), (f"road is {SHORT}", "varied as well", "leave one")),
-    (
-        "wrong unit",
-        ("--vary", "vehicle.mass_kg=30t,30km"),
-        ("trip 2 of 2 (vehicle.mass_kg=30km)", "--vary vehicle.mass_kg=30km", '"km"', "kg", "lb"),
-    ),
-    (
-        "out of range",
-        ("--vary", "driver.reaction_s=1,9"),
-        ("trip 2 of 2 (driver.reaction_s=9)", "--vary driver.reaction_s=9", "0.1 to 4 s"),
-    ),
-    (
-        "unknown truck",
-        ("--vary", "truck=long-haul-manual,long-haul-manuel"),
-        ("trip 2 of 2 (truck=long-haul-manuel)", "Did you mean long-haul-manual"),
-    ),
-    (
-        "unknown settings",
-        ("--vary", "settings=lesson-snub-or-drog"),
-        ("trip 1 of 1", "Did you mean lesson-snub-or-drag"),
-    ),
-    (
-        "a gear the truck does not have",
-        (*STYLES, "--vary", "drill.hold_gear=4,11"),
-        ("trip 2 of 4 (drill.style=snub, drill.hold_gear=11)", "drill.hold_gear is 11", "gears 1 to 10"),
-    ),
     (
         "a truck the laws refuse",
         ("--vary", "engine_brake.rated_power_kw=373,300"),
@@ -382,8 +340,6 @@ REFUSED = [
         ("--vary", "retarding.on_rpm=1000,800"),
         ("trip 2 of 2 (retarding.on_rpm=800)", "off_rpm must be below on_rpm"),
     ),
-    ("wrong value set for all", (*STYLES, "--set", "driver.reaction_s=9"), ("--set driver.reaction_s=9", "0.1 to 4 s")),
-    ("units", (*STYLES, "--units", "imperial"), ("--units", "metric")),
 ]
 
 

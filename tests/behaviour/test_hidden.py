@@ -386,7 +386,7 @@ def test_what_cannot_be_tested_is_refused_in_words(text, says):
     assert session["tests"] == []
 
 
-def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
+def test_what_is_no_answer_is_refused_in_words():
     session, key = start(1, 0)
     for part, failure, because, says in (
         ("flux", "open", (), "no part is called"),
@@ -396,32 +396,6 @@ def test_what_is_no_answer_is_refused_in_words(tmp_path, capsys):
         with pytest.raises(SettingsError, match=says):
             give_answer(session, key, part, failure, because)
     assert session["attempts_left"] == ATTEMPTS
-    there, short = tmp_path / "there.json", tmp_path / "short"
-    there.write_text("{}", encoding="utf-8")
-    (tmp_path / "binary.json").write_bytes(b"\xff\xfe\x00")
-    short.write_bytes(b"short")
-    long = tmp_path / "long"
-    long.write_bytes(KEY)
-    huge = tmp_path / "huge.json"
-    huge.write_text(" " * 4_000_001, encoding="utf-8")
-    cases = [
-        (["start", str(there)], "a session is there already"),
-        (["start", str(tmp_path / "a.json"), "--level", "9"], "allowed is 1 to 3"),
-        (["start", str(tmp_path / "a.json"), "--key-file", str(short)], "can be guessed"),
-        (["start", str(tmp_path / "a.json"), "--key-file", str(tmp_path / "no")], "cannot be read"),
-        (["start", str(tmp_path / "a.json"), "--key-file", str(long)], "--class, --student, --round"),
-        (["start", str(tmp_path / "no" / "a.json")], "cannot be written"),
-        (["do", str(tmp_path / "b.json"), "idle"], "there is no such session"),
-        (["do", str(there), "idle"], '"form" must be 1'),
-        (["do", str(huge), "idle"], "too large"),
-        (["do", str(tmp_path), "idle"], "cannot be read"),
-        (["answer", str(there), "--part", "oil pump"], "--failure"),
-        (["do", str(tmp_path / "binary.json"), "idle"], "no JSON text"),
-    ]
-    for arguments, says in cases:
-        assert main(["fault", *arguments]) == 2
-        out, err = capsys.readouterr()
-        assert out == "" and err.count("\n") == 1 and says in err, (arguments, err)
     with pytest.raises(SettingsError, match="can be guessed"):
         start(1, key=b"short", names=NAMES)
 

@@ -123,49 +123,6 @@ def test_list_shows_settings_in_a_block_of_their_own(capsys):
     assert all(load_settings_file(line.split()[0]).title in line for line in block)
 
 
-REFUSED = [
-    ("title is a number", "title = 5\n", ("class.toml", "title is 5", "give a text", "leave the line out")),
-    ("road is a list", "road = ['ollen-pass']\n", ("class.toml", "road is ['ollen-pass']", "give a text")),
-    ("truck is true", "truck = true\n", ("class.toml", "truck is True", "give a text")),
-    ("truck is a table", "[truck]\nname = 'x'\n", ("class.toml", "truck is a table", "give a text")),
-    ("title is a date", "title = 2026-01-31\n", ("class.toml", "title is 2026-01-31", "give a text")),
-    ("road is empty", "road = ' '\n", ("class.toml", "road is ' '", "give a text")),
-    ("road inside a table", "[drill]\nroad = 'ollen-pass'\n", ("class.toml", '"drill.road"')),
-    ("misspelt text", "titel = 'Wet'\n", ("class.toml", '"titel"', "title, road, truck")),
-    ("unknown road", "road = 'olen-pass'\n", ("class.toml: road:", '"olen-pass"', "Did you mean ollen-pass")),
-    ("missing road file", "road = 'hill.csv'\n", ("class.toml: road:", "hill.csv", "no such file")),
-    ("unknown truck", "truck = 'long-haul-manuel'\n", ("class.toml: truck:", "Did you mean long-haul-manual")),
-    ("missing truck file", "truck = 'mine.toml'\n", ("class.toml: truck:", "mine.toml", "no such file")),
-]
-
-
-@pytest.mark.parametrize("case", [row[1:] for row in REFUSED], ids=[row[0] for row in REFUSED])
-def test_a_settings_file_that_is_wrong_is_one_message(case, capsys):
-    content, fragments = case
-    name = written(content)
-    assert main(["run", "--settings", name]) == 2
-    out, err = capsys.readouterr()
-    assert out == "" and err.startswith("haulbench: ") and len(err.strip().splitlines()) == 1, err
-    missing = [fragment for fragment in fragments if fragment not in err]
-    assert not missing, f"{missing} not in: {err}"
-
-
-@pytest.mark.parametrize(
-    ("name", "fragments"),
-    [
-        ("mountain-carelss", ('"mountain-carelss"', "Did you mean mountain-careless", "A path")),
-        ("zzz", ('"zzz"', "Settings: ", SHIPPED)),
-        ("x" * 5000, ("no settings are called", SHIPPED)),
-        ("nowhere/class.toml", ("class.toml", "no such file")),
-    ],
-)
-def test_an_unknown_name_shows_those_that_are_there(name, fragments):
-    with pytest.raises(SettingsError) as caught:
-        load_settings(name)
-    assert all(fragment in str(caught.value) for fragment in fragments), str(caught.value)
-    assert len(str(caught.value)) < 600
-
-
 def test_a_road_that_is_asked_for_makes_that_of_the_file_no_matter():
     name = written("road = 'olen-pass'\n")
     assert read_inputs(SHORT, "long-haul-manual", name).route.name == SHORT

@@ -153,15 +153,6 @@ def test_the_command_hides_what_is_to_be_found_until_a_number_is_entered(capsys)
     assert "passenger who holds the stopwatch" in text
 
 
-def test_bad_input_ends_with_one_message(capsys):
-    for arguments in (["--shown", "sixty"], ["--entered", "7"], ["--miles", "99"], ["--shown", "500km/h"]):
-        assert main(["speedo", *arguments]) == 2
-        out, err = capsys.readouterr()
-        assert out == ""
-        assert err.startswith("haulbench: ")
-        assert err.count("\n") == 1
-
-
 def test_lab_sheet_and_record_are_written_whole(tmp_path, capsys):
     folder = tmp_path / "mile"
     assert main(["speedo", "--mystery", "3", "--entered", "30900", "--out", str(folder)]) == 0

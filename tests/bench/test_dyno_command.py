@@ -91,33 +91,3 @@ def test_faults_are_listed(capsys):
     for name in ("restricted-air", "boost-leak", "low-fuel", "early-governor", "high-back-pressure", "cylinder-out"):
         assert f"\n{name} " in f"\n{out}"
     assert out.count("common practice, no source") == len(out.strip().splitlines())
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (("--fault", "leak"), ("--fault leak", "boost-leak")),
-        (("--fault", "low-fuel", "--fault", "low-fuel"), ("change the same value",)),
-        (("--rate", "5", "--steps"), ("--rate and --steps exclude",)),
-        (("--rate", "fast"), ("bench.rate_rpm_per_s", "fast", "0.5 to 2000")),
-        (("--band", "0"), ("bench.band_percent", "0.5 to 30")),
-        (("--form", "bench"), ("--form", "flywheel")),
-        (("--test", "snap"), ("--test", "full-load", "cylinders")),
-        (("--correction", "petrol"), ("bench.correction", "'petrol'", "'air-to-air'")),
-        (("--truck", "nowhere"), ("nowhere",)),
-        (("--settings", "nowhere"), ("nowhere",)),
-        (("--predict", "torque=3"), ("--predict torque=3", "peak_torque_n_m")),
-        (("--predict", "peak_torque_n_m=much"), ("--predict peak_torque_n_m=much", "not a number")),
-        (("--predict", "peak_torque_n_m=3 km"), ("does not fit", "lb.ft")),
-        (("--set", "bench.lowest_rpm=2090"), ("bench.lowest_rpm is 2090", "2000")),
-        (("--set", "bench.gear=12", "--form", "chassis"), ("bench.gear is 12", "1 to 10")),
-        (("--set", "bench.nothing=1"), ('no key is called "bench.nothing"',)),
-        (("--out", "/proc/run"), ("--out /proc/run",)),
-    ],
-)
-def test_bad_input_ends_with_one_message(capsys, arguments, words):
-    code, out, err = run(capsys, *arguments)
-    assert code == 2 and out == ""
-    assert err.startswith("haulbench: ") and err.count("\n") == 1
-    for word in words:
-        assert word in err

@@ -269,9 +269,6 @@ def test_codes_of_a_class_by_the_command(tmp_path, capsys):
     assert main(["fault", "codes", "Ann Lee", *wanted]) == 0
     assert capsys.readouterr().out == f"Ann Lee  {entry_code(KEY, 'Diesel 2', '1', 'Ann Lee')}\n"
     for arguments, says in (
-        (["fault", "codes", *wanted], "no student is named"),
-        (["fault", "codes", "Bo"], "--key-file, --class, --round"),
-        (["fault", "codes", "--students", str(tmp_path / "no"), *wanted], "cannot be read"),
         (["serve", "--class", "Diesel 2"], "without --key-file"),
         (["serve", "--key-file", str(key)], "--class, --round"),
         (["serve", *wanted, "--level", "4"], "allowed is 1 to 3"),

@@ -409,16 +409,6 @@ def test_a_broken_results_file_is_made_anew(short, tmp_path):
     assert rows_of(run_study(SHORT, folder, told=seen.append)) == rows_of(short) and not seen
 
 
-def test_a_broken_journal_is_not_overwritten(tmp_path):
-    folder = tmp_path / "s"
-    run_study(SHORT, folder)
-    (folder / "trips.sqlite").write_bytes(b"this is no database, " * 400)
-    with pytest.raises(StudyError, match=r"cannot be read as finished trips .*nothing was changed.*--force to begin"):
-        run_study(SHORT, folder)
-    assert (folder / "trips.sqlite").read_bytes().startswith(b"this is no database")
-    assert run_study(SHORT, folder, force=True).complete
-
-
 def test_another_study_in_the_folder_is_safe(tmp_path):
     folder = tmp_path / "s"
     run_study(SHORT, folder)
@@ -571,7 +561,7 @@ def test_bad_searches_are_refused(best, message, tmp_path):
         (b"\xff\xfe\x00binary", "is not a text file in UTF-8"),
         (b"form = ", "cannot be read as TOML"),
         (b"", "form is missing; this version reads form = 1"),
-        (b"x = 1\n" * 300_000, "bytes; such a file may have 1000000 at most"),
+        (b"x = 1\n" * 300_000, "bytes; a TOML file may have 1000000 at most"),
     ],
 )
 def test_bad_study_files_are_refused(content, message, tmp_path):

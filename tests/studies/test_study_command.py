@@ -87,24 +87,6 @@ def test_quantities_are_listed(capsys):
     assert "fuel_l_per_100km" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize(
-    ("arguments", "message"),
-    [
-        (["study", "nothing"], 'no study is called "nothing"'),
-        (["study", "{file}", "--workers", "0"], "workers is 0; give 1 or more"),
-        (["study", "{file}", "--workers", "two"], "invalid int value"),
-        (["study", "{file}", "--out", "{file}"], "is a file; name a folder"),
-        (["study", "{file}", "--cluster", "nonsense"], "--cluster nonsense: cannot be reached"),
-        (["compare", "--vary", "drill.hold_gaer=" + ",".join(map(str, range(30)))], "drill.hold_gear"),
-    ],
-)
-def test_bad_input_is_one_message(arguments, message, home, file, capsys):
-    assert main([part.replace("{file}", file) for part in arguments]) == 2
-    problem = capsys.readouterr().err
-    assert message in problem and problem.startswith("haulbench: ") and "Traceback" not in problem
-    assert not home.exists() or not any(path.is_dir() for path in home.iterdir())
-
-
 def test_a_broken_list_of_studies_costs_no_results(home, file, capsys):
     home.mkdir(parents=True)
     (home / "studies.sqlite").write_bytes(b"this is no database, " * 200)
