@@ -14,7 +14,7 @@ from sim.messages import speedometer as say
 from sim.sheet import settings_sheet
 from sim.specs import Truck
 from sim.speedo import calibration_of, exercise, mystery, past_the_posts, state_of, told
-from sim.units import MILE
+from sim.units import MILE, number_in
 
 SUM_OFF = 0.005  # of a number that follows from other entries, assumed
 THUMB = 0.6  # s that two presses of a stopwatch may be off, assumed
@@ -100,7 +100,9 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     for step, name in zip(STEPS, NAMES, strict=True):
         text = given.get(step)
         try:
-            number = float(text) if isinstance(text, int | float | str) and not isinstance(text, bool) else math.nan
+            number = (
+                number_in(str(text)) if isinstance(text, int | float | str) and not isinstance(text, bool) else math.nan
+            )
         except ValueError:
             number = math.nan
         if not (math.isfinite(number) and number > 0.0):
