@@ -11,11 +11,11 @@ import pytest
 from rows import LIBRARY_WORDS, expanded, rows_of
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboard"))
-from serving import AtOnce, Visitor  # noqa: E402
+from serving import AtOnce, Visitor
 
-from dashboard import guard  # noqa: E402
-from dashboard.app import create_app  # noqa: E402
-from dashboard.runs import Workshop  # noqa: E402
+from dashboard import guard
+from dashboard.app import create_app
+from dashboard.runs import Workshop
 
 ROWS = dict(rows_of("http.toml"))
 LEAST_ROWS = 140
