@@ -21,7 +21,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from multiprocessing.reduction import ForkingPickler
 from traceback import format_exc
-from typing import Any, Protocol
+from typing import Any
 
 from sim.errors import HaulbenchError, RunError
 from sim.inputs import Inputs
@@ -175,18 +175,8 @@ class Work:
     lane: "Lane | None" = None  # the only one that may take it
 
 
-class Turns(Protocol):
-    """Whose turn it is in a pool; called by one thread at a time."""
-
-    def choose(self, waiting: Sequence[Work], under_way: Sequence[Work], lanes: int) -> Work | None:
-        """The job a free lane takes; None when every one shall wait. [-]"""
-
-    def spent(self, who: str, seconds: float) -> None:
-        """Told what a job has taken. [s]"""
-
-
-class FirstCome:
-    """First come, first served."""
+class Turns:
+    """Whose turn it is in a pool, asked by one thread at a time: first come, first served; who inherits may order otherwise."""
 
     def choose(self, waiting: Sequence[Work], under_way: Sequence[Work], lanes: int) -> Work | None:
         """The job a free lane takes.
@@ -203,9 +193,26 @@ class FirstCome:
         Returns
         -------
         work : Work or None
-            [-]
+            None when every one shall wait. [-]
         """
         return waiting[0]
+
+    def before(self, one: str, other: str) -> bool:
+        """Nobody comes before anybody.
+
+        Parameters
+        ----------
+        one : str
+            [-]
+        other : str
+            [-]
+
+        Returns
+        -------
+        before : bool
+            False. [-]
+        """
+        return False
 
     def spent(self, who: str, seconds: float) -> None:
         """Keeps no account.
@@ -352,7 +359,7 @@ class TripPool:
         if workers is not None and workers < 1:
             raise RunError(running.too_few_workers(workers=workers))
         self.workers = workers or cores()
-        self._turns = turns or FirstCome()
+        self._turns = turns or Turns()
         self._changed = threading.Condition()  # holds for all below
         self._waiting: list[Work] = []
         self._lanes = [Lane(nice) for _ in range(self.workers)]
@@ -409,8 +416,8 @@ class TripPool:
         work.future.add_done_callback(partial(self._unwanted, work))
         return work.future
 
-    def lend(self, future: "Future[Any]", who: str, before: Callable[[str, str], bool]) -> None:
-        """Lets a job that waits have the turn of somebody else who wants its answer too.
+    def lend(self, future: "Future[Any]", who: str) -> None:
+        """Lets a job that waits have the turn of somebody else who wants its answer too, where that comes first.
 
         Parameters
         ----------
@@ -418,12 +425,10 @@ class TripPool:
             Of the job. [-]
         who : str
             Who wants it too. [-]
-        before : callable
-            Whether the first of two has his turn before the second. [-]
         """
         with self._changed:
             for work in self._waiting:
-                if work.future is future and before(who, work.terms.who):
+                if work.future is future and self._turns.before(who, work.terms.who):
                     work.terms = Terms(who, work.terms.expected, work.terms.longest)
                     self._changed.notify_all()
 

@@ -232,14 +232,13 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def _bench_run() -> flask.Response:
         """A run, made; packed columns, or `same` for a browser that has it already."""
         values: Any = flask.request.get_json(force=True, silent=True)
-        gone = flask.request.environ.get("waitress.client_disconnected")
         try:
             setup, test = read_question(values)
             inputs = read_setup(setup, workshop)
             key = key_of_run(inputs, test)
             if values.get("have") == key:
                 return flask.jsonify({"same": True})
-            packed = workshop.ask(key, run_for_page, inputs, test, key, gone=gone)
+            packed = workshop.ask(key, run_for_page, inputs, test, key)
         except Gone:
             return guard.refusal(499, "nobody waits for this any longer")
         except HaulbenchError as problem:

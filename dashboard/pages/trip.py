@@ -261,13 +261,12 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         """A trip, driven; packed columns, or `same` for a browser that has it already."""
         values = body()
         setup = setup_of(values.get("setup"))
-        gone = flask.request.environ.get("waitress.client_disconnected")
         try:
             inputs = read_setup(setup, workshop)
             key = key_of(inputs)
             if values.get("have") == key:
                 return flask.jsonify({"same": True})
-            packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key, gone=gone)
+            packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key)
         except Gone:
             return guard.refusal(499, "nobody waits for this any longer")
         except HaulbenchError as problem:
