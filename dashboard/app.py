@@ -3,16 +3,18 @@
 `create_app` builds it; importing this file does no work.
 """
 
+import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
 import dash
-import flask
 from dash import Input, Output, State, dcc, html
 
-from dashboard import guard, ids
+from dashboard import doors, guard, ids
 from dashboard.attributes import attributes
+from dashboard.backend import Backend
 from dashboard.fields import described
 from dashboard.pages import pages
 from dashboard.runs import Workshop
@@ -59,7 +61,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         pages_folder="",
         use_pages=False,
         serve_locally=True,
-        compress=True,
+        backend=Backend,
         title="haulbench",
         update_title=None,  # type: ignore[arg-type]
         index_string=INDEX,
@@ -79,9 +81,12 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
 
     for page in there:
         page.register(app, workshop)
-    _add_routes(app, workshop)
-    guard.protect(app, host)
-    _ask_once(app)
+    backend: Any = app.backend
+    backend.keep_file("/fields.json", lambda: json.dumps(described()).encode())
+    doors.get(app, "/ready", lambda _: {"ready": workshop.ready.is_set(), "trouble": workshop.trouble})
+    backend.answer_the_rest()
+    app._setup_server()  # now and alone: many asking at once at the very first would be refused
+    app.server.add_middleware(guard.Guard, host=host, policy=cache(lambda: guard.policy_of(app)))
     return app
 
 
@@ -139,28 +144,3 @@ def _page_at(there: list[Any], path: str, search: str) -> Any:
     return html.Div(
         [html.H1("There is no such page"), html.P(html.A("To the first page", href="/"))], className="empty"
     )
-
-
-def _add_routes(app: dash.Dash, workshop: Workshop) -> None:
-    """Answers that are not pages."""
-    server: flask.Flask = app.server
-
-    @server.get("/fields.json")
-    def _fields() -> flask.Response:
-        """What panels may offer; a browser that has it is told so."""
-        response = flask.jsonify(described())
-        response.add_etag()
-        response.headers["Cache-Control"] = "no-cache"
-        return response.make_conditional(flask.request)  # type: ignore[return-value]
-
-    @server.get("/ready")
-    def _ready() -> flask.Response:
-        """Whether the workers have the model loaded."""
-        return flask.jsonify({"ready": workshop.ready.is_set(), "trouble": workshop.trouble})
-
-
-def _ask_once(app: dash.Dash) -> None:
-    """Asks the app for what browsers ask first, once and alone: many asking at once at the very first would be refused."""
-    client = app.server.test_client()
-    for path in ("/_dash-layout", "/_dash-dependencies", "/"):
-        client.get(path, headers={"Host": "localhost"})

@@ -1,29 +1,52 @@
 """Who may ask the server what: the adversary is somebody on the same network.
 
-Names of hosts and origins are checked against what this server is, bodies have a size, the browser may run only this server's
-own scripts and talk only to it, and no answer carries a traceback.
+Names of hosts and origins are checked against what this server is, bodies have a size and a time, the browser may run only this
+server's own scripts and talk only to it, and no answer carries a traceback. It stands before everything else, for requests and
+for sockets alike. Who somebody is, is not asked here: neither an address nor a header says that.
 """
 
+import asyncio
+import contextlib
 import ipaddress
 import socket
 import sys
-import threading
+import time
 import traceback
 from collections import Counter
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
-import flask
-from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocket
 
 from sim.errors import HaulbenchError
 
 MOST_BODY = 262_144  # bytes of a request, unless its path is named below
 MOST_BODY_AT: dict[str, int] = {}  # path -> bytes; a page that takes uploads puts its own path here in `register`
 MOST_QUERY = 32_768  # letters of an address
-MOST_AT_ONCE = 12  # requests from one other machine that are being answered
+MOST_FIELDS = 300  # values in it
+MOST_AT_ONCE = 12  # requests from one machine that are being answered
+MOST_SOCKETS = 4  # of one machine
+A_SECOND, AT_A_STRETCH = 20.0, 120.0  # requests of one machine, and how many at a stretch before that counts
+MOST_ASKERS = 4096  # machines remembered before those that have been quiet are let go
+PATIENCE = 30.0  # s for a body to arrive ...
+SLOWEST = 16_384.0  # ... and one more for so many bytes of it
+MOST_DRAINED = 33_554_432  # bytes of a refused body that are taken in, so that its sender hears why
+LONGEST_DRAIN = 5.0  # s
 LOCAL_NAMES = {"localhost"}
+SMALL_CHANGE = ("/assets/", "/_dash-component-suites/")  # files of the pages: no work
+HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+}
 
 
 def limit_body(path: str, most: int) -> None:
@@ -91,23 +114,6 @@ def is_loopback(address: str | None) -> bool:
     return bool((mapped or found).is_loopback)
 
 
-def from_this_machine(request: flask.Request) -> bool:
-    """Whether a request was made on the machine the server runs on: what an instructor's functions ask first.
-
-    Parameters
-    ----------
-    request : Request
-        [-]
-
-    Returns
-    -------
-    here : bool
-        False for one that was passed on by something in between. [-]
-    """
-    passed_on = any(name in request.headers for name in ("X-Forwarded-For", "Forwarded", "Via"))
-    return is_loopback(request.remote_addr) and not passed_on
-
-
 def _host_is_ours(text: str, names: set[str], only_loopback: bool) -> bool:
     """Whether a Host header names this server."""
     try:
@@ -123,7 +129,15 @@ def _host_is_ours(text: str, names: set[str], only_loopback: bool) -> bool:
     return is_loopback(host) or not only_loopback
 
 
-def refusal(code: int, message: str) -> flask.Response:
+def _place_of(origin: str) -> str:
+    """Host and port of an origin."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:
+        return ""
+
+
+def refusal(code: int, message: str) -> Response:
     """An answer that says why there is none.
 
     Parameters
@@ -138,106 +152,229 @@ def refusal(code: int, message: str) -> flask.Response:
     response : Response
         JSON with `message`. [-]
     """
-    response = flask.jsonify({"message": message})
-    response.status_code = code
-    return response
+    return JSONResponse({"message": message}, code)
 
 
-def protect(app: Any, host: str) -> None:
-    """Puts the checks before every request of an app, and the headers on every answer.
+class TooMuch(Exception):  # noqa: N818 - an answer, no error of the program
+    """A body is larger or slower than its path takes.
 
     Parameters
     ----------
-    app : Dash
-        With all its callbacks registered. [-]
-    host : str
-        On which it listens. [-]
+    code : int
+        Of HTTP. [-]
+    message : str
+        [-]
     """
-    server: flask.Flask = app.server
-    names, only_loopback = own_names(host), is_loopback(host)
-    server.config["MAX_CONTENT_LENGTH"] = MOST_BODY
-    server.config["PROPAGATE_EXCEPTIONS"] = False
-    policy: list[str] = []
-    counting, answering = threading.Lock(), Counter[str]()  # requests being answered, by the machine they came from
 
-    @server.before_request
-    def check() -> flask.Response | None:
-        request = flask.request
-        if not _host_is_ours(request.host, names, only_loopback):
+    def __init__(self, code: int, message: str) -> None:
+        super().__init__(message)
+        self.code, self.message = code, message
+
+
+class Guard:
+    """Stands before an application: refuses what is not for it, bounds what comes in, puts the headers on what goes out.
+
+    Parameters
+    ----------
+    app : callable
+        ASGI. [-]
+    host : str
+        On which the server listens. [-]
+    policy : callable
+        Gives the content-security policy, once all scripts are known. [-]
+    """
+
+    def __init__(self, app: ASGIApp, host: str, policy: Callable[[], str]) -> None:
+        self._app, self._policy = app, policy
+        self._names, self._only_loopback = own_names(host), is_loopback(host)
+        self._answering, self._sockets = Counter[str](), Counter[str]()  # by the address they came from
+        self._pace = Pace(A_SECOND, AT_A_STRETCH)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serves one request or socket.
+
+        Parameters
+        ----------
+        scope : mapping
+            As in the ASGI specification. [-]
+        receive : callable
+            [-]
+        send : callable
+            [-]
+        """
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+            return
+        asker = (scope.get("client") or ("", 0))[0]
+        http = scope["type"] == "http"
+        counting, most = (self._answering, MOST_AT_ONCE) if http else (self._sockets, MOST_SOCKETS)
+        refused = self._refused(scope) or self._crowded(asker, scope["path"], counting, most)
+        counting[asker] += 1
+        try:
+            if not http:
+                await (_refuse_socket(refused, scope, receive, send) if refused else self._app(scope, receive, send))
+            else:
+                await self._answer(refused, scope, receive, send)
+        finally:
+            counting[asker] -= 1
+            if counting[asker] <= 0:
+                del counting[asker]
+
+    async def _answer(self, refused: Response | None, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answers a request, whatever comes of it."""
+        begun = False
+
+        async def with_headers(message: Message) -> None:
+            nonlocal begun
+            if message["type"] == "http.response.start":
+                begun = True
+                headers = MutableHeaders(raw=message.setdefault("headers", []))
+                headers["Content-Security-Policy"] = self._policy()
+                headers.update(HEADERS)
+            await send(message)
+
+        body = _Body(receive, MOST_BODY_AT.get(scope["path"], MOST_BODY))
+        try:
+            if refused is None:
+                await self._app(scope, body, with_headers)
+                return
+        except TooMuch as problem:
+            refused = refusal(problem.code, problem.message)
+        except Exception as problem:
+            refused = answer_to(problem)
+        if not begun:
+            await body.drain()  # or the sender hears of a broken connection instead of the reason
+            await refused(scope, receive, with_headers)
+
+    def _refused(self, scope: Scope) -> Response | None:
+        """Why this is not for this server, or None."""
+        headers = Headers(scope=scope)
+        host = headers.get("host", "")
+        if not _host_is_ours(host, self._names, self._only_loopback):
             return refusal(403, "this server does not go by that name; use the address it printed when it started")
-        origin = request.headers.get("Origin")
-        if origin is not None and urlsplit(origin).netloc != request.host:
+        origin = headers.get("origin")
+        if origin is not None and _place_of(origin) != host:
             return refusal(403, "this request comes from a page of another server")
-        elsewhere = request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
-        followed = request.method == "GET" and request.headers.get("Sec-Fetch-Mode") == "navigate"  # a link to a page
-        if elsewhere and not followed:
+        elsewhere = headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+        link = scope.get("method") == "GET" and headers.get("sec-fetch-mode") == "navigate"
+        if elsewhere and not link:
             return refusal(403, "this request comes from a page of another server")
-        if len(request.full_path) > MOST_QUERY:
+        if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > MOST_QUERY:
             return refusal(414, f"an address may have {MOST_QUERY} letters at most")
-        most = MOST_BODY_AT.get(request.path, MOST_BODY)
-        request.max_content_length = most
-        if request.content_length is not None and request.content_length > most:
-            return refusal(413, f"{request.content_length} bytes were sent; at most {most} are taken here")
-        asker = request.remote_addr or ""
-        if not is_loopback(asker):
-            with counting:
-                if answering[asker] >= MOST_AT_ONCE:
-                    return refusal(
-                        429, f"{MOST_AT_ONCE} requests of this machine are being answered already; wait for them"
-                    )
-                answering[asker] += 1
-                flask.g.counted = asker
+        most = MOST_BODY_AT.get(scope["path"], MOST_BODY)
+        told = headers.get("content-length", "0")
+        if told.isascii() and told.isdigit() and int(told[:18]) > most:
+            return refusal(413, f"{told[:18]} bytes were sent; at most {most} are taken here")
         return None
 
-    @server.teardown_request
-    def answered(_: BaseException | None) -> None:
-        asker = flask.g.pop("counted", None)
-        if asker is not None:
-            with counting:
-                answering[asker] -= 1
-                if answering[asker] <= 0:
-                    del answering[asker]
-
-    @server.after_request
-    def headers(response: flask.Response) -> flask.Response:
-        if not policy:
-            policy.append(_policy(app))
-        response.headers["Content-Security-Policy"] = policy[0]
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["X-Frame-Options"] = "DENY"
-        response.headers["Referrer-Policy"] = "same-origin"
-        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
-        response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        response.headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
-        return response
-
-    @server.errorhandler(Exception)
-    def failed(problem: Exception) -> flask.Response:
-        return answer_to(problem)
+    def _crowded(self, asker: str, path: str, counting: Counter[str], most: int) -> Response | None:
+        """Why this machine has to wait, or None."""
+        if counting[asker] >= most:
+            return refusal(429, f"{most} requests of this machine are being answered already; wait for them")
+        if not path.startswith(SMALL_CHANGE) and not self._pace.takes(asker, time.monotonic()):
+            return refusal(429, f"this machine asks more than {A_SECOND} times a second; wait a moment")
+        return None
 
 
-def told(make: Callable[[], Mapping[str, Any]]) -> flask.Response:
-    """An answer in JSON; a refusal of the model is one too, under `message`: whoever asks is still typing.
+class Pace:
+    """How often each machine has asked lately: so many a second, and so many at a stretch before that counts.
 
     Parameters
     ----------
-    make : callable
-        Gives what is told. [-]
+    a_second : float
+        [1/s]
+    at_a_stretch : float
+        [-]
+    """
+
+    def __init__(self, a_second: float, at_a_stretch: float) -> None:
+        self._a_second, self._stretch = a_second, at_a_stretch
+        self._full: dict[str, float] = {}  # when a machine has all its places again; no entry for one that has
+
+    def takes(self, asker: str, now: float) -> bool:
+        """Whether one more is taken.
+
+        Parameters
+        ----------
+        asker : str
+            [-]
+        now : float
+            [s]
+
+        Returns
+        -------
+        taken : bool
+            [-]
+
+        Examples
+        --------
+        >>> pace = Pace(1.0, 2.0)
+        >>> [pace.takes("a", 0.0), pace.takes("a", 0.0), pace.takes("a", 0.0), pace.takes("b", 0.0), pace.takes("a", 1.0)]
+        [True, True, False, True, True]
+        """
+        if len(self._full) > MOST_ASKERS:
+            self._full = {each: until for each, until in self._full.items() if until > now}
+        until = max(self._full.get(asker, now), now) + 1.0 / self._a_second
+        if until > now + self._stretch / self._a_second + 1e-9:
+            return False
+        self._full[asker] = until
+        return True
+
+
+class _Body:
+    """Receives the body of a request as far as it may be large, and as long as it may take."""
+
+    def __init__(self, receive: Receive, most: int) -> None:
+        self._receive, self._most = receive, most
+        self._got, self._over, self._begun = 0, False, time.monotonic()
+
+    async def __call__(self) -> Message:
+        """The next message."""
+        if self._over:
+            return await self._receive()  # waits until the browser has left
+        left = self._begun + PATIENCE + self._got / SLOWEST - time.monotonic()
+        try:
+            message = await asyncio.wait_for(self._receive(), max(left, 0.0))
+        except TimeoutError:
+            self._over = True
+            raise TooMuch(408, f"the request did not arrive within {PATIENCE:.0f} s; send it again") from None
+        self._got += len(message.get("body", b""))
+        self._over = not message.get("more_body", False)
+        if self._got > self._most:
+            raise TooMuch(413, f"more than {self._most} bytes were sent; at most that many are taken here")
+        return message
+
+    async def drain(self) -> None:
+        """Takes in what is still coming, as long as that is worth it."""
+        self._begun, self._most = time.monotonic(), self._got + MOST_DRAINED
+        with contextlib.suppress(TooMuch, TimeoutError):
+            async with asyncio.timeout(LONGEST_DRAIN):
+                while not self._over:
+                    await self()
+
+
+async def _refuse_socket(refused: Response, scope: Scope, receive: Receive, send: Send) -> None:
+    """Says why a socket is not opened."""
+    await WebSocket(scope, receive, send).send_denial_response(refused)
+
+
+def told(values: Mapping[str, Any]) -> Response:
+    """An answer in JSON.
+
+    Parameters
+    ----------
+    values : mapping
+        [-]
 
     Returns
     -------
     response : Response
         Not to be kept by anybody between. [-]
     """
-    try:
-        response = flask.jsonify(make())
-    except HaulbenchError as problem:
-        response = flask.jsonify({"message": str(problem)})
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    return JSONResponse(dict(values), headers={"Cache-Control": "no-store"})
 
 
-def columns(packed: bytes) -> flask.Response:
+def columns(packed: bytes) -> Response:
     """What `dashboard.packing.pack` has packed, as an answer.
 
     Parameters
@@ -250,13 +387,11 @@ def columns(packed: bytes) -> flask.Response:
     response : Response
         [-]
     """
-    response = flask.Response(packed, mimetype="application/octet-stream")
-    response.headers["Content-Encoding"] = "gzip"
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    headers = {"Content-Encoding": "gzip", "Cache-Control": "no-store"}
+    return Response(packed, media_type="application/octet-stream", headers=headers)
 
 
-def file(content: str | bytes, kind: str, name: str) -> flask.Response:
+def file(content: str | bytes, kind: str, name: str) -> Response:
     """A file to be saved.
 
     Parameters
@@ -273,13 +408,15 @@ def file(content: str | bytes, kind: str, name: str) -> flask.Response:
     response : Response
         [-]
     """
-    response = flask.Response(content, content_type=kind)
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    headers = {
+        "Content-Type": kind,
+        "Content-Disposition": f'attachment; filename="{name}"',
+        "Cache-Control": "no-store",
+    }
+    return Response(content, headers=headers)
 
 
-def answer_to(problem: Exception) -> flask.Response:
+def answer_to(problem: Exception) -> Response:
     """What the client hears of a failure: why, when it is the input's fault, and never a traceback.
 
     Parameters
@@ -294,13 +431,8 @@ def answer_to(problem: Exception) -> flask.Response:
     """
     if isinstance(problem, HaulbenchError):
         return refusal(400, str(problem))
-    if isinstance(problem, RequestEntityTooLarge):
-        return refusal(413, "too many bytes were sent")
     if isinstance(problem, HTTPException):
-        return refusal(problem.code or 400, f"{problem.name}: nothing here answers that")
-    if flask.request.path.startswith("/_dash-update-component"):
-        note(problem)
-        return refusal(400, "this is no request of a page of this server")
+        return refusal(problem.status_code, f"{problem.detail}: nothing here answers that")
     note(problem)
     return refusal(500, "something went wrong on the server; it has been noted there")
 
@@ -319,8 +451,19 @@ def note(problem: BaseException) -> None:
     print(f"haulbench: {text}{where}".replace("\n", " "), file=sys.stderr, flush=True)
 
 
-def _policy(app: Any) -> str:
-    """What a browser may load for the pages: this server's own files, and the scripts that stand in its own page."""
+def policy_of(app: Any) -> str:
+    """What a browser may load for the pages: this server's own files, and the scripts that stand in its own page.
+
+    Parameters
+    ----------
+    app : Dash
+        With all its callbacks registered. [-]
+
+    Returns
+    -------
+    policy : str
+        The value of the header Content-Security-Policy. [-]
+    """
     scripts = " ".join(dict.fromkeys(app.csp_hashes()))
     return (
         f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:;"

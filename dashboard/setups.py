@@ -7,8 +7,10 @@ through the readers that files go through.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import parse_qsl, urlencode
+
+from pydantic import BeforeValidator
 
 from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
 from sim.files import (
@@ -91,6 +93,9 @@ def setup_of(values: Any) -> Setup:
         if "\0" in name + text or "\n" in name + text:
             raise SettingsError(say.no_line(name=name))
     return Setup(**texts, changes=dict(changes))
+
+
+GivenSetup = Annotated[Setup, BeforeValidator(setup_of)]  # as a part of the schema of a request
 
 
 def setup_from_query(search: str) -> Setup:

@@ -1,25 +1,25 @@
 """The Bench page: the engine of the trip on an absorber, its curves drawn as the run goes, broken and dialled by hand."""
 
+import json
 from typing import Any
 
 import dash
-import flask
+import pydantic
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import controls, guard
+from dashboard import controls, doors, guard
 from dashboard.attributes import attributes, part
 from dashboard.bench_work import FILES, file_of, run_for_page
 from dashboard.pages.gearing import with_usual
-from dashboard.runs import Gone, Workshop, key_for
-from dashboard.setups import Setup, read_setup, setup_from_query, setup_of
+from dashboard.runs import Workshop, key_for
+from dashboard.setups import GivenSetup, read_setup, setup_from_query
 from sim.bench.faults import FAULTS
 from sim.bench.lab import RUBRIC
 from sim.bench.result import CAUTIONS
-from sim.errors import HaulbenchError, SettingsError
+from sim.errors import SettingsError
 from sim.inputs import Inputs
 from sim.messages import bench as say_bench
-from sim.messages import browser as say
 
 TITLE = "Bench"
 PATH = "/bench"
@@ -83,7 +83,7 @@ def layout(query: dict[str, Any]) -> html.Div:
             ),
         ],
         className="sheet trip bench",
-        **attributes(data_bench=flask.json.dumps(asked)),
+        **attributes(data_bench=json.dumps(asked)),
     )
 
 
@@ -185,32 +185,35 @@ def _below() -> Component:
     )
 
 
-def read_question(values: Any) -> tuple[Setup, str]:
-    """Setup and test of a request.
+class Run(doors.Question):
+    """A setup, the name of a test, and the key of the run the browser has already."""
+
+    setup: GivenSetup
+    test: str = pydantic.Field("full-load", max_length=doors.LONGEST_KEY)
+    have: str | None = pydantic.Field(None, max_length=doors.LONGEST_KEY)
+
+
+def known_test(test: str) -> str:
+    """The name of a test that there is.
 
     Parameters
     ----------
-    values : any
-        Decoded body. [-]
+    test : str
+        [-]
 
     Returns
     -------
-    setup : Setup
-        [-]
     test : str
         [-]
 
     Raises
     ------
     SettingsError
-        Anything else than a setup and the name of a test.
+        There is no such test.
     """
-    if not isinstance(values, dict) or set(values) - {"setup", "test", "have"}:
-        raise SettingsError(say.no_setup(allowed=("setup", "test")))
-    test = values.get("test", "full-load")
-    if not isinstance(test, str) or test not in TESTS:
-        raise SettingsError(say_bench.no_such_test(test=str(test)[:80], known=list(TESTS)))
-    return setup_of(values.get("setup")), test
+    if test not in TESTS:
+        raise SettingsError(say_bench.no_such_test(test=test[:80], known=list(TESTS)))
+    return test
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -223,39 +226,28 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    server: flask.Flask = app.server
 
     def key_of_run(inputs: Inputs, test: str, *more: object) -> str:
         return key_for("bench", inputs, test, *more)
 
-    @server.post(f"{PATH}/run")
-    def _bench_run() -> flask.Response:
+    def run(asked: Run, _: doors.Visitor) -> doors.Answer:
         """A run, made; packed columns, or `same` for a browser that has it already."""
-        values: Any = flask.request.get_json(force=True, silent=True)
-        try:
-            setup, test = read_question(values)
-            inputs = read_setup(setup, workshop)
-            key = key_of_run(inputs, test)
-            if values.get("have") == key:
-                return flask.jsonify({"same": True})
-            packed = workshop.ask(key, run_for_page, inputs, test, key)
-        except Gone:
-            return guard.refusal(499, "nobody waits for this any longer")
-        except HaulbenchError as problem:
-            return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
-        return guard.columns(packed)
+        test, inputs = known_test(asked.test), read_setup(asked.setup, workshop)
+        key = key_of_run(inputs, test)
+        if asked.have == key:
+            return {"same": True}
+        return guard.columns(workshop.ask(key, run_for_page, inputs, test, key))
 
-    @server.get(f"{PATH}/<name>")
-    def _bench_file(name: str) -> flask.Response:
+    def whole_file(visitor: doors.Visitor) -> doors.Answer:
         """A whole file of the run in the address."""
+        name, given = visitor.names["name"], visitor.query
         if name not in FILES:
             return guard.refusal(404, f"files of a run are {', '.join(FILES)}")
-        search = flask.request.query_string.decode("utf-8", "replace")
-        test = flask.request.args.get("test", "full-load")
-        predicted = [each for each in flask.request.args.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
-        setup, test = read_question(
-            {"setup": controls.stored(setup_from_query(with_usual(search, USUAL))), "test": test}
-        )
-        inputs = read_setup(setup, workshop)
+        test = known_test(given.get("test", "full-load"))
+        predicted = [each for each in given.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
+        inputs = read_setup(setup_from_query(with_usual(visitor.search, USUAL)), workshop)
         content = workshop.ask(key_of_run(inputs, test, name, predicted), file_of, inputs, test, name, predicted)
         return guard.file(content, TYPES[name.rpartition(".")[2]], name)
+
+    doors.post(app, f"{PATH}/run", Run, run)
+    doors.get(app, f"{PATH}/{{name}}", whole_file)

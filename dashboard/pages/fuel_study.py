@@ -5,10 +5,9 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs
 
 import dash
-import flask
 from dash import Input, Output, State, dcc, html
 
-from dashboard import ids
+from dashboard import doors, ids
 from dashboard.attributes import attributes
 from dashboard.big_table import Cell, big_table, named
 from dashboard.guard import file, refusal
@@ -216,7 +215,6 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     from dashboard.study_desk import Desk
 
     desk = Desk(workshop)
-    server: flask.Flask = app.server
     fields = [State(f"fuel-key-{number}", "value") for number in range(KEYS)]
     fields += [State(f"fuel-values-{number}", "value") for number in range(KEYS)]
 
@@ -301,13 +299,14 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         prevent_initial_call=True,
     )
 
-    @server.get("/fuel-study/<key>/<name>")
-    def _study_file(key: str, name: str) -> flask.Response:
+    def whole_file(visitor: doors.Visitor) -> doors.Answer:
         """A whole file of a finished study."""
-        running = desk.look("", key)
+        name, running = visitor.names["name"], desk.look("", visitor.names["key"])
         if name not in FILES or running is None or running.result is None:
             return refusal(404, f"no such file; a finished study has {', '.join(FILES)}")
         return file(file_of(desk, running.result, name), FILES[name], name)
+
+    doors.get(app, f"{PATH}/{{key}}/{{name}}", whole_file)
 
 
 def watcher_of(given: Any) -> str:

@@ -1,21 +1,20 @@
 """The Hidden fault page: one thing is wrong with a truck; a student tests, measures and names it."""
 
+import json
 from typing import Any
 
 import dash
-import flask
+import pydantic
 from dash import html
 
-from dashboard import guard
+from dashboard import doors
 from dashboard.attributes import attributes, part
 from dashboard.fault_desk import Desk, told
 from dashboard.lab_sheet import fault_sheet
 from dashboard.runs import Workshop
-from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE, what_failures_mean
 from sim.hidden.menu import FREE_TABLES, MENU
 from sim.hidden.session import ATTEMPTS, CAUTIONS, LEVELS, MOST_TESTS
-from sim.messages import hidden as say
 
 TITLE = "Hidden fault"
 PATH = "/hidden-fault"
@@ -112,7 +111,37 @@ def layout(query: dict[str, Any]) -> html.Div:
         ],
         className="fault-main",
     )
-    return html.Div([left, main], className="sheet fault", **attributes(data_fault=flask.json.dumps(asked)))
+    return html.Div([left, main], className="sheet fault", **attributes(data_fault=json.dumps(asked)))
+
+
+class Whose(doors.Question):
+    """Whose case: a practice case as the browser keeps it, or a student of a class."""
+
+    session: str | None = None
+    student: str | None = None
+    code: str | None = None
+
+
+class Begin(Whose):
+    """A practice case, or a student's."""
+
+    practice: int | None = None
+    level: int = 1
+
+
+class Test(Whose):
+    """A test."""
+
+    test: str
+
+
+class Named(Whose):
+    """What a student thinks is wrong."""
+
+    part: str = ""
+    failure: str = ""
+    because: list[int] = pydantic.Field(default_factory=list, max_length=MOST_TESTS)
+    explanation: str = ""
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -125,82 +154,42 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    server: flask.Flask = app.server
     desk = Desk(workshop)
-
-    def asked(*more: str) -> dict[str, Any]:
-        values: Any = flask.request.get_json(force=True, silent=True)
-        if not isinstance(values, dict) or set(values) - {"session", "student", "code", *more}:
-            raise SettingsError(say.whose_case(given=type(values).__name__))
-        return values
 
     def shown(session: dict[str, Any]) -> dict[str, Any]:
         return told(session, "practice" not in session["case"])
 
-    @server.get(f"{PATH}/hosted")
-    def _fault_hosted() -> flask.Response:
-        """Whether a class has its cases here, and whether this is the instructor's machine."""
-        hosted = workshop.hosted
-        named = {"class": hosted.class_name, "round": hosted.round_name, "level": hosted.level} if hosted else None
-        return guard.told(lambda: {"hosted": named, "here": bool(hosted) and guard.from_this_machine(flask.request)})
+    def hosted(_: doors.Visitor) -> doors.Answer:
+        """Whether a class has its cases here."""
+        kept = workshop.hosted
+        named = {"class": kept.class_name, "round": kept.round_name, "level": kept.level} if kept else None
+        return {"hosted": named, "here": False}
 
-    @server.post(f"{PATH}/begin")
-    def _fault_begin() -> flask.Response:
+    def begin(asked: Begin, _: doors.Visitor) -> doors.Answer:
         """A case."""
-        return guard.told(lambda: shown(desk.begin(asked("practice", "level"))))
+        return shown(desk.begin(asked.model_dump(exclude_unset=True)))
 
-    @server.post(f"{PATH}/test")
-    def _fault_test() -> flask.Response:
+    def test(asked: Test, _: doors.Visitor) -> doors.Answer:
         """A test, made."""
+        session, entry = desk.test(asked.model_dump(exclude_unset=True))
+        return {**shown(session), "entry": entry}
 
-        def make() -> dict[str, Any]:
-            session, entry = desk.test(asked("test"))
-            return {**shown(session), "entry": entry}
-
-        return guard.told(make)
-
-    @server.post(f"{PATH}/answer")
-    def _fault_answer() -> flask.Response:
+    def answer(asked: Named, _: doors.Visitor) -> doors.Answer:
         """An answer, taken."""
+        session, given = desk.answer(asked.model_dump(exclude_unset=True))
+        return {**shown(session), "answer": given}
 
-        def make() -> dict[str, Any]:
-            session, answer = desk.answer(asked("part", "failure", "because", "explanation"))
-            return {**shown(session), "answer": answer}
-
-        return guard.told(make)
-
-    @server.post(f"{PATH}/marking")
-    def _fault_marking() -> flask.Response:
+    def marking(asked: Whose, _: doors.Visitor) -> doors.Answer:
         """The marking of a case that is over."""
-        return guard.told(lambda: {"marking": desk.marking(asked())})
+        return {"marking": desk.marking(asked.model_dump(exclude_unset=True))}
 
-    @server.post(f"{PATH}/sheet")
-    def _fault_sheet() -> flask.Response:
+    def sheet(asked: Whose, _: doors.Visitor) -> doors.Answer:
         """The lab sheet of a case."""
-        return guard.told(lambda: {"sheet": fault_sheet(desk.sheet(asked()))})
+        return {"sheet": fault_sheet(desk.sheet(asked.model_dump(exclude_unset=True)))}
 
-    @server.get(f"{PATH}/class.<kind>")
-    def _fault_class(kind: str) -> flask.Response:
-        """What every student has done, for the instructor."""
-        if not guard.from_this_machine(flask.request):
-            return guard.refusal(403, say.only_here())
-        if workshop.hosted is None or kind not in ("json", "csv"):
-            return guard.refusal(404, say.nobody_hosts())
-        if kind == "json":
-            rows = workshop.hosted.rows()
-            heads = list(rows[0]) if rows else []
-            return guard.told(lambda: {"heads": heads, "rows": [list(row.values()) for row in rows]})
-        return guard.file(workshop.hosted.roll_csv(), "text/csv; charset=utf-8", "class.csv")
-
-    @server.post(f"{PATH}/code")
-    def _fault_code() -> flask.Response:
-        """The entry code of a student, for the instructor."""
-        if not guard.from_this_machine(flask.request):
-            return guard.refusal(403, say.only_here())
-        if workshop.hosted is None:
-            return guard.refusal(404, say.nobody_hosts())
-        student = str(asked().get("student", ""))[:80]
-        return guard.told(lambda: {"code": workshop.hosted.code_of(student)})
-
-    for name in ("test", "answer", "marking", "sheet"):
-        guard.limit_body(f"{PATH}/{name}", MOST_SESSION)
+    doors.get(app, f"{PATH}/hosted", hosted)
+    doors.post(app, f"{PATH}/begin", Begin, begin)
+    doors.post(app, f"{PATH}/test", Test, test, MOST_SESSION)
+    doors.post(app, f"{PATH}/answer", Named, answer, MOST_SESSION)
+    doors.post(app, f"{PATH}/marking", Whose, marking, MOST_SESSION)
+    doors.post(app, f"{PATH}/sheet", Whose, sheet, MOST_SESSION)

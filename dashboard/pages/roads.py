@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 import dash
-import flask
 from dash import Input, Output, dcc, html
 
-from dashboard import controls, guard, ids
+from dashboard import controls, doors, guard, ids
 from dashboard.attributes import attributes
 from dashboard.pages.fuel_study import PATH as STUDY_PATH
 from dashboard.pages.gearing import chosen_units, refused, with_usual
@@ -111,8 +110,6 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    guard.limit_body(UPLOAD_PATH, MOST_UPLOAD)
-    server: flask.Flask = app.server
 
     @app.callback(
         Output(RESULTS, "children"),
@@ -130,24 +127,25 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             return refused(problem)
         return results(setup, inputs, answer, kept_track(workshop, setup.road), system)
 
-    @server.post(UPLOAD_PATH, endpoint="roads_upload")
-    def _upload() -> flask.Response:
-        given = flask.request.args
+    def take_in(content: bytes, visitor: doors.Visitor) -> doors.Answer:
+        """A recording, made into a road."""
+        given = visitor.query
         name = safe_name(given.get("name", ""))
         every, smooth = _number(given, "every", DEFAULT_EVERY), _number(given, "smooth", DEFAULT_SMOOTH)
         limit = _number(given, "limit", 0.0) * KILOMETRE_PER_HOUR or None
-        content = flask.request.get_data(cache=False)
         word = hashlib.blake2b(content, digest_size=16).hexdigest()
         key = f"upload {word} {name!r} {every!r} {smooth!r} {limit!r}"
         track, route = workshop.ask(key, read_upload, name, content, every, smooth, limit)
-        address = keep(workshop, track, route)
-        return flask.jsonify({"address": address, "title": route.title, "length_m": route.length})
+        return {"address": keep(workshop, track, route), "title": route.title, "length_m": route.length}
 
-    @server.get(FILE_PATH, endpoint="roads_file")
-    def _file() -> flask.Response:
-        given = flask.request.args
+    def whole_file(visitor: doors.Visitor) -> doors.Answer:
+        """A file of the road in the address."""
+        given = visitor.query
         name, text, kind = file_of(workshop, given.get("road", ""), given.get("kind", ""))
         return guard.file(text, f"{kind}; charset=utf-8", name)
+
+    doors.upload(app, UPLOAD_PATH, take_in, MOST_UPLOAD)
+    doors.get(app, FILE_PATH, whole_file)
 
 
 def safe_name(text: str) -> str:

@@ -1,21 +1,21 @@
 """The Speedometer page: what is fitted against what the controller has been told, a measured mile, the record of settings."""
 
-from typing import Any
+import json
+from typing import Annotated, Any
 
 import dash
-import flask
+import pydantic
 from dash import html
 
-from dashboard import controls, guard
+from dashboard import controls, doors, guard
 from dashboard.attributes import attributes, part
 from dashboard.lab_sheet import settings_record, speedo_sheet
 from dashboard.pages.gearing import with_usual
 from dashboard.runs import Workshop, key_for
-from dashboard.setups import Setup, read_setup, setup_from_query, setup_of
+from dashboard.setups import GivenSetup, Setup, read_setup, setup_from_query
 from dashboard.speedo_work import entries_of, look, marked, mile_to_watch, record, record_csv
-from sim.errors import HaulbenchError, SettingsError
+from sim.errors import SettingsError
 from sim.inputs import Inputs
-from sim.messages import browser as say
 from sim.messages import speedometer as say_speedo
 from sim.sheet import settings_sheet
 from sim.speedo import BETWEEN_POSTS, CAUTIONS, RULE, SHOWN, band
@@ -32,6 +32,7 @@ GROUPS = {
 }
 MOST_MYSTERY = 9999
 RATES = (1, 2, 5, 10)
+Given = Annotated[float, pydantic.Field(ge=-1e9, le=1e9)]
 
 
 def layout(query: dict[str, Any]) -> html.Div:
@@ -119,25 +120,33 @@ def layout(query: dict[str, Any]) -> html.Div:
             html.Div([html.H1("Speedometer", className="unseen"), calibration, mile, sheet, cautions], className="trip-main"),
         ],
         className="sheet trip speedo",
-        **attributes(data_speedo=flask.json.dumps(asked)),
+        **attributes(data_speedo=json.dumps(asked)),
     )  # fmt: skip
 
 
-def _number(values: dict[str, Any], name: str) -> float:
-    """A number of a request."""
-    given = values.get(name)
-    if not isinstance(given, int | float) or isinstance(given, bool) or not abs(given) < 1e9:
-        raise SettingsError(say_speedo.entry(name=name, given=str(given)))
-    return float(given)
+class Look(doors.Question):
+    """A setup."""
+
+    setup: GivenSetup
 
 
-def read_mile(values: dict[str, Any]) -> tuple[int | None, float, float]:
+class Mile(Look):
+    """A measured mile: which truck, the speed on the needle, the distance, the number entered, and what a student worked out."""
+
+    mystery: int | None = None
+    shown_mi_h: Given
+    miles: Given
+    entered: Given | None = None
+    entries: dict[str, float | str] | None = None
+
+
+def read_mile(asked: Mile) -> tuple[int | None, float, float]:
     """Which truck, the speed on the needle and the distance of a request.
 
     Parameters
     ----------
-    values : dict
-        `mystery`, `shown_mi_h`, `miles`. [as named]
+    asked : Mile
+        [as named]
 
     Returns
     -------
@@ -151,14 +160,11 @@ def read_mile(values: dict[str, Any]) -> tuple[int | None, float, float]:
     Raises
     ------
     SettingsError
-        One of them is no such number.
+        There is no such truck.
     """
-    number = values.get("mystery")
-    if number is not None and (
-        not isinstance(number, int) or isinstance(number, bool) or not 0 <= number <= MOST_MYSTERY
-    ):
-        raise SettingsError(say_speedo.mystery_number(given=str(number), most=MOST_MYSTERY))
-    return number, _number(values, "shown_mi_h") * MILE_PER_HOUR, _number(values, "miles")
+    if asked.mystery is not None and not 0 <= asked.mystery <= MOST_MYSTERY:
+        raise SettingsError(say_speedo.mystery_number(given=str(asked.mystery), most=MOST_MYSTERY))
+    return asked.mystery, asked.shown_mi_h * MILE_PER_HOUR, asked.miles
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -171,18 +177,10 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    server: flask.Flask = app.server
-    about = ("mystery", "shown_mi_h", "miles", "entered", "entries")
 
-    def asked() -> tuple[dict[str, Any], Inputs]:
-        values: Any = flask.request.get_json(force=True, silent=True)
-        if not isinstance(values, dict) or set(values) - {"setup", *about}:
-            raise SettingsError(say.no_setup(allowed=("setup", *about)))
-        return values, read_setup(setup_of(values.get("setup")), workshop)
-
-    def marking() -> dict[str, Any]:
-        values, inputs = asked()
-        mile, entries = read_mile(values), entries_of(values.get("entries") or {})
+    def marking(asked: Mile) -> dict[str, Any]:
+        inputs = read_setup(asked.setup, workshop)
+        mile, entries = read_mile(asked), entries_of(asked.entries or {})
         found: dict[str, Any] = workshop.ask(
             key_for("mile marked", inputs, mile, entries), marked, inputs, *mile, entries
         )
@@ -192,52 +190,35 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         plain = Setup(truck=setup.truck, road=setup.road, settings=setup.settings)
         return read_setup(plain, workshop), read_setup(setup, workshop)
 
-    @server.post(f"{PATH}/look")
-    def _speedo_look() -> flask.Response:
+    def looked(asked: Look, _: doors.Visitor) -> doors.Answer:
         """A calibration, and the record of settings beside it."""
+        before, after = both(asked.setup)
+        return {
+            "state": workshop.ask(key_for("speedometer", after), look, after),
+            "record": record(before, after),
+        }
 
-        def make() -> dict[str, Any]:
-            values, inputs = asked()
-            before, after = both(setup_of(values.get("setup")))
-            return {
-                "state": workshop.ask(key_for("speedometer", inputs), look, inputs),
-                "record": record(before, after),
-            }
-
-        return guard.told(make)
-
-    @server.post(f"{PATH}/mile")
-    def _speedo_mile() -> flask.Response:
+    def mile(asked: Mile, _: doors.Visitor) -> doors.Answer:
         """A truck past two posts; packed columns."""
-        try:
-            values, inputs = asked()
-            mile = read_mile(values)
-            entered = _number(values, "entered") if values.get("entered") is not None else None
-            packed = workshop.ask(key_for("mile", inputs, mile, entered), mile_to_watch, inputs, *mile, entered)
-        except HaulbenchError as problem:
-            return flask.jsonify({"message": str(problem)})
-        return guard.columns(packed)
+        inputs, asked_for = read_setup(asked.setup, workshop), read_mile(asked)
+        key = key_for("mile", inputs, asked_for, asked.entered)
+        return guard.columns(workshop.ask(key, mile_to_watch, inputs, *asked_for, asked.entered))
 
-    @server.post(f"{PATH}/mark")
-    def _speedo_mark() -> flask.Response:
-        """What a student's entries are worth."""
-        return guard.told(marking)
-
-    @server.post(f"{PATH}/sheet")
-    def _speedo_sheet() -> flask.Response:
-        """The lab sheet of a marked mile."""
-        return guard.told(lambda: {"sheet": speedo_sheet(marking())})
-
-    @server.get(f"{PATH}/record.<kind>")
-    def _speedo_record(kind: str) -> flask.Response:
+    def whole_record(visitor: doors.Visitor) -> doors.Answer:
         """The record of settings of the setup in the address."""
+        kind = visitor.names["kind"]
         if kind not in ("html", "csv"):
             return guard.refusal(404, "records are record.html and record.csv")
-        search = flask.request.query_string.decode("utf-8", "replace")
-        before, after = both(setup_from_query(with_usual(search, USUAL)))
+        before, after = both(setup_from_query(with_usual(visitor.search, USUAL)))
         if kind == "csv":
             text, kept = record_csv(record(before, after)), "text/csv; charset=utf-8"
         else:
             entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
             text, kept = settings_record(before.truck.truck.name, entries), "text/html; charset=utf-8"
         return guard.file(text, kept, f"record.{kind}")
+
+    doors.post(app, f"{PATH}/look", Look, looked)
+    doors.post(app, f"{PATH}/mile", Mile, mile)
+    doors.post(app, f"{PATH}/mark", Mile, lambda asked, _: marking(asked))
+    doors.post(app, f"{PATH}/sheet", Mile, lambda asked, _: {"sheet": speedo_sheet(marking(asked))})
+    doors.get(app, f"{PATH}/record.{{kind}}", whole_record)

@@ -1,20 +1,19 @@
 """The Trip page: one truck on one road. Everything under the cursor is worked out in the browser from columns it already has."""
 
+import json
 from typing import Any
 
 import dash
-import flask
+import pydantic
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import controls, guard, palette
+from dashboard import controls, doors, guard, palette
 from dashboard.answers import drive_for_page, file_of, foretold
 from dashboard.attributes import attributes, part
-from dashboard.runs import Gone, Workshop, key_for
-from dashboard.setups import read_setup, setup_from_query, setup_of
-from sim.errors import HaulbenchError, SettingsError
+from dashboard.runs import Workshop, key_for
+from dashboard.setups import GivenSetup, read_setup, setup_from_query
 from sim.inputs import key_of
-from sim.messages import browser as say
 
 TITLE = "Trip"
 PATH = "/"
@@ -76,7 +75,7 @@ def layout(query: dict[str, Any]) -> html.Div:
             ),
         ],
         className="sheet trip",
-        **attributes(data_trip=flask.json.dumps({"stages": stages, "grey": palette.GREY})),
+        **attributes(data_trip=json.dumps({"stages": stages, "grey": palette.GREY})),
     )
 
 
@@ -163,7 +162,7 @@ def _cluster() -> Component:
     return html.Section(
         [html.Div(readings, className="readings"), drive],
         className="cluster",
-        **attributes(aria_label="Readings at the cursor", data_rates=flask.json.dumps(RATES)),
+        **attributes(aria_label="Readings at the cursor", data_rates=json.dumps(RATES)),
     )
 
 
@@ -238,6 +237,18 @@ def _numbers() -> Component:
     )
 
 
+class Foretell(doors.Question):
+    """A setup."""
+
+    setup: GivenSetup
+
+
+class Drive(Foretell):
+    """A setup, and the key of the trip the browser has already."""
+
+    have: str | None = pydantic.Field(None, max_length=doors.LONGEST_KEY)
+
+
 def register(app: dash.Dash, workshop: Workshop) -> None:
     """Adds what the page asks the server for.
 
@@ -248,46 +259,28 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     workshop : Workshop
         [-]
     """
-    server: flask.Flask = app.server
 
-    def body() -> dict[str, Any]:
-        values = flask.request.get_json(force=True, silent=True)
-        if not isinstance(values, dict) or set(values) - {"setup", "have"}:
-            raise SettingsError(say.no_setup(allowed=("setup",)))
-        return values
-
-    @server.post("/trip/drive")
-    def _drive() -> flask.Response:
+    def drive(asked: Drive, _: doors.Visitor) -> doors.Answer:
         """A trip, driven; packed columns, or `same` for a browser that has it already."""
-        values = body()
-        setup = setup_of(values.get("setup"))
-        try:
-            inputs = read_setup(setup, workshop)
-            key = key_of(inputs)
-            if values.get("have") == key:
-                return flask.jsonify({"same": True})
-            packed = workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key)
-        except Gone:
-            return guard.refusal(499, "nobody waits for this any longer")
-        except HaulbenchError as problem:
-            return flask.jsonify({"message": str(problem)})  # an answer, not a failure: a student is still typing
-        return guard.columns(packed)
+        inputs = read_setup(asked.setup, workshop)
+        key = key_of(inputs)
+        if asked.have == key:
+            return {"same": True}
+        return guard.columns(workshop.ask(key_for("trip page", inputs), drive_for_page, inputs, key))
 
-    @server.post("/trip/foretell")
-    def _foretell() -> flask.Response:
+    def foretell(asked: Foretell, _: doors.Visitor) -> doors.Answer:
         """What will happen, before the trip is driven."""
-        setup = setup_of(body().get("setup"))
-        try:
-            inputs = read_setup(setup, workshop)
-            return flask.jsonify({"foreseen": workshop.ask(key_for("foretold", inputs), foretold, inputs)})
-        except HaulbenchError as problem:
-            return flask.jsonify({"message": str(problem)})
+        inputs = read_setup(asked.setup, workshop)
+        return {"foreseen": workshop.ask(key_for("foretold", inputs), foretold, inputs)}
 
-    @server.get("/trip/<name>")
-    def _file(name: str) -> flask.Response:
+    def whole_file(visitor: doors.Visitor) -> doors.Answer:
         """A whole file of the trip in the address."""
+        name = visitor.names["name"]
         if name not in FILES:
             return guard.refusal(404, f"files of a trip are {', '.join(FILES)}")
-        inputs = read_setup(setup_from_query(flask.request.query_string.decode("utf-8", "replace")), workshop)
-        content = workshop.ask(key_for(name, inputs), file_of, inputs, name)
-        return guard.file(content, FILES[name][0], name)
+        inputs = read_setup(setup_from_query(visitor.search), workshop)
+        return guard.file(workshop.ask(key_for(name, inputs), file_of, inputs, name), FILES[name][0], name)
+
+    doors.post(app, "/trip/drive", Drive, drive)
+    doors.post(app, "/trip/foretell", Foretell, foretell)
+    doors.get(app, "/trip/{name}", whole_file)

@@ -240,6 +240,11 @@ def _parser() -> Parser:
     serve.add_argument(
         "--share", action="store_true", help="let other machines in: needed with a --host they can reach"
     )
+    serve.add_argument("--certificate", metavar="PEM", help="speak HTTPS with this chain of certificates")
+    serve.add_argument("--private-key", metavar="PEM", help="the key of the certificate, without a password")
+    serve.add_argument(
+        "--proxy", metavar="ADDRESS", help="take a proxy's word, at this address, on who asks from where"
+    )
     serve.add_argument("--open", action="store_true", help="open the pages in this machine's browser")
     serve.add_argument("--key-file", metavar="KEY", help="host hidden faults for a class; they follow from this key")
     serve.add_argument("--class", dest="class_name", default="", metavar="NAME", help="the class, with --key-file")

@@ -3,21 +3,20 @@
 import contextlib
 import signal
 import socket
+import ssl
 import sys
 from argparse import Namespace
+from collections.abc import Callable
 from typing import Any
 
 from sim.errors import RunError, SettingsError
 from sim.messages import browser as say
 from sim.messages import hidden as say_hidden
 
-THREADS = 48  # they only wait for the workers
 MOST_CONNECTIONS = 2000
 IDLE = 30  # s before a connection that says nothing is closed
-MOST_BODY = 16_777_216  # bytes of a request that are read at all; pages take less
-IN_MEMORY = (
-    MOST_BODY + 1_048_576
-)  # bytes of a request or an answer that are kept in memory: all of them, nothing is written
+ENDING = 3  # s that answers under way have when the server ends
+MOST_MESSAGE = 262_144  # bytes of one message on a socket
 
 SHARED = """This machine's name and network address now answer on port {port}. Everyone on the network who can reach it may open the
 pages, drive trips with this machine's processor, and upload roads, which are kept in memory only. Nothing is written to disk
@@ -31,7 +30,7 @@ def serve(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line: host, port, share, open. [-]
+        Of the command line: host, port, share, open, certificate, private_key, proxy. [-]
 
     Returns
     -------
@@ -41,7 +40,7 @@ def serve(options: Namespace) -> int:
     Raises
     ------
     HaulbenchError
-        The port is taken, or the host needs the flag.
+        The port is taken, the host needs the flag, or the certificate cannot be used.
     """
     from dashboard.app import create_app
     from dashboard.guard import is_loopback
@@ -51,38 +50,141 @@ def serve(options: Namespace) -> int:
         raise SettingsError(say.no_port(port=options.port))
     if not is_loopback(options.host) and not options.share:
         raise SettingsError(say.not_shared(host=options.host))
+    _check_certificate(options.certificate, options.private_key)
+    for asked in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(asked, _end)  # also where the shell has had interruptions ignored
+    hosted = _round_of(options)
+    place = _bound(options.host, options.port)
     workshop = Workshop()
-    workshop.hosted = _round_of(options)
-    app = create_app(workshop, options.host)
-    server = _listening(app.server, options.host, options.port)
-    port = server.effective_port
+    try:
+        workshop.hosted = hosted
+        app = create_app(workshop, options.host)
+        _greet(options, place.getsockname()[1], workshop)
+        workshop.warm_in_background()
+        server(app.server, workshop.close, options.certificate, options.private_key, options.proxy).run([place])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        print("haulbench ends.", flush=True)
+        place.close()
+        workshop.close()
+    return 0
+
+
+def _greet(options: Namespace, port: int, workshop: Any) -> None:
+    """Says where the pages are and who can reach them."""
+    from dashboard.guard import is_loopback
+
     shown = "localhost" if options.host in ("127.0.0.1", "::1", "localhost") else options.host
-    print(f"haulbench is at http://{shown}:{port}/ (Ctrl-C ends it)", flush=True)
+    scheme = "https" if options.certificate else "http"
+    print(f"haulbench is at {scheme}://{shown}:{port}/ (Ctrl-C ends it)", flush=True)
     if not is_loopback(options.host):
         print(SHARED.format(port=port), flush=True)
     if workshop.hosted:
         kept = f"kept in {options.sessions}" if options.sessions else "kept in memory only: lost when this ends"
         print(
             f"Hidden fault for class {options.class_name}, round {options.round}, level {options.level}; sessions are {kept}."
-            f" Progress: http://localhost:{port}/hidden-fault on this machine.",
+            f" Progress: {scheme}://localhost:{port}/hidden-fault on this machine.",
             flush=True,
         )
     if options.open:
         import webbrowser
 
-        webbrowser.open(f"http://localhost:{port}/")
-    workshop.warm_in_background()
-    signal.signal(signal.SIGTERM, _end)
+        webbrowser.open(f"{scheme}://localhost:{port}/")
+
+
+def server(
+    application: Any, ending: Callable[[], None], certificate: str | None = None, private_key: str | None = None,
+    proxy: str | None = None,
+) -> Any:  # fmt: skip
+    """A server for an application; `run([socket])` serves until an interruption.
+
+    Parameters
+    ----------
+    application : callable
+        ASGI. [-]
+    ending : callable
+        Called as soon as the server is to end, before it waits for answers under way. [-]
+    certificate : str or None
+        File of a certificate chain in PEM; with it the server speaks TLS. [-]
+    private_key : str or None
+        File of its key in PEM. [-]
+    proxy : str or None
+        Address of a proxy in front of it, whose word on who asks from where is taken. [-]
+
+    Returns
+    -------
+    server : Server
+        Of uvicorn. [-]
+    """
+    import asyncio
+
+    import uvicorn
+    from uvicorn.protocols.http.auto import AutoHTTPProtocol
+
+    class Patient(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
+        """Closes a connection on which no request has begun for long: nobody holds a place by saying nothing."""
+
+        def connection_made(self, transport: asyncio.Transport) -> None:
+            super().connection_made(transport)
+            self._silence = self.loop.call_later(IDLE, self._close_if_silent, None)
+
+        def _close_if_silent(self, last: Any) -> None:
+            if self.transport.get_protocol() is not self:  # it has become a socket
+                return
+            if self.cycle is last and (last is None or self.cycle.response_complete):
+                self.transport.close()
+            self._silence = self.loop.call_later(IDLE, self._close_if_silent, self.cycle)
+
+        def connection_lost(self, problem: Exception | None) -> None:
+            self._silence.cancel()
+            super().connection_lost(problem)
+
+    class Ending(uvicorn.Server):
+        """Lets go of everything that waits before it waits itself."""
+
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            await asyncio.to_thread(ending)
+            await super().shutdown(sockets)
+
+    _more_files()
+    config = uvicorn.Config(
+        application,
+        http=Patient,
+        lifespan="off",
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        headers=[("Server", "haulbench")],
+        proxy_headers=proxy is not None,
+        forwarded_allow_ips=proxy,
+        timeout_keep_alive=IDLE,
+        timeout_graceful_shutdown=ENDING,
+        limit_concurrency=MOST_CONNECTIONS,
+        backlog=MOST_CONNECTIONS,
+        ws_max_size=MOST_MESSAGE,
+        ws_max_queue=8,
+        ssl_certfile=certificate,
+        ssl_keyfile=private_key,
+    )
+    return Ending(config)
+
+
+def _check_certificate(certificate: str | None, private_key: str | None) -> None:
+    """Refuses a certificate or key that cannot be used, before anything is served."""
+    if not certificate and not private_key:
+        return
+    if not certificate or not private_key:
+        raise SettingsError(say.half_certificate(missing="--private-key" if certificate else "--certificate"))
+
+    def no_password() -> str:
+        raise SettingsError(say.locked_key(file=private_key))
+
     try:
-        server.run()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        print("haulbench ends.", flush=True)
-        with contextlib.suppress(OSError):
-            server.close()
-        workshop.close()
-    return 0
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, private_key, no_password)
+    except OSError as problem:  # those of ssl are among them
+        reason = getattr(problem, "reason", None) or problem.strerror or "it is no PEM file"
+        raise SettingsError(say.no_certificate(certificate=certificate, key=private_key, reason=str(reason))) from None
 
 
 def _round_of(options: Namespace) -> Any:
@@ -111,29 +213,6 @@ def _end(*_: object) -> None:
     raise KeyboardInterrupt
 
 
-def _listening(app: Any, host: str, port: int) -> Any:
-    """A server bound to its port."""
-    from waitress.server import create_server
-
-    _more_files()
-    place = _bound(host, port)
-    return create_server(
-        app,
-        sockets=[place],
-        threads=THREADS,
-        connection_limit=MOST_CONNECTIONS,
-        channel_timeout=IDLE,
-        cleanup_interval=5,
-        channel_request_lookahead=1,  # so that a request knows when its browser has left
-        max_request_body_size=MOST_BODY,
-        inbuf_overflow=IN_MEMORY,
-        outbuf_overflow=IN_MEMORY,
-        asyncore_use_poll=True,
-        ident="haulbench",
-        clear_untrusted_proxy_headers=True,
-    )
-
-
 def _bound(host: str, port: int) -> socket.socket:
     """A socket at an address of this machine."""
     try:
@@ -145,6 +224,7 @@ def _bound(host: str, port: int) -> socket.socket:
         place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         place.bind(address)
+        place.listen(MOST_CONNECTIONS)
     except OSError as problem:
         place.close()
         raise RunError(say.port_taken(port=port, host=host, reason=str(problem.strerror), other=port + 1)) from None

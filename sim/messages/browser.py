@@ -68,6 +68,31 @@ def no_setup(*, allowed: Sequence[str]) -> str:
     return f"this cannot be read as a request; give {', '.join(allowed)} and nothing else"
 
 
+def no_json() -> str:
+    """Said when a body is no JSON."""
+    return "what was sent is no JSON; give one table in JSON, numbers as numbers"
+
+
+def much_json(*, most: int) -> str:
+    """Said when a body holds more values than any page sends, or a whole number beyond all bounds."""
+    return f"what was sent holds too much; {most} values and whole numbers of 18 digits at most are taken"
+
+
+def deep_json(*, most: int) -> str:
+    """Said when tables stand within tables too deep."""
+    return f"what was sent is too deep; {most} lists and tables within each other at most are taken"
+
+
+def not_as_asked(*, where: str, given: object, problem: str) -> str:
+    """Said when a value of a request does not fit the schema of its route."""
+    return f"{where[:80]}: {str(given)[:60]!r} was given; give another value: {problem[:120].lower()}"
+
+
+def no_callback() -> str:
+    """Said when somebody calls a callback as no page does."""
+    return "this is no request of a page of this server; use the page itself, loaded once more"
+
+
 def many_changes(*, most: int) -> str:
     """Said when the changes of a setup are no table, or too many."""
     return f"changes cannot be read; give key and value, {most} at most"
@@ -155,6 +180,24 @@ def no_port(*, port: int) -> str:
 def not_shared(*, host: str) -> str:
     """Said when others could reach the server and that was not asked for."""
     return f"--host {host} can be reached from other machines; add --share if that is wanted, or leave --host out"
+
+
+def half_certificate(*, missing: str) -> str:
+    """Said when a certificate is given without its key, or the key without it."""
+    return f"{missing} is missing; give --certificate and --private-key together, both as PEM files"
+
+
+def locked_key(*, file: str) -> str:
+    """Said when a key needs a password."""
+    return f"--private-key {file}: the key is locked with a password; give one without, readable by you alone"
+
+
+def no_certificate(*, certificate: str, key: str, reason: str) -> str:
+    """Said when certificate and key cannot be used together."""
+    return (
+        f"--certificate {certificate} with --private-key {key} cannot be used ({reason}); give a certificate chain and the key"
+        " it was made for, both as PEM files"
+    )
 
 
 def no_host(*, host: str) -> str:

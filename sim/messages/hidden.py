@@ -182,11 +182,6 @@ def no_session_folder(*, folder: str, reason: str) -> str:
     return f"--sessions {folder}: cannot be used ({reason}); name a folder that can be written"
 
 
-def only_here() -> str:
-    """Said when somebody else asks for what only the instructor's machine is told."""
-    return "this is told on the machine itself only; look at it there"
-
-
 def class_full(*, most: int) -> str:
     """Said when a server keeps as many sessions as it may."""
     return f"{most} sessions are kept, and no more fit; ask the instructor to start the server for another round"

@@ -1,10 +1,14 @@
 """What the tests of the server need: an app whose jobs run at once in this process, and a real server with real workers."""
 
+import itertools
+import socket
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from typing import Any
+
+from starlette.testclient import TestClient
 
 from dashboard.app import create_app
 from dashboard.fault_desk import Round
@@ -53,22 +57,35 @@ class Held:
         pass
 
 
+class Visitor(TestClient):
+    """Asks an application without a network, from an address of its own."""
+
+    numbers = itertools.count(1)
+
+    def __init__(self, app: Any, address: str | None = None, **more: Any) -> None:
+        number = next(self.numbers)
+        address = address or f"127.1.{number // 250}.{number % 250 + 1}"
+        super().__init__(app.server, "http://localhost", client=(address, 50000), raise_server_exceptions=False, **more)
+
+
 CLASS_KEY, CLASS, ROUND = b"a key of tests, which is no secret", "Diesel 2", "1"
 
 
 @contextmanager
 def real_server() -> Iterator[str]:
     """The address of the pages as they are served, with workers that are warm, and a class whose hidden faults are here."""
-    from waitress.server import create_server
+    from sim.command.serving import server
 
     workshop = Workshop()
     workshop.hosted = Round(CLASS_KEY, CLASS, ROUND, 1)
-    app = create_app(workshop)
-    server = create_server(app.server, host="127.0.0.1", port=0, threads=16)
-    threading.Thread(target=server.run, daemon=True).start()
+    place = socket.create_server(("127.0.0.1", 0))
+    serving = server(create_app(workshop).server, workshop.close)
+    running = threading.Thread(target=serving.run, args=([place],))
+    running.start()
     workshop.warm_in_background()
     workshop.ready.wait(timeout=180)
     assert not workshop.trouble
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    workshop.close()
+    yield f"http://127.0.0.1:{place.getsockname()[1]}"
+    serving.should_exit = True
+    running.join(20)
+    assert not running.is_alive()

@@ -6,9 +6,10 @@ import json
 import numpy as np
 import pytest
 
+from dashboard import doors
 from dashboard.bench_work import FILES, MOST_ROWS, answer_of, file_of
 from dashboard.packing import pack
-from dashboard.pages.bench import TESTS, USUAL, layout, read_question
+from dashboard.pages.bench import TESTS, USUAL, Run, known_test, layout
 from dashboard.setups import read_setup, setup_of
 from sim import load_settings
 from sim.bench.runs import TESTS as RUNS
@@ -151,7 +152,7 @@ def test_downloads_hold_everything(name):
 )
 def test_what_is_no_question_is_refused(asked, message):
     with pytest.raises(SettingsError) as told:
-        read_question(asked)
+        known_test(doors.read(Run, json.dumps(asked).encode()).test)
     assert message in str(told.value) or "setup" in str(told.value)
 
 

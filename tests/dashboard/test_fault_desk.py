@@ -11,7 +11,7 @@ import os
 import time
 
 import pytest
-from serving import AtOnce
+from serving import AtOnce, Visitor
 
 from dashboard.app import create_app
 from dashboard.fault_desk import MOST_STUDENTS, STEP, Round
@@ -29,11 +29,11 @@ SECRETS = ("condition.", "faults.occur", "teaches", KEY.decode(), KEY.hex())
 def served(hosted=None):
     workshop = Workshop(AtOnce())
     workshop.hosted = hosted
-    return create_app(workshop).server.test_client()
+    return Visitor(create_app(workshop))
 
 
-def post(client, what, body, address="127.0.0.1"):
-    return client.post(f"/hidden-fault/{what}", json=body, environ_base={"REMOTE_ADDR": address})
+def post(client, what, body):
+    return client.post(f"/hidden-fault/{what}", json=body)
 
 
 def student(hosted, name="Ann Lee"):
@@ -63,17 +63,17 @@ def test_an_entry_code_follows_from_key_class_round_and_name_alone():
 def test_a_student_cannot_begin_again_and_a_second_browser_goes_on(hosted):
     client, other = served(hosted), served(hosted)
     ann = student(hosted)
-    session = post(client, "begin", ann).json["session"]
+    session = post(client, "begin", ann).json()["session"]
     assert session["attempts_left"] == 3 and "seal" not in session and session["case"]["student"] == "Ann Lee"
-    assert post(client, "test", {**ann, "test": "look"}).json["entry"]["number"] == 1
-    assert post(other, "test", {**ann, "test": "codes"}).json["entry"]["number"] == 2
-    assert post(client, "answer", {**ann, **WRONG}).json["session"]["attempts_left"] == 2
-    again = post(other, "begin", {"student": " ANN lee", "code": ann["code"].lower()}).json["session"]
+    assert post(client, "test", {**ann, "test": "look"}).json()["entry"]["number"] == 1
+    assert post(other, "test", {**ann, "test": "codes"}).json()["entry"]["number"] == 2
+    assert post(client, "answer", {**ann, **WRONG}).json()["session"]["attempts_left"] == 2
+    again = post(other, "begin", {"student": " ANN lee", "code": ann["code"].lower()}).json()["session"]
     assert again["attempts_left"] == 2 and len(again["tests"]) == 2
     for left in (1, 0):
-        assert post(other, "answer", {**ann, **WRONG}).json["session"]["attempts_left"] == left
-    assert "the answer is given and marked" in post(client, "answer", {**ann, **WRONG}).json["message"]
-    assert "the answer is given and marked" in post(client, "test", {**ann, "test": "look"}).json["message"]
+        assert post(other, "answer", {**ann, **WRONG}).json()["session"]["attempts_left"] == left
+    assert "the answer is given and marked" in post(client, "answer", {**ann, **WRONG}).json()["message"]
+    assert "the answer is given and marked" in post(client, "test", {**ann, "test": "look"}).json()["message"]
 
 
 def test_nothing_that_is_sent_or_kept_gives_the_cause_away_before_the_end(hosted, tmp_path):
@@ -83,7 +83,7 @@ def test_nothing_that_is_sent_or_kept_gives_the_cause_away_before_the_end(hosted
     texts = [client.get("/hidden-fault/hosted").text, post(client, "begin", ann).text]
     for test in ("look", "codes", "values", "record", "drive climb", "rollers", "cut-out", f"meter {'boost pressure'}"):
         answer = post(client, "test", {**ann, "test": test})
-        assert answer.status_code == 200 and "entry" in answer.json
+        assert answer.status_code == 200 and "entry" in answer.json()
         texts.append(answer.text + str(answer.headers))
     wrong = next(other for other in CAUSES if other.part not in (cause.part, "oil pressure", "coolant temperature"))
     texts.append(
@@ -92,7 +92,7 @@ def test_nothing_that_is_sent_or_kept_gives_the_cause_away_before_the_end(hosted
         ).text
     )
     texts.append(post(client, "sheet", ann).text)
-    assert post(client, "marking", ann).json == {"marking": None}
+    assert post(client, "marking", ann).json() == {"marking": None}
     files = list((tmp_path / "sessions").iterdir())
     assert len(files) == 1 and "ann" not in files[0].name.lower()
     texts.append(files[0].name + files[0].read_text())
@@ -116,7 +116,7 @@ def test_sessions_outlive_the_server_and_a_changed_one_is_refused(hosted, tmp_pa
     post(client, "test", {**ann, "test": "idle"})
     post(client, "answer", {**ann, **WRONG})
     later = Round(KEY, "diesel 2", "1", 2, str(tmp_path / "sessions"))
-    session = post(served(later), "begin", ann).json["session"]
+    session = post(served(later), "begin", ann).json()["session"]
     assert len(session["tests"]) == 1 and session["attempts_left"] == 2
     assert Round(KEY, "Diesel 2", "2", 2, str(tmp_path / "sessions")).rows() == [], "another round begins anew"
     (file,) = (tmp_path / "sessions").glob("case-*")
@@ -134,8 +134,8 @@ def test_a_folder_that_cannot_be_written_loses_no_attempt_and_keeps_what_was_the
 
     with monkeypatch.context() as broken:
         broken.setattr(os, "replace", full)
-        assert "No space left" in post(client, "answer", {**ann, **WRONG}).json["message"]
-    session = post(client, "begin", ann).json["session"]
+        assert "No space left" in post(client, "answer", {**ann, **WRONG}).json()["message"]
+    session = post(client, "begin", ann).json()["session"]
     assert session["attempts_left"] == 3 and len(session["tests"]) == 1
     assert [path.suffix for path in (tmp_path / "sessions").iterdir()] == [".json"]
     (tmp_path / "file").write_text("")
@@ -161,7 +161,7 @@ def test_a_folder_that_cannot_be_written_loses_no_attempt_and_keeps_what_was_the
     ],
 )
 def test_what_is_no_case_is_refused_in_words(hosted, body, message):
-    assert message in post(served(hosted), "begin", body).json["message"]
+    assert message in post(served(hosted), "begin", body).json()["message"]
 
 
 def test_forged_requests_are_refused_in_words(hosted):
@@ -180,26 +180,26 @@ def test_forged_requests_are_refused_in_words(hosted):
         ("answer", {"session": '{"form": 2}', **WRONG}, "this is no session"),
         ("answer", {"session": {"form": 1}, **WRONG}, "whose case is meant"),
     ):
-        assert message in post(client, what, body).json["message"], (what, body)
-    assert post(client, "begin", ann).json["session"]["attempts_left"] == 3
-    assert "hosts no hidden fault" in post(served(), "begin", ann).json["message"]
+        assert message in post(client, what, body).json()["message"], (what, body)
+    assert post(client, "begin", ann).json()["session"]["attempts_left"] == 3
+    assert "hosts no hidden fault" in post(served(), "begin", ann).json()["message"]
     assert post(client, "test", {**ann, "test": "x" * 3_000_000}).status_code == 413
 
 
 def test_a_practice_case_travels_with_the_browser_and_cannot_be_changed():
     client = served()
-    begun = post(client, "begin", {"practice": 17, "level": 2}).json
+    begun = post(client, "begin", {"practice": 17, "level": 2}).json()
     assert set(begun["session"]["case"]) == {"practice"} and "seal" not in begun["session"]
-    told = post(client, "test", {"session": begun["kept"], "test": "look"}).json
+    told = post(client, "test", {"session": begun["kept"], "test": "look"}).json()
     assert len(told["session"]["tests"]) == 1
     forged = told["kept"].replace('"attempts_left": 3', '"attempts_left": 99')
     assert forged != told["kept"]
-    assert "the seal does not fit" in post(client, "answer", {"session": forged, **WRONG}).json["message"]
+    assert "the seal does not fit" in post(client, "answer", {"session": forged, **WRONG}).json()["message"]
     for _ in range(3):
-        told = post(client, "answer", {"session": told["kept"], **WRONG}).json
-    marking = post(client, "marking", {"session": told["kept"]}).json["marking"]
+        told = post(client, "answer", {"session": told["kept"], **WRONG}).json()
+    marking = post(client, "marking", {"session": told["kept"]}).json()["marking"]
     assert marking["score"] == 1 and marking["teaches"]
-    assert "<h2>Marking</h2>" in post(client, "sheet", {"session": told["kept"]}).json["sheet"]
+    assert "<h2>Marking</h2>" in post(client, "sheet", {"session": told["kept"]}).json()["sheet"]
 
 
 def test_the_class_is_told_on_the_instructors_machine_only(hosted):
@@ -211,13 +211,13 @@ def test_the_class_is_told_on_the_instructors_machine_only(hosted):
         there = asked(f"/hidden-fault/{path}", json=body, environ_base={"REMOTE_ADDR": "192.0.2.7"})
         assert there.status_code == 403 and "on the machine itself only" in there.text
         assert asked(f"/hidden-fault/{path}", json=body, headers={"X-Forwarded-For": "192.0.2.7"}).status_code == 403
-    assert client.get("/hidden-fault/hosted", environ_base={"REMOTE_ADDR": "192.0.2.7"}).json["here"] is False
-    assert client.get("/hidden-fault/hosted").json == {
+    assert client.get("/hidden-fault/hosted", environ_base={"REMOTE_ADDR": "192.0.2.7"}).json()["here"] is False
+    assert client.get("/hidden-fault/hosted").json() == {
         "hosted": {"class": "Diesel 2", "level": 2, "round": "1"},
         "here": True,
     }
-    assert client.post("/hidden-fault/code", json={"student": "Bo"}).json == {"code": hosted.code_of("Bo")}
-    found = client.get("/hidden-fault/class.json").json
+    assert client.post("/hidden-fault/code", json={"student": "Bo"}).json() == {"code": hosted.code_of("Bo")}
+    found = client.get("/hidden-fault/class.json").json()
     row = dict(zip(found["heads"], found["rows"][0], strict=True))
     assert (row["student"], row["tests"], row["state"], row["it was"]) == ("Ann Lee", 0, "open", "")
     for _ in range(3):
@@ -230,10 +230,10 @@ def test_the_class_is_told_on_the_instructors_machine_only(hosted):
 def test_a_name_that_is_a_formula_or_a_script_stays_a_name(hosted):
     client = served(hosted)
     for name in ("=1+1", "<script>alert(1)</script>"):
-        assert post(client, "begin", student(hosted, name)).json["session"]["case"]["student"] == name
+        assert post(client, "begin", student(hosted, name)).json()["session"]["case"]["student"] == name
     table = client.get("/hidden-fault/class.csv").text
     assert "'=1+1" in table and "\n=1+1" not in table
-    assert "&lt;script&gt;" in post(client, "sheet", student(hosted, "<script>alert(1)</script>")).json["sheet"]
+    assert "&lt;script&gt;" in post(client, "sheet", student(hosted, "<script>alert(1)</script>")).json()["sheet"]
 
 
 def test_how_long_an_answer_takes_is_a_whole_number_of_steps(hosted, monkeypatch):
@@ -253,7 +253,7 @@ def test_a_class_has_an_end(hosted, monkeypatch):
     monkeypatch.setattr("dashboard.fault_desk.MOST_STUDENTS", 1)
     client = served(hosted)
     post(client, "begin", student(hosted, "one"))
-    assert "1 sessions are kept" in post(client, "begin", student(hosted, "two")).json["message"]
+    assert "1 sessions are kept" in post(client, "begin", student(hosted, "two")).json()["message"]
     assert MOST_STUDENTS >= 100
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from serving import AtOnce
+from serving import AtOnce, Visitor
 from test_figures import array_of
 
 from dashboard import palette
@@ -417,11 +417,11 @@ def test_signs_are_texts_and_never_markup():
 
 @pytest.fixture
 def client(workshop):
-    return create_app(workshop).server.test_client()
+    return Visitor(create_app(workshop))
 
 
 def sent(client, content: bytes, query: str = "name=ride.gpx"):
-    return client.post(f"/roads/upload?{query}", data=content, headers={"Host": "localhost"})
+    return client.post(f"/roads/upload?{query}", content=content)
 
 
 def test_an_upload_becomes_a_road_by_its_content_and_nothing_is_written(client, workshop, tmp_path, monkeypatch):
@@ -435,25 +435,25 @@ def test_an_upload_becomes_a_road_by_its_content_and_nothing_is_written(client, 
     first, again = sent(client, content), sent(client, content)
     other = sent(client, content, "name=ride.gpx&smooth=400")
     monkeypatch.undo()
-    assert first.status_code == 200 and first.json == again.json
-    assert first.json["address"].startswith(UPLOAD) and other.json["address"] != first.json["address"]
+    assert first.status_code == 200 and first.json() == again.json()
+    assert first.json()["address"].startswith(UPLOAD) and other.json()["address"] != first.json()["address"]
     assert list(tmp_path.iterdir()) == []
-    route = workshop.road(first.json["address"])
+    route = workshop.road(first.json()["address"])
     assert route.name == "ride" and route.length == pytest.approx(25_000, abs=500)
-    track = roads.kept_track(workshop, first.json["address"])
+    track = roads.kept_track(workshop, first.json()["address"])
     assert track is not None and track.csv() == import_track(RECORDING).csv()
 
 
 def test_files_of_an_upload_come_back_under_its_name(client):
-    address = sent(client, RECORDING.read_bytes(), "name=My%20ride.gpx").json["address"]
+    address = sent(client, RECORDING.read_bytes(), "name=My%20ride.gpx").json()["address"]
     for kind in ("csv", "toml"):
-        answer = client.get(f"/roads/file?road={address}&kind={kind}", headers={"Host": "localhost"})
+        answer = client.get(f"/roads/file?road={address}&kind={kind}")
         assert answer.headers["Content-Disposition"] == f'attachment; filename="My-ride.{kind}"'
-        assert answer.status_code == 200 and len(answer.data) > 100
+        assert answer.status_code == 200 and len(answer.content) > 100
 
 
 def test_files_of_the_catalogue_are_the_shipped_ones(client):
-    answer = client.get("/roads/file?road=ollen-pass&kind=csv", headers={"Host": "localhost"})
+    answer = client.get("/roads/file?road=ollen-pass&kind=csv")
     assert answer.text.startswith("distance_m,")
 
 
@@ -465,8 +465,8 @@ def test_files_of_the_catalogue_are_the_shipped_ones(client):
     ],
 )  # fmt: skip
 def test_no_other_file_is_given_out(client, query):
-    answer = client.get(f"/roads/file?{query}", headers={"Host": "localhost"})
-    assert answer.status_code == 400 and answer.json["message"]
+    answer = client.get(f"/roads/file?{query}")
+    assert answer.status_code == 400 and answer.json()["message"]
 
 
 @pytest.mark.parametrize(
@@ -488,14 +488,14 @@ def test_no_other_file_is_given_out(client, query):
 def test_an_upload_that_is_no_road_is_refused_in_words(client, content, query, words):
     answer = sent(client, content, query)
     assert answer.status_code == 400
-    assert words in answer.json["message"]
-    assert client.get("/ready", headers={"Host": "localhost"}).status_code == 200
+    assert words in answer.json()["message"]
+    assert client.get("/ready").status_code == 200
 
 
 def test_an_upload_that_is_too_large_is_not_read(client):
     answer = sent(client, b" " * (roads.MOST_UPLOAD + 1))
     assert answer.status_code == 413
-    assert "at most 10000000" in answer.json["message"]
+    assert "at most 10000000" in answer.json()["message"]
 
 
 def test_names_of_uploads_lose_everything_that_could_lead_elsewhere():
