@@ -12,7 +12,7 @@ from sim.files import TruckFile, changed_settings
 from sim.inputs import Inputs
 from sim.messages import browser as say
 from sim.route import Route
-from sim.specs import Settings
+from sim.specs import Settings, Truck
 from sim.studies.plan import Plan
 
 MOST_SECONDS = 30.0  # s one question may take: 300 km at a tick of 0.005 s with failures take 8
@@ -86,13 +86,15 @@ def _name(function: Callable[..., Any]) -> str:
 # ---------------------------------------------------------------- of trips
 
 
-def usual_time(length: float, settings: Settings) -> float:
+def usual_time(truck: Truck, route: Route, settings: Settings) -> float:
     """How long a truck is on a road, about.
 
     Parameters
     ----------
-    length : float
-        [m]
+    truck : Truck
+        [-]
+    route : Route
+        [-]
     settings : Settings
         [-]
 
@@ -102,26 +104,9 @@ def usual_time(length: float, settings: Settings) -> float:
         [s]
     """
     set_speed, limit = settings.cruise.set_speed_km_h / 3.6, settings.simulation.time_limit_s
-    time = length / (min(USUAL_SPEED, OF_CRUISE * set_speed) if set_speed else USUAL_SPEED)
+    time = route.length / (min(USUAL_SPEED, OF_CRUISE * set_speed) if set_speed else USUAL_SPEED)
+    time += sum(stop.value for stop in route.stops)
     return min(time, limit) if limit else time
-
-
-def drive_seconds(route: Route, settings: Settings) -> float:
-    """What the march of a trip takes.
-
-    Parameters
-    ----------
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    seconds : float
-        Of one processor. [s]
-    """
-    return march_seconds(usual_time(route.length, settings) + sum(stop.value for stop in route.stops), settings)
 
 
 def march_seconds(time: float, settings: Settings) -> float:
@@ -162,7 +147,7 @@ def trip_seconds(inputs: Inputs) -> float:
     seconds : float
         Of one processor. [s]
     """
-    return BEGIN + drive_seconds(inputs.route, inputs.settings)
+    return BEGIN + march_seconds(usual_time(inputs.truck.truck, inputs.route, inputs.settings), inputs.settings)
 
 
 def trip_file_seconds(inputs: Inputs, name: str) -> float:
@@ -180,9 +165,8 @@ def trip_file_seconds(inputs: Inputs, name: str) -> float:
     seconds : float
         Of one processor. [s]
     """
-    rows = usual_time(inputs.route.length, inputs.settings) / inputs.settings.simulation.log_s
-    writing = {"trace.csv": rows * ROW_AS_TEXT, "report.html": REPORT}.get(name, 0.0)
-    return trip_seconds(inputs) + writing
+    rows = usual_time(inputs.truck.truck, inputs.route, inputs.settings) / inputs.settings.simulation.log_s
+    return trip_seconds(inputs) + {"trace.csv": rows * ROW_AS_TEXT, "report.html": REPORT}.get(name, 0.0)
 
 
 # ---------------------------------------------------------------- of the dynamometer
@@ -375,8 +359,8 @@ def point_seconds(truck: TruckFile, road: Route, settings: Settings, changes: tu
         settings = changed_settings(settings, _counting(changes))
     except HaulbenchError:
         return BEGIN  # it will be refused
-    rows = usual_time(road.length, settings) / settings.simulation.log_s
-    return BEGIN + drive_seconds(road, settings) + rows * ROW_AS_TEXT * traced
+    time = usual_time(truck.truck, road, settings)
+    return BEGIN + march_seconds(time, settings) + time / settings.simulation.log_s * ROW_AS_TEXT * traced
 
 
 def _counting(changes: Sequence[str]) -> list[str]:

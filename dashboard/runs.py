@@ -36,7 +36,7 @@ LONGEST_WAIT = 120.0  # s
 # longest time of a job: so many times what it is expected to take, and so many seconds; patient lanes give way to all others
 QUICK_TIMES, QUICK_MORE = 5.0, 3.0
 PATIENT_TIMES, PATIENT_MORE = 4.0, 20.0
-PATIENT_NICE = 19
+QUICK_NICE, PATIENT_NICE = 5, 19  # the server itself goes before both, since everybody waits for it
 FORGOTTEN = 60.0  # s after which a watcher that does not ask again has left
 HERE = "here"  # who asks when no request is being answered: this process, which has no share to keep to
 UPLOAD = "upload:"  # before the address of an uploaded road
@@ -171,7 +171,7 @@ class Workshop:
 
     def __init__(self, pool: TripPool | None = None, most_bytes: int = MOST_BYTES, workers: int | None = None) -> None:
         self.turns = FairTurns()  # of the quick lanes
-        self.pool = pool or TripPool(workers, turns=self.turns)
+        self.pool = pool or TripPool(workers, QUICK_NICE, self.turns)
         self.patient = pool or TripPool(workers, PATIENT_NICE, FairTurns(), also=load_pages)
         self.finished = Store(most_bytes)
         self.uploads = Store(MOST_UPLOAD_BYTES)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from sim.pool import Turns, Work
 
 LATELY = 30.0  # s: what was used so long ago counts for 1/e
-MOST_SHARE = 0.25  # of a lane over that time; who uses more while others ask is a heavy user
+MOST_SHARE = 0.1  # of a lane over that time; who uses more while others ask is a heavy user
 SHORT = 0.5  # s: longer jobs of one asker leave a lane free for the others
 LONG = 5.0  # s: longer jobs of all together leave a lane free for the shorter ones
 HARDLY = 0.02  # s of use that is none
