@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from dashboard.costs import costs
 from dashboard.packing import pack
 from sim.errors import SettingsError
 from sim.inputs import Inputs
@@ -28,6 +29,7 @@ def _truck(inputs: Inputs, number: int | None) -> tuple[Truck, str]:
     return mystery(truck, number) if number is not None else (truck, "")
 
 
+@costs(lambda inputs: 0.03)
 def look(inputs: Inputs) -> dict[str, Any]:
     """A calibration and what follows from it; runs in a worker.
 
@@ -44,6 +46,7 @@ def look(inputs: Inputs) -> dict[str, Any]:
     return {"truck": inputs.truck.truck.name, **state_of(inputs.truck.truck, inputs.settings)}
 
 
+@costs(lambda inputs, number, shown, miles, entered: 0.05 + 0.01 * miles)
 def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float, entered: float | None) -> bytes:
     """A truck past two posts; runs in a worker.
 
@@ -111,6 +114,7 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     return entries
 
 
+@costs(lambda inputs, number, shown, miles, entries: 0.3 + 0.02 * miles)
 def marked(
     inputs: Inputs, number: int | None, shown: float, miles: float, entries: Mapping[str, float]
 ) -> dict[str, Any]:

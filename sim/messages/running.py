@@ -38,6 +38,14 @@ def workers_died(*, times: int) -> str:
     )
 
 
+def over_time(*, seconds: float) -> str:
+    """Said when a job takes longer in a worker process than it was allowed, and is ended."""
+    return (
+        f"this took more than the {seconds:.1f} s it was allowed, and was ended; give it less to do: a shorter road, a longer"
+        " tick, fewer failures or meters"
+    )
+
+
 def command_line(*, problem: str, command: str) -> str:
     """Said when the parser of the command line does not understand it; the problem is in the parser's words."""
     return f"{shortened(problem, 400)}. {shortened(command)} --help shows what is allowed."

@@ -422,6 +422,7 @@ PROVOKING = (
     "tests/kernel/test_clock.py::test_numbers_that_leave_the_numbers_stop_the_run_in_words",
     "tests/behaviour/test_pool.py::test_a_closed_pool_says_so",
     "tests/behaviour/test_pool.py::test_a_job_that_always_kills_its_worker_is_refused",
+    "tests/behaviour/test_pool.py::test_a_job_over_its_time_ends_with_its_worker_and_its_neighbour_never_notices",
     "tests/laws/test_safe_speed.py",
     "tests/behaviour/test_sensors.py::test_a_text_that_cannot_be_read_says_what_can",
     "tests/behaviour/test_speedo.py",
