@@ -4,6 +4,7 @@ What people do wrong at the command line stands in `tests/bad_input`.
 """
 
 import errno
+import io
 import os
 import re
 import subprocess
