@@ -4,6 +4,7 @@ What people do wrong at the command line stands in `tests/bad_input`.
 """
 
 import errno
+import io
 import os
 import re
 import subprocess
@@ -137,6 +138,12 @@ def test_file_the_system_does_not_give(monkeypatch, call, problem):
     assert_holds(message, ("mine.csv: cannot be read", os.strerror(problem), "name another file"))
 
 
+def test_what_is_typed_is_a_line_of_text_whatever_comes():
+    typed = io.TextIOWrapper(io.BytesIO(b"drive cl\xffimb\n" + b"x" * 1_000_000), encoding="utf-8")
+    assert reading.read_line(typed) == "drive cl\ufffdimb\n"
+    assert reading.read_line(typed) == "x" * reading.LONGEST_LINE
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes by name here")
 def test_a_pipe_is_refused_at_once_by_the_command_itself():
     os.mkfifo("mine.csv")
@@ -216,6 +223,17 @@ def test_folder_the_system_gives_no_right_to(monkeypatch):
     monkeypatch.setattr(os, "access", lambda *_: False)
     message = message_of(lambda: check_folder("here/trip", False), RunError)
     assert_holds(message, ("--out here/trip", "cannot be written to", "name a folder of yours"))
+
+
+@pytest.mark.parametrize("name", ["a\0b", "a\nb", "a\udc80b"])
+def test_names_that_only_python_can_give(name):
+    message = message_of(lambda: check_folder(name, False), RunError)
+    assert_holds(message, ("--out", "control character", "plain path"))
+    message = message_of(lambda: check_files(name, [".csv"], False), RouteError)
+    assert_holds(message, ("--out", "control character", "plain path"))
+    if name == "a\0b":
+        message = message_of(lambda: read_track(Path(name)), RouteError)
+        assert_holds(message, ("a\\x00b: no file can have this name", "name a GPX or CSV file"))
 
 
 def test_folder_of_a_name_too_long():
