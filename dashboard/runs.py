@@ -190,6 +190,8 @@ class Workshop:
         def warm() -> None:
             try:
                 self.pool.warm(load_pages)
+            except CancelledError:  # the server ends before it is ready
+                return
             except (HaulbenchError, OSError) as problem:
                 self.trouble = str(problem)
             finally:
