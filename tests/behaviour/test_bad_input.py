@@ -80,7 +80,7 @@ def test_what_the_rows_start_from_is_sound():
 def test_fuel_map_wider_than_the_model_can_hold():
     torques = [10 * place for place in range(300)]
     path = Path("mine.toml")
-    rows = f"fuel_map_rpm = [600, 1800]\nfuel_map_torque_n_m = {torques}\nfuel_map_g_per_s = {[torques, torques]}\n"
+    rows = f"fuel_map_rpm = [600, 1800]\nfuel_map_torque_n_m = {torques}\nfuel_map_g_per_s = {[[1.0] * 300] * 2}\n"
     path.write_text(f"{BASED}[engine]\n{rows}", encoding="utf-8")
     message = message_of(lambda: tables_of(load_truck(str(path)).truck), SpecError)
     assert_holds(message, ("fuel_map_torque_n_m", "300", "256"))
