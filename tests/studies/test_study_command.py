@@ -7,7 +7,6 @@ import sqlite3
 import subprocess
 import sys
 import time
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -105,9 +104,8 @@ def test_an_interrupt_keeps_what_is_done_and_says_so(tmp_path):
     (tmp_path / "many.toml").write_text(many)
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "HAULBENCH_STUDIES": str(tmp_path / "home")}
     command = [sys.executable, "-m", "sim.command", "study", str(tmp_path / "many.toml"), "--out", str(tmp_path / "s")]
-    ours = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # also where the tests run as a job in the background
     with subprocess.Popen(
-        command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=ours
+        command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
         deadline = time.perf_counter() + 60.0
         size = 0
