@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from dashboard.costs import costs, trip_file_seconds, trip_seconds
 from dashboard.packing import pack
 from dashboard.strips import columns_of, lamps_of, strips_of
 from dashboard.thinning import common_rows, event_rows
@@ -51,6 +52,7 @@ SHAPES = (
 JUMPS = ("gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit_m_s", "set_speed_m_s")
 
 
+@costs(lambda inputs, key: trip_seconds(inputs))
 def drive_for_page(inputs: Inputs, key: str) -> bytes:
     """Drives a trip and packs what the page needs; runs in a worker.
 
@@ -76,6 +78,7 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
     return packed(run_trip(inputs.truck, inputs.route, inputs.settings), key)
 
 
+@costs(lambda inputs: 0.02)
 def foretold(inputs: Inputs) -> list[str]:
     """What will happen, before the trip; runs in a worker.
 
@@ -94,6 +97,7 @@ def foretold(inputs: Inputs) -> list[str]:
     return foretell(inputs.truck.truck, inputs.route, inputs.settings)
 
 
+@costs(trip_file_seconds)
 def file_of(inputs: Inputs, name: str) -> bytes:
     """A whole file of a trip, driven anew: nothing is left out; runs in a worker.
 

@@ -76,8 +76,8 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     app.layout = _frame(there)
 
     @app.callback(Output(ids.PAGE, "children"), Input(ids.PLACE, "pathname"), State(ids.PLACE, "search"))
-    def _show(path: str | None, search: str | None) -> Any:
-        return _page_at(there, path or "/", search or "")
+    def _show(path: Any, search: Any) -> Any:
+        return _page_at(there, str(path or "/"), str(search or ""))
 
     for page in there:
         page.register(app, workshop)

@@ -295,7 +295,7 @@ def _check_callback(known: dict[str, Any], body: Any) -> None:
     """Refuses what is no call of a callback of these pages: only the values in it are anybody's choice."""
     try:
         called = known[body["output"]]
-        fits = all(
+        fits = "callback" in called and all(
             [(each["id"], each["property"]) for each in body.get(name, [])]
             == [(each["id"], each["property"]) for each in called[kept]]
             for name, kept in (("inputs", "inputs"), ("state", "state"))

@@ -12,6 +12,7 @@ import numpy as np
 
 from dashboard import palette
 from dashboard.answers import meters_of
+from dashboard.costs import costs, dyno_file_seconds, dyno_seconds
 from dashboard.packing import pack
 from sim.bench.lab import QUANTITIES, lab_entries, measured_values, read_predictions
 from sim.bench.result import BenchResult, plain, table_csv
@@ -182,6 +183,7 @@ class Sheet:
         self.chapters.append({"name": name, "prefix": prefix, "start": start, "end": end, "begins_s": float(time[0])})
 
 
+@costs(lambda inputs, *_: dyno_seconds(inputs))
 def run_for_page(inputs: Inputs, test: str, key: str) -> bytes:
     """Makes a bench run and packs what the page needs; runs in a worker.
 
@@ -210,6 +212,7 @@ def run_for_page(inputs: Inputs, test: str, key: str) -> bytes:
     return pack({**head, "key": key}, columns)
 
 
+@costs(lambda inputs, test, name, predicted: dyno_file_seconds(inputs, name))
 def file_of(inputs: Inputs, test: str, name: str, predicted: Sequence[str]) -> bytes:
     """A whole file of a run, made anew: nothing is left out; runs in a worker.
 

@@ -29,10 +29,24 @@ from sim.messages import browser as say
 THREADS = 160  # they mostly wait for the workers
 MOST_DEPTH = 12  # of lists and tables within each other
 MOST_VALUES = 20_000  # in one request
-LARGEST = 2**63  # of whole numbers
+LARGEST = 2**63  # of numbers
 LONGEST_KEY = 400  # letters of a key that a browser sends back
 LEAST_PACKED = 500  # bytes: smaller answers are sent as they are
 PACKING = 5  # of gzip
+
+# kind of a problem with a value -> what belongs there
+WANTED = {
+    "missing": "a value, which is missing",
+    "string_type": "a text",
+    "string_too_long": "a text of {max_length} letters at most",
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "greater_than_equal": "a number of {ge:g} at least",
+    "less_than_equal": "a number of {le:g} at most",
+    "list_type": "a list",
+    "too_long": "{max_length} of them at most",
+    "dict_type": "a table",
+}
 
 Body = TypeVar("Body", bound="Question")
 Answer = Response | Mapping[str, Any]
@@ -111,7 +125,7 @@ def read_json(content: bytes) -> Any:
     level, seen = [value], 0
     for _ in range(MOST_DEPTH):
         seen += len(level)
-        if seen > MOST_VALUES or any(isinstance(each, int) and abs(each) > LARGEST for each in level):
+        if seen > MOST_VALUES or any(isinstance(each, int | float) and not abs(each) <= LARGEST for each in level):
             raise SettingsError(say.much_json(most=MOST_VALUES))
         level = [
             inner
@@ -150,11 +164,12 @@ def read(schema: type[Body], content: bytes) -> Body:
     try:
         return schema.model_validate(value)
     except pydantic.ValidationError as problem:
-        first = problem.errors(include_url=False, include_context=False)[0]
+        first = problem.errors(include_url=False)[0]
         if first["type"] == "extra_forbidden":
             raise SettingsError(say.no_setup(allowed=tuple(schema.model_fields))) from None
         where = ".".join(str(part) for part in first["loc"])
-        raise SettingsError(say.not_as_asked(where=where, given=first["input"], problem=first["msg"])) from None
+        wanted = WANTED.get(first["type"], "something else").format(**first.get("ctx", {}))
+        raise SettingsError(say.not_as_asked(where=where, given=first["input"], wanted=wanted)) from None
 
 
 # ---------------------------------------------------------------- who is let in

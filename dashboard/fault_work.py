@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
+from dashboard.costs import costs, marking_seconds, tried_seconds
 from sim.hidden.key import Hidden
 from sim.hidden.marking import mark
 from sim.hidden.session import Session, ask, give_answer, hidden_in
@@ -19,6 +20,7 @@ def _shop(hidden: Hidden) -> Shop:
     return Shop(hidden)
 
 
+@costs(tried_seconds)
 def make_test(session: Session, key: bytes, text: str) -> tuple[Session, dict[str, Any]]:
     """Makes a test; runs in a worker.
 
@@ -47,6 +49,7 @@ def make_test(session: Session, key: bytes, text: str) -> tuple[Session, dict[st
     return session, entry
 
 
+@costs(lambda *_: 0.05)
 def answer_given(
     session: Session, key: bytes, part: str, failure: str, because: Sequence[int], explanation: str
 ) -> tuple[Session, dict[str, Any]]:
@@ -83,6 +86,7 @@ def answer_given(
     return session, answer
 
 
+@costs(lambda session, key: marking_seconds(session))
 def marked(session: Session, key: bytes) -> dict[str, Any]:
     """The marking of a session that is over; runs in a worker, for some seconds.
 

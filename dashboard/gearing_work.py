@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from dashboard.costs import costs, trip_seconds
 from dashboard.thinning import common_rows, event_rows
 from sim.charts import ControlChart, control_chart, truck_at
 from sim.gearing import GearFacts, GearingChart, Start, gear_facts, gearing_chart, start_of
@@ -104,6 +105,7 @@ class ChoiceAnswer:
     tyre_revolutions: float
 
 
+@costs(lambda inputs, *_: trip_seconds(inputs) + 0.1)
 def work_out(inputs: Inputs, cruise: float, most: int) -> ChoiceAnswer:
     """Drives and charts one choice; runs in a worker.
 

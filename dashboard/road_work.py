@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from dashboard.costs import costs
 from sim.descending import DescentSpeeds, descent_speeds
 from sim.inputs import Inputs
 from sim.road_facts import WINDOWS, GradeClass, Slope, Steepest, grade_histogram, longest, steepest
@@ -41,6 +42,7 @@ class RoadAnswer:
 WINDOWS_US = tuple(miles * MILE for miles in (0.05, 0.1, 0.25, 0.5, 1.0, 3.0))  # m
 
 
+@costs(lambda inputs, units: 0.05 + 50e-6 * len(inputs.route.distance))
 def work_out(inputs: Inputs, units: str) -> RoadAnswer:
     """Facts of a road; runs in a worker.
 
@@ -73,6 +75,7 @@ def work_out(inputs: Inputs, units: str) -> RoadAnswer:
     )
 
 
+@costs(lambda name, content, *_: 0.3 + 1.5e-6 * len(content))
 def read_upload(
     name: str, content: bytes, every: float, smooth: float, limit: float | None
 ) -> tuple[ImportedTrack, Route]:

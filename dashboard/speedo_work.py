@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from dashboard.costs import costs
 from dashboard.packing import pack
 from sim.errors import SettingsError
 from sim.inputs import Inputs
@@ -14,7 +15,7 @@ from sim.messages import speedometer as say
 from sim.sheet import settings_sheet
 from sim.specs import Truck
 from sim.speedo import calibration_of, exercise, mystery, past_the_posts, state_of, told
-from sim.units import MILE
+from sim.units import MILE, number_in
 
 SUM_OFF = 0.005  # of a number that follows from other entries, assumed
 THUMB = 0.6  # s that two presses of a stopwatch may be off, assumed
@@ -28,6 +29,7 @@ def _truck(inputs: Inputs, number: int | None) -> tuple[Truck, str]:
     return mystery(truck, number) if number is not None else (truck, "")
 
 
+@costs(lambda inputs: 0.03)
 def look(inputs: Inputs) -> dict[str, Any]:
     """A calibration and what follows from it; runs in a worker.
 
@@ -44,6 +46,7 @@ def look(inputs: Inputs) -> dict[str, Any]:
     return {"truck": inputs.truck.truck.name, **state_of(inputs.truck.truck, inputs.settings)}
 
 
+@costs(lambda inputs, number, shown, miles, entered: 0.05 + 0.01 * miles)
 def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float, entered: float | None) -> bytes:
     """A truck past two posts; runs in a worker.
 
@@ -100,7 +103,9 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     for step, name in zip(STEPS, NAMES, strict=True):
         text = given.get(step)
         try:
-            number = float(text) if isinstance(text, int | float | str) and not isinstance(text, bool) else math.nan
+            number = (
+                number_in(str(text)) if isinstance(text, int | float | str) and not isinstance(text, bool) else math.nan
+            )
         except ValueError:
             number = math.nan
         if not (math.isfinite(number) and number > 0.0):
@@ -109,6 +114,7 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     return entries
 
 
+@costs(lambda inputs, number, shown, miles, entries: 0.3 + 0.02 * miles)
 def marked(
     inputs: Inputs, number: int | None, shown: float, miles: float, entries: Mapping[str, float]
 ) -> dict[str, Any]:

@@ -1,24 +1,25 @@
 """Studies under way on the server: shared by all who ask the same, stopped when nobody watches any more.
 
-A study is named by its content. It runs in a thread that hands few trips at a time to the workshop's pool, so that a class can
-go on changing settings beside it. What is finished lies in temporary folders, few at a time, which go with the server.
+A study is named by its content. It runs in a thread that hands few trips at a time to the workshop's patient lanes, so that a
+class can go on changing settings beside it. What is finished lies in temporary folders, few at a time, which go with the server.
 """
 
 import hashlib
 import threading
 import time
 import weakref
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Any
 
-from dashboard.runs import Workshop
+from dashboard.asking import current
+from dashboard.costs import point_seconds, study_seconds
+from dashboard.runs import HERE, Workshop, terms_of
 from sim.errors import HaulbenchError, StudyError
 from sim.messages import browser as say
 from sim.studies.plan import Plan
@@ -27,6 +28,7 @@ from sim.studies.table import StudyResult
 
 MOST_TRIPS = 600  # of a study asked for over the network
 MOST_KILOMETRES = 30_000.0
+MOST_SECONDS = 450.0  # s of one processor: so many kilometres with failures
 MOST_RUNNING = 2
 MOST_KEPT = 12  # finished studies, the least recently asked for is dropped
 FORGOTTEN = (
@@ -34,32 +36,29 @@ FORGOTTEN = (
 )
 
 
-class FewAtATime:
-    """The workshop's pool as all studies together see it: never more of their trips in it than it has workers.
-
-    The others wait here, so that a trip somebody has just changed comes after the trips under way and not after those queued.
+class PatientHands:
+    """The workshop's patient lanes as one study sees them: its trips take turns with what others ask.
 
     Parameters
     ----------
     workshop : Workshop
         [-]
+    who : str
+        Who asked for the study. [-]
     """
 
-    workers = 1  # as each study sees it
+    workers = 1  # as a study sees it: few of its trips wait at a time
 
-    def __init__(self, workshop: Workshop) -> None:
-        self._pool = workshop.pool
-        self._room = int(getattr(workshop.pool, "workers", 1))
-        self._lock = threading.Lock()
-        self._waiting: deque[tuple[Future[Any], Callable[..., Any], tuple[Any, ...]]] = deque()
+    def __init__(self, workshop: Workshop, who: str) -> None:
+        self._pool, self._who = workshop.patient, who
 
     def submit(self, function: Callable[..., Any], *given: Any) -> "Future[Any]":
-        """Asks for a job.
+        """Asks for a trip.
 
         Parameters
         ----------
         function : callable
-            Importable by name. [-]
+            `sim.studies.plan.drive_point`. [-]
         given : any
             Its arguments. [-]
 
@@ -68,52 +67,10 @@ class FewAtATime:
         future : Future
             [-]
         """
-        outer: Future[Any] = Future()
-        with self._lock:
-            self._waiting.append((outer, function, given))
-        self._hand_over()
-        return outer
+        return self._pool.submit(function, *given, terms=terms_of(self._who, point_seconds(*given), patient=True))
 
     def close(self) -> None:
-        """The pool is the workshop's; it stays open."""
-
-    def _hand_over(self) -> None:
-        """Gives waiting jobs to the pool as long as there is room."""
-        while True:
-            with self._lock:
-                while self._waiting and self._waiting[0][0].cancelled():
-                    self._waiting.popleft()
-                if not self._waiting or self._room < 1:
-                    return
-                outer, function, given = self._waiting.popleft()
-                self._room -= 1
-            try:
-                inner = self._pool.submit(function, *given)
-            except HaulbenchError as problem:
-                inner = Future()
-                inner.set_exception(problem)
-            outer.add_done_callback(partial(_cancel_too, inner))
-            inner.add_done_callback(partial(self._finish, outer))
-
-    def _finish(self, outer: "Future[Any]", inner: "Future[Any]") -> None:
-        """Passes on what came of a job, and lets the next one in."""
-        with self._lock:
-            self._room += 1
-        if inner.cancelled():
-            outer.cancel()
-        elif outer.set_running_or_notify_cancel():
-            problem = inner.exception()
-            if problem is None:
-                outer.set_result(inner.result())
-            else:
-                outer.set_exception(problem)
-        self._hand_over()
-
-
-def _cancel_too(inner: "Future[Any]", outer: "Future[Any]") -> None:
-    """Takes a job out of the pool when whoever asked for it has."""
-    if outer.cancelled():
-        inner.cancel()
+        """The lanes are the workshop's; they stay open."""
 
 
 @dataclass
@@ -122,6 +79,7 @@ class Running:
 
     plan: Plan
     folder: Path
+    who: str
     stop: threading.Event = field(default_factory=threading.Event)
     watchers: dict[str, float] = field(default_factory=dict)
     progress: Progress | None = None
@@ -163,7 +121,7 @@ class Desk:
     """
 
     def __init__(self, workshop: Workshop) -> None:
-        self._pool = FewAtATime(workshop)
+        self._workshop = workshop
         self._lock = threading.Lock()
         self._studies: OrderedDict[str, Running] = OrderedDict()
 
@@ -185,7 +143,7 @@ class Desk:
         Raises
         ------
         StudyError
-            It is too large for the server, or too many are under way.
+            It is too large for the server, too many are under way, or one of the same asker is.
         """
         if plan.total > MOST_TRIPS or plan.kilometres() > MOST_KILOMETRES:
             raise StudyError(
@@ -193,16 +151,22 @@ class Desk:
                     trips=plan.total, kilometres=plan.kilometres(), most=MOST_TRIPS, most_km=MOST_KILOMETRES
                 )
             )
-        key = key_of_study(plan)
+        seconds = study_seconds(plan)
+        if seconds > MOST_SECONDS:
+            raise StudyError(say.slow_study(seconds=seconds, most=MOST_SECONDS))
+        key, who = key_of_study(plan), current().who
         with self._lock:
             self._sweep()
             running = self._studies.get(key)
             again = running is not None and running.over and not running.complete
             if running is None or again:
-                if sum(not each.over for each in self._studies.values()) >= MOST_RUNNING:
+                under_way = [each for each in self._studies.values() if not each.over]
+                if who != HERE and any(each.who == who and not each.stop.is_set() for each in under_way):
+                    raise StudyError(say.study_of_yours())
+                if len(under_way) >= MOST_RUNNING:
                     raise StudyError(say.many_studies(most=MOST_RUNNING))
                 folder = running.folder if running is not None else self._new_folder()
-                running = Running(plan, folder, watchers={})
+                running = Running(plan, folder, who)
                 self._studies[key] = running
                 threading.Thread(target=self._drive, args=(running,), daemon=True, name="study").start()
             running.watchers[watcher] = time.monotonic() + FORGOTTEN
@@ -274,10 +238,11 @@ class Desk:
             with self._lock:
                 self._sweep()
 
+        hands = PatientHands(self._workshop, running.who)
         try:
             while not running.over:
                 running.result = run_study(
-                    running.plan, running.folder / "study", pool=self._pool, told=told, stop=running.stop
+                    running.plan, running.folder / "study", pool=hands, told=told, stop=running.stop
                 )
                 with self._lock:
                     running.over = running.complete or not running.stop.is_set() or not running.watchers

@@ -188,6 +188,6 @@ def read_line(stream: TextIO) -> str:
     line : str
         At most so long as a person types; what is no text in it is marked. Empty at the end. [-]
     """
-    if isinstance(stream, io.TextIOWrapper):
+    if isinstance(stream, io.TextIOWrapper) and stream.errors != "replace":
         stream.reconfigure(errors="replace")
     return stream.readline(LONGEST_LINE)

@@ -134,6 +134,8 @@ def check_place(folder: Path, out: str, error: type[HaulbenchError]) -> None:
     HaulbenchError
         Of the type given.
     """
+    if not out.isprintable():
+        raise error(output.control_character(out=out))
     try:
         for place in (folder, *folder.parents):
             if place.is_dir():
@@ -144,7 +146,5 @@ def check_place(folder: Path, out: str, error: type[HaulbenchError]) -> None:
                 raise error(output.folder_is_file(out=out))
             if place.exists():
                 raise error(output.below_a_file(out=out, file=place))
-    except ValueError:
-        raise error(output.impossible_folder(out=out)) from None
     except OSError as problem:
         raise error(output.folder_unusable(out=out, reason=str(problem.strerror))) from None

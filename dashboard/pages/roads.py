@@ -23,7 +23,7 @@ from sim.inputs import Inputs
 from sim.messages import browser as say
 from sim.route import Route, catalogue_folder
 from sim.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
-from sim.units import KILOMETRE_PER_HOUR, MILE
+from sim.units import KILOMETRE_PER_HOUR, MILE, number_in
 
 if TYPE_CHECKING:
     from sim.descending import DescentSpeeds
@@ -178,7 +178,7 @@ def _number(given: Any, key: str, otherwise: float) -> float:
     if not text:
         return otherwise
     try:
-        return float(text)
+        return number_in(text)
     except ValueError:
         raise RouteError(say.no_number(key=key, text=text)) from None
 

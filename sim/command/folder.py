@@ -93,8 +93,6 @@ def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
     """
     if not stem or stem.endswith(("/", os.sep)) or Path(stem).name in ("", ".", ".."):
         raise RouteError(output.no_file_name(out=stem))
-    if any(not letter.isprintable() for letter in stem):
-        raise RouteError(output.control_character(out=stem))
     folder = Path(stem).parent
     try:
         check_place(folder, stem, RouteError)

@@ -1,6 +1,7 @@
 """`haulbench serve`: the browser side, served from this machine."""
 
 import contextlib
+import ipaddress
 import signal
 import socket
 import ssl
@@ -55,6 +56,7 @@ def serve(options: Namespace) -> int:
     if not is_loopback(options.host) and not options.share:
         raise SettingsError(say.not_shared(host=options.host))
     _check_certificate(options.certificate, options.private_key)
+    _check_proxy(options.proxy)
     for asked in (signal.SIGINT, signal.SIGTERM):
         signal.signal(asked, _end)  # also where the shell has had interruptions ignored
     identity, password = _identity_of(options)
@@ -175,6 +177,15 @@ def server(
         ssl_keyfile=private_key,
     )
     return Ending(config)
+
+
+def _check_proxy(proxy: str | None) -> None:
+    """Refuses a proxy that is no address: a name, or anybody at all, could be somebody else."""
+    try:
+        if proxy is not None:
+            ipaddress.ip_address(proxy)
+    except ValueError:
+        raise SettingsError(say.no_proxy(given=str(proxy))) from None
 
 
 def _check_certificate(certificate: str | None, private_key: str | None) -> None:

@@ -76,8 +76,8 @@ def no_json() -> str:
 
 
 def much_json(*, most: int) -> str:
-    """Said when a body holds more values than any page sends, or a whole number beyond all bounds."""
-    return f"what was sent holds too much; {most} values and whole numbers of 18 digits at most are taken"
+    """Said when a body holds more values than any page sends, or a number beyond all bounds."""
+    return f"what was sent holds too much; {most} values and numbers of 18 digits at most are taken"
 
 
 def deep_json(*, most: int) -> str:
@@ -85,9 +85,9 @@ def deep_json(*, most: int) -> str:
     return f"what was sent is too deep; {most} lists and tables within each other at most are taken"
 
 
-def not_as_asked(*, where: str, given: object, problem: str) -> str:
+def not_as_asked(*, where: str, given: object, wanted: str) -> str:
     """Said when a value of a request does not fit the schema of its route."""
-    return f"{shortened(where)}: {shortened(given)} was given; give another value: {shortened(problem).lower()}"
+    return f"{shortened(where)}: {shortened(given)} was given; give {wanted}"
 
 
 def no_callback() -> str:
@@ -148,6 +148,27 @@ def many_jobs(*, waiting: int) -> str:
     return f"{waiting} jobs are waiting already; leave the server a moment and try again"
 
 
+def many_of_yours(*, waiting: int) -> str:
+    """Said when somebody asks for more while much of what he has asked for is not finished."""
+    return f"{waiting} of your own questions are waiting already; leave them a moment and try again"
+
+
+def too_costly(*, seconds: float, most: float) -> str:
+    """Said when a question would take too long for a shared server, before it is asked."""
+    return (
+        f"this would take about {seconds:.0f} s of a processor; on the server one question may take {most:g} s. Choose a shorter"
+        " road or a longer simulation.tick_s or circuits.meter_s, take failures and meters out, or use the command line"
+    )
+
+
+def costly_drive(*, test: str, seconds: float, most: float) -> str:
+    """Said when a test of a hidden fault would make the marking of the case too long for a shared server."""
+    return (
+        f'"{test[:80]}" would make the marking of this case take about {seconds:.0f} s of a processor, since every drive is made'
+        f" again with each cause that is still possible; allowed is {most:g} s. Drive a shorter road, or make other tests first"
+    )
+
+
 def stopping() -> str:
     """Said when the server ends while something is being worked out."""
     return "the server is stopping; start it again and ask again"
@@ -183,6 +204,11 @@ def no_certificate(*, certificate: str, key: str, reason: str) -> str:
     )
 
 
+def no_proxy(*, given: str) -> str:
+    """Said when the proxy whose word is to be taken is no address."""
+    return f'--proxy "{given[:60]}" is no address; give the one in numbers from which the proxy asks, for example 127.0.0.1'
+
+
 def no_host(*, host: str) -> str:
     """Said when a host is no address."""
     return f"--host {shortened(host)} is no address; give one in numbers, for example 127.0.0.1"
@@ -203,6 +229,19 @@ def large_study(*, trips: int, kilometres: float, most: int, most_km: float) -> 
         f"{trips} trips over {kilometres:.0f} km are asked for; on the server a study may have {most} trips and {most_km:.0f} km"
         " at most. Download it and use haulbench study for more"
     )
+
+
+def slow_study(*, seconds: float, most: float) -> str:
+    """Said when the trips of a study would take too long together for a shared server."""
+    return (
+        f"this study would take about {seconds:.0f} s of a processor; on the server a study may take {most:g} s. Choose fewer or"
+        " shorter trips, or take failures and meters out. Download it and use haulbench study for more"
+    )
+
+
+def study_of_yours() -> str:
+    """Said when somebody starts a study while one of his own is under way."""
+    return "a study of yours is under way already; stop it, or leave it a moment, and try again"
 
 
 def many_studies(*, most: int) -> str:

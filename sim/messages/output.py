@@ -22,9 +22,9 @@ def below_a_file(*, out: str, file: Path) -> str:
     return f"--out {shortened(out)}: {shortened(file)} is a file; name a folder of yours"
 
 
-def impossible_folder(*, out: str) -> str:
-    """Said when no folder can have the name that is given."""
-    return f"--out {shortened(out)}: no folder can have this name; name another one"
+def control_character(*, out: str) -> str:
+    """Said when a path holds a character that no one can see."""
+    return f"--out {shortened(repr(out))}: has a control character in it; give a plain path"
 
 
 def folder_not_empty(*, out: str) -> str:
@@ -53,11 +53,6 @@ def not_written(*, out: str, reason: str) -> str:
 def no_file_name(*, out: str) -> str:
     """Said when a path without ending ends in no name."""
     return f'--out "{shortened(out)}": names no file; give a path without ending, for example roads/my-road'
-
-
-def control_character(*, out: str) -> str:
-    """Said when a path holds a character that no one can see."""
-    return f"--out {shortened(repr(out))}: has a control character in it; give a plain path without ending"
 
 
 def no_folder(*, out: str, folder: Path) -> str:

@@ -1,5 +1,7 @@
 """What breaks off a trip, and what is wrong with a command line."""
 
+from collections.abc import Sequence
+
 from sim.messages._parts import shortened
 
 
@@ -11,12 +13,19 @@ def too_many_watches(*, time_s: float, most: int) -> str:
     )
 
 
-def left_the_numbers(*, time_s: float, distance_km: float, last_event: str) -> str:
-    """Said when the state of the truck is no number any more."""
+def left_the_numbers(*, time_s: float, distance_km: float, quantities: Sequence[str], last_event: str) -> str:
+    """Said when something of the truck is no finite number any more; more than one quantity may leave in one tick."""
     return (
-        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: the road speed left the numbers. Last event:"
-        f" {shortened(last_event)}."
-        " Check the values that were changed for this trip."
+        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: {' and '.join(quantities)} left the numbers."
+        f" Last event: {shortened(last_event)}. Check the values that were changed for this trip."
+    )
+
+
+def result_left_the_numbers(*, key: str, ended: str) -> str:
+    """Said when a trip or a run has ended and a number of its summary is not finite."""
+    return (
+        f"the run ended as {ended}, but {key} of its summary left the numbers: no result is given."
+        " Check the values that were changed for this run."
     )
 
 
@@ -35,6 +44,14 @@ def workers_died(*, times: int) -> str:
     return (
         f"worker processes died {times} times at this job; give it more memory or less work, and start a script of your own"
         ' below the line if __name__ == "__main__":'
+    )
+
+
+def over_time(*, seconds: float) -> str:
+    """Said when a job takes longer in a worker process than it was allowed, and is ended."""
+    return (
+        f"this took more than the {seconds:.1f} s it was allowed, and was ended; give it less to do: a shorter road, a longer"
+        " tick, fewer failures or meters"
     )
 
 

@@ -153,7 +153,8 @@ class Journal:
         asked = "SELECT number, state, body FROM trips WHERE number >= ? AND number <= ? ORDER BY number"
         try:
             for number, state, body in self._connection.execute(asked, (first, 2**62 if last is None else last)):
-                yield number, *_unpacked(state, body)
+                varied, row = json.loads(_unpacked(state, body))
+                yield number, varied, row
         except (sqlite3.Error, *NO_ROW) as problem:
             raise StudyError(say.broken_journal(place=str(self.folder / JOURNAL), reason=_reason(problem))) from None
 
@@ -202,7 +203,7 @@ class Journal:
         try:
             connection = sqlite3.connect(place, timeout=0.2, check_same_thread=False)
             connection.execute("PRAGMA locking_mode=EXCLUSIVE")
-            connection.execute("PRAGMA synchronous=NORMAL")
+            connection.execute("PRAGMA synchronous=FULL")
             connection.execute("BEGIN EXCLUSIVE")
             connection.execute("COMMIT")
         except sqlite3.OperationalError as problem:
@@ -232,7 +233,7 @@ class Journal:
         self, place: Path, connection: sqlite3.Connection | None, ours: bool, problem: str
     ) -> sqlite3.Connection:
         """A new file of finished trips with every trip of the damaged one that can still be read; the damaged one is kept."""
-        kept, fresh = 0, self.folder / f".{JOURNAL}-{secrets.token_hex(8)}"
+        kept, damaged, fresh = 0, place.lstat().st_ino, self.folder / f".{JOURNAL}-{secrets.token_hex(8)}"
         try:
             with contextlib.closing(sqlite3.connect(fresh)) as new:
                 _make_tables(new, self.plan.fingerprint())
@@ -242,14 +243,20 @@ class Journal:
                 new.commit()
             if connection is not None:
                 connection.close()
+            if place.lstat().st_ino != damaged:  # another process has just done the same
+                raise StudyError(say.in_use(folder=str(self.folder)))
             aside = next(
                 name
                 for number in itertools.count(1)
                 if not os.path.lexists(name := self.folder / f"trips-damaged-{number}.sqlite")
             )
-            for ending in (*BESIDE_IT, ""):
+            for ending in BESIDE_IT:
                 if os.path.lexists(f"{place}{ending}"):
                     os.replace(f"{place}{ending}", f"{aside}{ending}")
+            try:  # under both names, so that there is a journal at any moment
+                os.link(place, aside)
+            except OSError:
+                os.replace(place, aside)
             os.replace(fresh, place)
             keep_names(self.folder)
             self._write_record()
@@ -282,12 +289,12 @@ def _make_tables(connection: sqlite3.Connection, fingerprint: str) -> None:
         connection.execute("INSERT INTO study VALUES (?)", (fingerprint,))
 
 
-def _unpacked(state: Any, body: Any) -> tuple[dict[str, str], dict[str, Any]]:
-    """What a row holds; a ValueError or an error of the packer when it is not what was put there."""
-    varied, row = json.loads(zlib.decompress(body))
-    if row["state"] != state:
+def _unpacked(state: Any, body: Any) -> bytes:
+    """The text in a row; one of `NO_ROW` when it is not what was put there, which the sum in the packed text tells."""
+    text = zlib.decompress(body)
+    if f'"state": {json.dumps(state)}'.encode() not in text:
         raise ValueError(say.NO_ROW)
-    return varied, row
+    return text
 
 
 def _looked_through(connection: sqlite3.Connection) -> tuple[str, str]:

@@ -4,6 +4,7 @@ What people do wrong at the command line stands in `tests/bad_input`.
 """
 
 import errno
+import io
 import os
 import re
 import subprocess
@@ -79,7 +80,7 @@ def test_what_the_rows_start_from_is_sound():
 def test_fuel_map_wider_than_the_model_can_hold():
     torques = [10 * place for place in range(300)]
     path = Path("mine.toml")
-    rows = f"fuel_map_rpm = [600, 1800]\nfuel_map_torque_n_m = {torques}\nfuel_map_g_per_s = {[torques, torques]}\n"
+    rows = f"fuel_map_rpm = [600, 1800]\nfuel_map_torque_n_m = {torques}\nfuel_map_g_per_s = {[[1.0] * 300] * 2}\n"
     path.write_text(f"{BASED}[engine]\n{rows}", encoding="utf-8")
     message = message_of(lambda: tables_of(load_truck(str(path)).truck), SpecError)
     assert_holds(message, ("fuel_map_torque_n_m", "300", "256"))
@@ -135,6 +136,12 @@ def test_file_the_system_does_not_give(monkeypatch, call, problem):
     monkeypatch.setattr(reading.os, call, refuse)
     message = message_of(lambda: read_track(Path("mine.csv")), RouteError)
     assert_holds(message, ("mine.csv: cannot be read", os.strerror(problem), "name another file"))
+
+
+def test_what_is_typed_is_a_line_of_text_whatever_comes():
+    typed = io.TextIOWrapper(io.BytesIO(b"drive cl\xffimb\n" + b"x" * 1_000_000), encoding="utf-8")
+    assert reading.read_line(typed) == "drive cl\ufffdimb\n"
+    assert reading.read_line(typed) == "x" * reading.LONGEST_LINE
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes by name here")
@@ -216,6 +223,17 @@ def test_folder_the_system_gives_no_right_to(monkeypatch):
     monkeypatch.setattr(os, "access", lambda *_: False)
     message = message_of(lambda: check_folder("here/trip", False), RunError)
     assert_holds(message, ("--out here/trip", "cannot be written to", "name a folder of yours"))
+
+
+@pytest.mark.parametrize("name", ["a\0b", "a\nb", "a\udc80b"])
+def test_names_that_only_python_can_give(name):
+    message = message_of(lambda: check_folder(name, False), RunError)
+    assert_holds(message, ("--out", "control character", "plain path"))
+    message = message_of(lambda: check_files(name, [".csv"], False), RouteError)
+    assert_holds(message, ("--out", "control character", "plain path"))
+    if name == "a\0b":
+        message = message_of(lambda: read_track(Path(name)), RouteError)
+        assert_holds(message, ("a\\x00b: no file can have this name", "name a GPX or CSV file"))
 
 
 def test_folder_of_a_name_too_long():

@@ -1,5 +1,8 @@
-"""The pool of worker processes: same trips as in this process, and no job is lost when a worker or the parent dies."""
+"""The pool of worker processes: same trips as in this process, no job is lost when a worker or the parent dies, and a job that
+goes on too long, or that nobody wants any more, is ended with its worker and nothing else.
+"""
 
+import gc
 import os
 import signal
 import subprocess
@@ -12,7 +15,7 @@ import pytest
 from sim.errors import RunError
 from sim.files import load_truck
 from sim.inputs import key_of, read_inputs
-from sim.pool import TripPool, drive
+from sim.pool import Terms, TripPool, drive
 
 ROAD = "grade:-2%,1km,500m"
 
@@ -36,6 +39,53 @@ def refuse() -> None:
 def wait_for(seconds: float) -> int:
     time.sleep(seconds)
     return os.getpid()
+
+
+def note(file: str, word: str, seconds: float = 0.0) -> int:
+    """Writes a line when it is begun, and answers with its worker."""
+    with Path(file).open("a") as out:
+        out.write(f"{word} {os.getpid()}\n")
+    time.sleep(seconds)
+    return os.getpid()
+
+
+def note_and_wait(file: str, word: str, mark: str) -> int:
+    """Writes a line when it is begun, and waits for the mark."""
+    note(file, word)
+    while not Path(mark).exists():
+        time.sleep(0.01)
+    return os.getpid()
+
+
+def for_ever(file: str) -> None:
+    """A job that never ends, and keeps its core busy."""
+    note(file, "for ever")
+    while True:
+        pass
+
+
+def begun(file: Path, word: str, seconds: float = 20.0) -> list[int]:
+    """The workers in which jobs of that name were begun; waits for the first."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        lines = file.read_text().splitlines() if file.exists() else []
+        found = [int(line.rpartition(" ")[2]) for line in lines if line.rpartition(" ")[0] == word]
+        if found:
+            return found
+        time.sleep(0.01)
+    raise AssertionError(f"{word} was not begun")
+
+
+def is_gone(process: int, seconds: float = 5.0) -> bool:
+    """Whether a process has ended, or does so soon."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        try:
+            os.kill(process, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.01)
+    return False
 
 
 @pytest.fixture(scope="module")
@@ -81,6 +131,104 @@ def test_a_cancelled_job_is_taken_out_of_the_queue(pool):
     assert pool.submit(wait_for, 0.0).result(timeout=60)
     # two or three of them may have been on their way to a worker already; the rest must not be
     assert time.perf_counter() - started < 6.0
+
+
+def test_a_job_over_its_time_ends_with_its_worker_and_its_neighbour_never_notices(pool, tmp_path):
+    file = tmp_path / "begun"
+    neighbour = pool.submit(note_and_wait, str(file), "neighbour", str(tmp_path / "go"))
+    begun(file, "neighbour")
+    endless = pool.submit(for_ever, str(file), terms=Terms(longest=0.5))
+    (worker,) = begun(file, "for ever")
+    since = time.monotonic()
+    with pytest.raises(RunError, match=r"more than the 0.5 s it was allowed, and was ended; give it less to do"):
+        endless.result(timeout=10)
+    assert time.monotonic() - since < 1.5 and is_gone(worker)
+    again = pool.submit(note, str(file), "after").result(timeout=20)
+    assert again != worker, "the lane answers again, with a worker of its own"
+    assert not neighbour.done()
+    (tmp_path / "go").touch()
+    assert neighbour.result(timeout=20) == begun(file, "neighbour")[0]
+    assert len(begun(file, "neighbour")) == len(begun(file, "for ever")) == 1, "nothing was done twice"
+
+
+def test_a_worker_that_dies_takes_no_other_job_with_it(pool, tmp_path):
+    file = tmp_path / "begun"
+    neighbour = pool.submit(note_and_wait, str(file), "neighbour", str(tmp_path / "go"))
+    begun(file, "neighbour")
+    with pytest.raises(RunError, match="died 3 times"):
+        pool.submit(die_always).result(timeout=60)
+    assert not neighbour.done()
+    (tmp_path / "go").touch()
+    neighbour.result(timeout=20)
+    assert len(begun(file, "neighbour")) == 1
+
+
+def test_a_job_that_nobody_wants_any_more_frees_its_lane(pool, tmp_path):
+    file = tmp_path / "begun"
+    neighbour = pool.submit(note_and_wait, str(file), "neighbour", str(tmp_path / "go"))
+    begun(file, "neighbour")
+    endless = pool.submit(for_ever, str(file))
+    (worker,) = begun(file, "for ever")
+    assert endless.cancel()
+    assert is_gone(worker)
+    assert pool.submit(note, str(file), "after").result(timeout=20) != worker
+    assert not neighbour.done()
+    (tmp_path / "go").touch()
+    assert neighbour.result(timeout=20) and len(begun(file, "neighbour")) == 1
+
+
+def test_a_short_job_that_nobody_wants_any_more_just_finishes(pool, tmp_path):
+    file = tmp_path / "begun"
+    jobs = [pool.submit(note, str(file), "short", 0.2) for _ in range(2)]
+    workers = {begun(file, "short")[0]}
+    while len(workers) < 2:
+        workers = set(begun(file, "short"))
+    assert all(job.cancel() for job in jobs)
+    assert pool.submit(note, str(file), "after").result(timeout=20) in workers
+    time.sleep(0.6)
+    assert pool.submit(note, str(file), "later").result(timeout=20) in workers
+
+
+def test_a_pool_closes_within_three_seconds_whatever_it_does(tmp_path):
+    file = tmp_path / "begun"
+    pool = TripPool(2)
+    jobs = [pool.submit(for_ever, str(file)) for _ in range(5)]
+    while len(workers := begun(file, "for ever")) < 2:
+        time.sleep(0.01)
+    before = time.monotonic()
+    pool.close()
+    assert time.monotonic() - before < 3.0
+    assert all(job.cancelled() for job in jobs) and all(is_gone(worker) for worker in workers)
+
+
+def test_what_cannot_travel_is_the_askers_fault_and_costs_no_worker(pool):
+    before = pool.submit(os.getpid).result()
+    with pytest.raises(Exception, match="pickle"):
+        pool.submit(max, lambda: 1).result(timeout=20)
+    with pytest.raises(Exception, match="pickle"):
+        pool.submit(open, os.devnull).result(timeout=20)
+    assert before in {pool.submit(wait_for, 0.05).result(timeout=20) for _ in range(4)}
+
+
+def test_workers_that_shall_let_others_go_first_do():
+    with TripPool(1, nice=7) as pool:
+        assert pool.submit(os.nice, 0).result(timeout=60) == os.nice(0) + 7
+
+
+def test_a_worker_that_replaces_another_is_as_warm(tmp_path):
+    with TripPool(1) as pool:
+        pool.warm(load_more)
+        with pytest.raises(RunError, match="was allowed"):
+            pool.submit(for_ever, str(tmp_path / "begun"), terms=Terms(longest=0.2)).result(timeout=20)
+        assert pool.submit(is_loaded).result(timeout=60)
+
+
+def load_more() -> None:
+    os.environ["LOADED_MORE"] = "yes"
+
+
+def is_loaded() -> bool:
+    return "LOADED_MORE" in os.environ and gc.get_freeze_count() > 0
 
 
 def test_a_closed_pool_says_so():

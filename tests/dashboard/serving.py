@@ -14,6 +14,7 @@ from dashboard.app import create_app
 from dashboard.fault_round import Round
 from dashboard.identity import Identity
 from dashboard.runs import Workshop
+from sim.pool import PLAIN, Terms
 
 
 class AtOnce:
@@ -22,7 +23,7 @@ class AtOnce:
     def __init__(self) -> None:
         self.done: list[str] = []
 
-    def submit(self, function: Any, *given: Any) -> "Future[Any]":
+    def submit(self, function: Any, *given: Any, terms: Terms = PLAIN) -> "Future[Any]":
         self.done.append(function.__name__)
         future: Future[Any] = Future()
         try:
@@ -43,10 +44,15 @@ class Held:
 
     def __init__(self) -> None:
         self.jobs: list[Future[Any]] = []
+        self.terms: list[Terms] = []
 
-    def submit(self, function: Any, *given: Any) -> "Future[Any]":
+    def submit(self, function: Any, *given: Any, terms: Terms = PLAIN) -> "Future[Any]":
         self.jobs.append(Future())
+        self.terms.append(terms)
         return self.jobs[-1]
+
+    def lend(self, future: "Future[Any]", who: str) -> None:
+        pass
 
     def close(self) -> None:
         pass

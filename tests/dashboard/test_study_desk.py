@@ -8,11 +8,15 @@ import pytest
 from serving import Held
 
 from dashboard import study_desk
+from dashboard.answers import drive_for_page
+from dashboard.asking import Asking, asked_by
 from dashboard.big_table import big_table
+from dashboard.costs import study_seconds
 from dashboard.pages.fuel_study import form_from, known_keys, layout, link_of, results, state_of
 from dashboard.pages.sources import shown
-from dashboard.runs import Workshop
-from dashboard.study_desk import Desk, FewAtATime, key_of_study
+from dashboard.runs import Workshop, load_pages
+from dashboard.setups import Setup, read_setup
+from dashboard.study_desk import Desk, key_of_study
 from dashboard.study_form import NOT_HERE, OWN, READY, plan_of
 from sim import run_checks
 from sim.errors import HaulbenchError, StudyError
@@ -28,9 +32,9 @@ HILL = "grade:-3%,0.6km,500m"
 class Slow(Here):
     """One job after the other in this process, each a little later."""
 
-    def submit(self, function, *given):
+    def submit(self, function, *given, **terms):
         time.sleep(0.01)
-        return super().submit(function, *given)
+        return super().submit(function, *given, **terms)
 
     def warm(self, also=None):
         pass
@@ -112,23 +116,78 @@ def test_old_studies_are_let_go(desk, monkeypatch):
     assert desk.look("one", keys[0]) is None and desk.look("one", keys[3]) is not None
 
 
-def test_a_study_leaves_room_for_others():
-    """Of all jobs of studies the pool holds one a worker; the rest wait outside, and a cancelled one never comes."""
+def test_a_study_goes_to_the_patient_lanes_on_the_account_of_who_asked():
+    pool, patient = Held(), Held()
+    workshop = Workshop(pool)
+    workshop.patient = patient
+    desk = Desk(workshop)
+    with asked_by(Asking("one")):
+        key = desk.join("w", plan(30))
+    deadline = time.perf_counter() + 20.0
+    while not patient.jobs and time.perf_counter() < deadline:
+        time.sleep(0.01)
+    assert not pool.jobs and 0 < len(patient.jobs) <= 4, "few wait at a time"
+    assert patient.terms[0].who == "one" and 0.0 < patient.terms[0].expected < 1.0 < patient.terms[0].longest
+    desk.leave("w", key)
+    wait(desk, "w", key)
+    assert all(job.cancelled() for job in patient.jobs)
 
-    class TwoWorkers(Held):
-        workers = 2
 
-    held = TwoWorkers()
-    few = FewAtATime(Workshop(held))
-    jobs = [few.submit(max, number, 0) for number in range(5)]
-    assert len(held.jobs) == 2
-    assert jobs[2].cancel() and jobs[0].cancel() and held.jobs[0].cancelled()
-    assert len(held.jobs) == 3, "the place of the cancelled one is taken"
-    held.jobs[1].set_result("second")
-    held.jobs[2].set_exception(ValueError("third"))
-    assert jobs[1].result() == "second" and isinstance(jobs[3].exception(), ValueError)
-    held.jobs[3].set_result("last")
-    assert jobs[4].result() == "last" and len(held.jobs) == 4
+def test_a_trip_somebody_asks_for_does_not_wait_for_a_study(tmp_path):
+    """With one core a study of long trips under way leaves the quick lane to others."""
+    workshop = Workshop(workers=1)
+    desk = Desk(workshop)
+    workshop.pool.warm(load_pages)
+    inputs = read_setup(Setup(road=HILL))
+    try:
+        with asked_by(Asking("one")):
+            key = desk.join("w", plan(200))
+        wait(desk, "w", key, lambda running: running.progress and running.progress.done >= 3)
+        with asked_by(Asking("two")):
+            assert workshop.ask("trip", drive_for_page, inputs, "")
+        assert not desk.look("w", key).over
+    finally:
+        desk.leave("w", key)
+        workshop.close()
+
+
+def test_nobody_has_two_studies_under_way(desk):
+    with asked_by(Asking("one")):
+        first = desk.join("w", plan(300))
+        with pytest.raises(StudyError, match="a study of yours is under way already; stop it, or leave it"):
+            desk.join("w", plan(301))
+        assert desk.join("another window", plan(300)) == first
+    with asked_by(Asking("two")):
+        desk.join("v", plan(302))
+    desk.leave("w", first), desk.leave("another window", first)
+    wait(desk, "w", first)
+    with asked_by(Asking("one")):
+        desk.join("w", plan(3))
+
+
+def test_a_study_that_would_take_too_long_is_refused(desk):
+    tables = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "kessarin-round"}
+    tables |= {"vary": {"weather.wind_m_s": {"from": -4, "to": 4, "steps": 200}}}
+    sound = make_plan(study_from(tables, "t", "t"))
+    assert study_seconds(sound) < 60.0
+    meters = ['circuits.meters=["all"]', "circuits.meter_s=0.05"]
+    with pytest.raises(
+        StudyError, match=r"would take about \d+ s of a processor; on the server a study may take 450 s"
+    ):
+        desk.join("one", make_plan(study_from({**tables, "set": meters}, "t", "t")))
+
+
+def test_the_largest_study_that_was_promised_may_be_asked_with_failures():
+    vary = {"weather.wind_m_s": {"from": -4, "to": 4, "steps": 300}}
+    tables = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "kessarin-round", "vary": vary}
+    largest = make_plan(study_from({**tables, "set": ["faults.watch=true"]}, "t", "t"))
+    assert largest.kilometres() > 0.97 * study_desk.MOST_KILOMETRES
+    assert study_seconds(largest) < study_desk.MOST_SECONDS
+
+
+@pytest.mark.parametrize("name", READY)
+def test_shipped_studies_are_within_bounds(name):
+    assert study_seconds(plan_of({"ready": name})) < study_desk.MOST_SECONDS
 
 
 def test_a_closed_pool_ends_a_study_in_words():
@@ -150,7 +209,7 @@ def test_whoever_asks_while_a_study_is_stopping_gets_all_of_it(desk):
 
 def test_a_study_stopped_among_its_last_trips_is_not_called_complete(desk):
     found = plan(6)
-    running = study_desk.Running(found, desk._new_folder())
+    running = study_desk.Running(found, desk._new_folder(), "one")
     running.result = StudyResult(found, running.folder, complete=True, trips=4, model_version="")
     running.over = True
     assert not running.complete and "Stopped: 4 of 6 trips" in str(state_of(running))

@@ -35,7 +35,7 @@ ELSEWHERE: dict[str, tuple[set[str], str]] = {
     "sim/checks/split.py": ({"PUBLISHED.open"}, "data of this package"),
     "sim/command/folder.py": ({"os.replace"}, "puts what was written beside in its place"),
     "sim/command/serving.py": ({"webbrowser.open"}, "opens no file"),
-    "sim/studies/journal.py": ({"sqlite3.connect", "os.replace"}, "the file of finished trips; a damaged one is put aside"),
+    "sim/studies/journal.py": ({"sqlite3.connect", "os.link", "os.replace"}, "finished trips; a damaged file of them is put aside"),
     "sim/studies/catalogue.py": ({"sqlite3.connect"}, "the list of studies"),
     "sim/studies/runner.py": ({"mkdtemp"}, "a folder for a study that keeps nothing"),
     "sim/studies/plan.py": ({"pyarrow.parquet.write_table"}, "into memory"),

@@ -137,6 +137,24 @@ def test_only_the_damaged_trips_are_driven_again(folder, whole, damage, caplog):
     assert (folder / "results.csv").read_bytes() == (whole / "results.csv").read_bytes()
 
 
+def test_no_trip_is_lost_when_the_process_dies_while_it_puts_a_journal_aside(folder, monkeypatch):
+    with sqlite3.connect(folder / "trips.sqlite") as journal:
+        journal.execute("UPDATE trips SET body = x'00' WHERE number = 4")
+    journal.close()
+    replace = os.replace
+
+    def dies(one, other):
+        if Path(other).name == "trips.sqlite":
+            raise KeyboardInterrupt
+        replace(one, other)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", dies)
+        with pytest.raises(KeyboardInterrupt):
+            run_study(STUDY, folder)
+    assert trips_driven(folder) == (TRIPS, 1)
+
+
 def test_every_damaged_journal_gets_a_name_of_its_own(folder):
     for number in (1, 2, 3):
         (folder / "trips.sqlite").write_bytes(written_over(b""))
