@@ -165,7 +165,8 @@ def costly_drive(*, test: str, seconds: float, most: float) -> str:
     """Said when a test of a hidden fault would make the marking of the case too long for a shared server."""
     return (
         f'"{shortened(test)}" would make the marking of this case take about {seconds:.0f} s of a processor, since every drive is'
-        f" made again with each cause that is still possible; allowed is {most:g} s. Drive a shorter road, or make other tests first"
+        f" made again with each cause that is still possible; allowed is {most:g} s. Drive a shorter"
+        " road, or make other tests first"
     )
 
 
