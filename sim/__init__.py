@@ -12,6 +12,7 @@ from typing import Any
 
 _HOME = {
     "run_trip": "sim.trip",
+    "cost_of": "sim.cost",
     "Result": "sim.result",
     "CAUTIONS": "sim.result",
     "BRAKE_LIMIT_C": "sim.result",

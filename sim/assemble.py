@@ -322,7 +322,7 @@ def _set_circuits(p: np.void, engine: Engine) -> None:
 def _check_retarding_power(truck: Truck, power: float) -> None:
     """The stated retarding power must follow from the numbers of the engine brake."""
     stated = truck.engine_brake.rated_power_kw
-    if abs(power - stated) > 0.02 * stated:
+    if not abs(power - stated) <= 0.02 * stated:
         raise SpecError(
             trucks.retarding_power(
                 stated_kw=stated, pressure_ratio=truck.engine_brake.rated_pressure_ratio, follows_kw=power

@@ -23,6 +23,7 @@ from sim.records import (
     LOG_EVERY,
     LOG_PLACES,
     LOG_ROWS,
+    MEMORY_SIZE,
     STATE,
     TICK,
     WATCH_ARMED,
@@ -36,10 +37,13 @@ from sim.records import (
     WATCHES_FIRED,
     Memory,
     field_place,
+    left_the_numbers,
 )
 
-LOG_CHUNK = 4096  # rows
+LOG_CHUNK = 4096  # rows of the first part of the log; each further part is twice as long
+LONGEST_CHUNK = 32 * LOG_CHUNK  # so large that the system gets its memory back at once
 MOST_WATCHES = 64
+MOST_NAMED = 3  # quantities that left the numbers in one tick
 LONGEST_WAIT = 86400.0  # s: with nothing but watch points to wait for, the clock gives up after a day
 NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
 
@@ -128,8 +132,10 @@ class Clock(simpy.Environment):
         self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
         self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
+        self._before: Any = memoryview(np.empty(MEMORY_SIZE))  # type: ignore[arg-type]
         self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
         self._arguments = self._gather()
+        self._refuse_what_left(0.0, 0.0)
 
     # ------------------------------------------------------------ reading
 
@@ -423,17 +429,41 @@ class Clock(simpy.Environment):
 
     def _march(self, until: int) -> None:
         """Marches to a tick or to the first watch point before it."""
-        status = self._kernel(*self._arguments, until)
+        status = LOG_FULL
         while status == LOG_FULL:
-            self._new_chunk()
+            self._before[:] = self._block
             status = self._kernel(*self._arguments, until)
+            if status == LOG_FULL:
+                self._new_chunk()
+        if status == NOT_A_NUMBER:
+            self._name_what_left(until)
         self._now = self._work_cells[TICK]
         if status == REACHED_WATCH:
             self._deliver()
-        elif status == NOT_A_NUMBER:
-            last = self.happenings[-1].event if self.happenings else "the start"
+
+    def _name_what_left(self, until: int) -> None:
+        """Goes through the last call of the kernel again, tick by tick, and says which quantity left the numbers, and when."""
+        block, work = self.rig.memory.block, self._work_cells
+        block[:] = self._before
+        distance = self.true("distance")
+        tick = work[TICK]
+        while tick < until and self._kernel(*self._arguments, tick + 1) != NOT_A_NUMBER:
+            distance = self.true("distance")
+            tick = work[TICK]
+            work[LOG_ROWS] = 0
+        self._refuse_what_left(tick * self.tick, distance)
+
+    def _refuse_what_left(self, seconds: float, distance: float) -> None:
+        """Stops the run if anything of the truck is no finite number; distance is the last that was one."""
+        quantities = left_the_numbers(self.rig.memory.block, self.rig.parameters)
+        if quantities:
             raise RunError(
-                running.left_the_numbers(time_s=self.seconds, distance_km=self.true("distance") / 1000, last_event=last)
+                running.left_the_numbers(
+                    time_s=seconds,
+                    distance_km=distance / 1000.0,
+                    quantities=quantities[:MOST_NAMED],
+                    last_event=self.happenings[-1].event if self.happenings else "the start",
+                )
             )
 
     def _deliver(self) -> None:
@@ -458,9 +488,19 @@ class Clock(simpy.Environment):
     def _new_chunk(self) -> None:
         """Puts the full part of the log away and starts another."""
         self._full.append(self._log[: int(self._clockwork[LOG_ROWS])])
-        self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
+        self._log = np.empty((min(2 * len(self._log), LONGEST_CHUNK), 1 + len(self._kept)))
         self._clockwork[LOG_ROWS] = 0
         self._arguments = self._gather()
+
+    def log_parts(self) -> list[np.ndarray]:
+        """The log so far, in the parts in which it was written: a whole one costs a copy.
+
+        Returns
+        -------
+        parts : list of array
+            Each of shape (rows, 1 + columns), as `log` puts them together. [SI]
+        """
+        return [*self._full, self._log[: int(self._clockwork[LOG_ROWS])]]
 
     def log(self) -> np.ndarray:
         """The log so far.
@@ -470,7 +510,7 @@ class Clock(simpy.Environment):
         rows : array
             Shape (rows, 1 + columns): tick, then what the log keeps, `sim.records.LOG` on a road. [SI]
         """
-        return np.concatenate([*self._full, self._log[: int(self._clockwork[LOG_ROWS])]])
+        return np.concatenate(self.log_parts())
 
     def release(self) -> None:
         """Lets go of queue, processes and arrays, so that a finished trip leaves nothing behind."""

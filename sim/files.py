@@ -484,7 +484,7 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
     if kind == "too_long":
         return value_messages.list_too_long(most=context["max_length"])
     if info is None:
-        return value_messages.list_of_positive()
+        return _allowed_inside(model, place)
     meaning = info.description or "a table"
     if info.annotation is bool:
         return value_messages.true_or_false(meaning=meaning)
@@ -498,6 +498,20 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
     return value_messages.a_range(
         low=low, high=high, unit=unit_name(unit) if unit else "", whole=info.annotation is int, meaning=meaning
     )
+
+
+def _allowed_inside(model: type[BaseModel], place: list[str]) -> str:
+    """What a value of a list must be, in the unit of its key."""
+    table, key = place[:2]
+    field = model.model_fields[table].annotation.model_fields[key]  # type: ignore[union-attr]
+    kind = get_args(field.annotation)[0]
+    while get_args(kind) and get_args(kind)[0] is not float:
+        kind = get_args(kind)[0]
+    bounds = {type(entry).__name__: entry for info in get_args(kind)[1:] for entry in info.metadata}
+    if not bounds:
+        return value_messages.a_list(meaning=field.description or "")
+    unit = unit_of_key(key)
+    return value_messages.each_in_range(low=bounds["Ge"].ge, high=bounds["Le"].le, unit=unit_name(unit) if unit else "")
 
 
 def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:

@@ -5,6 +5,8 @@ The kernel takes no decisions: gear, stage, modes and targets are commands it ho
 tyres and brakes are solved within the tick by `friction_force`, so a contact that would chatter sticks instead.
 """
 
+import sys
+
 from sim.compiled import compiled
 from sim.controller import control, sense
 from sim.laws.brakes import brake_cooling
@@ -47,6 +49,8 @@ NOT_A_NUMBER = 3
 
 NO_PRESSURE = 1.0  # Pa: released chambers are empty below it
 SLOW_TICKS = 10  # ticks between steps of temperatures, whose time constants are minutes
+TESTED_TICKS = 100  # most ticks between two tests that everything is a number, each of which costs most of a tick
+LARGEST = sys.float_info.max
 HOUR = 3600.0  # s
 FAHRENHEIT_DEGREE = 5.0 / 9.0  # K
 PER_FAHRENHEIT_DEGREE = 1.0 / FAHRENHEIT_DEGREE
@@ -591,6 +595,10 @@ def count(s, c, p, step):
         s["stage_time_2"] += step
     else:
         s["stage_time_3"] += step
+    if s["distance"] > s["furthest"]:
+        s["furthest"] = s["distance"]
+    else:
+        s["rolled_back"] = max(s["rolled_back"], s["furthest"] - s["distance"])
     s["max_speed"] = max(s["max_speed"], s["speed"])
     s["max_engine_speed"] = max(s["max_engine_speed"], s["engine_speed"])
 
@@ -631,6 +639,27 @@ def check_watches(levels, flags, number, block):
         elif flags[k, WATCH_FIRED] == 0 and (value - levels[k, WATCH_RELEASE]) * levels[k, WATCH_DIRECTION] <= 0.0:
             flags[k, WATCH_ARMED] = 1
     return fired
+
+
+@compiled
+def all_numbers(block):
+    """Whether everything is a finite number.
+
+    Parameters
+    ----------
+    block : array
+        State, belief and command as plain doubles. [SI]
+
+    Returns
+    -------
+    sound : bool
+        [-]
+    """
+    number = block.shape[0]
+    k = 0
+    while k < number and abs(block[k]) <= LARGEST:
+        k += 1
+    return k == number
 
 
 @compiled
@@ -693,6 +722,11 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     -------
     status : int
         0 tick reached, 1 watch point fired, 2 log full, 3 not a number. [-]
+
+    Notes
+    -----
+    All numbers are tested as the call begins, every `TESTED_TICKS` and as it ends. A call that finds one that is none leaves the
+    clockwork as it was, and the clock goes through the call again, tick by tick, to see which and when.
     """
     s, b, c, p = state[0], belief[0], command[0], parameters[0]
     step = p["tick"]
@@ -701,34 +735,37 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     written = clockwork[LOG_ROWS]
     number = clockwork[WATCH_COUNT]
     every = clockwork[LOG_EVERY]
+    if not all_numbers(block):
+        return NOT_A_NUMBER
     if c["gear"] != s["gear"]:
         change_gear(s, c, p, tables)
     status = REACHED_TICK
-    while tick < until:
-        if written >= log.shape[0]:
-            status = LOG_FULL
-            break
-        place = look_up_road(s, road, place)
-        sense(s, b, c, p)
-        control(s, b, c, p, step)
-        settle(s, b, c, p, tables)
-        move(s, c, p, tables, step)
-        fill(s, p, tables, step)
-        count(s, c, p, step)
-        tick += 1
-        if tick % SLOW_TICKS == 0:
-            warm(s, p, s["speed"], SLOW_TICKS * step)
-        if tick % every == 0:
-            write_log_row(log, written, tick, places, block)
-            written += 1
-        if s["speed"] != s["speed"]:
-            status = NOT_A_NUMBER
-            break
-        fired = check_watches(levels, flags, number, block)
-        if fired > 0:
-            clockwork[WATCHES_FIRED] = fired
-            status = REACHED_WATCH
-            break
+    while tick < until and status == REACHED_TICK:
+        pause = min(tick + TESTED_TICKS, until)
+        while tick < pause:
+            if written >= log.shape[0]:
+                status = LOG_FULL
+                break
+            place = look_up_road(s, road, place)
+            sense(s, b, c, p)
+            control(s, b, c, p, step)
+            settle(s, b, c, p, tables)
+            move(s, c, p, tables, step)
+            fill(s, p, tables, step)
+            count(s, c, p, step)
+            tick += 1
+            if tick % SLOW_TICKS == 0:
+                warm(s, p, s["speed"], SLOW_TICKS * step)
+            if tick % every == 0:
+                write_log_row(log, written, tick, places, block)
+                written += 1
+            fired = check_watches(levels, flags, number, block)
+            if fired > 0:
+                clockwork[WATCHES_FIRED] = fired
+                status = REACHED_WATCH
+                break
+        if not all_numbers(block):
+            return NOT_A_NUMBER
     clockwork[TICK] = tick
     clockwork[ROAD_PLACE] = place
     clockwork[LOG_ROWS] = written

@@ -316,7 +316,7 @@ def fuel_rate(indicated, friction, speed, p, tables):
         return straight_line_fuel(indicated, speed, p["indicated_efficiency"], p["heating_value"])
     place = (speed - p["fuel_map_first_speed"]) * p["fuel_map_per_speed"]
     last = p["fuel_map_speeds"] - 1.0
-    place = min(max(place, 0.0), last)
+    place = min(place, last) if place > 0.0 else 0.0
     row = int(place)
     if row == int(last):
         row -= 1

@@ -113,6 +113,8 @@ stage_time_1          | s      | engine brake in stage 1
 stage_time_2          | s      | engine brake in stage 2
 stage_time_3          | s      | engine brake in stage 3
 clutch_changes        | -      | times the clutch went from slipping to locked or back
+furthest              | m      | furthest place reached so far
+rolled_back           | m      | longest way back from the furthest place so far
 max_speed             | m/s    | highest so far
 max_engine_speed      | rad/s  | highest so far
 max_brake_temperature | K      | highest mean so far
@@ -604,6 +606,28 @@ def field_place(name: str) -> int:
     """
     record, field = name.split(".")
     return _FIRST[record] + _INDEX[record][field]
+
+
+def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
+    """What is no finite number: parameters, which nothing inside a trip makes so, or else state, belief and command.
+
+    Parameters
+    ----------
+    block : array
+        State, belief and command as plain doubles. [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    quantities : list of str
+        Name and meaning of each. [-]
+    """
+    for fields, values in ((PARAMETERS, parameters.view(np.float64)), ((*STATE, *BELIEF, *COMMAND), block)):
+        wrong = [field for field, sound in zip(fields, np.isfinite(values), strict=True) if not sound]
+        if wrong:
+            return [f"{field.name.replace('_', ' ')} ({field.meaning})" for field in wrong]
+    return []
 
 
 def _columns(text: str) -> tuple[Column, ...]:

@@ -3,12 +3,15 @@
 import csv
 import io
 import json
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from sim.errors import RunError
+from sim.messages import running
 from sim.records import LOG, REASONS, exported
 from sim.route import Route
 from sim.specs import Settings, Truck
@@ -18,7 +21,7 @@ BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901
 
 HOTTEST_COOLANT_C = 110.0  # assumed: from here a coolant alarm would be on
 HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
-WORTH_SAYING_M = 0.5  # m: a truck that rolls back less has only settled into its clutch
+WORTH_SAYING_M = 0.25  # m: a truck that rolls back less has only settled into its clutch
 SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
 
 MOST_EXPLANATIONS = 3
@@ -80,16 +83,19 @@ class Trace(Mapping[str, np.ndarray]):
 
     Parameters
     ----------
-    log : array
-        Shape (rows, 1 + columns) as the clock keeps it. [SI]
+    parts : sequence of array
+        The log as the clock keeps it, each of shape (rows, 1 + columns). [SI]
     tick : float
         [s]
     """
 
-    def __init__(self, log: np.ndarray, tick: float) -> None:
-        self._columns: dict[str, np.ndarray] = {"time_s": log[:, 0] * tick}
+    def __init__(self, parts: Sequence[np.ndarray], tick: float) -> None:
+        def whole(place: int) -> np.ndarray:
+            return np.concatenate([part[:, place] for part in parts])
+
+        self._columns: dict[str, np.ndarray] = {"time_s": whole(0) * tick}
         for place, column in enumerate(LOG, start=1):
-            self._columns[column.name] = exported(log[:, place], column.unit)
+            self._columns[column.name] = exported(whole(place), column.unit)
 
     def __getitem__(self, name: str) -> np.ndarray:
         return self._columns[name]
@@ -99,17 +105,6 @@ class Trace(Mapping[str, np.ndarray]):
 
     def __len__(self) -> int:
         return len(self._columns)
-
-    def rolled_back(self) -> float:
-        """The longest way the truck went back.
-
-        Returns
-        -------
-        distance : float
-            0 for a truck that only went forward. [m]
-        """
-        along = self["distance_m"]
-        return float((np.maximum.accumulate(along) - along).max()) if len(along) else 0.0
 
     def in_gear(self, gear: int) -> tuple[float, float | None]:
         """How long a gear was in, and how fast the engine turned in it.
@@ -161,12 +156,10 @@ class Trace(Mapping[str, np.ndarray]):
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(self._columns)
-        cells = []
-        for name, values in self._columns.items():
-            if name == "stage_reason":
-                cells.append([REASONS[int(code)] for code in values])
-            else:
-                cells.append([f"{value:.7g}" for value in values])
+        cells = (
+            (REASONS[int(code)] for code in values) if name == "stage_reason" else (f"{value:.7g}" for value in values)
+            for name, values in self._columns.items()
+        )
         writer.writerows(zip(*cells, strict=True))
         return out.getvalue()
 
@@ -217,7 +210,7 @@ class Result:
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(self.meters)
-        writer.writerows([f"{value:.7g}" for value in row] for row in zip(*self.meters.values(), strict=True))
+        writer.writerows((f"{value:.7g}" for value in row) for row in zip(*self.meters.values(), strict=True))
         return out.getvalue()
 
     def events_csv(self) -> str:
@@ -444,7 +437,7 @@ def summarise(
         "time_over_governed_s": float(s["time_over_governed"]),
         "time_over_limit_s": float(s["time_over_limit"]),
         "time_wheel_slip_s": float(s["time_wheel_slip"]),
-        "rolled_back_m": trace.rolled_back(),
+        "rolled_back_m": float(s["rolled_back"]),
         "max_coolant_temperature_c": float(trace["coolant_temperature_c"].max()),
         "max_oil_temperature_c": float(trace["oil_temperature_c"].max()),
         "clutch_heat_kj": float(s["clutch"]) / 1000.0,
@@ -463,6 +456,38 @@ def _published(s: np.void, p: np.void, letter: str, prefix: str = "") -> float |
     if p["severity_applies"] < 0.5:
         return None
     return float(s[f"{prefix}severity_temperature_{letter}"]) - CELSIUS_ZERO
+
+
+def assure_numbers(ended: str, found: Any, key: str = "") -> None:
+    """Refuses a result in which something is no finite number.
+
+    Parameters
+    ----------
+    ended : str
+        What the result would say. [-]
+    found : any
+        Summary, events or columns: tables and lists in any depth. [any]
+    key : str
+        Where it stands. [-]
+
+    Raises
+    ------
+    RunError
+        Something is not; the message names it.
+    """
+    sound = True
+    if isinstance(found, Mapping):
+        for name, value in found.items():
+            assure_numbers(ended, value, f"{key}.{name}" if key else str(name))
+    elif isinstance(found, list | tuple):
+        for value in found:
+            assure_numbers(ended, value, key)
+    elif isinstance(found, int | float):
+        sound = math.isfinite(found)
+    elif isinstance(found, np.ndarray):
+        sound = bool(np.isfinite(found).all())
+    if not sound:
+        raise RunError(running.result_left_the_numbers(key=key, ended=ended))
 
 
 def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
@@ -517,7 +542,7 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
         )
     if summary["least_tank_pressure_kpa"] < 414.0:
         found.append(f"air tanks fell to {summary['least_tank_pressure_kpa']:.0f} kPa (60 psi is the usual alarm)")
-    if summary["energy"]["residual_fraction"] > 1e-3:
+    if not summary["energy"]["residual_fraction"] <= 1e-3:
         found.append("the energy ledger does not close: take the numbers of this trip with care")
     if settings.weather.grip < 0.4 and summary["engine_brake_stage_time_s"]["0"] < summary["time_s"]:
         found.append("the engine brake was used on a slippery road")

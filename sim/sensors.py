@@ -5,7 +5,6 @@ where its published descriptions name them; each carries its mark. A part withou
 520192 that the standard leaves to makers (from memory), and says so.
 """
 
-import math
 import re
 from typing import NamedTuple
 
@@ -28,6 +27,11 @@ SELECTOR_LOW, SELECTOR_STEP = 0.2, 0.2  # of the supply, assumed
 BOOST_FULL_SCALE = to_si(400.0, "kpa")  # absolute, assumed
 BAROMETER_FULL_SCALE = to_si(125.0, "kpa")  # assumed
 OIL_FULL_SCALE = to_si(800.0, "kpa")  # assumed
+FULL_SCALES = {
+    "boost": from_si(BOOST_FULL_SCALE, "kpa"),
+    "barometer": from_si(BAROMETER_FULL_SCALE, "kpa"),
+    "oil_pressure": from_si(OIL_FULL_SCALE, "kpa"),
+}
 CRANK_TEETH, CAM_TEETH = 60.0, 12.0  # assumed
 OIL_AT_IDLE, OIL_RELIEF = to_si(180.0, "kpa"), to_si(450.0, "kpa")  # warm, assumed
 FUEL_WARMING = 0.35  # assumed
@@ -36,6 +40,12 @@ RICHEST_AIR_FUEL = 14.5  # from memory: all the air burns
 # what the `circuit` field of a part says, and the words for it
 SOUND, OPEN, SHORTED_LOW, SHORTED_HIGH, STUCK, DIALLED = range(6)
 CIRCUIT_WORDS = ("sound", "open", "shorted low", "shorted high", "stuck", "dialled in by hand")
+
+
+RATIOMETRIC = ("pressure", "level", "pedal")  # kinds whose voltage is a share of the supply
+FARTHEST = 3.0e6  # m: as long as a road may be
+LATEST = 1.0e6  # s: as long as a trip may take
+HOTTEST_OFFSET = 150.0  # K, assumed: by which a thermistor can read wrong
 
 
 class Sensor(NamedTuple):
@@ -51,6 +61,23 @@ class Sensor(NamedTuple):
     spn: int
     mark: str
     says: str
+    least: float  # that can be dialled in, in its unit
+    most: float
+
+
+def _carried(key: str, kind: str) -> tuple[float, float]:
+    """Between which values a circuit carries what is measured, in the unit of the part."""
+    if kind in RATIOMETRIC:
+        low, high = (PEDAL_LOW, PEDAL_HIGH) if kind == "pedal" else (PRESSURE_LOW, PRESSURE_HIGH)
+        full = FULL_SCALES.get(key, 100.0)
+        return -low / (high - low) * full, (1.0 - low) / (high - low) * full
+    if kind == "thermistor":
+        return -75.0, 385.0  # the ends of what the controller reads
+    if kind == "wheel":
+        return 0.0, 250.0 if key == "road_speed" else 8000.0  # assumed: as fast as pulses can be counted
+    if kind == "ladder":
+        return -SELECTOR_LOW / SELECTOR_STEP, (1.0 - SELECTOR_LOW) / SELECTOR_STEP
+    return 0.0, 1.0
 
 
 def _sensors() -> tuple[Sensor, ...]:
@@ -86,7 +113,7 @@ def _sensors() -> tuple[Sensor, ...]:
         ("key", "key", "key", "", "key", 158, TWO, "battery voltage while on"),
     )
     return tuple(
-        Sensor(key, name, kind, unit, believed, *volts.get(kind, (0.0, 0.0)), spn, mark, says)
+        Sensor(key, name, kind, unit, believed, *volts.get(kind, (0.0, 0.0)), spn, mark, says, *_carried(key, kind))
         for key, name, kind, unit, believed, spn, mark, says in rows
     )
 
@@ -211,6 +238,34 @@ def size_unit(part: str, failure: str) -> str:
     return OFFSET_UNITS[SENSORS[part].kind] if unit == "?" else unit
 
 
+def size_range(part: str, failure: str) -> tuple[float, float]:
+    """Between what bounds the size of a failure may lie.
+
+    Parameters
+    ----------
+    part : str
+        Key of a part. [-]
+    failure : str
+        One of `FAILURES` that has a size. [-]
+
+    Returns
+    -------
+    least : float
+        [unit of `size_unit`]
+    most : float
+        [unit of `size_unit`]
+
+    Examples
+    --------
+    >>> size_range("boost", "offset"), size_range("oil_pump", "worn")
+    ((-400.0, 400.0), (0.0, 100.0))
+    """
+    if failure in ("offset", "drift"):
+        most = HOTTEST_OFFSET if SENSORS[part].kind == "thermistor" else FULL_SCALES.get(part, 100.0)
+        return -most, most
+    return 0.0, SENSORS[part].most if failure == "weak" else 100.0
+
+
 def _begin(text: str, dialled: bool) -> tuple[str, float, str]:
     """Trigger, its place or time, and the rest of the text."""
     found = re.match(rf"\s*{_BEGIN}(.+?)\s*$", text)
@@ -221,8 +276,10 @@ def _begin(text: str, dialled: bool) -> tuple[str, float, str]:
     unit = found[3]
     trigger, base = ("time", "s") if unit in ("s", "min") else ("place", "m")
     begin = quantity_in(f"{found[2]}{unit}", base)
-    if not math.isfinite(begin):
-        raise ValueError(say.begin_number(text=text, dialled=dialled))
+    most = LATEST if trigger == "time" else FARTHEST
+    if not begin <= most:
+        shown, unit = (most, "s") if trigger == "time" else (most / 1000.0, "km")
+        raise ValueError(say.begins_too_far(text=text, most=shown, unit=unit))
     return trigger, begin, found[4]
 
 
@@ -278,12 +335,15 @@ def read_occurrence(text: str) -> Occurrence:
         if not re.fullmatch(r"[-+]?[0-9.]+", rest):
             raise ValueError(say.no_difference(text=text))
     try:
-        size = to_si(quantity_in(rest, unit), unit)
+        size = quantity_in(rest, unit)
     except ValueError as problem:
         raise ValueError(say.size_not_read(text=text, problem=str(problem))) from None
-    if failure in ("worn", "low") and not 0.0 <= size <= 1.0:
-        raise ValueError(say.share(text=text, failure=failure))
-    return Occurrence(trigger, begin, part, failure, size)
+    least, most = size_range(part, failure)
+    if not least <= size <= most:
+        raise ValueError(
+            say.size_out_of_range(text=text, failure=failure, least=least, most=most, unit=unit_name(unit))
+        )
+    return Occurrence(trigger, begin, part, failure, to_si(size, unit))
 
 
 ON_WORDS = {"on": 1.0, "pressed": 1.0, "off": 0.0, "released": 0.0}
@@ -318,15 +378,17 @@ def read_dialled(text: str) -> Occurrence:
         return Occurrence(trigger, begin, part, "mended", 0.0)
     sensor = SENSORS[part]
     try:
-        if sensor.kind in ("switch", "key"):
-            size = ON_WORDS[rest]
-        else:
-            size = to_si(quantity_in(rest, sensor.unit), sensor.unit)
+        value = ON_WORDS[rest] if sensor.kind in ("switch", "key") else quantity_in(rest, sensor.unit)
     except KeyError:
         raise ValueError(say.not_on_or_off(text=text, switch=sensor.name, known=list(ON_WORDS))) from None
     except ValueError as problem:
         raise ValueError(say.value_not_read(text=text, problem=str(problem))) from None
-    return Occurrence(trigger, begin, part, "dialled", size)
+    if not sensor.least <= value <= sensor.most:
+        unit = unit_name(sensor.unit) if sensor.unit else ""
+        raise ValueError(
+            say.value_out_of_range(text=text, sensor=sensor.name, least=sensor.least, most=sensor.most, unit=unit)
+        )
+    return Occurrence(trigger, begin, part, "dialled", to_si(value, sensor.unit))
 
 
 def shown(sensor: Sensor, value: float) -> str:

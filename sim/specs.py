@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sim.messages import bench, settings, trucks, values
 from sim.messages import faults as fault_messages
-from sim.sensors import NAMES, SENSORS, Occurrence, read_dialled, read_occurrence
+from sim.sensors import FARTHEST, LATEST, NAMES, SENSORS, Occurrence, read_dialled, read_occurrence
 from sim.units import quantity_in, to_si, unit_of_key
 
 PAIRS = ("front", "middle", "rear")
@@ -25,8 +25,20 @@ def _number(meaning: str, low: float, high: float, default: Any = ..., **more: A
     return Field(default, ge=low, le=high, strict=True, description=meaning, **more)
 
 
-Positive = Annotated[float, Field(gt=0.0, strict=True)]
-Number = Annotated[float, Field(strict=True)]
+def _each(low: float, high: float) -> Any:
+    """A number of a list with its range."""
+    return Field(ge=low, le=high, strict=True)
+
+
+LEAST_BRAKING = 0.1  # kN/bar, assumed: of all axles together
+EngineRpm = Annotated[float, _each(0.0, 6000.0)]
+Temperature = Annotated[float, _each(-60.0, 1500.0)]
+Ratio = Annotated[float, _each(0.1, 50.0)]
+Share = Annotated[float, _each(0.0, 1.0)]
+FullTorque = Annotated[float, _each(1.0, 10000.0)]
+MapTorque = Annotated[float, _each(-10000.0, 10000.0)]
+MapFuel = Annotated[float, _each(0.0, 500.0)]
+Lag = Annotated[float, _each(0.001, 10.0)]
 
 
 class Part(BaseModel):
@@ -92,8 +104,8 @@ class Engine(Part):
     stroke_mm: float = _number("piston stroke", 80, 250)
     cylinders: int = _number("number of cylinders, worked in three pairs by the engine brake", 6, 6)
     compression_ratio: float = _number("geometric compression ratio", 12, 22)
-    full_load_rpm: tuple[Positive, ...] = Field(description="engine speeds of the full-load curve", min_length=3)
-    full_load_torque_n_m: tuple[Positive, ...] = Field(description="torque at those speeds", min_length=3)
+    full_load_rpm: tuple[EngineRpm, ...] = Field(description="engine speeds of the full-load curve", min_length=3)
+    full_load_torque_n_m: tuple[FullTorque, ...] = Field(description="torque at those speeds", min_length=3)
     rated_speed_rpm: float = _number("speed of rated power", 1000, 3000)
     rated_power_kw: float = _number("rated power; must lie on the full-load curve", 50, 700)
     low_idle_rpm: float = _number("low idle", 400, 1000)
@@ -111,15 +123,15 @@ class Engine(Part):
     intake_rise_k: float = _number("intake manifold above outside air", 0, 80)
     least_air_fuel_ratio: float = _number("air per fuel at which fuel is limited", 14, 40)
     full_load_air_fuel_ratio: float = _number("air per fuel the turbocharger gives at full load", 15, 50)
-    boost_rise_rpm: tuple[Positive, ...] = Field(description="engine speeds of the boost lag", min_length=2)
-    boost_rise_s: tuple[Positive, ...] = Field(description="lag of rising boost at those speeds", min_length=2)
+    boost_rise_rpm: tuple[EngineRpm, ...] = Field(description="engine speeds of the boost lag", min_length=2)
+    boost_rise_s: tuple[Lag, ...] = Field(description="lag of rising boost at those speeds", min_length=2)
     boost_fall_s: float = _number("lag of falling boost", 0.05, 5.0)
     refuel_span_rpm: float = _number("above low idle, where fuel returns in overrun", 50, 400)
-    fuel_map_rpm: tuple[Positive, ...] = Field(
+    fuel_map_rpm: tuple[EngineRpm, ...] = Field(
         (), description="speeds of a fuel map, evenly spaced; none: straight line"
     )
-    fuel_map_torque_n_m: tuple[Number, ...] = Field((), description="flywheel torques of the map, evenly spaced")
-    fuel_map_g_per_s: tuple[tuple[Number, ...], ...] = Field((), description="fuel, one row a speed")
+    fuel_map_torque_n_m: tuple[MapTorque, ...] = Field((), description="flywheel torques of the map, evenly spaced")
+    fuel_map_g_per_s: tuple[tuple[MapFuel, ...], ...] = Field((), description="fuel, one row a speed")
 
     @model_validator(mode="after")
     def _consistent(self) -> "Engine":
@@ -182,12 +194,9 @@ class Engine(Part):
             step = grid[1] - grid[0]
             if step <= 0 or any(abs(b - a - step) > 1e-6 * step for a, b in itertools.pairwise(grid)):
                 raise ValueError(trucks.map_steps(key=key, first_step=step))
-        lowest = min(value for row in self.fuel_map_g_per_s for value in row)
-        if lowest < 0:
-            raise ValueError(trucks.map_negative(lowest=lowest))
 
 
-def _straight(x: float, xs: tuple[Number, ...], ys: tuple[Number, ...]) -> float:
+def _straight(x: float, xs: tuple[float, ...], ys: tuple[float, ...]) -> float:
     """Linear interpolation for a consistency check."""
     for (x0, y0), (x1, y1) in zip(zip(xs, ys, strict=True), list(zip(xs, ys, strict=True))[1:], strict=False):
         if x0 <= x <= x1:
@@ -242,7 +251,7 @@ class Gearbox(Part):
 
     name: str = Field(description="short name")
     kind: Literal["manual", "automated"] = Field(description="who shifts")
-    ratios: tuple[Positive, ...] = Field(description="ratios, lowest gear first", min_length=1, max_length=24)
+    ratios: tuple[Ratio, ...] = Field(description="ratios, lowest gear first", min_length=1, max_length=24)
     constant_loss_n_m: float = _number("drag at rest, at the input shaft", 0.0, 100.0)
     speed_loss_n_m: float = _number("drag per 1000 rpm, at the input shaft", 0.0, 100.0)
     direct_loss_share: float = _number("share of the torque lost in the direct gear", 0.0, 0.1)
@@ -288,8 +297,8 @@ class Drums(Part):
     capacity_kj_per_k: float = _number("heat capacity of one drum with what it warms", 5, 200)
     still_w_per_k: float = _number("cooling of one drum at rest", 1, 200)
     cooling_w_per_k_per_m_s: float = _number("growth of the cooling with road speed", 0, 20)
-    fade_c: tuple[Number, ...] = Field(description="drum temperatures of the fade table, rising", min_length=2)
-    fade_share: tuple[Number, ...] = Field(description="share of the force left at those temperatures", min_length=2)
+    fade_c: tuple[Temperature, ...] = Field(description="drum temperatures of the fade table, rising", min_length=2)
+    fade_share: tuple[Share, ...] = Field(description="share of the force left at those temperatures", min_length=2)
     stroke_limit_mm: float = _number("stroke up to which the force is whole", 20, 100)
     stroke_end_mm: float = _number("stroke at which no force is left", 25, 120)
     expansion_mm_per_k: float = _number("growth of the stroke with drum temperature", 0.0, 0.2)
@@ -306,9 +315,6 @@ class Drums(Part):
         fall = next(((before, after) for before, after in itertools.pairwise(self.fade_c) if after <= before), None)
         if fall:
             raise ValueError(values.list_must_rise(key="fade_c", before=fall[0], after=fall[1]))
-        wrong = next((share for share in self.fade_share if not 0.0 <= share <= 1.0), None)
-        if wrong is not None:
-            raise ValueError(trucks.fade_share(given=wrong))
         if self.stroke_end_mm <= self.stroke_limit_mm:
             raise ValueError(
                 values.must_be_above(
@@ -476,6 +482,11 @@ class Truck(Part):
             raise ValueError(trucks.brakes_without_trailer(brakes=self.trailer_brakes.brakes))
         if self.steer_brakes.brakes + self.drive_brakes.brakes + self.trailer_brakes.brakes == 0:
             raise ValueError(trucks.no_brakes())
+        braking = sum(
+            axle.gain_kn_per_bar for axle in (self.steer_brakes, self.drive_brakes, self.trailer_brakes) if axle.brakes
+        )
+        if braking < LEAST_BRAKING:
+            raise ValueError(trucks.no_braking(gain_kn_per_bar=braking, least_kn_per_bar=LEAST_BRAKING))
         if self.engine.governed_rpm - self.condition.governor_early_rpm < self.engine.full_load_rpm[0]:
             raise ValueError(
                 trucks.governor_too_early(
@@ -598,6 +609,8 @@ def _press(text: str) -> tuple[float, str, float]:
         place, held = quantity_in(f"{found[1]}{found[2]}", "m"), float(found[4] or 0.0)
     except ValueError:
         raise ValueError(settings.press_number(text=text, buttons=BUTTONS)) from None
+    if place > FARTHEST:
+        raise ValueError(settings.press_too_far(text=text, most_km=FARTHEST / 1000.0))
     if (held > 0.0) != (found[3] in HELD_BUTTONS) or held > LONGEST_PRESS:
         raise ValueError(settings.press_held(text=text, longest_s=LONGEST_PRESS, buttons=BUTTONS))
     return place, found[3], held
@@ -823,7 +836,7 @@ class Simulation(Part):
     tick_s: float = _number("step of the model", 0.001, 0.05, 0.01)
     log_s: float = _number("time between rows of the trace", 0.01, 60.0, 0.5)
     time_limit_s: float = _number(
-        "a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, 1e6, 0.0
+        "a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, LATEST, 0.0
     )
     limit_tolerance_km_h: float = _number("above the posted limit before it counts as over it", 0.0, 10.0, 1.0)
     governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
@@ -904,18 +917,8 @@ class Settings(Part):
     def _no_faster_than_the_clock(self) -> "Settings":
         """No delay is shorter than a tick."""
         tick = self.simulation.tick_s
-        delays = {
-            "simulation.log_s": self.simulation.log_s,
-            "driver.reaction_s": self.driver.reaction_s,
-            **{
-                f"retarding.{key}": getattr(self.retarding, key)
-                for key in ("on_delay_s", "off_delay_s", "step_delay_s")
-            },
-            "cruise.stage_up_s": self.cruise.stage_up_s,
-            "cruise.stage_down_s": self.cruise.stage_down_s,
-            "circuits.meter_s": self.circuits.meter_s,
-        }
-        for key, delay in delays.items():
+        held = (("cruise.presses", seconds) for _, _, seconds in self.cruise.places() if seconds > 0.0)
+        for key, delay in (*delays_of(self), *held):
             if delay < tick:
                 raise ValueError(settings.delay_below_tick(key=key, delay_s=delay, tick_s=tick))
         return self
@@ -941,3 +944,26 @@ def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:
         if isinstance(part, type) and issubclass(part, Part):
             for key in part.model_fields:
                 yield table, key
+
+
+def delays_of(whole: Part) -> Iterator[tuple[str, float]]:
+    """Every time among the values of a truck or of settings; one of 0 is none, and left out.
+
+    Parameters
+    ----------
+    whole : Truck or Settings
+        [-]
+
+    Yields
+    ------
+    key : str
+        `table.key`. [-]
+    delay : float
+        The shortest of a list. [s]
+    """
+    for table, key in keys_of(type(whole)):
+        if unit_of_key(key) == "s":
+            given = getattr(getattr(whole, table), key)
+            delay = min(given) if isinstance(given, tuple) else given
+            if delay != 0.0:
+                yield f"{table}.{key}", delay

@@ -24,17 +24,17 @@ from sim.actors.scene import Scene
 from sim.assemble import initial_records, parameters_of, tables_of
 from sim.clock import Clock, Rig
 from sim.compiled import MODEL_VERSION
+from sim.cost import check_cost, longest_time, time_in_memory
 from sim.errors import SettingsError
 from sim.files import TruckFile, load_truck
 from sim.foresee import foresee
 from sim.messages import settings as settings_messages
-from sim.result import Result, Trace, summarise
+from sim.result import Result, Trace, assure_numbers, summarise
 from sim.route import Route, load_route
-from sim.specs import Settings, Truck
-from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, to_si
+from sim.specs import Settings, Truck, delays_of
+from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 CRUISING_RPM = 1100.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
-PATIENCE = 10.0  # times as long as at 40 km/h
 
 
 def run_trip(
@@ -74,6 +74,7 @@ def run_trip(
     road = load_route(str(route)) if isinstance(route, str | Path) else route
     chosen = settings or Settings()
     check_together(spec, chosen)
+    check_cost(spec, road, chosen)
 
     clock = prepare(spec, road, chosen)
     before = clock.state.copy()
@@ -98,7 +99,7 @@ def run_trip(
         }
         for happening in clock.happenings
     )
-    trace = Trace(clock.log(), clock.tick)
+    trace = Trace(clock.log_parts(), clock.tick)
     summary: dict[str, Any] = {
         "truck": spec.name,
         "route": road.title,
@@ -112,7 +113,8 @@ def run_trip(
     summary["codes"] = [code.summary() for code in scene.codes.values()]
     summary["time_smoking_s"] = float(clock.state["time_smoking"][0])
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
-    readings = {name: np.array(values) for name, values in scene.readings.items()}
+    readings = {name: np.frombuffer(values) for name, values in scene.readings.items()}
+    assure_numbers(how, {**summary, "events": events, "meters": readings})
     clock.release()
     return Result(summary, trace, events, spec, chosen, road, sources, readings)
 
@@ -167,12 +169,8 @@ def check_together(truck: Truck, settings: Settings) -> None:
     for key, gear in asked.items():
         if gear > gears:
             raise SettingsError(settings_messages.no_such_gear(key=key, gear=gear, gears=gears))
-    tick, engine = settings.simulation.tick_s, truck.engine
-    lags = {f"{group}_brakes.lag_s": getattr(truck, f"{group}_brakes").lag_s for group in ("steer", "drive", "trailer")}
-    lags["engine.boost_rise_s"] = min(engine.boost_rise_s)
-    lags |= {"engine.boost_fall_s": engine.boost_fall_s, "engine_brake.build_up_s": truck.engine_brake.build_up_s}
-    lags |= {f"driveline.clutch_{way}_s": getattr(truck.driveline, f"clutch_{way}_s") for way in ("open", "close")}
-    for key, lag in lags.items():
+    tick = settings.simulation.tick_s
+    for key, lag in delays_of(truck):
         if lag < tick:
             raise SettingsError(settings_messages.tick_above_lag(tick_s=tick, key=key, lag_s=lag))
 
@@ -244,9 +242,6 @@ def start_actors(scene: Scene) -> None:
         [-]
     """
     clock, route, settings = scene.clock, scene.route, scene.settings
-    limit = settings.simulation.time_limit_s
-    standing = sum(place.value for place in route.stops)
-    patience = limit or PATIENCE * (route.length / to_si(40.0, "km_h") + standing) + 60.0
     watched = (diagnosis.diagnosis(scene), needle.needle(scene)) if scene.watched else ()
     processes = (
         *faults.happenings(scene),
@@ -254,7 +249,7 @@ def start_actors(scene: Scene) -> None:
         ending.arrival(scene),
         ending.stall(scene),
         ending.runaway(scene),
-        ending.patience(scene, patience),
+        ending.patience(scene, longest_time(route, settings), time_in_memory(settings)),
         outrun.outrun(scene),
         signs.limits(scene),
         signs.signs(scene),

@@ -25,7 +25,7 @@ def arrival(scene: Scene) -> Process:
     scene.end("arrived", "end of the road")
 
 
-def patience(scene: Scene, seconds: float) -> Process:
+def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
     """Ends the trip when it takes too long.
 
     Parameters
@@ -34,14 +34,22 @@ def patience(scene: Scene, seconds: float) -> Process:
         [-]
     seconds : float
         Longest time allowed. [s]
+    memory_seconds : float
+        Time after which trace and meters have grown too large. [s]
 
     Yields
     ------
     event : simpy.Event
         [-]
     """
-    yield scene.clock.after(seconds)
-    scene.end("time_limit", f"the trip took longer than {seconds:.0f} s")
+    yield scene.clock.after(min(seconds, memory_seconds))
+    if memory_seconds < seconds:
+        scene.end(
+            "time_limit",
+            f"trace and meters have grown too large after {memory_seconds:.0f} s; raise simulation.log_s or circuits.meter_s",
+        )
+    else:
+        scene.end("time_limit", f"the trip took longer than {seconds:.0f} s")
 
 
 def stall(scene: Scene) -> Process:

@@ -18,10 +18,11 @@ from sim.sensors import (
     SWAPPED_WITH,
     Occurrence,
     shown,
+    size_range,
     size_unit,
 )
 from sim.specs import PAIRS
-from sim.units import from_si
+from sim.units import from_si, to_si
 
 PARAMETER_NAMES = {field.name for field in PARAMETERS}
 
@@ -128,13 +129,20 @@ def _apply(scene: Scene, occurrence: Occurrence) -> None:
     elif failure == "dialled":
         _put(scene, part, DIALLED, pin_of(part, size, p))
     elif failure == "offset":
-        p[f"{part}_offset"] += size
+        _shift(scene, part, size)
     elif failure == "swapped":
         _swap(scene, part, 1.0)
     elif failure == "weak":
         p["road_speed_weak"] = size
     elif failure == "mended":
         _mend(scene, part)
+
+
+def _shift(scene: Scene, part: str, size: float) -> None:
+    """Makes a sensor read wrong by so much more, as far as it can."""
+    p, unit = scene.clock.rig.parameters, size_unit(part, "offset")
+    least, most = (to_si(end, unit) for end in size_range(part, "offset"))
+    p[f"{part}_offset"] = min(max(float(p[f"{part}_offset"][0]) + size, least), most)
 
 
 def _swap(scene: Scene, part: str, swapped: float) -> None:
@@ -182,7 +190,7 @@ def _going_on(scene: Scene, occurrence: Occurrence, draw: random.Random) -> Proc
     mended = scene.mended.get(part, 0)
     while scene.mended.get(part, 0) == mended:
         if occurrence.failure == "drift":
-            p[f"{part}_offset"] += occurrence.size * DRIFT_STEP / 60.0
+            _shift(scene, part, occurrence.size * DRIFT_STEP / 60.0)
             yield clock.after(DRIFT_STEP)
             continue
         if occurrence.failure == "erratic":

@@ -1,5 +1,7 @@
 """Meters on sensors and switches, read at a steady beat."""
 
+from array import array
+
 from sim.actors.scene import Scene
 from sim.clock import Process
 from sim.meter import Look, columns, in_columns
@@ -24,7 +26,7 @@ def meters(scene: Scene) -> Process:
         return
     written = scene.readings
     for name in ("time_s", "distance_m", *(column for key in keys for column in columns(key))):
-        written[name] = []
+        written[name] = array("d")
     seen = Look(clock.rig.memory, clock.rig.parameters)
     put_on = [(key, [written[column] for column in columns(key)]) for key in keys]
     while True:

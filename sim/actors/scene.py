@@ -1,6 +1,7 @@
 """What every actor sees: clock, truck, settings, road, and how to end the trip."""
 
 import math
+from array import array
 from collections import deque
 from dataclasses import dataclass, field
 from typing import Any
@@ -127,7 +128,7 @@ class Scene:
     outcome: tuple[str, str] = ("time_limit", "the trip did not end")
     refusals: dict[str, str] = field(default_factory=dict)
     codes: dict[tuple[int, int], Any] = field(default_factory=dict)
-    readings: dict[str, list[float]] = field(default_factory=dict)
+    readings: "dict[str, array[float]]" = field(default_factory=dict)
     open_solenoids: set[str] = field(default_factory=set)
     mended: dict[str, int] = field(default_factory=dict)
     shut_down: str = ""

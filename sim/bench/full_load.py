@@ -335,7 +335,7 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "peak_torque_rpm": float(judged["engine_speed_rpm"][top]),
         "peak_power_kw": float(power[strongest]),
         "peak_power_rpm": float(judged["engine_speed_rpm"][strongest]),
-        "torque_rise_percent": 100.0 * float(torque_rise(float(torque[top]), at_rated)),
+        "torque_rise_percent": None if np.isnan(at_rated) else 100.0 * float(torque_rise(float(torque[top]), at_rated)),
         "lowest_bsfc_g_kwh": float(np.nanmin(judged["bsfc_g_kwh"])),
         "highest_boost_kpa": float(np.nanmax(judged["boost_kpa"])),
         "limiters": spans_of(points),

@@ -84,6 +84,8 @@ def _droop(stand: Stand) -> dict[str, Any]:
             if (stand.clock.true("limiter") == GOVERNOR) != limited:
                 break
     loaded = _settled(_phase(stand, 6.0))
+    if not min(high_idle, loaded) > 0.0:
+        raise RunError(say.no_governed_speed(high_idle_rpm=high_idle, loaded_rpm=loaded))
     torque = stand.clock.true("engine_torque")
     stand.unload()
     off = _phase(stand, SETTLE)

@@ -13,6 +13,8 @@ from sim.kernel import (
     REACHED_TICK,
     REACHED_WATCH,
     SLOW_TICKS,
+    TESTED_TICKS,
+    all_numbers,
     book_engine,
     check_watches,
     fill,
@@ -181,33 +183,36 @@ def advance_on_bench(
     number = clockwork[WATCH_COUNT]
     every = clockwork[LOG_EVERY]
     rollers = p["on_rollers"] > 0.5
+    if not all_numbers(block):
+        return NOT_A_NUMBER
     status = REACHED_TICK
-    while tick < until:
-        if written >= log.shape[0]:
-            status = LOG_FULL
-            break
-        sense(s, b, c, p)
-        control(s, b, c, p, step)
-        settle(s, b, c, p, tables)
-        if rollers:
-            roll(s, c, p, tables, step)
-        else:
-            turn(s, c, p, step)
-        fill(s, p, tables, step)
-        tick += 1
-        if tick % SLOW_TICKS == 0:
-            warm(s, p, p["blower_speed"], SLOW_TICKS * step)
-        if tick % every == 0:
-            write_log_row(log, written, tick, places, block)
-            written += 1
-        if s["engine_speed"] != s["engine_speed"]:
-            status = NOT_A_NUMBER
-            break
-        fired = check_watches(levels, flags, number, block)
-        if fired > 0:
-            clockwork[WATCHES_FIRED] = fired
-            status = REACHED_WATCH
-            break
+    while tick < until and status == REACHED_TICK:
+        pause = min(tick + TESTED_TICKS, until)
+        while tick < pause:
+            if written >= log.shape[0]:
+                status = LOG_FULL
+                break
+            sense(s, b, c, p)
+            control(s, b, c, p, step)
+            settle(s, b, c, p, tables)
+            if rollers:
+                roll(s, c, p, tables, step)
+            else:
+                turn(s, c, p, step)
+            fill(s, p, tables, step)
+            tick += 1
+            if tick % SLOW_TICKS == 0:
+                warm(s, p, p["blower_speed"], SLOW_TICKS * step)
+            if tick % every == 0:
+                write_log_row(log, written, tick, places, block)
+                written += 1
+            fired = check_watches(levels, flags, number, block)
+            if fired > 0:
+                clockwork[WATCHES_FIRED] = fired
+                status = REACHED_WATCH
+                break
+        if not all_numbers(block):
+            return NOT_A_NUMBER
     clockwork[TICK] = tick
     clockwork[LOG_ROWS] = written
     return status

@@ -119,7 +119,7 @@ def measured_values(result: BenchResult) -> dict[str, float]:
     if result.test == "cylinders":
         lost = s["torque_lost_percent"].values()
         s |= {"most_lost_percent": max(lost), "least_lost_percent": min(lost)}
-    return {key: float(s[key]) for key, *_ in QUANTITIES[result.test] if key in s}
+    return {key: float(s[key]) for key, *_ in QUANTITIES[result.test] if s.get(key) is not None}
 
 
 def read_predictions(texts: Sequence[str], test: str) -> dict[str, float]:

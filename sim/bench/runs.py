@@ -10,6 +10,7 @@ from sim.bench.retarding import cylinder_run, motoring_run, retarding_run
 from sim.errors import SettingsError
 from sim.files import TruckFile, load_truck
 from sim.messages import bench as say
+from sim.result import assure_numbers
 from sim.specs import Settings, Truck
 
 TESTS: dict[str, tuple[str, Callable[..., BenchResult]]] = {
@@ -63,6 +64,7 @@ def run_bench(
     chosen = settings or Settings()
     check_lags(spec, chosen)
     result = TESTS[test][1](spec, chosen, sources)
+    assure_numbers(test, {**result.summary, "meters": result.readings})
     result.summary["warnings"] = [*_by_hand(result), *result.summary["warnings"]]
     return result
 

@@ -216,7 +216,7 @@ class Stand:
             [-]
         """
         codes = [code.summary() for code in self.scene.codes.values()]
-        readings = {name: np.array(values) for name, values in self.scene.readings.items()}
+        readings = {name: np.frombuffer(values) for name, values in self.scene.readings.items()}
         whole_summary = summary | {"codes": codes}
         return BenchResult(test, whole_summary, whole, points, sets, self.truck, self.settings, sources or {}, readings)
 

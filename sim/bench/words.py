@@ -53,13 +53,13 @@ def power_text(units: str, value: float) -> str:
 def _full_load(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     """Rows of a full-load run."""
     us_fuel = s["lowest_bsfc_g_kwh"] / 1000.0 / POUND * KILOWATT_HOUR_PER_HORSEPOWER_HOUR
-    boost = s["highest_boost_kpa"]
+    boost, rise = s["highest_boost_kpa"], s["torque_rise_percent"]
     against = "the rated curve" if s["form"] == "flywheel" else "the same truck, sound, on these rollers"
     rows = [
         ("from, to", f"{s['start_rpm']:.0f} rpm without load to {s['end_rpm']:.0f} rpm, {s['run_s']:.0f} s"),
         ("highest torque", f"{torque_text(units, s['peak_torque_n_m'])} at {s['peak_torque_rpm']:.0f} rpm"),
         ("highest power", f"{power_text(units, s['peak_power_kw'])} at {s['peak_power_rpm']:.0f} rpm"),
-        ("torque rise", f"{s['torque_rise_percent']:.1f} %"),
+        ("torque rise", "rated speed not reached" if rise is None else f"{rise:.1f} %"),
         ("lowest fuel per power", _both(units, f"{s['lowest_bsfc_g_kwh']:.1f} g/kWh", f"{us_fuel:.3f} lb/(hp h)")),
         ("highest boost", _both(units, f"{boost:.0f} kPa", f"{boost * 1000.0 / POUND_PER_SQUARE_INCH:.1f} psi")),
         (

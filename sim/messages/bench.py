@@ -110,6 +110,14 @@ def no_place_on_the_bench(*, text: str) -> str:
     return f'"{text[:80]}": a bench has no road; use start or a time such as 60 s in place of the distance'
 
 
+def no_governed_speed(*, high_idle_rpm: float, loaded_rpm: float) -> str:
+    """Said when an engine whose governor is to be tested stands still."""
+    return (
+        f"the engine stands ({high_idle_rpm:.0f} rpm at full pedal, {loaded_rpm:.0f} rpm under load): there is nothing to govern;"
+        " use haulbench run with the same failures to see why"
+    )
+
+
 def no_full_load(*, highest_rpm: float) -> str:
     """Said when an engine does not pull at all."""
     return (

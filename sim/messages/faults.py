@@ -21,9 +21,9 @@ def no_begin(*, text: str, dialled: bool) -> str:
     return f'"{text[:60]}" says no place or time; {DIALS if dialled else OCCURS}'
 
 
-def begin_number(*, text: str, dialled: bool) -> str:
-    """Said when the place or the time of a failure or a value cannot be read."""
-    return f'"{text[:60]}" begins with a number that cannot be read; {DIALS if dialled else OCCURS}'
+def begins_too_far(*, text: str, most: float, unit: str) -> str:
+    """Said when a failure or a value begins beyond the end of any road or trip."""
+    return f'"{text[:60]}" begins too far away; at most {most:g} {unit} from the start'
 
 
 def no_part(*, text: str, parts: Sequence[str], dialled: bool) -> str:
@@ -56,9 +56,9 @@ def size_not_read(*, text: str, problem: str) -> str:
     return f'"{text[:60]}": size: {problem}; {OCCURS}'
 
 
-def share(*, text: str, failure: str) -> str:
-    """Said when more than all of something is worn or missing."""
-    return f'"{text[:60]}": {failure} by 0 to 100 %; {OCCURS}'
+def size_out_of_range(*, text: str, failure: str, least: float, most: float, unit: str) -> str:
+    """Said when a failure is larger than its part can show."""
+    return f'"{text[:60]}": allowed is {failure} by {least:g} to {most:g} {unit}'
 
 
 def not_on_or_off(*, text: str, switch: str, known: Sequence[str]) -> str:
@@ -69,6 +69,11 @@ def not_on_or_off(*, text: str, switch: str, known: Sequence[str]) -> str:
 def value_not_read(*, text: str, problem: str) -> str:
     """Said when a value dialled in cannot be read."""
     return f'"{text[:60]}": value: {problem}; {DIALS}'
+
+
+def value_out_of_range(*, text: str, sensor: str, least: float, most: float, unit: str) -> str:
+    """Said when a value is dialled in that the circuit of the sensor cannot carry; the unit may be empty."""
+    return f'"{text[:60]}": allowed is {least:.4g} to {most:.4g}{" " + unit if unit else ""} for {sensor}'
 
 
 def no_meter(*, text: str, known: Sequence[str]) -> str:

@@ -1,5 +1,7 @@
 """What breaks off a trip, and what is wrong with a command line."""
 
+from collections.abc import Sequence
+
 
 def too_many_watches(*, time_s: float, most: int) -> str:
     """Said when more waits for a place, speed or temperature run at once than the kernel has room for."""
@@ -9,11 +11,19 @@ def too_many_watches(*, time_s: float, most: int) -> str:
     )
 
 
-def left_the_numbers(*, time_s: float, distance_km: float, last_event: str) -> str:
-    """Said when the state of the truck is no number any more."""
+def left_the_numbers(*, time_s: float, distance_km: float, quantities: Sequence[str], last_event: str) -> str:
+    """Said when something of the truck is no finite number any more; more than one quantity may leave in one tick."""
     return (
-        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: the road speed left the numbers. Last event: {last_event}."
-        " Check the values that were changed for this trip."
+        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: {' and '.join(quantities)} left the numbers."
+        f" Last event: {last_event}. Check the values that were changed for this trip."
+    )
+
+
+def result_left_the_numbers(*, key: str, ended: str) -> str:
+    """Said when a trip or a run has ended and a number of its summary is not finite."""
+    return (
+        f"the run ended as {ended}, but {key} of its summary left the numbers: no result is given."
+        " Check the values that were changed for this run."
     )
 
 

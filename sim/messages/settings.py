@@ -63,6 +63,11 @@ def press_number(*, text: str, buttons: Sequence[str]) -> str:
     return f'presses: "{text[:40]}" has a number that cannot be read; {PRESS.format(", ".join(buttons))}'
 
 
+def press_too_far(*, text: str, most_km: float) -> str:
+    """Said when a button is pressed beyond the end of any road."""
+    return f'presses: "{text[:40]}" is too far away; a place may be at most {most_km:g} km from the start'
+
+
 def press_held(*, text: str, longest_s: float, buttons: Sequence[str]) -> str:
     """Said when a button is held that is not, or the other way round."""
     return (
@@ -87,3 +92,14 @@ def tick_above_lag(*, tick_s: float, key: str, lag_s: float) -> str:
 def no_such_gear(*, key: str, gear: int, gears: int) -> str:
     """Said when a gear is asked for that the truck does not have."""
     return f"{key} is {gear}; the gearbox of this truck has gears 1 to {gears}"
+
+
+def too_much_memory(
+    *, expected_gb: float, most_gb: float, rows: int, log_s: float, readings: int, meters: int, length_km: float
+) -> str:
+    """Said when a trip would need too much memory, before it is driven."""
+    return (
+        f"this trip of {length_km:g} km needs about {expected_gb:.1f} GB of memory, allowed is {most_gb:g} GB: {rows} rows of"
+        f" the trace, one each {log_s:g} s, and {readings} readings of each of {meters} meters. Raise simulation.log_s or"
+        " circuits.meter_s, take off meters, or shorten the road"
+    )

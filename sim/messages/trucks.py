@@ -102,11 +102,6 @@ def map_steps(*, key: str, first_step: float) -> str:
     return f"{key} must rise in even steps; its first step is {first_step:g}"
 
 
-def map_negative(*, lowest: float) -> str:
-    """Said when a fuel map has fuel below zero."""
-    return f"fuel_map_g_per_s must not be negative; {lowest:g} stands in it"
-
-
 # ---------------------------------------------------------------- brakes, gearbox, driveline
 
 
@@ -128,11 +123,6 @@ def ratios(*, before: float, after: float) -> str:
     return f"ratios must fall from gear to gear, lowest gear first; {after:g} stands after {before:g}"
 
 
-def fade_share(*, given: float) -> str:
-    """Said when brakes keep less than nothing or more than all of their friction."""
-    return f"fade_share must lie between 0 and 1; {given:g} stands in it"
-
-
 def heat_shares(*, coolant: float, oil: float) -> str:
     """Said when coolant and oil take more heat than there is."""
     return (
@@ -149,6 +139,14 @@ def brakes_without_trailer(*, brakes: int) -> str:
 def no_brakes() -> str:
     """Said when a truck has no service brakes at all."""
     return "a truck needs service brakes: all three groups have brakes = 0; give one of them some"
+
+
+def no_braking(*, gain_kn_per_bar: float, least_kn_per_bar: float) -> str:
+    """Said when the service brakes of a truck have next to no force."""
+    return (
+        f"gain_kn_per_bar of the axles with brakes adds up to {gain_kn_per_bar:g}; it must be at least"
+        f" {least_kn_per_bar:g}. For a driver who leaves the brakes alone set drill.service_brakes=false"
+    )
 
 
 def weak_clutch(*, capacity_n_m: float, peak_n_m: float) -> str:

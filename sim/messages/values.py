@@ -40,9 +40,9 @@ def list_too_long(*, most: int) -> str:
     return f"the list may have at most {most} values"
 
 
-def list_of_positive() -> str:
-    """Said of a value inside a list that takes numbers."""
-    return "each value of the list must be a number above 0"
+def each_in_range(*, low: float, high: float, unit: str) -> str:
+    """Said of a value inside a list that takes numbers within bounds; the unit may be empty."""
+    return f"each value of the list must be a number from {low:g} to {high:g}{' ' + unit if unit else ''}"
 
 
 def true_or_false(*, meaning: str) -> str:

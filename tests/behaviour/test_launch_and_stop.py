@@ -218,3 +218,21 @@ def test_slowing_for_a_limit_on_a_climb_leaves_the_foot_free_again(trip, road_of
     assert result.summary["ended"] == "arrived", result.summary["ended_because"]
     assert rolled_back(result) < MOST_ROLL_BACK
     assert 3.6 * result.trace["speed_m_s"][-1] > 30.0
+
+
+@pytest.mark.parametrize("log_s", ["0.5", "60"])
+def test_a_truck_that_rolls_back_says_so_however_seldom_its_trace_is_written(trip, log_s):
+    """On ice it cannot pull away on 25 % and slides back for seconds, between two rows of the trace too."""
+    result = trip(T1, "grade:25%,1km", "start.speed_km_h=0", "weather.grip=0.2", f"simulation.log_s={log_s}")
+    assert result.summary["ended"] == "stalled"
+    assert 8.0 < -result.summary["distance_m"] <= result.summary["rolled_back_m"] + 1e-9
+    assert any("the truck rolled back" in warning for warning in result.summary["warnings"])
+
+
+def test_the_way_back_is_that_of_the_truck_and_not_of_its_trace(trip):
+    """A short way back while the clutch takes hold, over before a row is written: the same for any trace."""
+    ways = [
+        trip(T1, "grade:18%,1km", "start.speed_km_h=0", f"simulation.log_s={log_s}").summary["rolled_back_m"]
+        for log_s in ("0.01", "0.5", "60")
+    ]
+    assert ways[0] > 0.05 and ways == [ways[0]] * 3

@@ -8,6 +8,7 @@ it cools in), the order of time, and the promise that what a reader must know st
 Inputs come from the strategies at the top of this file; a case prints itself so that `drive(Case(...))` repeats it.
 """
 
+import json
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -29,7 +30,8 @@ from sim.laws.engine_brake import (
     compression_work_ratio,
 )
 from sim.route import Place
-from sim.units import BAR, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
+from sim.sensors import NAMES, SENSORS, Sensor, failures_of, size_range, size_unit
+from sim.units import BAR, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, unit_name
 
 TRUCKS = (
     "long-haul-manual",
@@ -43,7 +45,8 @@ ENDINGS = ("arrived", "time_limit", "stalled", "runaway")
 LOWEST = -400.0  # m: a road goes no lower, as a road file may not
 LAPSE = 0.0065  # K/m, U.S. Standard Atmosphere, 1976
 MOST_EVENTS_A_TICK = 5000  # far above what some twenty actors need
-ROLLS_BACK = 0.5  # m/s and m: what a stop or a start on a hill may cost without a word
+ROLLS_BACK = 0.25  # m: what a stop or a start on a hill may cost without a word
+ROLLS_SLOWLY = 0.75  # m/s: no truck gets faster than that over such a way, down the steepest road of this file
 LONG_ENOUGH = 1.0  # s: a condition that lasts so long in the trace must be said
 BRAKE_LIMIT = 260.0  # C
 RATED_BRAKING = 2100.0 * REVOLUTION_PER_MINUTE
@@ -142,13 +145,66 @@ TRUCK_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "accessories.fill_kpa_per_s": number(0.5, 50, 1),
     "accessories.leak_kpa_per_s": number(0, 5, 1),
     "accessories.air_per_application": number(0, 0.5, 2),
+    "engine.boost_rise_s": st.lists(number(0.05, 10.0, 2), min_size=3, max_size=3),
+    "condition.intake_restriction_kpa": number(0.0, 60.0, 1),
+    "condition.exhaust_restriction_kpa": number(0.0, 150.0, 0),
+    "condition.boost_leak_rpm": number(0, 3000, 0),
+    "condition.fuel_delivery_percent": number(20, 100, 0),
+    "condition.governor_early_rpm": number(0, 500, 0),
+    "condition.governor_lag_s": st.just(0.0) | number(0.05, 0.5, 2),
+    "condition.dead_cylinders": st.lists(st.integers(1, 6), max_size=5, unique=True),
     "speedometer.tone_wheel_teeth": st.integers(4, 40),
     "speedometer.programmed": number(0.8, 1.25, 2),  # of the fitted pulses per mile
 }
 
 BUTTONS = ("on", "off", "set", "resume", "tap up", "tap down", "cancel", "accelerate 3 s", "coast 4 s")
 PRESS = st.builds("{:g} m {}".format, number(0, 6000, 0), st.sampled_from(BUTTONS))
+
+
+def begins() -> st.SearchStrategy[str]:
+    """Where or when a failure or a value by hand begins."""
+    return st.just("start") | number(0, 6000, 0).map("{:g} m".format) | number(0, 400, 1).map("{:g} s".format)
+
+
+def between(ends: tuple[float, float], unit: str) -> st.SearchStrategy[str]:
+    """A size or a value as it is written, anywhere between its bounds."""
+    return number(*ends, 2).map(lambda value: f"{value:g} {unit}".strip())
+
+
+def values_of(sensor: Sensor) -> st.SearchStrategy[str]:
+    """A value dialled in at one sensor or switch."""
+    if sensor.kind in ("switch", "key"):
+        return st.sampled_from(("on", "off", "let go"))
+    ends = (sensor.least, sensor.most)
+    return st.just("let go") | between(ends, unit_name(sensor.unit) if sensor.unit else "")
+
+
+def sizes_of(part: str, failure: str) -> st.SearchStrategy[str]:
+    """A failure with its size, if it has one."""
+    unit = size_unit(part, failure)
+    return (
+        between(size_range(part, failure), unit_name(unit)).map(f"{failure} {{}}".format) if unit else st.just(failure)
+    )
+
+
+DIALLED = st.one_of(
+    [st.builds(f"{{}} {sensor.name} {{}}".format, begins(), values_of(sensor)) for sensor in SENSORS.values()]
+)
+FAILURE = st.one_of(
+    [
+        st.builds(f"{{}} {name} {{}}".format, begins(), sizes_of(part, failure))
+        for part, name in NAMES.items()
+        for failure in (*failures_of(part), "mended")
+    ]
+)
 SETTINGS_KEYS: dict[str, st.SearchStrategy[Any]] = {
+    "circuits.dialled": st.lists(DIALLED, max_size=3),
+    "circuits.meters": st.just(["all"]) | st.lists(st.sampled_from([one.name for one in SENSORS.values()]), max_size=3),
+    "circuits.meter_s": number(0.05, 5.0, 2),
+    "faults.occur": st.lists(FAILURE, max_size=3),
+    "faults.seed": st.integers(0, 2**31),
+    "faults.shutdown": st.booleans(),
+    "faults.watch": st.booleans(),
     "start.speed_km_h": st.sampled_from((-1.0, 0.0)) | number(1, 100, 0),
     "start.gear": st.integers(0, 9),
     "start.brake_temperature_c": number(-40, 600, 0),
@@ -373,13 +429,16 @@ def text_of(value: Any) -> str:
 # ---------------------------------------------------------------- the checks
 
 
-def numbers(summary: dict[str, Any], name: str = "") -> Iterator[tuple[str, float]]:
-    """Every number of a summary, tables inside it included."""
-    for key, value in summary.items():
-        if isinstance(value, dict):
-            yield from numbers(value, f"{name}{key}.")
-        elif isinstance(value, int | float):
-            yield f"{name}{key}", value
+def numbers(found: Any, name: str = "") -> Iterator[tuple[str, float]]:
+    """Every number of a summary, tables and lists inside it included."""
+    if isinstance(found, dict):
+        for key, value in found.items():
+            yield from numbers(value, f"{name}.{key}" if name else key)
+    elif isinstance(found, list | tuple):
+        for value in found:
+            yield from numbers(value, name)
+    elif isinstance(found, int | float):
+        yield name, found
 
 
 def longest(time: np.ndarray, holds: np.ndarray) -> float:
@@ -401,8 +460,11 @@ def check_numbers(result: Result) -> None:
     """
     for name, column in result.trace.items():
         assert np.isfinite(column).all(), name
-    for name, value in numbers(result.summary):
+    for name, column in result.meters.items():
+        assert np.isfinite(column).all(), name
+    for name, value in numbers({**result.summary, "events": result.events}):
         assert math.isfinite(value), name
+    assert json.loads(result.summary_json())
     nothing = {name for name, value in result.summary.items() if value is None}
     allowed = {"fuel_l_per_100km"} if result.summary["distance_m"] <= 0.0 else set()
     allowed |= {"fuel_mpg_us"} if result.summary["fuel_kg"] == 0.0 else set()
@@ -423,10 +485,11 @@ def check_motion(result: Result) -> None:
     assert summary["ended"] in ENDINGS
     assert (np.diff(trace["time_s"]) >= 0.0).all()
     back = float((np.maximum.accumulate(trace["distance_m"]) - trace["distance_m"]).max())
-    if back > ROLLS_BACK:
+    assert summary["rolled_back_m"] >= back - 1e-9
+    if summary["rolled_back_m"] > ROLLS_BACK:
         assert any("rolled back" in warning for warning in summary["warnings"])
     else:
-        assert trace["speed_m_s"].min() >= -ROLLS_BACK
+        assert trace["speed_m_s"].min() >= -ROLLS_SLOWLY
     assert trace["engine_speed_rpm"].min() >= 0.0
     assert set(trace["gear"]) <= set(range(len(result.truck.gearbox.ratios) + 1))
     assert trace["accelerator_percent"].min() >= 0.0 and trace["accelerator_percent"].max() <= 100.0

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
+from sim.bench.lab import measured_values
 from sim.bench.result import CORRECTIONS
 from sim.bench.stand import Stand
+from sim.bench.words import summary_rows
 from sim.errors import RunError, SettingsError
 from sim.records import FULL_LOAD_CURVE, LIMITERS
 from sim.trip import prepare
@@ -138,6 +140,9 @@ def test_a_road_speed_limit_ends_a_run_on_rollers_and_is_named(bench):
     result = bench("bench.form=chassis", "road_speed.limit_km_h=90")
     assert result.summary["limiters"][0]["limiter"] == "road-speed limit"
     assert result.summary["start_rpm"] < 2000.0
+    assert result.summary["torque_rise_percent"] is None, "the rated speed was never reached"
+    assert ("torque rise", "rated speed not reached") in summary_rows(result, "metric")
+    assert "torque_rise_percent" not in measured_values(result)
 
 
 # ---------------------------------------------------------------- the same engine as on the road

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim import load_truck
-from sim.errors import SettingsError
+from sim.errors import RunError, SettingsError
 from sim.units import HORSEPOWER
 
 T1, T5 = "long-haul-manual", "older-long-haul"
@@ -167,3 +167,9 @@ def test_an_unknown_test_names_those_there_are():
 
     with pytest.raises(SettingsError, match="full-load, governor, motoring, retarding, cylinders"):
         run_bench(T1, None, "snap")
+
+
+def test_an_engine_that_stands_has_nothing_to_govern(bench):
+    """Without a crankshaft signal there is no fuel: a droop would be nothing over nothing."""
+    with pytest.raises(RunError, match=r"the engine stands \(0 rpm at full pedal"):
+        bench('faults.occur=["start crankshaft position open"]', test="governor")

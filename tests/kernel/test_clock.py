@@ -149,13 +149,6 @@ def test_the_clock_can_be_advanced_in_slices(parked, bytes_of):
     assert bytes_of(whole) == bytes_of(sliced)
 
 
-def test_numbers_that_leave_the_numbers_stop_the_run_in_words(parked):
-    clock = parked()
-    clock.rig.parameters["mass"][0] = float("nan")
-    with pytest.raises(RunError, match="left the numbers"):
-        clock.run(until=10)
-
-
 def test_the_first_of_several_is_the_one_that_happened_and_the_others_are_let_go(parked):
     """A timeout counts as triggered from the moment it is made; it must not be taken for one that is over."""
     clock = parked("grade:-6%,20km,1100m", "start.speed_km_h=50")
