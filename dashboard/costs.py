@@ -7,6 +7,7 @@ with other programs running and rounded up; what is allowed beyond them is gener
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from sim.cost import expected_time, longest_time
 from sim.errors import HaulbenchError, RunError
 from sim.files import TruckFile, changed_settings
 from sim.inputs import Inputs
@@ -22,8 +23,7 @@ ROW = 0.5e-6  # s a row of the trace
 READING, METER_READING = 5e-6, 2.5e-6  # s: of each reading, and of each meter in it
 ROW_AS_TEXT = 80e-6  # s a row of trace.csv
 REPORT = 1.0  # s
-USUAL_SPEED = 17.0  # m/s over a whole road, stops and climbs included, assumed
-OF_CRUISE = 0.7  # of the cruise speed, where that is slow, assumed
+USUAL_SPEED = 17.0  # m/s over a road of which only the length is known, assumed
 
 Cost = Callable[..., float]
 _declared: dict[str, Cost] = {"sim.checks.run_checks": lambda: 5.0}
@@ -87,7 +87,7 @@ def _name(function: Callable[..., Any]) -> str:
 
 
 def usual_time(truck: Truck, route: Route, settings: Settings) -> float:
-    """How long a truck is on a road, about.
+    """How long a truck is on a road, about; never longer than it may be.
 
     Parameters
     ----------
@@ -103,10 +103,7 @@ def usual_time(truck: Truck, route: Route, settings: Settings) -> float:
     time : float
         [s]
     """
-    set_speed, limit = settings.cruise.set_speed_km_h / 3.6, settings.simulation.time_limit_s
-    time = route.length / (min(USUAL_SPEED, OF_CRUISE * set_speed) if set_speed else USUAL_SPEED)
-    time += sum(stop.value for stop in route.stops)
-    return min(time, limit) if limit else time
+    return min(expected_time(truck, route, settings), longest_time(route, settings))
 
 
 def march_seconds(time: float, settings: Settings) -> float:

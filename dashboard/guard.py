@@ -38,7 +38,9 @@ SLOWEST = 16_384.0  # ... and one more for so many bytes of it
 MOST_DRAINED = 33_554_432  # bytes of a refused body that are taken in, so that its sender hears why
 LONGEST_DRAIN = 5.0  # s
 LOCAL_NAMES = {"localhost"}
-SMALL_CHANGE = ("/assets/", "/_dash-component-suites/")  # files of the pages: no work
+SMALL_CHANGE = ("/assets/", "/_dash-component-suites/", "/fields.json")  # files of the pages: no work
+CALLBACKS = "/_dash-update-component"
+WORK = 3.0  # as how many requests one counts that has a trip or a run worked out
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -208,7 +210,7 @@ class Guard:
         asker = (scope.get("client") or ("", 0))[0]
         http = scope["type"] == "http"
         counting, most = (self._answering, MOST_AT_ONCE) if http else (self._sockets, MOST_SOCKETS)
-        refused = self._refused(scope) or self._crowded(asker, scope["path"], counting, most)
+        refused = self._refused(scope) or self._crowded(asker, scope, counting, most)
         counting[asker] += 1
         try:
             if not http:
@@ -267,11 +269,13 @@ class Guard:
             return refusal(413, f"{told[:18]} bytes were sent; at most {most} are taken here")
         return None
 
-    def _crowded(self, asker: str, path: str, counting: Counter[str], most: int) -> Response | None:
+    def _crowded(self, asker: str, scope: Scope, counting: Counter[str], most: int) -> Response | None:
         """Why this machine has to wait, or None."""
         if counting[asker] >= most:
             return refusal(429, f"{most} requests of this machine are being answered already; wait for them")
-        if not path.startswith(SMALL_CHANGE) and not self._pace.takes(asker, time.monotonic()):
+        work = scope.get("method") == "POST" and scope["path"] != CALLBACKS
+        small = scope["path"].startswith(SMALL_CHANGE)
+        if not small and not self._pace.takes(asker, time.monotonic(), WORK if work else 1.0):
             return refusal(429, f"this machine asks more than {A_SECOND} times a second; wait a moment")
         return None
 
@@ -291,7 +295,7 @@ class Pace:
         self._a_second, self._stretch = a_second, at_a_stretch
         self._full: dict[str, float] = {}  # when a machine has all its places again; no entry for one that has
 
-    def takes(self, asker: str, now: float) -> bool:
+    def takes(self, asker: str, now: float, weight: float = 1.0) -> bool:
         """Whether one more is taken.
 
         Parameters
@@ -300,6 +304,8 @@ class Pace:
             [-]
         now : float
             [s]
+        weight : float
+            As how many it counts. [-]
 
         Returns
         -------
@@ -314,7 +320,7 @@ class Pace:
         """
         if len(self._full) > MOST_ASKERS:
             self._full = {each: until for each, until in self._full.items() if until > now}
-        until = max(self._full.get(asker, now), now) + 1.0 / self._a_second
+        until = max(self._full.get(asker, now), now) + weight / self._a_second
         if until > now + self._stretch / self._a_second + 1e-9:
             return False
         self._full[asker] = until

@@ -14,7 +14,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Future
 from dataclasses import dataclass, field
 from functools import partial
 from multiprocessing.connection import Connection
@@ -553,10 +553,13 @@ class TripPool:
         Raises
         ------
         RunError
-            The pool is closed.
+            The pool is closed, or is while they start.
         """
-        for job in [self._put(Work(warm, (also,), PLAIN, lane=lane)) for lane in self._lanes]:
-            job.result()
+        try:
+            for job in [self._put(Work(warm, (also,), PLAIN, lane=lane)) for lane in self._lanes]:
+                job.result()
+        except CancelledError:
+            raise RunError(running.pool_closed()) from None
         self._also = also
 
     def close(self) -> None:

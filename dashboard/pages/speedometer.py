@@ -18,7 +18,7 @@ from sim.errors import SettingsError
 from sim.inputs import Inputs
 from sim.messages import speedometer as say_speedo
 from sim.sheet import settings_sheet
-from sim.speedo import BETWEEN_POSTS, CAUTIONS, RULE, SHOWN, band
+from sim.speedo import BETWEEN_POSTS, CAUTIONS, MOST_MYSTERY, RULE, SHOWN, band
 from sim.units import MILE_PER_HOUR
 
 TITLE = "Speedometer"
@@ -30,7 +30,6 @@ GROUPS = {
     "What the controller has been told": ("speedometer.programmed_pulses_per_mile",),
     "What follows the needle": ("cruise.set_speed_km_h", "road_speed.limit_km_h"),
 }
-MOST_MYSTERY = 9999
 RATES = (1, 2, 5, 10)
 Given = Annotated[float, pydantic.Field(ge=-1e9, le=1e9)]
 

@@ -87,7 +87,7 @@ def deep_json(*, most: int) -> str:
 
 def not_as_asked(*, where: str, given: object, wanted: str) -> str:
     """Said when a value of a request does not fit the schema of its route."""
-    return f"{shortened(where)}: {shortened(given)} was given; give {wanted}"
+    return f"{shortened(where)}: '{shortened(str(given))}' was given; give {shortened(wanted)}"
 
 
 def no_callback() -> str:
@@ -164,8 +164,9 @@ def too_costly(*, seconds: float, most: float) -> str:
 def costly_drive(*, test: str, seconds: float, most: float) -> str:
     """Said when a test of a hidden fault would make the marking of the case too long for a shared server."""
     return (
-        f'"{test[:80]}" would make the marking of this case take about {seconds:.0f} s of a processor, since every drive is made'
-        f" again with each cause that is still possible; allowed is {most:g} s. Drive a shorter road, or make other tests first"
+        f'"{shortened(test)}" would make the marking of this case take about {seconds:.0f} s of a processor, since every drive is'
+        f" made again with each cause that is still possible; allowed is {most:g} s. Drive a shorter"
+        " road, or make other tests first"
     )
 
 
@@ -199,14 +200,15 @@ def locked_key(*, file: str) -> str:
 def no_certificate(*, certificate: str, key: str, reason: str) -> str:
     """Said when certificate and key cannot be used together."""
     return (
-        f"--certificate {shortened(certificate)} with --private-key {shortened(key)} cannot be used ({shortened(reason)}); give a"
-        " certificate chain and the key it was made for, both as PEM files"
+        f"--certificate {shortened(certificate)} with --private-key {shortened(key)} cannot be used"
+        f" ({shortened(reason)}); give a certificate chain and the key"
+        " it was made for, both as PEM files"
     )
 
 
 def no_proxy(*, given: str) -> str:
     """Said when the proxy whose word is to be taken is no address."""
-    return f'--proxy "{given[:60]}" is no address; give the one in numbers from which the proxy asks, for example 127.0.0.1'
+    return f'--proxy "{shortened(given)}" is no address; give the one in numbers from which the proxy asks, for example 127.0.0.1'
 
 
 def no_host(*, host: str) -> str:

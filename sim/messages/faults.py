@@ -25,7 +25,7 @@ def no_begin(*, text: str, dialled: bool) -> str:
 
 def begins_too_far(*, text: str, most: float, unit: str) -> str:
     """Said when a failure or a value begins beyond the end of any road or trip."""
-    return f'"{shortened(text)}" begins too far away; at most {most:g} {unit} from the start'
+    return f'"{shortened(text)}" begins too far away; at most {most:g} {shortened(unit)} from the start'
 
 
 def no_part(*, text: str, parts: Sequence[str], dialled: bool) -> str:
@@ -60,7 +60,7 @@ def size_not_read(*, text: str, problem: str) -> str:
 
 def size_out_of_range(*, text: str, failure: str, least: float, most: float, unit: str) -> str:
     """Said when a failure is larger than its part can show."""
-    return f'"{shortened(text)}": allowed is {failure} by {least:g} to {most:g} {unit}'
+    return f'"{shortened(text)}": allowed is {shortened(failure)} by {least:g} to {most:g} {shortened(unit)}'
 
 
 def not_on_or_off(*, text: str, switch: str, known: Sequence[str]) -> str:
@@ -75,7 +75,8 @@ def value_not_read(*, text: str, problem: str) -> str:
 
 def value_out_of_range(*, text: str, sensor: str, least: float, most: float, unit: str) -> str:
     """Said when a value is dialled in that the circuit of the sensor cannot carry; the unit may be empty."""
-    return f'"{shortened(text)}": allowed is {least:.4g} to {most:.4g}{" " + unit if unit else ""} for {sensor}'
+    of = f" {shortened(unit)}" if unit else ""
+    return f'"{shortened(text)}": allowed is {least:.4g} to {most:.4g}{of} for {shortened(sensor)}'
 
 
 def no_meter(*, text: str, known: Sequence[str]) -> str:

@@ -24,7 +24,7 @@ def left_the_numbers(*, time_s: float, distance_km: float, quantities: Sequence[
 def result_left_the_numbers(*, key: str, ended: str) -> str:
     """Said when a trip or a run has ended and a number of its summary is not finite."""
     return (
-        f"the run ended as {ended}, but {key} of its summary left the numbers: no result is given."
+        f"the run ended as {shortened(ended)}, but {shortened(key)} of its summary left the numbers: no result is given."
         " Check the values that were changed for this run."
     )
 

@@ -42,7 +42,7 @@ def list_too_long(*, most: int) -> str:
 
 def each_in_range(*, low: float, high: float, unit: str) -> str:
     """Said of a value inside a list that takes numbers within bounds; the unit may be empty."""
-    return f"each value of the list must be a number from {low:g} to {high:g}{' ' + unit if unit else ''}"
+    return f"each value of the list must be a number from {low:g} to {high:g}{' ' + shortened(unit) if unit else ''}"
 
 
 def true_or_false(*, meaning: str) -> str:

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -199,6 +200,19 @@ def test_a_pool_closes_within_three_seconds_whatever_it_does(tmp_path):
     pool.close()
     assert time.monotonic() - before < 3.0
     assert all(job.cancelled() for job in jobs) and all(is_gone(worker) for worker in workers)
+
+
+def test_a_pool_that_is_closed_while_it_gets_warm_says_so():
+    pool = TripPool(1)
+    closing = threading.Timer(0.3, pool.close)
+    closing.start()
+    with pytest.raises(RunError, match="closed; make a new one"):
+        pool.warm(wait_long)
+    closing.join()
+
+
+def wait_long() -> None:
+    time.sleep(30.0)
 
 
 def test_what_cannot_travel_is_the_askers_fault_and_costs_no_worker(pool):

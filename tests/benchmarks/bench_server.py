@@ -232,9 +232,10 @@ class Hostile:
             return "60 s long"
 
 
-def mean_harm(port: int, address: str, stop: Any, came: Any) -> None:
+def mean_harm(port: int, address: str, go: Any, stop: Any, came: Any) -> None:
     """A hostile client, in a process of its own; what came of its requests goes into a queue."""
     client = Hostile(port, address)
+    go.wait()  # what it takes to start a client is no harm done
     for thread in client.threads:
         thread.start()
     stop.wait()
@@ -246,13 +247,14 @@ def mean_harm(port: int, address: str, stop: Any, came: Any) -> None:
 def hostile_beside(port: int, number: int) -> Iterator[Counter[str]]:
     """Some who mean harm, as long as the `with` lasts; afterwards, what came of their requests."""
     context = multiprocessing.get_context("spawn")
-    stop, queue, came = context.Event(), context.Queue(), Counter[str]()
+    go, stop, queue, came = context.Barrier(number + 1), context.Event(), context.Queue(), Counter[str]()
     clients = [
-        context.Process(target=mean_harm, args=(port, f"127.0.200.{place + 1}", stop, queue), daemon=True)
+        context.Process(target=mean_harm, args=(port, f"127.0.200.{place + 1}", go, stop, queue), daemon=True)
         for place in range(number)
     ]
     for client in clients:
         client.start()
+    go.wait()
     try:
         yield came
     finally:

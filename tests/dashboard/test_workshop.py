@@ -54,6 +54,14 @@ def note(file, word, seconds=0.0):
     return os.getpid()
 
 
+@declared
+def note_and_wait(file, word, mark):
+    """Writes a line when it is begun, and waits for the mark."""
+    note(file, word)
+    while not Path(mark).exists():
+        time.sleep(0.01)
+
+
 @costs.costs(lambda file, word, seconds: seconds)
 def note_as_declared(file, word, seconds):
     return note(file, word, seconds)
@@ -73,6 +81,10 @@ def an_hour():
 
 def nobody_says_what_this_takes():
     return 0
+
+
+def load_this():
+    """Workers that replace others know these functions, too, before their time runs."""
 
 
 def lines(file):
@@ -99,7 +111,7 @@ def ask_as(who, workshop, key, function, *given):
 def small():
     """A real workshop with one lane of each kind."""
     made = Workshop(workers=1)
-    made.pool.warm()
+    made.pool.warm(load_this)
     yield made
     made.close()
 
@@ -181,22 +193,25 @@ def test_an_asker_who_leaves_frees_the_lane(small, tmp_path):
 
 
 def test_a_job_that_goes_on_for_ever_is_refused_in_words_and_the_lane_answers_again(small, tmp_path, monkeypatch):
-    monkeypatch.setattr("dashboard.runs.QUICK_MORE", 0.5)
-    _, thread, came = ask_as("hog", small, "endless", for_ever, str(tmp_path / "begun"))
-    thread.join(20)
+    with monkeypatch.context() as shorter:
+        shorter.setattr("dashboard.runs.QUICK_MORE", 0.5)
+        _, thread, came = ask_as("hog", small, "endless", for_ever, str(tmp_path / "begun"))
+        thread.join(20)
     assert "was allowed, and was ended; give it less to do" in str(came[0])
     assert small.ask("b", double, 5) == 10
 
 
 def test_who_asks_little_comes_before_who_has_asked_much(small, tmp_path):
     """A flood of short questions from one address is answered one by one, between those of the others."""
-    file = tmp_path / "begun"
-    blocker = ask_as("hog", small, "first", note, str(file), "hog 0", 0.6)[1]
+    file, mark = tmp_path / "begun", tmp_path / "go"
+    small.turns.spent("hog", 2.0)
+    blocker = ask_as("hog", small, "first", note_and_wait, str(file), "hog 0", str(mark))[1]
     until(lambda: lines(file) == ["hog 0"], 20)
     flood = [ask_as("hog", small, f"hog {n}", note, str(file), f"hog {n}", 0.1)[1] for n in range(1, 6)]
     until(lambda: sum(small.watchers(f"hog {n}") for n in range(1, 6)) == 5)
     students = [ask_as(f"student {n}", small, f"s {n}", note, str(file), f"student {n}")[1] for n in range(3)]
     until(lambda: sum(small.watchers(f"s {n}") for n in range(3)) == 3)
+    mark.touch()
     for thread in (blocker, *flood, *students):
         thread.join(20)
     begun = lines(file)
@@ -381,7 +396,7 @@ def test_a_job_that_waits_takes_the_turn_of_the_first_of_those_who_want_it(tmp_p
     """A flood must not hold up a student who asks for one of its trips."""
     file, turns = tmp_path / "begun", FairTurns()
     with TripPool(1, turns=turns) as pool:
-        pool.warm()
+        pool.warm(load_this)
         turns.spent("hog", 5.0)
         jobs = [pool.submit(note, str(file), f"{n}", 0.3, terms=Terms("hog")) for n in range(4)]
         until(lambda: lines(file) == ["0"], 20)
