@@ -296,13 +296,13 @@ def _check_callback(known: dict[str, Any], body: Any) -> None:
     try:
         called = known[body["output"]]
         fits = "callback" in called and all(
-            [(each["id"], each["property"]) for each in body.get(name, [])]
-            == [(each["id"], each["property"]) for each in called[kept]]
-            for name, kept in (("inputs", "inputs"), ("state", "state"))
+            isinstance(body.get(name, []), list)
+            and [(each["id"], each["property"]) for each in body.get(name, [])]
+            == [(each["id"], each["property"]) for each in called[name]]
+            for name in ("inputs", "state")
         )
-        outputs = body.get("outputs")
-        outputs = outputs if isinstance(outputs, list) else [outputs]
-        named = [f"{each['id']}.{each['property']}" for each in outputs]
+        outputs = body["outputs"] if body["output"].startswith("..") else [body["outputs"]]
+        named = [f"{each['id']}.{each['property'].partition('@')[0]}" for each in outputs]
         changed = body.get("changedPropIds", [])
         names = {f"{each['id']}.{each['property']}" for each in called["inputs"]}
         fits = fits and named == _outputs_of(body["output"]) and isinstance(changed, list) and names.issuperset(changed)

@@ -24,7 +24,7 @@ from sim.files import (
 )
 from sim.inputs import Inputs
 from sim.messages import browser as say
-from sim.route import Route, constant_grade, list_routes, load_route
+from sim.route import Route, known_road
 
 if TYPE_CHECKING:
     from dashboard.runs import Workshop
@@ -210,10 +210,7 @@ def read_road(name: str, workshop: "Workshop | None" = None) -> Route:
 
     if name.startswith(UPLOAD) and workshop is not None:
         route = workshop.road(name)
-    elif name.startswith("grade:"):
-        route = constant_grade(name[:200])
     else:
-        _known(name, list_routes(), "roads", RouteError)
         route = _road(name)
     if route.length > LONGEST_ROAD:
         raise RouteError(say.long_road(title=route.title, most_km=LONGEST_ROAD / 1000.0))
@@ -222,8 +219,8 @@ def read_road(name: str, workshop: "Workshop | None" = None) -> Route:
 
 @lru_cache(maxsize=64)
 def _road(name: str) -> Route:
-    """A road of the catalogue, read once."""
-    return load_route(name)
+    """A road that is no upload, read once."""
+    return known_road(name)
 
 
 @lru_cache(maxsize=256)

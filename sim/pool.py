@@ -263,7 +263,7 @@ class Lane:
             self._process.start()
             theirs.close()  # now the pipe ends when the worker does
             self._pipe.recv_bytes()
-        except (EOFError, OSError):
+        except (EOFError, OSError, RuntimeError):  # the last: a program that starts workers while it is being imported
             self.clear()
         return self.alive
 

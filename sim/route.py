@@ -295,6 +295,32 @@ def list_routes() -> list[str]:
     return sorted(path.stem for path in catalogue_folder().glob("*.csv"))
 
 
+def known_road(name: str) -> Route:
+    """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file.
+
+    Parameters
+    ----------
+    name : str
+        [-]
+
+    Returns
+    -------
+    route : Route
+        [-]
+
+    Raises
+    ------
+    RouteError
+        There is no such road.
+    """
+    if name.startswith("grade:"):
+        return constant_grade(name)
+    known = list_routes()
+    if name not in known:
+        raise RouteError(roads.not_a_known_road(name=name, known=known))
+    return read_route(catalogue_folder() / f"{name}.csv")
+
+
 def load_route(name: str) -> Route:
     """A road from the catalogue, from a CSV file, or a constant grade.
 
@@ -314,12 +340,9 @@ def load_route(name: str) -> Route:
     RouteError
         Not found, not readable or not a road.
     """
-    if name.startswith("grade:"):
-        return constant_grade(name)
-    path = Path(name)
-    known = list_routes()
-    if name in known:
-        return read_route(catalogue_folder() / f"{name}.csv")
+    path, known = Path(name), list_routes()
+    if name in known or name.startswith("grade:"):
+        return known_road(name)
     if path.suffix.lower() == ".csv" or is_there(path):
         return read_route(path)
     from difflib import get_close_matches

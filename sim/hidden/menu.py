@@ -11,9 +11,9 @@ import numpy as np
 
 from sim.errors import SettingsError
 from sim.files import load_settings
-from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, known_road, shown_value
+from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, shown_value
 from sim.messages import hidden as say
-from sim.route import Route
+from sim.route import Route, known_road
 from sim.sensors import SENSORS
 from sim.specs import PAIRS
 from sim.units import from_si

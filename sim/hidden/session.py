@@ -20,9 +20,9 @@ from sim.hidden.causes import NAMEABLE
 from sim.hidden.key import LEAST_KEY, Hidden, checked_name, hidden_by, is_sealed, plain_name, practice_key, seal
 from sim.hidden.menu import Request, check_requests, perform, read_request
 from sim.hidden.record import ATTEMPTS, FORM, KEYS, LEVELS, LONGEST_WORDS, MOST_PRACTICE, MOST_TESTS, check_record
-from sim.hidden.shop import Reading, Shop, known_road
+from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
-from sim.route import Route
+from sim.route import Route, known_road
 
 NAMES_OF_CASE = ("class", "student", "round")
 CAUTIONS = (

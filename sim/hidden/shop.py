@@ -14,14 +14,12 @@ from sim.actors import brake_stages, diagnosis, fan, faults
 from sim.actors.scene import Scene
 from sim.bench.stand import Stand
 from sim.clock import Clock, Process
-from sim.errors import RouteError
 from sim.files import TruckFile, changed_truck, load_settings, load_truck
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
-from sim.messages import hidden as say
 from sim.meter import Look, wire_check
 from sim.plant import working_cylinders
-from sim.route import Route, constant_grade, list_routes, load_route
+from sim.route import Route, constant_grade, known_road
 from sim.sensors import SENSORS
 from sim.sheet import settings_sheet
 from sim.specs import PAIRS, Settings, Truck
@@ -93,32 +91,6 @@ class Reading(NamedTuple):
     unit: str = ""
     tolerance: float = 0.0
     judged: bool = True
-
-
-def known_road(name: str) -> Route:
-    """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file.
-
-    Parameters
-    ----------
-    name : str
-        [-]
-
-    Returns
-    -------
-    route : Route
-        [-]
-
-    Raises
-    ------
-    RouteError
-        There is no such road.
-    """
-    if name.startswith("grade:"):
-        return constant_grade(name)
-    known = list_routes()
-    if name not in known:
-        raise RouteError(say.no_road_by_name(road=name, known=known))
-    return load_route(name)
 
 
 def _held(scene: Scene, feet: dict[str, float]) -> Process:
@@ -462,4 +434,4 @@ def shown_value(key: str, value: float) -> tuple[float, str]:
     return round(float(number), 1), unit_name(unit) if unit else ""
 
 
-__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "known_road", "shown_value"]
+__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "shown_value"]

@@ -38,13 +38,6 @@ def roads_too_long(*, road: str, together_km: float, most_km: float) -> str:
     )
 
 
-def no_road_by_name(*, road: str, known: Sequence[str]) -> str:
-    """Said when a drive goes over a road that is neither of the catalogue nor a constant grade, where no file is taken."""
-    return (
-        f'drive "{shortened(road)}": there is no such road here; use one of {", ".join(known)}, or write grade:4%,2km'
-    )
-
-
 def long_test(*, letters: int, most: int) -> str:
     """Said when a test is asked for in more words than any test has."""
     return f"a test of {letters} letters; allowed are {most}; leave out what it does not need"

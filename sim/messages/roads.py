@@ -8,6 +8,11 @@ from sim.messages._parts import did_you_mean, shortened
 GRADE = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
 
 
+def not_a_known_road(*, name: str, known: Sequence[str]) -> str:
+    """Said when a road is neither of the catalogue nor a constant grade, where no file is taken."""
+    return f'"{shortened(name)}" is not known here; use one of the roads: {", ".join(known)}, or write grade:4%,2km'
+
+
 def no_such_road(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
     """Said when a road is neither shipped nor a file."""
     return (

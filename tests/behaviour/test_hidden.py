@@ -572,7 +572,7 @@ def test_on_ones_own_machine_a_road_may_be_ones_own_file(tmp_path, capsys):
     text = Path(file).read_text(encoding="utf-8")
     assert len(read_session(text, file, roads=None)[0]["tests"]) == 1
     check_requests([read_request(f"drive {road}")], load_route)
-    with pytest.raises(RouteError, match="there is no such road here; use one of"):
+    with pytest.raises(RouteError, match="is not known here; use one of the roads"):
         read_session(text, file)
 
 

@@ -8,8 +8,10 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from typing import Any
 
+import pytest
 from starlette.testclient import TestClient
 
+from dashboard import runs
 from dashboard.app import create_app
 from dashboard.fault_round import Round
 from dashboard.identity import Identity
@@ -79,7 +81,10 @@ def real_server() -> Iterator[str]:
     """The address of the pages as they are served, with workers that are warm, and a class whose hidden faults are here."""
     from sim.command.serving import server
 
-    workshop = Workshop()
+    with pytest.MonkeyPatch.context() as patched:  # tests on the other cores are nobody to give way to
+        patched.setattr(runs, "QUICK_NICE", 0)
+        patched.setattr(runs, "PATIENT_NICE", 0)
+        workshop = Workshop()
     workshop.hosted, workshop.identity = Round(CLASS_KEY, CLASS, ROUND, 1), Identity(PASSWORD)
     place = socket.create_server(("127.0.0.1", 0))
     serving = server(create_app(workshop).server, workshop.close)

@@ -188,7 +188,7 @@ def calls_of(app):
     """A call of every callback, as a browser would send it."""
     for output, called in app.callback_map.items():
         names = output[2:-2].split("...") if output.startswith("..") else [output]
-        outputs = [dict(zip(("id", "property"), name.partition("@")[0].rsplit(".", 1), strict=True)) for name in names]
+        outputs = [dict(zip(("id", "property"), name.split(".", 1), strict=True)) for name in names]
         yield {
             "output": output,
             "outputs": outputs if output.startswith("..") else outputs[0],
@@ -280,7 +280,7 @@ def test_no_loader_that_a_door_reaches_opens_what_it_was_sent(tmp_path):
             WATCHING[0] = False
         strange = [each for each in OPENED if not any(Path(each).resolve().is_relative_to(place) for place in ours)]
         assert strange == [], answer.text
-        assert "opensesame" not in answer.text and "root:" not in answer.text
+        assert "opensesame" not in answer.text and "root:x:0" not in answer.text
         return 1
 
     for path in paths:

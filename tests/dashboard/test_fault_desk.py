@@ -201,7 +201,7 @@ def test_forged_requests_are_refused_in_words(hosted):
         ("test", {"test": "look"}, "whose case is meant"),
         ("test", {**ann, "test": "look\0"}, "no test is called"),
         ("test", {**ann, "test": "burn"}, "no test is called"),
-        ("test", {**ann, "test": "drive /etc/passwd"}, "there is no such road here"),
+        ("test", {**ann, "test": "drive /etc/passwd"}, "is not known here"),
         ("test", {**ann, "test": "drive climb condition.boost_leak_rpm=1"}, "not for the driver"),
         ("answer", {**ann, **WRONG, "because": [7]}, "names test 7"),
         ("answer", {**ann, **WRONG, "part": "soul"}, "no part is called"),
