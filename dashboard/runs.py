@@ -35,7 +35,7 @@ MOST_WAITING = 400  # jobs that have not finished
 MOST_EACH = 12  # of one asker
 LONGEST_WAIT = 120.0  # s
 # longest time of a job: so many times what it is expected to take, and so many seconds; patient lanes give way to all others
-QUICK_TIMES, QUICK_MORE = 5.0, 3.0
+QUICK_TIMES, QUICK_MORE = 5.0, 12.0
 PATIENT_TIMES, PATIENT_MORE = 4.0, 20.0
 QUICK_NICE, PATIENT_NICE = 5, 19  # the server itself goes before both, since everybody waits for it
 FORGOTTEN = 60.0  # s after which a watcher that does not ask again has left

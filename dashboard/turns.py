@@ -9,7 +9,8 @@ from collections.abc import Callable, Sequence
 from sim.pool import Turns, Work
 
 LATELY = 30.0  # s: what was used so long ago counts for 1/e
-MOST_SHARE = 0.1  # of a lane over that time; who uses more while others ask is a heavy user
+MOST_SHARE = 0.1  # of a lane over that time; who uses more, and far more than the others, is a heavy user
+FAR_MORE = 3.0  # times what the others use on average: on a slow machine a whole class uses more than its shares
 SHORT = 0.5  # s: longer jobs of one asker leave a lane free for the others
 LONG = 5.0  # s: longer jobs of all together leave a lane free for the shorter ones
 HARDLY = 0.02  # s of use that is none
@@ -78,7 +79,7 @@ class FairTurns(Turns):
         return self.used(one) < self.used(other)
 
     def is_heavy(self, who: str) -> bool:
-        """Whether somebody uses more than a share while others ask, too.
+        """Whether somebody uses more than a share, and far more than the others who ask.
 
         Parameters
         ----------
@@ -91,8 +92,8 @@ class FairTurns(Turns):
             [-]
         """
         with self._lock:
-            others = any(each != who and self.used(each) for each in self._used)
-            return others and self.used(who) > MOST_SHARE * LATELY
+            others = [used for each in self._used if each != who and (used := self.used(each))]
+            return bool(others) and self.used(who) > max(MOST_SHARE * LATELY, FAR_MORE * sum(others) / len(others))
 
     def choose(self, waiting: Sequence[Work], under_way: Sequence[Work], lanes: int) -> Work | None:
         """The job a free lane takes.

@@ -264,13 +264,16 @@ def _codes(options: Namespace) -> int:
     """Entry codes of a class, for the instructor to hand out."""
     from sim.hidden.key import checked_name, entry_code, plain_name
 
-    names = options.names
+    names = [checked_name(name) for name in options.names]
     if options.students:
-        names = [
-            *names,
-            *read_text(Path(options.students), NAMES, SettingsError, f"--students {options.students}").splitlines(),
-        ]
-    shown = {plain_name(name): checked_name(name) for name in reversed(names) if plain_name(name)}
+        where = f"--students {options.students}"
+        lines = read_text(Path(options.students), NAMES, SettingsError, where).splitlines()
+        for number, line in enumerate(lines, start=1):
+            try:
+                names.append(checked_name(line))
+            except SettingsError as problem:
+                raise SettingsError(say.of_line(where=where, line=number, problem=str(problem))) from None
+    shown = {plain_name(name): name for name in reversed(names) if plain_name(name)}
     names = list(reversed(shown.values()))
     if not names:
         raise SettingsError(say.no_student_names())

@@ -138,12 +138,13 @@ def server(
             super().connection_made(transport)
             self._silence = self.loop.call_later(IDLE, self._close_if_silent, None)
 
-        def _close_if_silent(self, last: Any) -> None:
+        def _close_if_silent(self, idle_after: Any) -> None:
             if self.transport.get_protocol() is not self:  # it has become a socket
                 return
-            if self.cycle is last and (last is None or self.cycle.response_complete):
+            idle = self.cycle is None or self.cycle.response_complete
+            if idle and self.cycle is idle_after:  # and so it has been since the look before
                 self.transport.close()
-            self._silence = self.loop.call_later(IDLE, self._close_if_silent, self.cycle)
+            self._silence = self.loop.call_later(IDLE, self._close_if_silent, self.cycle if idle else self)
 
         def connection_lost(self, problem: Exception | None) -> None:
             self._silence.cancel()

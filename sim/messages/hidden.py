@@ -48,6 +48,11 @@ def long_name(*, name: str, letters: int, most: int) -> str:
     return f'"{shortened(name)} ..." has {letters} letters; allowed in a name are {most}; use a shorter one'
 
 
+def of_line(*, where: str, line: int, problem: str) -> str:
+    """Said when a line of a list of students cannot be used; the problem is a message of its own."""
+    return f"{shortened(where)} line {line}: {problem}"
+
+
 def unreadable_name(*, name: str) -> str:
     """Said when a name has letters in it that cannot be shown."""
     return f'"{shortened(name)}" has letters that cannot be shown; use a name in plain letters'

@@ -11,6 +11,7 @@ from dashboard import runs
 from dashboard.runs import Workshop
 from dashboard.setups import read_road
 from sim.bus import frames_of
+from sim.checks import run_checks
 from sim.command.main import main
 from sim.command.serving import serve
 from sim.compare import MOST_TRIPS, read_variants
@@ -27,7 +28,7 @@ STUDY = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "grade:0%
 class Never:
     """A pool that never answers."""
 
-    def submit(self, function, *given):
+    def submit(self, function, *given, **more):
         return Future()
 
     def close(self):
@@ -86,19 +87,19 @@ def test_frames_of_a_trip_without_meters_are_refused():
 def test_a_server_that_is_too_busy_says_so(monkeypatch):
     monkeypatch.setattr(runs, "LONGEST_WAIT", 0.0)
     with pytest.raises(RunError, match="no answer after 0 s"):
-        Workshop(Never()).ask("key", len, "")
+        Workshop(Never()).ask("key", run_checks)
 
 
 def test_a_server_that_stops_says_so(monkeypatch):
     class Stopping(Never):
-        def submit(self, function, *given):
+        def submit(self, function, *given, **more):
             job = Future()
             job.cancel()
             job.set_running_or_notify_cancel()
             return job
 
     with pytest.raises(RunError, match="the server is stopping"):
-        Workshop(Stopping()).ask("key", len, "")
+        Workshop(Stopping()).ask("key", run_checks)
 
 
 def test_a_road_too_long_for_the_server_is_refused():
@@ -111,7 +112,18 @@ def test_a_host_that_is_no_address_is_refused(monkeypatch):
     with pytest.raises(RunError, match="is no address; give one in numbers"):
         serve(
             Namespace(
-                host="no such host", port=0, share=True, open=False, key_file="", class_name="", round="", sessions=""
+                host="no such host",
+                port=0,
+                share=True,
+                open=False,
+                certificate=None,
+                private_key=None,
+                proxy=None,
+                password_file=None,
+                key_file="",
+                class_name="",
+                round="",
+                sessions="",
             )
         )
 

@@ -351,6 +351,7 @@ def main() -> None:
     options = parser.parse_args()
     seconds = 20.0 if options.quick else 60.0 * options.minutes
     server, port = started(0)
+    memory: Memory | None = None
     try:
         load = f", load {os.getloadavg()[0]:.1f} before" if hasattr(os, "getloadavg") else ""
         print(
@@ -372,8 +373,9 @@ def main() -> None:
                 beside = said(f"{name}, 2 hostile", class_sits(port, options.clients, seconds))
             print("what came of theirs: " + ", ".join(f"{number} x {what}" for what, number in sorted(came.items())))
             print(f"p95 with hostile clients over that without: {beside / without:.2f} (target {TARGET})")
-        memory.say()
     finally:
+        if memory is not None:
+            memory.say()
         server.terminate()
         server.wait(30)
 

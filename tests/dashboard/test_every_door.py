@@ -154,7 +154,7 @@ def test_no_body_is_a_fault_of_the_server(app, noted, path, data):
         body = {**body, data.draw(st.text()): data.draw(values)}
     noted.clear()
     answer = Visitor(app).post(path, content=json.dumps(body))
-    assert answer.status_code in (200, 400, 413), answer.text
+    assert answer.status_code in (200, 400, 403, 413), answer.text
     assert noted == []
 
 
@@ -279,7 +279,7 @@ def test_no_loader_that_a_door_reaches_opens_what_it_was_sent(tmp_path):
         finally:
             WATCHING[0] = False
         strange = [each for each in OPENED if not any(Path(each).resolve().is_relative_to(place) for place in ours)]
-        assert strange == [], answer.text
+        assert strange == [], answer.text[:500]
         assert "opensesame" not in answer.text and "root:x:0" not in answer.text
         return 1
 

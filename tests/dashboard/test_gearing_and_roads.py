@@ -480,7 +480,7 @@ def test_no_other_file_is_given_out(client, query):
             "name=a.csv&smooth=1e9",
             "smooth is 1e+09 m; allowed is 50 to 1000 m",
         ),
-        (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&every=nan", "every is nan m"),
+        (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&every=nan", "every is 'nan'; give a number"),
         (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&limit=abc", "limit is 'abc'; give a number"),
         (b"distance_m,elevation_m\n0,1\n900,2\n", "name=a.csv&limit=500", "limit is 500 km/h"),
     ],

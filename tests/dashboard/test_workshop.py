@@ -257,7 +257,7 @@ def test_whatever_pages_have_done_by_workers_has_a_declared_cost():
         }
         for node in ast.walk(tree):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
-                place = {"ask": 1, "_changed": 1, "join": 2}.get(node.func.attr)
+                place = {"ask": 1, "_changed": 2, "join": 2}.get(node.func.attr)
                 if place is not None and len(node.args) > place and isinstance(node.args[place], ast.Name):
                     found.add(names.get(node.args[place].id, f"{path.name}: {node.args[place].id}"))
     found.discard("fault_desk.py: function")  # handed on: what `_changed` is given is in the list
@@ -354,8 +354,17 @@ def test_a_heavy_user_goes_to_the_patient_lanes_while_others_ask():
         assert workshop.join("w", "beside others", double, 2).value == 4
 
 
+def test_a_class_on_a_slow_machine_is_no_class_of_heavy_users():
+    turns = FairTurns(lambda: 0.0)
+    for number in range(30):
+        turns.spent(f"student {number}", 6.0)
+    assert not any(turns.is_heavy(f"student {number}") for number in range(30))
+    turns.spent("hostile", 19.0)
+    assert turns.is_heavy("hostile") and not turns.is_heavy("student 1")
+
+
 def test_the_longest_time_of_a_job_follows_from_what_it_should_take():
-    assert terms_of("a", 0.1, False) == Terms("a", 0.1, 3.5)
+    assert terms_of("a", 0.1, False) == Terms("a", 0.1, 12.5)
     assert terms_of("a", 10.0, True).longest == 60.0
     assert terms_of("a", 30.0, True).longest == LONGEST_WAIT
 

@@ -191,6 +191,7 @@ PIECES = {
     "comparison.in_trip",
     "comparison.no_such_key",
     "faults.of_entry",
+    "hidden.of_line",
     "files.missing",
     "running.interrupted",
     "running.refused",
