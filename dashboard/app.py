@@ -83,7 +83,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         page.register(app, workshop)
     backend: Any = app.backend
     backend.keep_file("/fields.json", lambda: json.dumps(described()).encode())
-    doors.get(app, "/ready", lambda _: {"ready": workshop.ready.is_set(), "trouble": workshop.trouble})
+    doors.get(app, "/ready", lambda _: {"ready": workshop.ready.is_set(), "trouble": workshop.trouble}, work=False)
     backend.answer_the_rest()
     app._setup_server()  # now and alone: many asking at once at the very first would be refused
     app.server.add_middleware(guard.Guard, host=host, policy=cache(lambda: guard.policy_of(app)))

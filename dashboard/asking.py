@@ -1,9 +1,37 @@
 """Who asks: known wherever a request is being answered, told by the door it came in at."""
 
+import ipaddress
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+
+
+def place_of(address: str) -> str:
+    """An address as it counts: whoever has one of the newer kind has a whole network of them.
+
+    Parameters
+    ----------
+    address : str
+        [-]
+
+    Returns
+    -------
+    place : str
+        [-]
+
+    Examples
+    --------
+    >>> place_of("192.0.2.7"), place_of("::ffff:192.0.2.7"), place_of("2001:db8:1:2:3::4"), place_of("?")
+    ('192.0.2.7', '192.0.2.7', '2001:db8:1:2::', '?')
+    """
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address[:64]
+    if isinstance(found, ipaddress.IPv6Address):
+        return str(found.ipv4_mapped or ipaddress.IPv6Network((found, 64), strict=False).network_address)
+    return str(found)
 
 
 class Asking:

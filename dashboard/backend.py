@@ -85,7 +85,7 @@ class Backend(FastAPIDashServer):
     def __init__(self, server: FastAPI) -> None:
         super().__init__(server)
         doors.open_threads(server)
-        self._files: dict[str, Kept] = {}
+        self._files: dict[Any, Kept] = {}
 
     @staticmethod
     def create_app(name: str = "", config: dict[str, Any] | None = None) -> FastAPI:
@@ -136,8 +136,8 @@ class Backend(FastAPIDashServer):
         there = {file.name: file for file in Path(assets_folder).iterdir() if file.is_file()}
         self._add_files(
             f"{assets_url_path.rstrip('/')}/{{name}}",
-            lambda request: request.path_params["name"],
-            lambda name: Kept(there[name].read_bytes(), name) if name in there else None,
+            lambda name: name if name in there else None,
+            lambda name: Kept(there[name].read_bytes(), name),
         )
 
     def setup_component_suites(self, dash_app: Any) -> None:  # type: ignore[override]
@@ -149,15 +149,16 @@ class Backend(FastAPIDashServer):
             [-]
         """
 
-        def find(name: str) -> Kept | None:
+        def known(name: str) -> tuple[str, str, bool] | None:
             package, _, inside = name.partition("/")
             path, lasting = check_fingerprint(inside)
-            if path not in dash_app.registered_paths.get(package, ()):
-                return None
-            content = pkgutil.get_data(package, path)
-            return None if content is None else Kept(content, path, lasting)
+            return (package, path, lasting) if path in dash_app.registered_paths.get(package, ()) else None
 
-        self._add_files("/_dash-component-suites/{name:path}", lambda request: request.path_params["name"], find)
+        def make(file: tuple[str, str, bool]) -> Kept:
+            package, path, lasting = file
+            return Kept(pkgutil.get_data(package, path) or b"", path, lasting)
+
+        self._add_files("/_dash-component-suites/{name:path}", known, make)
 
     def keep_file(self, path: str, make: Callable[[], bytes]) -> None:
         """Serves something that is worked out once.
@@ -171,23 +172,23 @@ class Backend(FastAPIDashServer):
         """
         self._add_files(path, lambda _: path, lambda name: Kept(make(), name))
 
-    def _add_files(self, path: str, name_of: Callable[[Request], str], find: Callable[[str], Kept | None]) -> None:
-        """Files below a path: from memory, or read in a thread when they are asked for first."""
+    def _add_files(self, path: str, known: Callable[[str], Any], make: Callable[[Any], Kept]) -> None:
+        """Files below a path: from memory, or read in a thread when they are asked for first; kept by what they are, not by
+        how they were asked for.
+        """
 
         async def endpoint(request: Request) -> Response:
-            name = name_of(request)
-            address = request.url.path
-            if address not in self._files:
+            file = known(request.path_params.get("name", ""))
+            if file is None:
+                return guard.refusal(404, "Not Found: nothing here answers that")
+            if (path, file) not in self._files:
 
                 def look(_: doors.Visitor) -> Response:
-                    found = find(name)
-                    if found is None:
-                        return guard.refusal(404, "Not Found: nothing here answers that")
-                    self._files[address] = found
-                    return found.answer(request)
+                    self._files[path, file] = make(file)
+                    return self._files[path, file].answer(request)
 
-                return await doors.served(request, look)
-            return self._files[address].answer(request)
+                return await doors.served(request, look, work=False)
+            return self._files[path, file].answer(request)
 
         self.server.add_route(path, endpoint, methods=["GET"])
 
@@ -231,7 +232,7 @@ class Backend(FastAPIDashServer):
                     reset_current_request(token)
                 return response
 
-            return await doors.served(request, work)
+            return await doors.served(request, work, work=methods == ["POST"])
 
         self.server.add_route(rule or "/", answered, methods=methods or ["GET"])
 

@@ -21,12 +21,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from dashboard import guard
-from dashboard.asking import Asking, asked_by
+from dashboard.asking import Asking, asked_by, place_of
 from dashboard.runs import Gone
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import browser as say
 
 THREADS = 160  # they mostly wait for the workers
+LIGHT_THREADS = 16  # for what waits for nobody
 MOST_DEPTH = 12  # of lists and tables within each other
 MOST_VALUES = 20_000  # in one request
 LARGEST = 2**63  # of numbers
@@ -221,7 +222,7 @@ def upload(app: Any, path: str, function: Callable[[bytes, Visitor], Answer], mo
     _open(app, path, function, most)
 
 
-def get(app: Any, path: str, function: Callable[[Visitor], Answer]) -> None:
+def get(app: Any, path: str, function: Callable[[Visitor], Answer], work: bool = True) -> None:
     """Opens a door at which something is fetched.
 
     Parameters
@@ -232,10 +233,12 @@ def get(app: Any, path: str, function: Callable[[Visitor], Answer]) -> None:
         May leave parts open, in braces. [-]
     function : callable
         Answers; runs in a thread. [-]
+    work : bool
+        As in `served`. [-]
     """
 
     async def endpoint(request: Request) -> Response:
-        return await served(request, function)
+        return await served(request, function, work)
 
     app.server.add_route(path, endpoint, methods=["GET"])
 
@@ -263,9 +266,11 @@ def open_threads(server: Any) -> None:
         [-]
     """
     server.state.threads = ThreadPoolExecutor(THREADS, "door")
+    server.state.light = ThreadPoolExecutor(LIGHT_THREADS, "light")
+    server.state.working = 0
 
 
-async def served(request: Request, function: Callable[[Visitor], Answer]) -> Response:
+async def served(request: Request, function: Callable[[Visitor], Answer], work: bool = True) -> Response:
     """Answers a request in a thread, and tells whoever works for it when the browser leaves.
 
     Parameters
@@ -274,6 +279,8 @@ async def served(request: Request, function: Callable[[Visitor], Answer]) -> Res
         Its body has been read. [-]
     function : callable
         [-]
+    work : bool
+        Whether it may wait for workers: so many of these are served at once, and they hold up no others. [-]
 
     Returns
     -------
@@ -288,21 +295,26 @@ async def served(request: Request, function: Callable[[Visitor], Answer]) -> Res
         names=request.path_params,
     )
     packs = "gzip" in request.headers.get("accept-encoding", "")
-    asking = Asking(visitor.address)
+    asking = Asking(place_of(visitor.address))
 
-    def work() -> Response:
+    def answer_it() -> Response:
         with asked_by(asking):
             answer = function(visitor)
         response = answer if isinstance(answer, Response) else guard.told(answer)
         return packed(response) if packs else response
 
-    loop = asyncio.get_running_loop()
+    state, loop = request.app.state, asyncio.get_running_loop()
+    if work and state.working >= THREADS:
+        return guard.refusal(503, "everybody asks this server at once; wait a moment and ask again")
+    state.working += work
     watching = loop.create_task(_leave(request, asking))
     try:
-        return await loop.run_in_executor(request.app.state.threads, copy_context().run, work)
+        threads = state.threads if work else state.light
+        return await loop.run_in_executor(threads, copy_context().run, answer_it)
     except Gone:
         return guard.refusal(499, "nobody waits for this any longer")
     finally:
+        state.working -= work
         watching.cancel()
         asking.leave()
 

@@ -19,10 +19,12 @@ from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket
 
+from dashboard.asking import place_of
 from sim.errors import HaulbenchError
 
 MOST_BODY = 262_144  # bytes of a request, unless its path is named below
@@ -35,6 +37,8 @@ A_SECOND, AT_A_STRETCH = 20.0, 120.0  # requests of one machine, and how many at
 MOST_ASKERS = 4096  # machines remembered before those that have been quiet are let go
 PATIENCE = 30.0  # s for a body to arrive ...
 SLOWEST = 16_384.0  # ... and one more for so many bytes of it
+SILENCE = 15.0  # s between two pieces of it
+MOST_COMING = 134_217_728  # bytes of bodies that are on their way, of all machines together
 MOST_DRAINED = 33_554_432  # bytes of a refused body that are taken in, so that its sender hears why
 LONGEST_DRAIN = 5.0  # s
 LOCAL_NAMES = {"localhost"}
@@ -191,6 +195,7 @@ class Guard:
         self._names, self._only_loopback = own_names(host), is_loopback(host)
         self._answering, self._sockets = Counter[str](), Counter[str]()  # by the address they came from
         self._pace = Pace(A_SECOND, AT_A_STRETCH)
+        self._coming = Coming()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serves one request or socket.
@@ -207,7 +212,7 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
-        asker = (scope.get("client") or ("", 0))[0]
+        asker = place_of((scope.get("client") or ("", 0))[0])
         http = scope["type"] == "http"
         counting, most = (self._answering, MOST_AT_ONCE) if http else (self._sockets, MOST_SOCKETS)
         refused = self._refused(scope) or self._crowded(asker, scope, counting, most)
@@ -235,15 +240,21 @@ class Guard:
                 headers.update(HEADERS)
             await send(message)
 
-        body = _Body(receive, MOST_BODY_AT.get(scope["path"], MOST_BODY))
+        body = _Body(receive, MOST_BODY_AT.get(scope["path"], MOST_BODY), self._coming)
         try:
             if refused is None:
                 await self._app(scope, body, with_headers)
                 return
         except TooMuch as problem:
             refused = refusal(problem.code, problem.message)
+        except ClientDisconnect:
+            return
         except Exception as problem:
+            if body.left:  # what goes wrong when nobody listens is nobody's fault
+                return
             refused = answer_to(problem)
+        finally:
+            body.arrived()
         if not begun:
             await body.drain()  # or the sender hears of a broken connection instead of the reason
             await refused(scope, receive, with_headers)
@@ -251,14 +262,19 @@ class Guard:
     def _refused(self, scope: Scope) -> Response | None:
         """Why this is not for this server, or None."""
         headers = Headers(scope=scope)
-        host = headers.get("host", "")
+        host = ",".join(headers.getlist("host"))
         if not _host_is_ours(host, self._names, self._only_loopback):
             return refusal(403, "this server does not go by that name; use the address it printed when it started")
         origin = headers.get("origin")
         if origin is not None and _place_of(origin) != host:
             return refusal(403, "this request comes from a page of another server")
         elsewhere = headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
-        link = scope.get("method") == "GET" and headers.get("sec-fetch-mode") == "navigate"
+        link = (
+            scope.get("method") == "GET"
+            and headers.get("sec-fetch-mode") == "navigate"
+            and headers.get("sec-fetch-dest", "document") == "document"
+            and "." not in scope["path"]  # a page, and no file that is worked out for whoever follows the link
+        )
         if elsewhere and not link:
             return refusal(403, "this request comes from a page of another server")
         if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > MOST_QUERY:
@@ -327,25 +343,48 @@ class Pace:
         return True
 
 
+class Coming:
+    """How many bytes of bodies have come in for requests whose bodies are not whole yet, of all machines together."""
+
+    def __init__(self) -> None:
+        self.bytes = 0
+
+
 class _Body:
     """Receives the body of a request as far as it may be large, and as long as it may take."""
 
-    def __init__(self, receive: Receive, most: int) -> None:
-        self._receive, self._most = receive, most
-        self._got, self._over, self._begun = 0, False, time.monotonic()
+    def __init__(self, receive: Receive, most: int, coming: Coming) -> None:
+        self._receive, self._most, self._coming = receive, most, coming
+        self._got, self._counted, self._over, self._begun = 0, 0, False, time.monotonic()
+        self.left = False
+
+    def arrived(self) -> None:
+        """Nothing more is waited for."""
+        self._coming.bytes -= self._counted
+        self._counted = 0
 
     async def __call__(self) -> Message:
         """The next message."""
         if self._over:
-            return await self._receive()  # waits until the browser has left
-        left = self._begun + PATIENCE + self._got / SLOWEST - time.monotonic()
+            message = await self._receive()  # waits until the browser has left
+            self.left = self.left or message["type"] == "http.disconnect"
+            return message
+        left = min(self._begun + PATIENCE + self._got / SLOWEST - time.monotonic(), SILENCE)
         try:
             message = await asyncio.wait_for(self._receive(), max(left, 0.0))
         except TimeoutError:
             self._over = True
             raise TooMuch(408, f"the request did not arrive within {PATIENCE:.0f} s; send it again") from None
-        self._got += len(message.get("body", b""))
+        size = len(message.get("body", b""))
+        self._got += size
+        self._counted += size
+        self._coming.bytes += size
         self._over = not message.get("more_body", False)
+        self.left = message["type"] == "http.disconnect"
+        if self._over:
+            self.arrived()
+        elif self._coming.bytes > MOST_COMING:
+            raise TooMuch(503, "too much is being sent to this server at once; wait a moment and send it again")
         if self._got > self._most:
             raise TooMuch(413, f"more than {self._most} bytes were sent; at most that many are taken here")
         return message
@@ -451,10 +490,15 @@ def note(problem: BaseException) -> None:
     problem : BaseException
         [-]
     """
+    if not _noting.takes("", time.monotonic()):
+        return
     place = traceback.extract_tb(problem.__traceback__)[-1] if problem.__traceback__ else None
     where = f" at {place.filename}:{place.lineno}" if place else ""
-    text = f"{type(problem).__name__}: {problem}".encode("ascii", "backslashreplace").decode()[:300]
-    print(f"haulbench: {text}{where}".replace("\n", " "), file=sys.stderr, flush=True)
+    text = ascii(f"{type(problem).__name__}: {problem}"[:300])[1:-1]
+    print(f"haulbench: {text}{where}", file=sys.stderr, flush=True)
+
+
+_noting = Pace(0.5, 20.0)  # lines a second, and at a stretch: a terminal stays legible
 
 
 def policy_of(app: Any) -> str:

@@ -20,7 +20,6 @@ other names to have a count forgotten, which is as slow as the longest wait.
 
 import hashlib
 import hmac
-import ipaddress
 import math
 import secrets
 import threading
@@ -31,6 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
+from dashboard.asking import place_of
 from sim.errors import SettingsError
 from sim.hidden.key import checked_name, plain_name
 from sim.messages import people as say
@@ -242,33 +242,6 @@ class Patience:
             self._together.add(now, place, name)
             self._names.add(now, name)
             self._places.add(now, place)
-
-
-def place_of(address: str) -> str:
-    """An address as it counts: whoever has one of the newer kind has a whole network of them.
-
-    Parameters
-    ----------
-    address : str
-        [-]
-
-    Returns
-    -------
-    place : str
-        [-]
-
-    Examples
-    --------
-    >>> place_of("192.0.2.7"), place_of("::ffff:192.0.2.7"), place_of("2001:db8:1:2:3::4"), place_of("?")
-    ('192.0.2.7', '192.0.2.7', '2001:db8:1:2::', '?')
-    """
-    try:
-        found = ipaddress.ip_address(address.partition("%")[0])
-    except ValueError:
-        return address[:64]
-    if isinstance(found, ipaddress.IPv6Address):
-        return str(found.ipv4_mapped or ipaddress.IPv6Network((found, 64), strict=False).network_address)
-    return str(found)
 
 
 class Tokens:

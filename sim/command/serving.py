@@ -7,6 +7,7 @@ import socket
 import ssl
 import sys
 from argparse import Namespace
+from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
@@ -16,7 +17,11 @@ from sim.messages import hidden as say_hidden
 from sim.messages import people as say_people
 
 MOST_CONNECTIONS = 2000
-IDLE = 30  # s before a connection that says nothing is closed
+MOST_OF_ONE = 64  # connections of one machine
+SPARE_FILES = 200  # that connections leave for everything else
+IDLE = 30  # s before a connection that says nothing, or does not read its answer, is closed
+LEAST_READ = 262_144  # bytes of an answer that are to be read in that time
+MOST_HEAD, FIELD = 65_536, 32  # bytes of the line and the headers of a request, each header counting so many more
 ENDING = 3  # s that answers under way have when the server ends
 MOST_MESSAGE = 262_144  # bytes of one message on a socket
 
@@ -131,23 +136,54 @@ def server(
     import uvicorn
     from uvicorn.protocols.http.auto import AutoHTTPProtocol
 
+    from dashboard.asking import place_of
+
     class Patient(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
-        """Closes a connection on which no request has begun for long: nobody holds a place by saying nothing."""
+        """Nobody holds a place by saying nothing, by not reading, by connecting without end, or with a head without end."""
 
         def connection_made(self, transport: asyncio.Transport) -> None:
             super().connection_made(transport)
-            self._silence = self.loop.call_later(IDLE, self._close_if_silent, None)
+            self._silence = self.loop.call_later(IDLE, self._look, None, True, 0)
+            self._head = 0
+            self._place = place_of((transport.get_extra_info("peername") or ("",))[0])
+            connected[self._place] += 1
+            if connected.total() > most or (connected[self._place] > MOST_OF_ONE and self._place != proxy):
+                transport.abort()
 
-        def _close_if_silent(self, idle_after: Any) -> None:
+        def on_message_begin(self) -> None:
+            self._head = 0
+            super().on_message_begin()
+
+        def on_url(self, url: bytes) -> None:
+            self._count(len(url))
+            super().on_url(url)
+
+        def on_header(self, name: bytes, value: bytes) -> None:
+            self._count(len(name) + len(value) + FIELD)
+            super().on_header(name, value)
+
+        def _count(self, size: int) -> None:
+            """Refuses a head that is too long, or trailers, while they come in."""
+            self._head += size
+            if self._head > MOST_HEAD:
+                raise ValueError
+
+        def _look(self, cycle: Any, idle: bool, unread: int) -> None:
+            """Ends a connection that is as it was at the look before: silent, or with an answer that is not being read."""
             if self.transport.get_protocol() is not self:  # it has become a socket
                 return
-            idle = self.cycle is None or self.cycle.response_complete
-            if idle and self.cycle is idle_after:  # and so it has been since the look before
-                self.transport.close()
-            self._silence = self.loop.call_later(IDLE, self._close_if_silent, self.cycle if idle else self)
+            now_idle = self.cycle is None or self.cycle.response_complete
+            now_unread = self.transport.get_write_buffer_size()
+            stuck = unread > 0 and now_unread > unread - LEAST_READ
+            if self.cycle is cycle and ((idle and now_idle) or stuck):
+                self.transport.abort()
+            self._silence = self.loop.call_later(IDLE, self._look, self.cycle, now_idle, now_unread)
 
         def connection_lost(self, problem: Exception | None) -> None:
             self._silence.cancel()
+            connected[self._place] -= 1
+            if not connected[self._place]:
+                del connected[self._place]
             super().connection_lost(problem)
 
     class Ending(uvicorn.Server):
@@ -157,7 +193,8 @@ def server(
             await asyncio.to_thread(ending)
             await super().shutdown(sockets)
 
-    _more_files()
+    most = min(MOST_CONNECTIONS, _more_files() - SPARE_FILES)
+    connected = Counter[str]()
     config = uvicorn.Config(
         application,
         http=Patient,
@@ -170,7 +207,6 @@ def server(
         forwarded_allow_ips=proxy,
         timeout_keep_alive=IDLE,
         timeout_graceful_shutdown=ENDING,
-        limit_concurrency=MOST_CONNECTIONS,
         backlog=MOST_CONNECTIONS,
         ws_max_size=MOST_MESSAGE,
         ws_max_queue=8,
@@ -260,17 +296,18 @@ def _bound(host: str, port: int) -> socket.socket:
     return place
 
 
-def _more_files() -> None:
-    """Lets the process have as many connections as the system allows it, where that can be asked."""
+def _more_files() -> int:
+    """Lets the process have as many files as connections need and the system allows; how many those are."""
+    wanted = MOST_CONNECTIONS + SPARE_FILES
     try:
         import resource
     except ImportError:
-        return
+        return wanted
     low, high = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = MOST_CONNECTIONS + 200
     if low < wanted:
         with contextlib.suppress(OSError, ValueError):
             resource.setrlimit(resource.RLIMIT_NOFILE, (min(wanted, high) if high > 0 else wanted, high))
     low = resource.getrlimit(resource.RLIMIT_NOFILE)[0]
     if low < wanted:
-        print(f"haulbench: at most {low} connections at once, as the system has it", file=sys.stderr)
+        print(f"haulbench: at most {low - SPARE_FILES} connections at once, as the system has it", file=sys.stderr)
+    return min(low, wanted)

@@ -1,6 +1,7 @@
 """The doors of the server: what slow work does to everybody else, sockets, what is opened by default, what arrives slowly."""
 
 import asyncio
+import contextlib
 import json
 import socket
 import threading
@@ -263,6 +264,149 @@ def test_a_connection_that_says_nothing_is_closed(monkeypatch):
             while connection.recv(65536):
                 pass
             connection.close()
+
+
+def wire_to(port, address="127.0.0.1", **more):
+    """A connection from an address of the loopback."""
+    return socket.create_connection(("127.0.0.1", port), 30.0, (address, 0), **more)
+
+
+def until_closed(wire):
+    """What comes on a connection until it is closed, however that happens."""
+    found = b""
+    try:
+        while piece := wire.recv(65536):
+            found += piece
+    except ConnectionError:
+        pass
+    return found
+
+
+@pytest.mark.parametrize(
+    ("begin", "more", "pieces"),
+    [
+        (b"GET /ready?", b"a" * 1_000_000, 20),
+        (b"GET /ready HTTP/1.1\r\nHost: localhost\r\n", b"a:\r\n" * 250_000, 5),
+        (b"GET /ready HTTP/1.1\r\nHost: localhost\r\n", b"a: " + b"b" * 8000 + b"\r\n", 100),
+    ],
+)
+def test_a_head_without_end_is_refused_while_it_comes_in(begin, more, pieces):
+    with listening(create_app(Workshop(AtOnce()))) as port:
+        wire, began = wire_to(port), time.monotonic()
+        with contextlib.suppress(ConnectionError):
+            for piece in (begin, *[more] * pieces):
+                wire.sendall(piece)
+        assert until_closed(wire).startswith((b"HTTP/1.1 400", b""))
+        wire.close()
+        with wire_to(port, "127.0.0.9") as other:
+            other.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\n\r\n")
+            assert other.recv(65536).startswith(b"HTTP/1.1 200")
+        assert time.monotonic() - began < 5.0
+
+
+def test_one_machine_cannot_take_all_connections():
+    from sim.command import serving
+
+    with listening(create_app(Workshop(AtOnce()))) as port, contextlib.ExitStack() as opened:
+        wires = [opened.enter_context(wire_to(port, "127.0.0.8")) for _ in range(serving.MOST_OF_ONE + 20)]
+        time.sleep(0.5)
+        for wire in wires:
+            with contextlib.suppress(ConnectionError):
+                wire.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        answered = [until_closed(wire) for wire in wires]
+        assert sum(answer == b"" for answer in answered) == 20
+        other = opened.enter_context(wire_to(port, "127.0.0.9"))
+        other.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        assert b" 200 " in until_closed(other)
+        again = opened.enter_context(wire_to(port, "127.0.0.8"))
+        again.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        assert b" 200 " in until_closed(again), "places come back"
+
+
+def test_who_does_not_read_an_answer_gives_the_place_back(monkeypatch):
+    from sim.command import serving
+
+    monkeypatch.setattr(serving, "IDLE", 1)
+    app = create_app(Workshop(AtOnce()))
+    doors.get(app, "/large", lambda _: guard.file(b"x" * 30_000_000, "application/octet-stream", "large"))
+    with listening(app) as port, contextlib.ExitStack() as opened:
+        for _ in range(guard.MOST_AT_ONCE):
+            wire = opened.enter_context(wire_to(port, "127.0.0.8"))
+            wire.sendall(b"GET /large HTTP/1.1\r\nHost: localhost\r\n\r\n" * 3)
+        end = time.monotonic() + 15
+        code = 429
+        while code == 429 and time.monotonic() < end:
+            time.sleep(0.5)
+            with wire_to(port, "127.0.0.8") as asking:
+                asking.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\n\r\n")
+                code = int(asking.recv(65536).split()[1])
+        assert code == 200
+
+
+def test_who_only_looks_is_served_while_everybody_else_waits_for_workers(monkeypatch):
+    monkeypatch.setattr(doors, "THREADS", 4)
+    app = create_app(Workshop(AtOnce()))
+    let_go, waiting = threading.Event(), threading.Semaphore(0)
+
+    def wait(*_):
+        waiting.release()
+        assert let_go.wait(20)
+        return {}
+
+    doors.post(app, "/wait", doors.Question, wait)
+    asking = [threading.Thread(target=lambda: Visitor(app).post("/wait", json={})) for _ in range(4)]
+    for each in asking:
+        each.start()
+    for _ in asking:
+        assert waiting.acquire(timeout=20)
+    try:
+        refused = Visitor(app).post("/wait", json={})
+        assert refused.status_code == 503 and "wait a moment" in refused.json()["message"]
+        for path in ("/ready", "/", "/_dash-layout", "/assets/mark.svg"):
+            assert Visitor(app).get(path).status_code == 200
+    finally:
+        let_go.set()
+    for each in asking:
+        each.join(20)
+    assert Visitor(app).post("/wait", json={}).status_code == 200
+
+
+def test_a_machine_with_a_network_of_addresses_is_one_machine():
+    app = create_app(Workshop(AtOnce()))
+    doors.post(app, "/who", doors.Question, lambda *_: {"who": current().who})
+    told = {Visitor(app, f"2001:db8:1:2::{number:x}").post("/who", json={}).json()["who"] for number in range(1, 40)}
+    assert told == {"2001:db8:1:2::"}
+    codes = [Visitor(app, f"2001:db8:1:3::{number:x}").post("/who", json={}).status_code for number in range(1, 100)]
+    assert 429 in codes
+
+
+def test_files_are_kept_by_what_they_are_and_not_by_how_they_are_asked_for():
+    app = create_app(Workshop(AtOnce()))
+    client = Visitor(app)
+    for number in range(30):
+        assert (
+            client.get(f"/_dash-component-suites/dash/dash_table/async-table.v{number}m{number}.js").status_code == 200
+        )
+        assert client.get(f"/assets/mark.svg?m={number}").status_code == 200
+    assert len(app.backend._files) == 2
+
+
+def test_a_browser_that_leaves_in_the_middle_of_its_body_is_no_fault_of_the_server(monkeypatch):
+    noted = []
+    monkeypatch.setattr(guard, "note", noted.append)
+    with listening(create_app(Workshop(AtOnce()))) as port:
+        for _ in range(20):
+            with wire_to(port) as wire:
+                wire.sendall(b"POST /trip/drive HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100\r\n\r\nx")
+        time.sleep(0.5)
+    assert noted == []
+
+
+def test_what_is_noted_on_the_terminal_is_one_line_of_plain_letters_and_not_without_end(capfd):
+    for _ in range(100):
+        guard.note(ValueError("\x1b[2Jall gone\r\n\u202e" + "x" * 5000))
+    lines = capfd.readouterr().err.splitlines()
+    assert 1 <= len(lines) <= 25 and all(line.isascii() and line.isprintable() and len(line) < 600 for line in lines)
 
 
 # ---------------------------------------------------------------- bodies
