@@ -109,7 +109,7 @@ class Folder:
             It cannot be written; what was there before is as it was.
         """
         try:
-            write_file(self._folder / f"{name}{ENDING}", text)
+            write_file(self._folder / f"{name}{ENDING}", text, private=True)
         except OSError as problem:
             raise SettingsError(say.session_not_kept(reason=str(problem.strerror))) from None
 

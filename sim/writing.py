@@ -19,13 +19,15 @@ NEW = ("O_NOFOLLOW", "O_CLOEXEC", "O_NOINHERIT", "O_BINARY")  # each where the s
 
 
 @contextmanager
-def new_file(place: Path) -> Iterator[BinaryIO]:
+def new_file(place: Path, private: bool = False) -> Iterator[BinaryIO]:
     """A file to write into that is in its place when the block ends, and not at all when the block fails.
 
     Parameters
     ----------
     place : Path
         What is there is replaced. [-]
+    private : bool
+        Whether nobody else on this machine may read it. [-]
 
     Yields
     ------
@@ -39,7 +41,7 @@ def new_file(place: Path) -> Iterator[BinaryIO]:
     """
     beside = _beside(place)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | sum(getattr(os, flag, 0) for flag in NEW)
-    handle = os.open(beside, flags, 0o666)
+    handle = os.open(beside, flags, 0o600 if private else 0o666)
     try:
         with os.fdopen(handle, "wb") as out:
             yield out
@@ -53,7 +55,7 @@ def new_file(place: Path) -> Iterator[BinaryIO]:
     keep_names(place.parent)
 
 
-def write_file(place: Path, content: bytes | str) -> None:
+def write_file(place: Path, content: bytes | str, private: bool = False) -> None:
     """Writes a whole file.
 
     Parameters
@@ -62,13 +64,15 @@ def write_file(place: Path, content: bytes | str) -> None:
         What is there is replaced. [-]
     content : bytes or str
         A text is written in UTF-8 as it is. [-]
+    private : bool
+        As in `new_file`. [-]
 
     Raises
     ------
     OSError
         It cannot be written; what was there is as it was.
     """
-    with new_file(place) as out:
+    with new_file(place, private) as out:
         out.write(content.encode() if isinstance(content, str) else content)
 
 

@@ -305,3 +305,8 @@ def test_a_folder_that_cannot_be_used_is_refused(tmp_path):
     for place in ("file", "file/below"):
         with pytest.raises(SettingsError):
             Folder(str(tmp_path / place), "case-")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights of another kind")
+def test_what_is_kept_is_for_the_instructor_alone(kept):
+    assert {path.stat().st_mode & 0o777 for path in kept.glob("case-*.json")} == {0o600}
