@@ -1,14 +1,15 @@
 """Studies under way on the server: shared by all who ask the same, stopped when nobody watches any more.
 
 A study is named by its content. It runs in a thread that hands few trips at a time to the workshop's patient lanes, so that a
-class can go on changing settings beside it. What is finished lies in temporary folders, few at a time, which go with the server.
+class can go on changing settings beside it. Few run at once; the others wait, one of each asker, so that all have turns. What is
+finished lies in temporary folders, few at a time, which go with the server: first those that nobody watches, of whoever keeps most.
 """
 
 import hashlib
 import threading
 import time
 import weakref
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -19,7 +20,7 @@ from typing import Any
 
 from dashboard.asking import current
 from dashboard.costs import point_seconds, study_seconds
-from dashboard.runs import HERE, Workshop, terms_of
+from dashboard.runs import HERE, MOST_SHARE, Workshop, terms_of
 from sim.errors import HaulbenchError, StudyError
 from sim.messages import browser as say
 from sim.studies.plan import Plan
@@ -30,7 +31,9 @@ MOST_TRIPS = 600  # of a study asked for over the network
 MOST_KILOMETRES = 30_000.0
 MOST_SECONDS = 450.0  # s of one processor: so many kilometres with failures
 MOST_RUNNING = 2
-MOST_KEPT = 12  # finished studies, the least recently asked for is dropped
+MOST_WAITING = 30
+MOST_KEPT = 12  # finished studies, and more only of those that are watched by askers who keep no more than their share
+MOST_WATCHED = 40  # finished studies, watched or not
 FORGOTTEN = (
     90.0  # s after which a browser that does not ask again has left; one out of sight may ask once a minute only
 )
@@ -73,15 +76,17 @@ class PatientHands:
         """The lanes are the workshop's; they stay open."""
 
 
-@dataclass
+@dataclass(eq=False)
 class Running:
-    """A study under way or finished: its plan, how far it is, who watches, and what came of it."""
+    """A study that waits, is under way or finished: its plan, how far it is, who asked, who watches, and what came of it."""
 
     plan: Plan
     folder: Path
     who: str
     stop: threading.Event = field(default_factory=threading.Event)
     watchers: dict[str, float] = field(default_factory=dict)
+    askers: set[str] = field(default_factory=set)
+    before: int = 0  # studies that go before this one; none when it is its turn
     progress: Progress | None = None
     result: StudyResult | None = None
     problem: HaulbenchError | None = None
@@ -91,6 +96,11 @@ class Running:
     def complete(self) -> bool:
         """Whether every trip is finished. [-]"""
         return self.result is not None and self.result.complete and self.result.trips >= self.plan.total
+
+    @property
+    def keeper(self) -> str:
+        """On whose account it is kept: nobody's when several have asked for it. [-]"""
+        return self.who if self.askers == {self.who} else HERE
 
 
 def key_of_study(plan: Plan) -> str:
@@ -124,9 +134,11 @@ class Desk:
         self._workshop = workshop
         self._lock = threading.Lock()
         self._studies: OrderedDict[str, Running] = OrderedDict()
+        self._waiting: list[Running] = []  # whoever has waited longest first
+        self._driving = 0  # threads
 
     def join(self, watcher: str, plan: Plan) -> str:
-        """Watches a study, and starts it when nobody has.
+        """Watches a study; one that nobody has asked for yet is driven when it is its turn.
 
         Parameters
         ----------
@@ -143,7 +155,7 @@ class Desk:
         Raises
         ------
         StudyError
-            It is too large for the server, too many are under way, or one of the same asker is.
+            It is too large for the server, too many are waiting, or one of the same asker is under way or waits.
         """
         if plan.total > MOST_TRIPS or plan.kilometres() > MOST_KILOMETRES:
             raise StudyError(
@@ -160,19 +172,19 @@ class Desk:
             running = self._studies.get(key)
             again = running is not None and running.over and not running.complete
             if running is None or again:
-                under_way = [each for each in self._studies.values() if not each.over]
-                if who != HERE and any(each.who == who and not each.stop.is_set() for each in under_way):
-                    raise StudyError(say.study_of_yours())
-                if len(under_way) >= MOST_RUNNING:
-                    raise StudyError(say.many_studies(most=MOST_RUNNING))
-                folder = running.folder if running is not None else self._new_folder()
-                running = Running(plan, folder, who)
-                self._studies[key] = running
-                threading.Thread(target=self._drive, args=(running,), daemon=True, name="study").start()
+                others = [each for each in self._studies.values() if not each.over and not each.stop.is_set()]
+                own = next((each for each in others if each.who == who != HERE), None)
+                if own is not None:
+                    raise StudyError(say.study_of_yours(waits=own.before > 0))
+                if len(self._waiting) >= MOST_WAITING:
+                    raise StudyError(say.many_studies(most=MOST_WAITING))
+                folder, result = (running.folder, running.result) if running else (self._new_folder(), None)
+                running = self._studies[key] = Running(plan, folder, who, result=result)
+                self._waiting.append(running)
             running.watchers[watcher] = time.monotonic() + FORGOTTEN
+            running.askers.add(who)
             self._studies.move_to_end(key)
-            for old in [name for name, each in self._studies.items() if each.over][: -MOST_KEPT or None]:
-                rmtree(self._studies.pop(old).folder, ignore_errors=True)
+            self._take_turns()
         return key
 
     def look(self, watcher: str, key: str) -> Running | None:
@@ -199,7 +211,7 @@ class Desk:
             return running
 
     def leave(self, watcher: str, key: str) -> int:
-        """Watches no longer; a study that nobody watches stops after the trips under way, and keeps what is finished.
+        """Watches no longer; what nobody watches does not wait, or stops after the trips under way and keeps what is finished.
 
         Parameters
         ----------
@@ -219,6 +231,7 @@ class Desk:
                 return 0
             running.watchers.pop(watcher, None)
             self._stop_unwatched(running)
+            self._take_turns()
             return len(running.watchers)
 
     def _new_folder(self) -> Path:
@@ -251,18 +264,57 @@ class Desk:
         except HaulbenchError as problem:
             running.problem = problem
         finally:
-            running.over = True
+            with self._lock:
+                running.over = True
+                self._driving -= 1
+                self._sweep()
+
+    def _take_turns(self) -> None:
+        """Starts the studies whose turn it is; the others know how many go before them."""
+        while self._waiting and self._driving < MOST_RUNNING:
+            running = self._waiting.pop(0)
+            running.before, running.result = 0, None
+            self._driving += 1
+            threading.Thread(target=self._drive, args=(running,), daemon=True, name="study").start()
+        for place, running in enumerate(self._waiting):
+            running.before = self._driving + place
 
     def _sweep(self) -> None:
-        """Lets go of browsers that have not been seen for long."""
+        """Lets go of browsers that have not been seen for long, and of finished studies that are too many."""
         now = time.monotonic()
         for running in self._studies.values():
             for watcher, until in list(running.watchers.items()):
                 if until < now:
                     del running.watchers[watcher]
             self._stop_unwatched(running)
+        self._take_turns()
+        while (name := self._too_much()) is not None:
+            rmtree(self._studies.pop(name).folder, ignore_errors=True)
 
     def _stop_unwatched(self, running: Running) -> None:
         """Stops a study that nobody watches."""
-        if not running.watchers and not running.over:
-            running.stop.set()
+        if running.watchers or running.over:
+            return
+        running.stop.set()
+        if running in self._waiting:
+            self._waiting.remove(running)
+            running.over = True
+
+    def _too_much(self) -> str | None:
+        """The finished study to drop: of who keeps more than a share, else of who keeps most, what nobody watches first."""
+        over = {name: each for name, each in self._studies.items() if each.over}
+        if len(over) <= MOST_KEPT:
+            return None
+        kept = Counter(each.keeper for each in over.values())
+        greedy = {who for who in kept if kept[who] > (1.0 if who == HERE else MOST_SHARE) * MOST_KEPT}
+        loose = [
+            name
+            for name, each in over.items()
+            if not each.watchers or each.keeper in greedy or len(over) > MOST_WATCHED
+        ]
+
+        def weight(name: str) -> tuple[bool, int, bool]:
+            who = over[name].keeper
+            return who in greedy, kept[who], not over[name].watchers
+
+        return max(loose, key=weight, default=None)  # of equals the least recently asked for

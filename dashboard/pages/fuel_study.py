@@ -402,16 +402,20 @@ def state_of(running: "Running") -> list[Any]:
         return [html.P(str(running.problem), className="told", role="alert")]
     progress, total = running.progress, running.plan.total
     done = progress.done if progress else 0
-    if running.over and running.result is not None:
+    if running.over:
         kind = "noted" if running.complete else "told"
         refused = progress.refused if progress else 0
         whole = (
             f"All trips are finished; {refused} of {total} could not be driven." if refused else "All trips are driven."
         )
+        trips = running.result.trips if running.result else 0
         text = whole if running.complete else (
-            f"Stopped: {running.result.trips} of {total} trips are finished and shown; drive the study again to go on."
+            f"Stopped: {trips} of {total} trips are finished and shown; drive the study again to go on."
         )  # fmt: skip
         return [html.P(text, className=kind)]
+    if running.before:
+        many = "studies" if running.before > 1 else "study"
+        return [html.P(f"Waiting: {running.before} {many} before this one")]
     text = f"{done} of {total} trips"
     if progress and progress.refused:
         text += f", {progress.refused} cannot be driven"

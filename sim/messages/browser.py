@@ -241,14 +241,15 @@ def slow_study(*, seconds: float, most: float) -> str:
     )
 
 
-def study_of_yours() -> str:
-    """Said when somebody starts a study while one of his own is under way."""
-    return "a study of yours is under way already; stop it, or leave it a moment, and try again"
+def study_of_yours(*, waits: bool) -> str:
+    """Said when somebody starts a study while one of his own is under way or waits."""
+    state = "waits for its turn" if waits else "is under way"
+    return f"a study of yours {state} already; stop it, or leave it a moment, and try again"
 
 
 def many_studies(*, most: int) -> str:
-    """Said when others have studies under way."""
-    return f"{most} studies are under way already; leave them a moment and try again"
+    """Said when somebody starts a study while as many of others wait as may."""
+    return f"{most} studies are waiting already; leave them a moment and try again"
 
 
 def nothing_chosen(*, word: str) -> str:

@@ -97,14 +97,11 @@ def test_a_browser_that_is_closed_is_forgotten(desk, monkeypatch):
     assert desk.look("", key).over and desk.look("", key).result.trips < 400
 
 
-def test_large_studies_and_too_many_are_refused(desk):
+def test_large_studies_are_refused(desk):
     with pytest.raises(
         StudyError, match=r"601 trips over .* 600 trips and 30000 km at most. Download it and use haulbench"
     ):
         desk.join("one", plan(601))
-    desk.join("one", plan(300)), desk.join("one", plan(301))
-    with pytest.raises(StudyError, match="2 studies are under way already; leave them a moment"):
-        desk.join("two", plan(302))
 
 
 def test_old_studies_are_let_go(desk, monkeypatch):
@@ -114,6 +111,138 @@ def test_old_studies_are_let_go(desk, monkeypatch):
         keys.append(desk.join("one", plan(trips)))
         wait(desk, "one", keys[-1])
     assert desk.look("one", keys[0]) is None and desk.look("one", keys[3]) is not None
+
+
+def ask(desk, who, asked):
+    """One address asks for a study under a watcher of the same name."""
+    with asked_by(Asking(who)):
+        return desk.join(who, asked)
+
+
+def finish(desk, who, asked):
+    key = ask(desk, who, asked)
+    wait(desk, who, key)
+    return key
+
+
+def kept(desk, keys):
+    return [key in desk._studies for key in keys]
+
+
+def test_whoever_drives_many_studies_pushes_out_only_his_own(desk):
+    seen = finish(desk, "quiet", plan(3))
+    many = [finish(desk, "busy", plan(2, f"study {number}")) for number in range(15)]
+    assert desk.look("quiet", seen).result.complete
+    assert sum(kept(desk, many)) == study_desk.MOST_KEPT - 1 and kept(desk, many[-1:]) == [True]
+
+
+def test_what_nobody_watches_is_dropped_before_what_somebody_watches(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 4)  # a share is one study
+    keys = {who: finish(desk, who, plan(2, who)) for who in "abcdef"}
+    assert all(kept(desk, keys.values())), "everybody has one and looks at it"
+    folder = desk.look("", keys["c"]).folder
+    desk.leave("c", keys["c"]), desk.leave("e", keys["e"])
+    keys["g"] = finish(desk, "g", plan(2, "g"))
+    assert kept(desk, [keys[who] for who in "abcdefg"]) == [True, True, False, True, False, True, True]
+    assert not folder.exists()
+    second = finish(desk, "a", plan(2, "a again"))
+    assert kept(desk, [keys["a"], second]) == [False, True], "more than a share is dropped although it is watched"
+    monkeypatch.setattr(study_desk, "MOST_WATCHED", 5)
+    finish(desk, "h", plan(2, "h"))
+    assert len(desk._studies) == 5, "there is an end to what is watched"
+
+
+def test_of_more_than_a_share_what_is_not_watched_is_dropped_first(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 4)
+    watched, left, last = (finish(desk, "busy", plan(2, title)) for title in ("watched", "left", "last"))
+    desk.leave("busy", left)
+    others = [finish(desk, who, plan(2, who)) for who in "ab"]
+    assert kept(desk, [watched, left, last, *others]) == [True, False, True, True, True]
+
+
+def test_a_study_that_two_have_asked_for_is_on_nobodys_account(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 4)
+    shared = finish(desk, "busy", plan(3))
+    assert ask(desk, "other", plan(3)) == shared
+    own = [finish(desk, "busy", plan(2, f"study {number}")) for number in range(5)]
+    assert kept(desk, [shared, *own]) == [True, False, False, True, True, True]
+
+
+def test_who_keeps_more_than_a_share_gives_way_to_what_several_have_asked_for(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 4)
+    shared = [finish(desk, "one", plan(2, "first"))]
+    for title in ("first", "second", "third"):
+        shared.append(ask(desk, "other", plan(2, title)))
+        wait(desk, "other", shared[-1])
+        assert ask(desk, "one", plan(2, title)) == shared[-1]
+        desk.leave("one", shared[-1]), desk.leave("other", shared[-1])
+    own = [finish(desk, "busy", plan(2, title)) for title in ("own", "more")]
+    assert kept(desk, [*shared[1:], *own]) == [True, True, True, False, True]
+
+
+def test_studies_of_others_wait_by_turns_and_say_so(desk):
+    first, second = ask(desk, "a", plan(300)), ask(desk, "b", plan(301))
+    third, fourth = ask(desk, "c", plan(5)), ask(desk, "d", plan(6))
+    assert "Waiting: 2 studies before this one" in str(state_of(desk.look("c", third)))
+    assert "Waiting: 3 studies before this one" in str(state_of(desk.look("d", fourth)))
+    assert "Waiting" not in str(state_of(desk.look("a", first))) + str(state_of(desk.look("b", second)))
+    with asked_by(Asking("c")), pytest.raises(StudyError, match="a study of yours waits for its turn already; stop it"):
+        desk.join("another window", plan(7))
+    desk.leave("a", first)
+    assert wait(desk, "c", third).result.complete and wait(desk, "d", fourth).result.complete
+    assert not desk.look("b", second).over, "they took the turn of the one that was stopped"
+
+
+def test_one_place_is_one_study_before(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_RUNNING", 1)
+    first, key = ask(desk, "a", plan(300)), ask(desk, "b", plan(200))
+    assert "Waiting: 1 study before this one" in str(state_of(desk.look("b", key)))
+    desk.leave("a", first)
+    begun = wait(desk, "b", key, lambda running: running.progress)
+    assert "of 200 trips" in str(state_of(begun)) and "Waiting" not in str(state_of(begun))
+
+
+def test_a_waiting_study_that_nobody_watches_is_never_driven(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_RUNNING", 1)
+    first = ask(desk, "a", plan(300))
+    left, behind = ask(desk, "b", plan(5)), ask(desk, "c", plan(6))
+    assert desk.leave("b", left) == 0
+    stopped = desk.look("b", left)
+    assert stopped.over and "Stopped: 0 of 5 trips" in str(state_of(stopped)) and not results(stopped, left, "metric")
+    assert "Waiting: 1 study before this one" in str(state_of(desk.look("c", behind)))
+    assert ask(desk, "b", plan(5)) == left
+    assert "Waiting: 2 studies before this one" in str(state_of(desk.look("b", left))), "whoever comes again comes last"
+    desk.leave("a", first)
+    assert wait(desk, "b", left).result.complete and desk.look("c", behind).over
+
+
+def test_a_browser_that_is_closed_while_its_study_waits_is_forgotten(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_RUNNING", 1)
+    first, closed = ask(desk, "a", plan(300)), ask(desk, "b", plan(5))
+    desk.look("", closed).watchers["b"] = 0.0  # last seen long ago
+    wait(desk, "a", closed)
+    assert not desk.look("a", first).over and not (desk.look("", closed).folder / "study").exists()
+
+
+def test_a_study_that_waits_to_go_on_keeps_what_is_finished(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_RUNNING", 1)
+    key = ask(desk, "a", plan(200))
+    wait(desk, "a", key, lambda running: running.progress and running.progress.done >= 3)
+    desk.leave("a", key)
+    finished = wait(desk, "a", key).result.trips
+    other = ask(desk, "b", plan(300))
+    assert "Waiting: 1 study before this one" in str(state_of(desk.look("a", ask(desk, "a", plan(200)))))
+    desk.leave("a", key)
+    assert f"Stopped: {finished} of 200 trips" in str(state_of(desk.look("a", key)))
+    assert not desk.look("b", other).over
+
+
+def test_not_more_than_so_many_studies_wait(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_WAITING", 2)
+    first, *_ = [ask(desk, who, plan(300, who)) for who in "abcd"]
+    with pytest.raises(StudyError, match="2 studies are waiting already; leave them a moment and try again"):
+        ask(desk, "e", plan(302))
+    assert ask(desk, "e", plan(300, "a")) == first, "what is under way may be watched all the same"
 
 
 def test_a_study_goes_to_the_patient_lanes_on_the_account_of_who_asked():
