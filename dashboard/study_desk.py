@@ -32,8 +32,8 @@ MOST_KILOMETRES = 30_000.0
 MOST_SECONDS = 450.0  # s of one processor: so many kilometres with failures
 MOST_RUNNING = 2
 MOST_WAITING = 30
-MOST_KEPT = 12  # finished studies, and more only of those that are watched by askers who keep no more than their share
-MOST_WATCHED = 40  # finished studies, watched or not
+MOST_KEPT = 36  # finished studies, and more only of those that are watched by askers who keep no more than their share
+MOST_WATCHED = 60  # finished studies, watched or not
 FORGOTTEN = (
     90.0  # s after which a browser that does not ask again has left; one out of sight may ask once a minute only
 )

@@ -129,7 +129,8 @@ def kept(desk, keys):
     return [key in desk._studies for key in keys]
 
 
-def test_whoever_drives_many_studies_pushes_out_only_his_own(desk):
+def test_whoever_drives_many_studies_pushes_out_only_his_own(desk, monkeypatch):
+    monkeypatch.setattr(study_desk, "MOST_KEPT", 12)
     seen = finish(desk, "quiet", plan(3))
     many = [finish(desk, "busy", plan(2, f"study {number}")) for number in range(15)]
     assert desk.look("quiet", seen).result.complete
