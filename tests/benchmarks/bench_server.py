@@ -269,15 +269,18 @@ def hostile_beside(port: int, number: int) -> Iterator[Counter[str]]:
 
 
 def memory_mb(process: int) -> float:
-    """Memory of a process and its children, each shared page counted once; resident memory where that is not told."""
+    """Memory that a process and its children hold for themselves alone: what others on the machine share with them comes and goes
+    with those. Resident memory where that is not told.
+    """
     rows = subprocess.run(["ps", "-eo", "pid,ppid,rss"], capture_output=True, text=True, check=True).stdout.split("\n")
     total = 0.0
     for pid, parent, rss in (map(int, line.split()) for line in rows[1:] if line.strip()):
         if process in (pid, parent):
-            found = None
+            found: list[str] = []
             with suppress(OSError):
-                found = re.search(r"^Pss: *(\d+)", Path(f"/proc/{pid}/smaps_rollup").read_text(), re.MULTILINE)
-            total += int(found[1]) if found else rss
+                text = Path(f"/proc/{pid}/smaps_rollup").read_text()
+                found = re.findall(r"^Private_(?:Clean|Dirty): *(\d+)", text, re.MULTILINE)
+            total += sum(map(int, found)) if found else rss
     return total / 1024.0
 
 
