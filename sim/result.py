@@ -347,7 +347,7 @@ def summarise(
     route: Route,
     settings: Settings,
     trace: Trace,
-    gears: int,
+    truck: Truck,
 ) -> dict[str, Any]:
     """The numbers of a finished trip.
 
@@ -373,8 +373,8 @@ def summarise(
         [-]
     trace : Trace
         For the extremes the kernel does not count. [as named]
-    gears : int
-        Of the gearbox. [-]
+    truck : Truck
+        [-]
 
     Returns
     -------
@@ -387,6 +387,7 @@ def summarise(
     engine's indicated efficiency, the least fuel that height can cost: m g h / (heating value x indicated efficiency). On a
     long descent the brakes have eaten what the height would have given back, and the credited fuel says little.
     """
+    gears = len(truck.gearbox.ratios)
     s, p = after[0], parameters[0]
     fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
     litres = fuel_kg / settings.fuel.density_kg_per_l
@@ -447,7 +448,7 @@ def summarise(
     summary["explanations"] = list(dict.fromkeys(event["cause"] for event in events if event["event"] == "outrun"))[
         :MOST_EXPLANATIONS
     ]
-    summary["warnings"] = warnings_of(summary, settings)
+    summary["warnings"] = warnings_of(summary, settings, truck)
     return summary
 
 
@@ -490,7 +491,7 @@ def assure_numbers(ended: str, found: Any, key: str = "") -> None:
         raise RunError(running.result_left_the_numbers(key=key, ended=ended))
 
 
-def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
+def warnings_of(summary: dict[str, Any], settings: Settings, truck: Truck) -> list[str]:
     """What a reader must see first, worst first.
 
     Parameters
@@ -498,6 +499,8 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     summary : dict
         Without its warnings. [-]
     settings : Settings
+        [-]
+    truck : Truck
         [-]
 
     Returns
@@ -528,6 +531,8 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
             f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
             f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
         )
+    elif summary["max_engine_speed_rpm"] > truck.engine.overspeed_rpm:
+        found.append(f"engine above governed speed on its own fuel, highest {summary['max_engine_speed_rpm']:.0f} rpm")
     if summary["time_over_limit_s"] >= 0.5:
         found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
     if summary["rolled_back_m"] >= WORTH_SAYING_M:
