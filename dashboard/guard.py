@@ -44,6 +44,7 @@ LONGEST_DRAIN = 5.0  # s
 LOCAL_NAMES = {"localhost"}
 SMALL_CHANGE = ("/assets/", "/_dash-component-suites/", "/fields.json")  # files of the pages: no work
 CALLBACKS = "/_dash-update-component"
+LATE = 1.0  # s: who asks too often hears so no sooner, and so has to ask less often
 WORK = 3.0  # as how many requests one counts that has a trip or a run worked out
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -215,7 +216,9 @@ class Guard:
         asker = place_of((scope.get("client") or ("", 0))[0])
         http = scope["type"] == "http"
         counting, most = (self._answering, MOST_AT_ONCE) if http else (self._sockets, MOST_SOCKETS)
-        refused = self._refused(scope) or self._crowded(asker, scope, counting, most)
+        refused = self._refused(scope)
+        if refused is None and (refused := self._crowded(asker, scope, counting, most)):
+            await asyncio.sleep(LATE)
         counting[asker] += 1
         try:
             if not http:

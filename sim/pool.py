@@ -94,11 +94,9 @@ def _settle() -> None:
     gc.set_threshold(RARELY, 20, 20)
 
 
-def _work(pipe: Connection, nice: int) -> None:
+def _work(pipe: Connection) -> None:
     """A worker: leaves interrupts to its parent, loads the model, does one job after the other, and ends with its parent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if nice and hasattr(os, "nice"):
-        os.nice(nice)
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
@@ -258,9 +256,11 @@ class Lane:
         self.clear()
         context = multiprocessing.get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=_work, args=(theirs, self._nice), daemon=True)
+        self._process = context.Process(target=_work, args=(theirs,), daemon=True)
         try:
             self._process.start()
+            if self._nice and hasattr(os, "setpriority"):  # from outside: what a worker loads first shall give way too
+                os.setpriority(os.PRIO_PROCESS, self._process.pid or 0, self._nice)
             theirs.close()  # now the pipe ends when the worker does
             self._pipe.recv_bytes()
         except (EOFError, OSError, RuntimeError):  # the last: a program that starts workers while it is being imported

@@ -218,13 +218,29 @@ def test_one_machine_has_few_sockets_and_gets_their_places_back():
 # ---------------------------------------------------------------- how much, and how slowly
 
 
-def test_one_machine_cannot_ask_without_end_and_others_do_not_notice():
+def test_one_machine_cannot_ask_without_end_and_others_do_not_notice(monkeypatch):
+    monkeypatch.setattr(guard, "LATE", 0.0)
     app = create_app(Workshop(Held()))
     client = Visitor(app, "192.0.2.7")
     codes = [client.post("/trip/drive", json={}).status_code for _ in range(int(guard.AT_A_STRETCH) + 100)]
     assert codes.count(429) > 20 and codes[0] != 429
     assert Visitor(app, "192.0.2.8").get("/ready").status_code == 200
     assert client.get("/assets/10-shared.css").status_code == 200, "files of the pages are no work"
+
+
+def test_who_asks_too_often_hears_so_late_and_nobody_else_waits_for_it(monkeypatch):
+    monkeypatch.setattr(guard, "AT_A_STRETCH", 1.0)
+    app = create_app(Workshop(AtOnce()))
+    with listening(app) as port:
+        took = {}
+        for address in ("127.0.0.8", "127.0.0.8", "127.0.0.9"):
+            begun = time.monotonic()
+            with wire_to(port, address) as asking:
+                asking.sendall(b"GET /ready HTTP/1.1\r\nHost: localhost\r\n\r\n")
+                code = int(asking.recv(65536).split()[1])
+            took[address, code] = time.monotonic() - begun
+    assert set(took) == {("127.0.0.8", 200), ("127.0.0.8", 429), ("127.0.0.9", 200)}
+    assert took["127.0.0.8", 429] >= guard.LATE > took["127.0.0.9", 200]
 
 
 def test_a_body_that_is_too_large_hears_why_also_when_it_is_sent_in_pieces():
@@ -371,7 +387,8 @@ def test_who_only_looks_is_served_while_everybody_else_waits_for_workers(monkeyp
     assert Visitor(app).post("/wait", json={}).status_code == 200
 
 
-def test_a_machine_with_a_network_of_addresses_is_one_machine():
+def test_a_machine_with_a_network_of_addresses_is_one_machine(monkeypatch):
+    monkeypatch.setattr(guard, "LATE", 0.0)
     app = create_app(Workshop(AtOnce()))
     doors.post(app, "/who", doors.Question, lambda *_: {"who": current().who})
     told = {Visitor(app, f"2001:db8:1:2::{number:x}").post("/who", json={}).json()["who"] for number in range(1, 40)}
