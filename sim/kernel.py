@@ -40,13 +40,14 @@ from sim.records import (
     WATCH_SCALE,
     WATCHES_FIRED,
 )
-from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
+from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 REACHED_TICK = 0
 REACHED_WATCH = 1
 LOG_FULL = 2
 NOT_A_NUMBER = 3
 
+RIPPLE = REVOLUTION_PER_MINUTE  # rad/s: with its foot down a governor holds high idle to a turn a minute
 NO_PRESSURE = 1.0  # Pa: released chambers are empty below it
 SLOW_TICKS = 10  # ticks between steps of temperatures, whose time constants are minutes
 TESTED_TICKS = 100  # most ticks between two tests that everything is a number, each of which costs most of a tick
@@ -581,6 +582,8 @@ def count(s, c, p, step):
     allowed = p["governed_speed"] if c["engine_mode"] < 0.5 else p["governed_speed"] * (1.0 + p["droop"])
     if driven and s["engine_speed"] > allowed:
         s["time_over_governed"] += step
+    elif not driven and s["engine_speed"] > p["governed_speed"] * (1.0 + p["droop"]) + RIPPLE:
+        s["time_racing"] += step
     if s["speed"] > c["speed_limit"] + p["limit_tolerance"]:
         s["time_over_limit"] += step
     if s["wheel_slip"] > 0.5:

@@ -105,6 +105,7 @@ brake_force_trailer   | N      | service brakes, trailer axles
 service_brake_power   | W      | heat made by the service brakes
 wheel_utilisation     | -      | force over load on the drive axles
 time_over_governed    | s      | engine driven above governed speed by the road
+time_racing           | s      | engine above high idle, not driven by the road
 time_over_limit       | s      | truck above the posted limit by more than the tolerance
 time_wheel_slip       | s      | drive tyres slipping
 time_smoking          | s      | fuelled beyond the air there is, by a controller that was misled

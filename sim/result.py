@@ -22,6 +22,7 @@ BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901
 HOTTEST_COOLANT_C = 110.0  # assumed: from here a coolant alarm would be on
 HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
 WORTH_SAYING_M = 0.25  # m: a truck that rolls back less has only settled into its clutch
+SHORTEST_RACING = 0.5  # s: a shorter one is a closing clutch, or a shift
 SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
 
 MOST_EXPLANATIONS = 3
@@ -347,7 +348,7 @@ def summarise(
     route: Route,
     settings: Settings,
     trace: Trace,
-    truck: Truck,
+    gears: int,
 ) -> dict[str, Any]:
     """The numbers of a finished trip.
 
@@ -373,8 +374,8 @@ def summarise(
         [-]
     trace : Trace
         For the extremes the kernel does not count. [as named]
-    truck : Truck
-        [-]
+    gears : int
+        Of the gearbox. [-]
 
     Returns
     -------
@@ -387,7 +388,6 @@ def summarise(
     engine's indicated efficiency, the least fuel that height can cost: m g h / (heating value x indicated efficiency). On a
     long descent the brakes have eaten what the height would have given back, and the credited fuel says little.
     """
-    gears = len(truck.gearbox.ratios)
     s, p = after[0], parameters[0]
     fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
     litres = fuel_kg / settings.fuel.density_kg_per_l
@@ -436,6 +436,7 @@ def summarise(
         "stage_changes": counted.count("stage_changed"),
         "fan_engagements": counted.count("fan_engaged"),
         "time_over_governed_s": float(s["time_over_governed"]),
+        "time_racing_s": float(s["time_racing"]),
         "time_over_limit_s": float(s["time_over_limit"]),
         "time_wheel_slip_s": float(s["time_wheel_slip"]),
         "rolled_back_m": float(s["rolled_back"]),
@@ -448,7 +449,7 @@ def summarise(
     summary["explanations"] = list(dict.fromkeys(event["cause"] for event in events if event["event"] == "outrun"))[
         :MOST_EXPLANATIONS
     ]
-    summary["warnings"] = warnings_of(summary, settings, truck)
+    summary["warnings"] = warnings_of(summary, settings)
     return summary
 
 
@@ -491,7 +492,7 @@ def assure_numbers(ended: str, found: Any, key: str = "") -> None:
         raise RunError(running.result_left_the_numbers(key=key, ended=ended))
 
 
-def warnings_of(summary: dict[str, Any], settings: Settings, truck: Truck) -> list[str]:
+def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     """What a reader must see first, worst first.
 
     Parameters
@@ -499,8 +500,6 @@ def warnings_of(summary: dict[str, Any], settings: Settings, truck: Truck) -> li
     summary : dict
         Without its warnings. [-]
     settings : Settings
-        [-]
-    truck : Truck
         [-]
 
     Returns
@@ -531,8 +530,11 @@ def warnings_of(summary: dict[str, Any], settings: Settings, truck: Truck) -> li
             f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
             f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
         )
-    elif summary["max_engine_speed_rpm"] > truck.engine.overspeed_rpm:
-        found.append(f"engine above governed speed on its own fuel, highest {summary['max_engine_speed_rpm']:.0f} rpm")
+    if summary["time_racing_s"] >= SHORTEST_RACING:
+        found.append(
+            f"engine above governed speed for {summary['time_racing_s']:.1f} s, not driven by the road, "
+            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
+        )
     if summary["time_over_limit_s"] >= 0.5:
         found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
     if summary["rolled_back_m"] >= WORTH_SAYING_M:

@@ -106,8 +106,9 @@ def run_trip(
         "model_version": MODEL_VERSION,
         "foreseen": foreseen,
     }
+    gears = len(spec.gearbox.ratios)
     summary |= summarise(
-        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, spec
+        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, gears
     )
     summary["codes"] = [code.summary() for code in scene.codes.values()]
     summary["time_smoking_s"] = float(clock.state["time_smoking"][0])

@@ -37,6 +37,7 @@ engine_brake_stage_3_time_s          | time in stage 3                          
 stage_changes                        | stage changes                            |
 fan_engagements                      | fan engagements                          |
 time_over_governed_s                 | time over governed speed                 | s
+time_racing_s                        | time above high idle on its own          | s
 time_over_limit_s                    | time over the limit                      | s
 time_smoking_s                       | time with smoke                          | s
 time_wheel_slip_s                    | time with slipping wheels                | s
