@@ -12,30 +12,40 @@ from urllib.parse import parse_qsl
 import dash
 from dash import Input, Output, State, dcc, html
 
-from dashboard import doors, guard, ids
-from dashboard.attributes import attributes
-from dashboard.backend import Backend
-from dashboard.fields import described
 from dashboard.pages import pages
-from dashboard.runs import Workshop
+from dashboard.panel import ids
+from dashboard.panel.attributes import attributes
+from dashboard.panel.fields import described
+from dashboard.server import doors, guard
+from dashboard.server.backend import Backend
+from dashboard.server.runs import Workshop
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
-from sim.result import CAUTIONS
+from sim.trips.result import CAUTIONS
 
-ASSETS = Path(__file__).parent / "assets"
+ROOMS = Path(__file__).parent
+STYLES = (
+    "shared/shared", "trip/trip", "gearing/gearing", "roads/roads", "fuel_study/fuel_study", "sources/sources", "dyno/dyno",
+    "speedometer/speedometer", "hidden_fault/hidden_fault",
+)  # fmt: skip
+SCRIPTS = (
+    "shared/shared", "shared/table", "panel/panel", "shared/circuits", "trip/draw", "trip/trip", "gearing/gearing", "roads/roads",
+    "dyno/dyno", "speedometer/speedometer", "hidden_fault/hidden_fault",
+)  # fmt: skip
 
-INDEX = """<!DOCTYPE html>
+INDEX = f"""<!DOCTYPE html>
 <html lang="en" data-units="metric">
 <head>
-{%metas%}
-<title>{%title%}</title>
-<link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
-{%css%}
+{{%metas%}}
+<title>{{%title%}}</title>
+<link rel="icon" href="/assets/shared/mark.svg" type="image/svg+xml">
+{{%css%}}
+{"".join(f'<link rel="stylesheet" href="/assets/{name}.css">' for name in STYLES)}
 </head>
 <body>
 <noscript>These pages need JavaScript; it comes from this machine only.</noscript>
-{%app_entry%}
-<footer>{%config%}{%scripts%}{%renderer%}</footer>
+{{%app_entry%}}
+<footer>{{%config%}}{{%scripts%}}{"".join(f'<script src="/assets/{name}.js"></script>' for name in SCRIPTS)}{{%renderer%}}</footer>
 </body>
 </html>"""
 
@@ -57,7 +67,8 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     """
     app = dash.Dash(
         "haulbench",
-        assets_folder=str(ASSETS),
+        assets_folder=str(ROOMS),
+        include_assets_files=False,  # they stand in INDEX, in the order in which they build on one another
         pages_folder="",
         use_pages=False,
         serve_locally=True,

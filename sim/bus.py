@@ -20,17 +20,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from sim.assemble import parameters_of
-from sim.bench.result import reference_torque, told_percent
+from sim.dyno.result import reference_torque, told_percent
 from sim.errors import RunError
+from sim.inputs.sensors import SENSORS
+from sim.inputs.specs import Settings
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.dynamometer import coded_percent, torque_code
+from sim.march.assemble import parameters_of
+from sim.march.meter import columns, value_at
+from sim.march.records import REASONS
 from sim.messages import output as say
-from sim.meter import columns, value_at
-from sim.records import REASONS
-from sim.result import Result
-from sim.sensors import SENSORS
-from sim.specs import Settings
+from sim.trips.result import Result
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 FOLDER = Path(__file__).parent / "catalogue" / "bus"

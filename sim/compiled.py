@@ -29,12 +29,12 @@ SAID = "NUMBA_CACHE_DIR"  # where the user says it is kept; a folder for one ver
 KERNEL_SOURCES = (
     "compiled.py",
     "units.py",
-    "records.py",
-    "controller.py",
-    "plant.py",
-    "kernel.py",
+    "march/records.py",
+    "march/controller.py",
+    "march/plant.py",
+    "march/kernel.py",
     "laws/*.py",
-    "bench/kernel.py",
+    "dyno/kernel.py",
 )
 
 
@@ -95,7 +95,9 @@ def _drop_old_versions(folder: Path) -> None:
                 shutil.rmtree(old, ignore_errors=True)
 
 
-MODEL_VERSION = source_hash("*.py", "laws/*.py", "actors/*.py", "bench/*.py")
+MODEL_VERSION = source_hash(
+    "*.py", *(f"{room}/*.py" for room in ("laws", "roads", "inputs", "march", "actors", "trips", "charts", "dyno"))
+)
 CACHE_FOLDER = _chosen_folder(source_hash(*KERNEL_SOURCES))
 numba.config.CACHE_DIR = str(CACHE_FOLDER or "")  # type: ignore[attr-defined]
 if CACHE_FOLDER and not os.environ.get(SAID):
@@ -237,7 +239,7 @@ def is_prepared(kernel: str = "advance") -> bool:
     Parameters
     ----------
     kernel : str
-        What marches: `advance` on a road, `advance_on_bench` on a bench. [-]
+        What marches: `advance` on a road, `advance_on_dyno` on a dyno. [-]
 
     Returns
     -------

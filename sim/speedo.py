@@ -1,4 +1,4 @@
-"""The speedometer on the bench and on the road: what is fitted, what the controller has been told, and what follows.
+"""The speedometer on the dyno and on the road: what is fitted, what the controller has been told, and what follows.
 
 A wrong number of pulses per mile moves the needle, the odometer, the shown fuel economy, cruise control and the road-speed limit by
 one ratio, and nothing else. The measured-mile exercise drives a truck between two posts, has it timed by hand, and drives again
@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 
 from sim.errors import SettingsError, SpecError
+from sim.inputs.specs import Settings, Truck
 from sim.laws.sensing import corrected_pulses, indicated_speed, pulses_per_mile, revolutions_per_mile
 from sim.messages import speedometer as say
-from sim.result import Result
-from sim.route import load_route
-from sim.specs import Settings, Truck
-from sim.trip import run_trip
+from sim.roads.route import load_route
+from sim.trips.result import Result
+from sim.trips.trip import run_trip
 from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR
 
 BAND_AT_MILES, BAND_MILES = 50.0, 5.0  # mi/h: 49 CFR 393.82 (70 FR 48054, 2005), published

@@ -3,10 +3,10 @@
 import simpy
 
 from sim.actors.scene import Scene
-from sim.clock import Process
-from sim.plant import asked_retarding
-from sim.records import REASONS
-from sim.specs import PAIRS
+from sim.inputs.specs import PAIRS
+from sim.march.clock import Process
+from sim.march.plant import asked_retarding
+from sim.march.records import REASONS
 
 LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a stage
 
@@ -24,7 +24,7 @@ def wanted(scene: Scene) -> tuple[int, str]:
     stage : int
         0 to 3. [-]
     reason : str
-        In words, one of `sim.records.REASONS`. [-]
+        In words, one of `sim.march.records.REASONS`. [-]
     """
     clock, settings = scene.clock, scene.settings
     if settings.drill.hold_stage >= 0:
@@ -39,11 +39,11 @@ def wanted(scene: Scene) -> tuple[int, str]:
             return 0, "cruise still fuelling"
     elif scene.cruising:
         return 0, "cruise holds the speed"
-    elif scene.retarding and settings.retarding.latched and not scene.latched:
+    elif scene.retarding and settings.retarding.waits_for_brake and not scene.latched:
         return 0, "waiting for the service brake"
     elif scene.retarding:
         stage = min(scene.selected, scene.selector)
-        reason = "service brake latched it" if settings.retarding.latched else "foot off the accelerator"
+        reason = "service brake called it" if settings.retarding.waits_for_brake else "foot off the accelerator"
     else:
         return 0, "nothing asked for it"
     if stage == 0:

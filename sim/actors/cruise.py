@@ -5,8 +5,8 @@ from collections.abc import Callable
 import simpy
 
 from sim.actors.scene import Scene, highest_set_speed
-from sim.clock import Process
 from sim.laws.foot import overspeed_stage
+from sim.march.clock import Process
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 PER_HOUR = 1.0 / KILOMETRE_PER_HOUR  # a speed in m/s times this is in km/h, the unit of the settings
@@ -418,7 +418,7 @@ def service_brake_latch(scene: Scene) -> Process:
         [-]
     """
     clock = scene.clock
-    if not scene.settings.retarding.latched:
+    if not scene.settings.retarding.waits_for_brake:
         return
     while True:
         yield clock.when("belief.brake_pressed", 0.5)

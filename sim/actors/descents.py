@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from sim.actors.scene import Scene
-from sim.plant import asked_air, asked_retarding
-from sim.route import Route
+from sim.march.plant import asked_air, asked_retarding
+from sim.roads.route import Route
 from sim.units import REVOLUTION_PER_MINUTE
 
 SPACING = 25.0  # m: between the points at which the road is looked at

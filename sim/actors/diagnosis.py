@@ -12,10 +12,10 @@ from functools import partial
 from typing import Any
 
 from sim.actors.scene import Scene
-from sim.clock import Process
-from sim.meter import Look, reader, value_at
-from sim.sensors import MEASURING, NAMES, SENSORS, SOLENOIDS
-from sim.specs import PAIRS
+from sim.inputs.sensors import MEASURING, NAMES, SENSORS, SOLENOIDS
+from sim.inputs.specs import PAIRS
+from sim.march.clock import Process
+from sim.march.meter import Look, reader, value_at
 from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, to_si
 
 PERIOD = 0.2  # s, assumed

@@ -10,9 +10,9 @@ from sim.actors.brake_stages import needed_stage
 from sim.actors.cruise import wants_cruise
 from sim.actors.descents import BEFORE_CREST, Descent, descents
 from sim.actors.scene import BRAKE_PRESSURE, BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, Scene
-from sim.clock import Process
 from sim.laws.foot import slowing_distance, snub_release
-from sim.plant import asked_driveline
+from sim.march.clock import Process
+from sim.march.plant import asked_driveline
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 STOP_SHORT = 1.0  # m, assumed: the truck stands this far before the line

@@ -1,7 +1,7 @@
 """How a trip ends: arrived, out of time, stalled or run away."""
 
 from sim.actors.scene import Scene
-from sim.clock import Process
+from sim.march.clock import Process
 
 SPEED_BOUND = 45.0  # m/s, assumed: beyond it a loaded truck counts as out of control
 ROLLING_BACK = -4.0  # m/s, assumed: a truck that rolls back so fast is out of control

@@ -3,7 +3,7 @@
 import simpy
 
 from sim.actors.scene import Scene
-from sim.clock import Process
+from sim.march.clock import Process
 from sim.units import CELSIUS_ZERO
 
 

@@ -3,10 +3,7 @@
 import random
 
 from sim.actors.scene import Scene
-from sim.clock import Process
-from sim.meter import Look, pin_of
-from sim.records import PARAMETERS
-from sim.sensors import (
+from sim.inputs.sensors import (
     DIALLED,
     NAMES,
     OPEN,
@@ -21,7 +18,10 @@ from sim.sensors import (
     size_range,
     size_unit,
 )
-from sim.specs import PAIRS
+from sim.inputs.specs import PAIRS
+from sim.march.clock import Process
+from sim.march.meter import Look, pin_of
+from sim.march.records import PARAMETERS
 from sim.units import from_si, to_si
 
 PARAMETER_NAMES = {field.name for field in PARAMETERS}

@@ -4,9 +4,9 @@ import simpy
 
 from sim.actors.driver import DESCENT, is_falling, pull_away
 from sim.actors.scene import BRAKE_PRESSURE, Scene
-from sim.clock import Process
-from sim.controller import STANDING_PRESSURE
-from sim.plant import asked_friction
+from sim.march.clock import Process
+from sim.march.controller import STANDING_PRESSURE
+from sim.march.plant import asked_friction
 from sim.units import REVOLUTION_PER_MINUTE
 
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged

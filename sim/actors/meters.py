@@ -3,8 +3,8 @@
 from array import array
 
 from sim.actors.scene import Scene
-from sim.clock import Process
-from sim.meter import Look, columns, in_columns
+from sim.march.clock import Process
+from sim.march.meter import Look, columns, in_columns
 
 
 def meters(scene: Scene) -> Process:

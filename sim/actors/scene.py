@@ -8,12 +8,12 @@ from typing import Any
 
 import simpy
 
-from sim.clock import Clock, Process
-from sim.controller import FOOT_ABOVE, FOOT_BELOW
+from sim.inputs.specs import Settings, Truck
 from sim.laws.driveline import engine_speed_in_gear
-from sim.plant import asked_pull, asked_resistance
-from sim.route import Route
-from sim.specs import Settings, Truck
+from sim.march.clock import Clock, Process
+from sim.march.controller import FOOT_ABOVE, FOOT_BELOW
+from sim.march.plant import asked_pull, asked_resistance
+from sim.roads.route import Route
 
 PRIORITY = ("stand", "stop", "slow", "hold")
 FINGER = 0.3  # s, assumed: how long a button is pressed
@@ -328,7 +328,7 @@ class Scene:
         cruise, driver = self.settings.cruise, self.settings.driver
         self.cruising = speed > 0.0
         if self.cruising:
-            below, above = cruise.si("lower_droop_km_h"), cruise.si("upper_droop_km_h")
+            below, above = cruise.si("full_below_km_h"), cruise.si("none_above_km_h")
             gaining, rate = cruise.acceleration_m_s2, cruise.pedal_rate_percent_per_s
         else:
             below, above = FOOT_BELOW, FOOT_ABOVE
@@ -373,7 +373,7 @@ class Scene:
         Parameters
         ----------
         button : str
-            One of `sim.specs.BUTTONS`, or release. [-]
+            One of `sim.inputs.specs.BUTTONS`, or release. [-]
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
@@ -390,7 +390,7 @@ class Scene:
         Parameters
         ----------
         button : str
-            One of `sim.specs.BUTTONS`, release, or controller for the controller itself. [-]
+            One of `sim.inputs.specs.BUTTONS`, release, or controller for the controller itself. [-]
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """

@@ -1,7 +1,7 @@
 """What stands beside the road: posted limits, curves and signs."""
 
 from sim.actors.scene import Scene
-from sim.clock import Process
+from sim.march.clock import Process
 
 
 def limits(scene: Scene) -> Process:

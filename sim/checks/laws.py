@@ -13,8 +13,8 @@ from functools import cache, partial
 
 import numpy as np
 
-from sim.assemble import parameters_of, tables_of
-from sim.files import load_settings, load_truck
+from sim.inputs.files import load_settings, load_truck
+from sim.inputs.specs import Settings, Truck
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.brakes import brake_cooling
 from sim.laws.driveline import (
@@ -97,7 +97,8 @@ from sim.laws.sensing import (
 )
 from sim.laws.tables import table_value
 from sim.laws.thermal import fan_power
-from sim.plant import (
+from sim.march.assemble import parameters_of, tables_of
+from sim.march.plant import (
     compression_torque,
     fuel_rate,
     manifold_target,
@@ -107,8 +108,7 @@ from sim.plant import (
     warm_friction,
     working_cylinders,
 )
-from sim.records import BELIEF_TYPE, COMMAND_TYPE, FULL_LOAD_ROW, RATIO_ROW, STATE_TYPE
-from sim.specs import Settings, Truck
+from sim.march.records import BELIEF_TYPE, COMMAND_TYPE, FULL_LOAD_ROW, RATIO_ROW, STATE_TYPE
 from sim.speedo import band
 from sim.studies.fuel_test import improvement_percent, saved_percent
 from sim.units import (
@@ -1182,7 +1182,7 @@ def _ramped_speeds(given: Numbers) -> Sequence[float]:
 def _demand_below_set_speed(given: Numbers) -> Sequence[float]:
     """Cruise demand below the set speed, nothing learnt yet."""
     cruise = _settings().cruise
-    below, above = cruise.si("lower_droop_km_h"), cruise.si("upper_droop_km_h")
+    below, above = cruise.si("full_below_km_h"), cruise.si("none_above_km_h")
     return (speed_hold_demand(given[0] * MILE_PER_HOUR, 0.0, below, above),)
 
 

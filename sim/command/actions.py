@@ -18,7 +18,7 @@ from sim.errors import SettingsError
 from sim.messages import output
 
 if TYPE_CHECKING:
-    from sim.compare import Comparison
+    from sim.trips.compare import Comparison
 
 PATIENCE = 1.0  # s without a word
 
@@ -70,7 +70,7 @@ def run(options: Namespace) -> int:
     HaulbenchError
         An input cannot be used or a result cannot be written.
     """
-    from sim.inputs import read_inputs
+    from sim.inputs.one_trip import read_inputs
 
     if options.bus and not options.out:
         raise SettingsError(output.bus_needs_folder())
@@ -84,7 +84,7 @@ def run(options: Namespace) -> int:
     if options.out:
         check_folder(options.out, options.force)
     prepare_model()
-    from sim.trip import foretell, run_trip
+    from sim.trips.trip import foretell, run_trip
 
     told = sys.stderr.isatty() and not options.json
     if told:
@@ -93,7 +93,7 @@ def run(options: Namespace) -> int:
     with _word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
         result = run_trip(inputs.truck, inputs.route, settings)
     if options.out:
-        from dashboard.report import trip_report
+        from dashboard.trip.report import trip_report
 
         files = {
             "report.html": trip_report(result),
@@ -136,8 +136,8 @@ def compare(options: Namespace) -> int:
     HaulbenchError
         An input or a combination cannot be used or a result cannot be written.
     """
-    from sim.compare import MOST_TRIPS, drive_variants, read_variants, read_vary
-    from sim.files import load_settings_file
+    from sim.inputs.files import load_settings_file
+    from sim.trips.compare import MOST_TRIPS, drive_variants, read_variants, read_vary
 
     asked = _asked(options)
     vary, task = options.vary, ""
@@ -201,7 +201,7 @@ def _progress() -> Callable[[int, int], None]:
 
 def _files_of(comparison: "Comparison") -> dict[str, str]:
     """Name and text of each file of a comparison."""
-    from dashboard.report import comparison_report
+    from dashboard.trip.report import comparison_report
     from sim.command.table import comparison_rows
 
     table = io.StringIO()
@@ -227,9 +227,9 @@ def list_all(options: Namespace) -> int:
     code : int
         0. [-]
     """
-    from sim.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
-    from sim.route import list_routes, load_route
-    from sim.specs import Settings
+    from sim.inputs.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
+    from sim.inputs.specs import Settings
+    from sim.roads.route import list_routes, load_route
 
     if options.keys:
         rows = described_keys(Settings)

@@ -30,7 +30,7 @@ def speedo(options: Namespace) -> int:
         An input cannot be used or a result cannot be written.
     """
     from sim.command.actions import prepare_model
-    from sim.files import load_settings_file, load_truck, split_changes
+    from sim.inputs.files import load_settings_file, load_truck, split_changes
 
     truck_changes, settings_changes = split_changes(options.set)
     truck = load_truck(options.truck, truck_changes).truck
@@ -55,7 +55,7 @@ def speedo(options: Namespace) -> int:
     if hidden:
         found = concealed(found)
     if options.out:
-        from dashboard.lab_sheet import speedo_sheet
+        from dashboard.paper.lab_sheet import speedo_sheet
 
         files = {"sheet.html": speedo_sheet(found), "sheet.json": json.dumps(found, indent=2, allow_nan=False) + "\n"}
         write_folder(options.out, files, options.force)
@@ -183,8 +183,8 @@ def sheet(options: Namespace) -> int:
     HaulbenchError
         An input cannot be used or a result cannot be written.
     """
-    from sim.files import load_settings_file, load_truck, split_changes
-    from sim.sheet import settings_sheet
+    from sim.inputs.files import load_settings_file, load_truck, split_changes
+    from sim.inputs.sheet import settings_sheet
 
     truck_changes, settings_changes = split_changes(options.set)
     before = (load_truck(options.truck).truck, load_settings_file(options.settings).settings)
@@ -195,7 +195,7 @@ def sheet(options: Namespace) -> int:
     entries = settings_sheet(before, after)
     if options.out:
         check_folder(options.out, options.force)
-        from dashboard.lab_sheet import settings_record
+        from dashboard.paper.lab_sheet import settings_record
 
         write_folder(options.out, {"record.html": settings_record(before[0].name, entries)}, options.force)
     if options.json:

@@ -10,7 +10,7 @@ from sim.messages import output, tracks
 from sim.units import FOOT, MILE, MILE_PER_HOUR, quantity_in, to_si
 
 if TYPE_CHECKING:
-    from sim.track import ImportedTrack
+    from sim.roads.track import ImportedTrack
 
 ENDINGS = (".csv", ".toml", ".svg")
 MOST_LINES = 5  # of one kind: gaps, jumps, grades held
@@ -42,8 +42,8 @@ def make_route(options: Namespace) -> int:
         stem = stem.removesuffix(ending)
     check_files(stem, ENDINGS, options.force)
     _check_not_itself(options.file, stem)
-    from sim.track import import_track
-    from sim.track_picture import track_picture
+    from sim.roads.track import import_track
+    from sim.roads.track_picture import track_picture
 
     track = import_track(options.file, every, smooth, limit)
     texts = (track.csv(), track.toml(), track_picture(track))

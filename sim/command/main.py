@@ -13,7 +13,7 @@ DEFAULT_ROUTE = "skarrow-grade"
 DEFAULT_SETTINGS = "mountain-in-seventh"
 DEFAULT_TRUCK = "long-haul-manual"
 DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
-BENCH_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
+DYNO_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
 BAD_INPUT = 2
 FREE_TEXT = "--explain"  # whose text may be empty and may have several lines
 
@@ -118,10 +118,10 @@ def _add_study(command: argparse.ArgumentParser) -> None:
 
 
 def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
-    """The bench."""
-    dyno = commands.add_parser("dyno", help="an engine or a truck on the bench")
+    """The dyno."""
+    dyno = commands.add_parser("dyno", help="an engine or a truck on the dyno")
     dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
-    dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table bench")
+    dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table dyno")
     dyno.add_argument(
         "--set",
         metavar="KEY=VALUE",
@@ -129,7 +129,7 @@ def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
         default=[],
         help="one value of truck or settings, may carry a unit; wins over the flags below",
     )
-    dyno.add_argument("--test", choices=BENCH_TESTS, default=BENCH_TESTS[0], help=f"what is done ({BENCH_TESTS[0]})")
+    dyno.add_argument("--test", choices=DYNO_TESTS, default=DYNO_TESTS[0], help=f"what is done ({DYNO_TESTS[0]})")
     dyno.add_argument(
         "--form", choices=("flywheel", "chassis"), help="the bare engine, or the truck on rollers (flywheel)"
     )
@@ -147,7 +147,7 @@ def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
     dyno.add_argument(
         "--predict", metavar="KEY=VALUE", action="append", default=[], help="what you expect; stands in the lab sheet"
     )
-    dyno.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, points.csv and bench.json")
+    dyno.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, points.csv and dyno.json")
     _add_output(dyno)
     dyno.add_argument("--json", action="store_true", help="print summary and columns as JSON and nothing else")
 
@@ -195,12 +195,12 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     report.add_argument("--out", metavar="DIR", help="folder for sheet.html and sheet.json")
     report.add_argument("--force", action="store_true", help="write into --out although it is not empty")
     step("list", "tests, parts and failures", file=False)
-    codes = step("codes", "entry codes of a class whose faults haulbench serve hosts", file=False)
-    codes.add_argument("names", nargs="*", metavar="STUDENT", help="a student's name")
-    codes.add_argument("--students", metavar="FILE", help="a text file with a name on each line")
-    codes.add_argument("--key-file", metavar="KEY", help="the instructor's key: a file of at least 16 bytes")
-    codes.add_argument("--class", dest="class_name", default="", metavar="NAME", help="as told to haulbench serve")
-    codes.add_argument("--round", default="", metavar="NAME", help="as told to haulbench serve")
+    words = step("words", "entry words of a class whose faults haulbench serve hosts", file=False)
+    words.add_argument("names", nargs="*", metavar="STUDENT", help="a student's name")
+    words.add_argument("--students", metavar="FILE", help="a text file with a name on each line")
+    words.add_argument("--key-file", metavar="KEY", help="the instructor's key: a file of at least 16 bytes")
+    words.add_argument("--class", dest="class_name", default="", metavar="NAME", help="as told to haulbench serve")
+    words.add_argument("--round", default="", metavar="NAME", help="as told to haulbench serve")
 
 
 def _parser() -> Parser:
@@ -335,12 +335,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is None:
             _parser().print_help()
             return 0
-        from sim.command import actions, bench, calibrating, hunting, importing, serving, studying
+        from sim.command import actions, calibrating, importing, serving, studying
+        from sim.command import dyno_command as dyno
+        from sim.command import fault_command as hunting
 
         action = {
             "run": actions.run,
             "compare": actions.compare,
-            "dyno": bench.dyno,
+            "dyno": dyno.dyno,
             "route": importing.make_route,
             "speedo": calibrating.speedo,
             "sheet": calibrating.sheet,

@@ -53,8 +53,9 @@ def serve(options: Namespace) -> int:
         The port is taken, the host needs the flag, or the certificate cannot be used.
     """
     from dashboard.app import create_app
-    from dashboard.guard import is_loopback
-    from dashboard.runs import Workshop
+    from dashboard.server.guard import is_loopback
+    from dashboard.server.runs import Workshop
+    from dashboard.trip.work import load_pages
 
     if not 0 <= options.port <= 65535:
         raise SettingsError(say.no_port(port=options.port))
@@ -67,7 +68,7 @@ def serve(options: Namespace) -> int:
     identity, password = _identity_of(options)
     hosted = _round_of(options)
     place = _bound(options.host, options.port)
-    workshop = Workshop()
+    workshop = Workshop(load=load_pages)
     try:
         workshop.hosted, workshop.identity = hosted, identity
         app = create_app(workshop, options.host)
@@ -87,7 +88,7 @@ def serve(options: Namespace) -> int:
 
 def _greet(options: Namespace, port: int, workshop: Any, password: str) -> None:
     """Says where the pages are and who can reach them."""
-    from dashboard.guard import is_loopback
+    from dashboard.server.guard import is_loopback
 
     shown = "localhost" if options.host in ("127.0.0.1", "::1", "localhost") else options.host
     scheme = "https" if options.certificate else "http"
@@ -136,7 +137,7 @@ def server(
     import uvicorn
     from uvicorn.protocols.http.auto import AutoHTTPProtocol
 
-    from dashboard.asking import place_of
+    from dashboard.server.asking import place_of
 
     class Patient(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
         """Nobody holds a place by saying nothing, by not reading, by connecting without end, or with a head without end."""
@@ -253,7 +254,7 @@ def _round_of(options: Namespace) -> Any:
     missing = [flag for flag in ("--class", "--round") if not flags[flag].strip()]
     if missing:
         raise SettingsError(say_hidden.hosting_needs(missing=missing))
-    from dashboard.fault_round import Round
+    from dashboard.hidden_fault.round import Round
     from sim.hidden.key import read_key
     from sim.hidden.record import LEVELS
 
@@ -265,7 +266,7 @@ def _round_of(options: Namespace) -> Any:
 
 def _identity_of(options: Namespace) -> tuple[Any, str]:
     """What says who somebody is, and the instructor's password where it was made here."""
-    from dashboard.identity import Identity, make_password
+    from dashboard.server.identity import Identity, make_password
 
     if options.password_file and not options.key_file:
         raise SettingsError(say_people.password_without_class(file=options.password_file))

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from sim.result import CAUTIONS
 from sim.studies.answers import levels_of, usable
 from sim.studies.quantities import QUANTITIES
 from sim.studies.sentences import (
@@ -23,6 +22,7 @@ from sim.studies.sentences import (
     warning_counts,
 )
 from sim.studies.table import StudyResult
+from sim.trips.result import CAUTIONS
 
 WIDEST = 120  # characters of a line
 MOST_ROWS = 24

@@ -84,7 +84,7 @@ def drive_grid(varied: dict[str, list[str]], asked: dict[str, Any], options: Nam
     HaulbenchError
         The study cannot be asked, driven or kept.
     """
-    from sim.files import load_settings_file
+    from sim.inputs.files import load_settings_file
     from sim.studies.plan import make_plan
     from sim.studies.question import study_of_grid
 
@@ -158,7 +158,7 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
 
 def _write_report(result: "StudyResult") -> None:
     """The report of a study, beside its tables."""
-    from dashboard.study_report import study_report
+    from dashboard.fuel_study.report import study_report
     from sim.messages import studies as say
     from sim.writing import write_file
 

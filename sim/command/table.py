@@ -4,8 +4,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from sim.compare import Comparison
-from sim.result import CAUTIONS
+from sim.trips.compare import Comparison
+from sim.trips.result import CAUTIONS
 from sim.units import MILE_PER_HOUR, clock_time
 
 MOST_COLUMNS = 6

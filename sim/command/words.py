@@ -1,6 +1,6 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
+from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
 from sim.units import MILE, MILE_PER_HOUR, POUND, clock_time
 
 
@@ -117,7 +117,7 @@ def power_split_text() -> str:
     The model truck's drag area was derived from the same table, so agreement proves nothing about drag; rolling, driveline
     and auxiliaries are the truck's own.
     """
-    from sim.checks.split import published_split, trip_split
+    from sim.checks.power_split import published_split, trip_split
 
     ours = trip_split()
     lines = [

@@ -6,7 +6,7 @@ reading. Sizes are assumed: large enough to be measured, small enough that the t
 
 from dataclasses import dataclass
 
-from sim.sensors import FAILURES, NAMES, failures_of, size_unit
+from sim.inputs.sensors import FAILURES, NAMES, failures_of, size_unit
 from sim.units import unit_name
 
 

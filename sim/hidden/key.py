@@ -22,7 +22,7 @@ from sim.reading import KEY, read_bytes
 LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
 CYLINDERS = 6
-CODE_BYTES = 5  # of an entry code: 40 bits, eight letters and digits
+CODE_BYTES = 5  # of an entry word: 40 bits, eight letters and digits
 LONGEST_NAME = 80  # letters of a class, a student or a round
 
 
@@ -184,7 +184,7 @@ def checked_name(given: str) -> str:
     return name
 
 
-def entry_code(key: bytes, class_name: str, round_name: str, student: str) -> str:
+def entry_word(key: bytes, class_name: str, round_name: str, student: str) -> str:
     """What a student types beside the name, so that nobody opens the case of another: it follows from the key alone.
 
     Parameters
@@ -205,7 +205,7 @@ def entry_code(key: bytes, class_name: str, round_name: str, student: str) -> st
 
     Examples
     --------
-    >>> entry_code(b"sixteen bytes or more", "7b", "1", "Ann Lee") == entry_code(b"sixteen bytes or more", "7B", "1", "ann lee")
+    >>> entry_word(b"sixteen bytes or more", "7b", "1", "Ann Lee") == entry_word(b"sixteen bytes or more", "7B", "1", "ann lee")
     True
     """
     drawn = _digest(key, "entry", *(plain_name(word) for word in (class_name, round_name, student)))
@@ -213,7 +213,7 @@ def entry_code(key: bytes, class_name: str, round_name: str, student: str) -> st
     return f"{code[:4]}-{code[4:]}"
 
 
-def is_entry_code(key: bytes, class_name: str, round_name: str, student: str, given: str) -> bool:
+def is_entry_word(key: bytes, class_name: str, round_name: str, student: str, given: str) -> bool:
     """Whether a typed code is that of a student.
 
     Parameters
@@ -236,7 +236,7 @@ def is_entry_code(key: bytes, class_name: str, round_name: str, student: str, gi
     """
     typed, right = (
         plain_name(code).replace(" ", "").replace("-", "").encode(errors="surrogatepass")
-        for code in (given, entry_code(key, class_name, round_name, student))
+        for code in (given, entry_word(key, class_name, round_name, student))
     )
     return hmac.compare_digest(typed, right)
 
@@ -287,9 +287,9 @@ __all__: Sequence[str] = (
     "LONGEST_NAME",
     "Hidden",
     "checked_name",
-    "entry_code",
+    "entry_word",
     "hidden_by",
-    "is_entry_code",
+    "is_entry_word",
     "is_sealed",
     "plain_name",
     "practice_key",

@@ -10,12 +10,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.errors import SettingsError
-from sim.files import load_settings
 from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, shown_value
+from sim.inputs.files import load_settings
+from sim.inputs.sensors import SENSORS
+from sim.inputs.specs import PAIRS
 from sim.messages import hidden as say
-from sim.route import Route, known_road
-from sim.sensors import SENSORS
-from sim.specs import PAIRS
+from sim.roads.route import Route, known_road
 from sim.units import from_si
 
 VOLTS = 0.12  # V, assumed: what a meter on a long wire is good for

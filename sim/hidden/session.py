@@ -22,7 +22,7 @@ from sim.hidden.menu import Request, check_requests, perform, read_request
 from sim.hidden.record import ATTEMPTS, FORM, KEYS, LEVELS, LONGEST_WORDS, MOST_PRACTICE, MOST_TESTS, check_record
 from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
-from sim.route import Route, known_road
+from sim.roads.route import Route, known_road
 
 NAMES_OF_CASE = ("class", "student", "round")
 CAUTIONS = (

@@ -12,19 +12,19 @@ import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults
 from sim.actors.scene import Scene
-from sim.bench.stand import Stand
-from sim.clock import Clock, Process
-from sim.files import TruckFile, changed_truck, load_settings, load_truck
+from sim.dyno.stand import Stand
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
-from sim.meter import Look, wire_check
-from sim.plant import working_cylinders
-from sim.route import Route, constant_grade, known_road
-from sim.sensors import SENSORS
-from sim.sheet import settings_sheet
-from sim.specs import PAIRS, Settings, Truck
+from sim.inputs.files import TruckFile, changed_truck, load_settings, load_truck
+from sim.inputs.sensors import SENSORS
+from sim.inputs.sheet import settings_sheet
+from sim.inputs.specs import PAIRS, Settings, Truck
+from sim.march.clock import Clock, Process
+from sim.march.meter import Look, wire_check
+from sim.march.plant import working_cylinders
+from sim.roads.route import Route, constant_grade, known_road
 from sim.speedo import calibration_of
-from sim.trip import prepare, run_trip
+from sim.trips.trip import prepare, run_trip
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, from_si, unit_name
 
 TRUCK = "long-haul-manual"
@@ -35,7 +35,7 @@ SNAP = 8.0  # s at full pedal in neutral
 MOVED = 2.0  # s a switch or pedal is held for the meter
 SAMPLE = 0.5  # s
 COAST_FROM, COAST_TIME = 60.0, 25.0  # km/h, s with the clutch down
-ROLLERS = ("bench.form=chassis", "bench.lowest_rpm=1000")
+ROLLERS = ("dyno.form=chassis", "dyno.lowest_rpm=1000")
 ROLLER_SPEEDS = (1100, 1300, 1500, 1700, 1900)  # rpm
 ROLLER_RATE = 20.0  # rpm/s
 HEARD = 0.5  # fan over engine speed, assumed: above it a fan is heard
@@ -326,7 +326,7 @@ class Shop:
         stand = self._stand()
         stand.run(12.0)
         first, began = stand.rows, stand.rpm
-        lowest = stand.settings.bench.lowest_rpm
+        lowest = stand.settings.dyno.lowest_rpm
         stand.hold(lowest, ROLLER_RATE)
         stand.run(max(began - lowest, 100.0) / ROLLER_RATE)
         columns = stand.columns(first)

@@ -1,4 +1,4 @@
-"""An engine on the bench: the absorber that loads it, the correction of its power for air, and the shares a controller tells.
+"""An engine on the dyno: the absorber that loads it, the correction of its power for air, and the shares a controller tells.
 
 Only the diesel form of the power correction lives here. The form for spark-ignition engines does not suit a diesel, whose
 power is set by its fuel and not by its air, and is left out on purpose.

@@ -12,7 +12,7 @@ imported.
     tracks      recorded tracks that a road is made from
     comparison  trips side by side
     output      folders and files that are written
-    bench       the engine on the bench
+    dyno       the engine on the dyno
     faults      failures that occur, values dialled in, meters
     speedometer the measured mile
     hidden      the hidden fault: its session, its key, tests and answers

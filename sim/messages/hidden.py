@@ -168,7 +168,7 @@ def nobody_hosts() -> str:
 
 def whose_case(*, given: str) -> str:
     """Said when a request names neither a practice session nor a student."""
-    return f"{shortened(given)}: whose case is meant? Give a session of a practice case, or a name and its entry code"
+    return f"{shortened(given)}: whose case is meant? Give a session of a practice case, or a name and its entry word"
 
 
 def practice_range(*, given: str, most: int) -> str:
@@ -177,7 +177,7 @@ def practice_range(*, given: str, most: int) -> str:
 
 
 def no_student_names() -> str:
-    """Said when entry codes are asked for and nobody is named."""
+    """Said when entry words are asked for and nobody is named."""
     return "no student is named; give names, or --students with a file that has a name on each line"
 
 

@@ -7,8 +7,8 @@ CHECK_PASSWORD = "write a password into it"
 
 
 def wrong_entry() -> str:
-    """Said when name and entry code do not belong together; it does not say which of them is wrong."""
-    return "this name and this entry code do not belong together; use both as your instructor has written them down"
+    """Said when name and entry word do not belong together; it does not say which of them is wrong."""
+    return "this name and this entry word do not belong together; use both as your instructor has written them down"
 
 
 def wrong_password() -> str:

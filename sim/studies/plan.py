@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from sim.errors import HaulbenchError, RunError, StudyError
-from sim.files import (
+from sim.inputs.files import (
     TruckFile,
     changed_settings,
     changed_truck,
@@ -18,9 +18,9 @@ from sim.files import (
     parse_change,
     split_changes,
 )
+from sim.inputs.specs import Part, Settings, Truck
 from sim.messages import studies as say
-from sim.route import Place, Route, load_route
-from sim.specs import Part, Settings, Truck
+from sim.roads.route import Place, Route, load_route
 from sim.studies.quantities import flat
 from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study, problem_of
 
@@ -417,7 +417,7 @@ def drive_point(
         `state` (how the trip ended, or refused, or failed), `problem` in words, `changed` values by key, `quantities`, and
         `trace` as bytes of a Parquet file. [as named]
     """
-    from sim.trip import run_trip
+    from sim.trips.trip import run_trip
 
     row: dict[str, Any] = {"state": REFUSED, "problem": "", "changed": {}, "quantities": {}, "trace": None}
     try:

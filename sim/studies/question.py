@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import HaulbenchError, SettingsError, StudyError
-from sim.files import split_changes
+from sim.inputs.files import split_changes
+from sim.inputs.specs import Settings, Truck, keys_of
 from sim.messages import studies as say
 from sim.reading import is_there, read_toml
-from sim.specs import Settings, Truck, keys_of
 from sim.studies.quantities import QUANTITIES
 
 FORM = 1

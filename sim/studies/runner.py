@@ -18,11 +18,11 @@ from typing import Any, Protocol
 
 from sim.errors import StudyError
 from sim.messages import studies as say
-from sim.pool import Here, TripPool
 from sim.studies.journal import RECORD, Journal, read_record
 from sim.studies.plan import NO_TRIP, Plan, Point, drive_point, make_plan
 from sim.studies.question import Study, read_study, study_from
 from sim.studies.table import StudyResult, read_result, write_tables
+from sim.trips.pool import Here, TripPool
 
 QUEUED = 4  # jobs handed over per worker; more would only wait
 PATIENCE = 0.2  # s between looks at whether to stop

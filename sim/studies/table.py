@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from sim.errors import StudyError
+from sim.inputs.specs import Settings, Truck
 from sim.messages import studies as say
-from sim.specs import Settings, Truck
 from sim.studies.journal import Journal
 from sim.studies.plan import NO_TRIP, Plan, flat_inputs
 from sim.studies.quantities import CREDITED, QUANTITIES, TEXTS

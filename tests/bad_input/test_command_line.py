@@ -11,8 +11,8 @@ import pytest
 from rows import LIBRARY_WORDS, expanded, put, rows_of, seen
 
 from sim import load_settings, load_truck, run_trip
-from sim.bench.runs import run_bench
 from sim.command.main import main
+from sim.dyno.runs import run_dyno
 from sim.errors import HaulbenchError
 from sim.messages import running
 
@@ -27,7 +27,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pipes, sockets,
 def model_is_compiled():
     """So that no row is told of it."""
     run_trip("long-haul-manual", "grade:0%,0.2km")
-    run_bench(load_truck("long-haul-manual"), load_settings(None, ["bench.rate_rpm_per_s=40"]), "full-load")
+    run_dyno(load_truck("long-haul-manual"), load_settings(None, ["dyno.rate_rpm_per_s=40"]), "full-load")
 
 
 @pytest.fixture(autouse=True)

@@ -13,9 +13,9 @@ from rows import LIBRARY_WORDS, expanded, rows_of
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "dashboard"))
 from serving import AtOnce, Visitor
 
-from dashboard import guard
 from dashboard.app import create_app
-from dashboard.runs import Workshop
+from dashboard.server import guard
+from dashboard.server.runs import Workshop
 
 ROWS = dict(rows_of("http.toml"))
 LEAST_ROWS = 140

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from sim import Result, load_route, load_settings, load_truck, plant, run_trip
-from sim.clock import Clock
-from sim.records import RATIO_ROW
-from sim.trip import prepare
+from sim import Result, load_route, load_settings, load_truck, run_trip
+from sim.march import plant
+from sim.march.clock import Clock
+from sim.march.records import RATIO_ROW
+from sim.trips.trip import prepare
 from sim.units import REVOLUTION_PER_MINUTE
 
 ENDLESS_MASS = 1.0e12  # kg: a vehicle so heavy that its speed does not change

@@ -14,15 +14,16 @@ from pathlib import Path
 
 import pytest
 
-from sim import reading, track, track_file
-from sim.assemble import parameters_of, tables_of
+from sim import reading
 from sim.command.folder import check_files, check_folder, write_files, write_folder
 from sim.command.main import main
 from sim.errors import HaulbenchError, RouteError, RunError, SettingsError, SpecError
-from sim.files import load_settings, load_truck
-from sim.route import load_route, read_route
-from sim.track_file import read_track
-from sim.trip import check_together
+from sim.inputs.files import load_settings, load_truck
+from sim.march.assemble import parameters_of, tables_of
+from sim.roads import track, track_file
+from sim.roads.route import load_route, read_route
+from sim.roads.track_file import read_track
+from sim.trips.trip import check_together
 
 ROOT = Path(__file__).resolve().parents[2]
 SOUND_TRUCK = "long-haul-manual"
@@ -279,7 +280,7 @@ def test_interrupted_import_of_a_track(monkeypatch, capsys):
         raise KeyboardInterrupt
 
     Path("mine.csv").write_text(TABLE, encoding="utf-8")
-    monkeypatch.setattr("sim.track.import_track", interrupted)
+    monkeypatch.setattr("sim.roads.track.import_track", interrupted)
     assert main(["route", "mine.csv", "--out", "road"]) == 130
     assert capsys.readouterr().err == "haulbench: interrupted; nothing was written\n"
     assert [path.name for path in Path.cwd().iterdir()] == ["mine.csv"]

@@ -12,13 +12,13 @@ import pytest
 
 from sim import load_route, load_settings, load_truck
 from sim.actors.scene import Scene
-from sim.assemble import parameters_of
 from sim.errors import HaulbenchError, SettingsError, SpecError
-from sim.meter import pin_of, value_at
-from sim.route import LONGEST
-from sim.sensors import FARTHEST, LATEST, NAMES, SENSORS, failures_of, size_range, size_unit
-from sim.specs import Settings, Truck, delays_of, keys_of
-from sim.trip import check_together, prepare, start_actors
+from sim.inputs.sensors import FARTHEST, LATEST, NAMES, SENSORS, failures_of, size_range, size_unit
+from sim.inputs.specs import Settings, Truck, delays_of, keys_of
+from sim.march.assemble import parameters_of
+from sim.march.meter import pin_of, value_at
+from sim.roads.route import LONGEST
+from sim.trips.trip import check_together, prepare, start_actors
 from sim.units import to_si, unit_name, unit_of_key
 
 BASE = "long-haul-manual"
@@ -53,7 +53,7 @@ def test_the_walk_finds_them_all():
     assert len(KEYS) > 190
     assert {kind for *_, kind in KEYS} == {"number", "list", "grid"}
     tables = {table for _, table, _, _ in KEYS}
-    assert {"vehicle", "engine", "drums", "condition", "circuits", "bench", "simulation"} <= tables
+    assert {"vehicle", "engine", "drums", "condition", "circuits", "dyno", "simulation"} <= tables
     numbers = {("engine", "full_load_rpm"), ("drums", "fade_c"), ("gearbox", "ratios"), ("engine", "fuel_map_g_per_s")}
     assert numbers <= {(table, key) for _, table, key, kind in KEYS if kind != "number"}
 

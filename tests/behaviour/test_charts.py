@@ -7,8 +7,8 @@ import pytest
 from test_control_speed import AT_1100_M
 
 from sim import load_settings, load_truck
-from sim.charts import POINTS, STAGES, control_chart
-from sim.specs import Truck
+from sim.charts.control_speed import POINTS, STAGES, control_chart
+from sim.inputs.specs import Truck
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 T1 = "long-haul-manual"

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-import sim.trip
+import sim.trips.trip
 from sim.command.main import main
-from sim.specs import Settings, keys_of
+from sim.inputs.specs import Settings, keys_of
 
 SHORT = "grade:-2%,400m,500m"
 SUMMARY_KEYS = """
@@ -177,7 +177,7 @@ def test_an_interrupted_trip_leaves_nothing_behind(capsys, tmp_path, monkeypatch
     def interrupted(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("sim.trip.run_trip", interrupted)
+    monkeypatch.setattr("sim.trips.trip.run_trip", interrupted)
     code, out, err = call(capsys, "run", SHORT, "--out", str(tmp_path / "trip"))
     assert (code, out, err) == (130, "", "haulbench: interrupted; nothing was written\n")
     assert list(tmp_path.iterdir()) == []
@@ -186,8 +186,10 @@ def test_an_interrupted_trip_leaves_nothing_behind(capsys, tmp_path, monkeypatch
 def test_a_person_is_told_what_will_happen_before_the_drive(capsys, monkeypatch):
     order = []
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    drive = sim.trip.run_trip
-    monkeypatch.setattr("sim.trip.run_trip", lambda *inputs: order.append(capsys.readouterr().err) or drive(*inputs))
+    drive = sim.trips.trip.run_trip
+    monkeypatch.setattr(
+        "sim.trips.trip.run_trip", lambda *inputs: order.append(capsys.readouterr().err) or drive(*inputs)
+    )
     code, out, _ = call(capsys, "run", SHORT, "--set", "start.oil_temperature_c=5")
     assert code == 0
     assert order[0].startswith("What will happen: start: oil at 5 C is below retarding.least_oil_c 30")

@@ -16,9 +16,9 @@ import pytest
 from sim import compare_trips, load_route, load_settings, load_truck, run_trip
 from sim.command import actions
 from sim.command.main import main
-from sim.compare import MOST_TRIPS, ROWS, read_variants, read_vary
 from sim.errors import RunError
-from sim.result import CAUTIONS
+from sim.trips.compare import MOST_TRIPS, ROWS, read_variants, read_vary
+from sim.trips.result import CAUTIONS
 
 SHORT = "grade:-6%,1km,1100m"
 LEVEL = "grade:0%,1km"
@@ -325,7 +325,7 @@ def count_trips(monkeypatch) -> list:
         driven.append(inputs)
         return run_trip(*inputs)
 
-    monkeypatch.setattr("sim.trip.run_trip", counted)
+    monkeypatch.setattr("sim.trips.trip.run_trip", counted)
     return driven
 
 
@@ -362,7 +362,7 @@ def test_a_trip_that_breaks_off_stops_the_command_and_is_named(capsys, monkeypat
             raise RunError("Run stopped at 00:00:41: coolant temperature left its range (nan)")
         return run_trip(truck, route, settings)
 
-    monkeypatch.setattr("sim.trip.run_trip", breaks_off)
+    monkeypatch.setattr("sim.trips.trip.run_trip", breaks_off)
     code, out, err = call(capsys, SHORT, *STYLES, "--out", "both")
     assert (code, out) == (2, "")
     assert (

@@ -12,11 +12,12 @@ import math
 import numpy as np
 import pytest
 
-from sim import load_truck, plant
+from sim import load_truck
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rolling_resistance
-from sim.records import OIL_FACTOR_ROW, RATIO_ROW
-from sim.trip import prepare
+from sim.march import plant
+from sim.march.records import OIL_FACTOR_ROW, RATIO_ROW
+from sim.trips.trip import prepare
 
 T1, T2, T4, T5 = "long-haul-manual", "long-haul-automated", "dump-three-axle", "older-long-haul"
 SIX = "grade:-6%,8km,1100m"

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from sim import load_route, load_settings, load_truck, run_trip
-from sim.cost import MOST_BYTES, bytes_a_second, cost_of, expected_time, time_in_memory
 from sim.errors import SettingsError
+from sim.trips.cost import MOST_BYTES, bytes_a_second, cost_of, expected_time, time_in_memory
 
 TRUCK = "long-haul-manual"
 ALL_METERS = 'circuits.meters=["all"]'
@@ -19,7 +19,7 @@ ALL_METERS = 'circuits.meters=["all"]'
 ALONE = """
 import json, sys
 from sim import load_route, load_settings, load_truck, run_trip
-from sim.cost import cost_of
+from sim.trips.cost import cost_of
 
 def held(line):
     return next(int(row.split()[1]) * 1024 for row in open("/proc/self/status") if row.startswith(line))
@@ -108,10 +108,10 @@ def test_a_trip_that_needs_too_much_memory_is_refused_before_it_is_driven(road, 
 
 def test_a_trip_that_takes_longer_than_expected_ends_before_it_holds_too_much(monkeypatch):
     """A truck that crawls writes more rows than were expected."""
-    monkeypatch.setattr("sim.cost.MOST_BYTES", 5e6)
+    monkeypatch.setattr("sim.trips.cost.MOST_BYTES", 5e6)
     settings = load_settings(None, ["simulation.log_s=0.01", "drill.hold_gear=1", "start.speed_km_h=0"])
     assert time_in_memory(settings) == pytest.approx(1e7 / bytes_a_second(settings))
-    monkeypatch.setattr("sim.trip.check_cost", lambda *given: None)
+    monkeypatch.setattr("sim.trips.trip.check_cost", lambda *given: None)
     result = run_trip(TRUCK, "grade:0%,2km", settings)
     assert result.summary["ended"] == "time_limit"
     assert "too large" in result.summary["ended_because"] and "simulation.log_s" in result.summary["ended_because"]
@@ -135,8 +135,6 @@ def test_the_cost_is_known_at_once():
 
 
 def test_nothing_heavy_is_loaded_for_it():
-    code = (
-        "import sys, sim.cost; print([m for m in ('numba', 'scipy', 'pandas', 'simpy', 'plotly') if m in sys.modules])"
-    )
+    code = "import sys, sim.trips.cost; print([m for m in ('numba', 'scipy', 'pandas', 'simpy', 'plotly') if m in sys.modules])"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"

@@ -224,8 +224,8 @@ def test_fuel_falls_in_a_straight_line_to_none_at_the_upper_droop(alone):
 def test_a_droop_above_the_first_threshold_is_foreseen_and_delays_the_stage(trip, named, road_of):
     road = road_of([(0, 0, 90), (1500, 0, 90), (1700, -3, 90), (5000, -3, "")], 900)
     common = ("start.speed_km_h=80", "cruise.set_speed_km_h=80", "drill.hold_gear=9", *ALONE)
-    soft = trip(T1, road, *common, "cruise.upper_droop_km_h=8")
-    hard = trip(T1, road, *common, "cruise.upper_droop_km_h=1")
+    soft = trip(T1, road, *common, "cruise.none_above_km_h=8")
+    hard = trip(T1, road, *common, "cruise.none_above_km_h=1")
     assert any("still be fuelled there" in sentence for sentence in soft.summary["foreseen"])
     assert not any("still be fuelled" in sentence for sentence in hard.summary["foreseen"])
     first_soft, first_hard = (named(result, "stage_changed")[0] for result in (soft, hard))
@@ -233,7 +233,7 @@ def test_a_droop_above_the_first_threshold_is_foreseen_and_delays_the_stage(trip
     assert soft.summary["fuel_kg"] > hard.summary["fuel_kg"]
 
 
-# ---------------------------------------------------------------- brake-in-cruise
+# ---------------------------------------------------------------- the engine brake called by cruise
 
 
 def riding(trip, set_speed: float, *more: str, gear: int = 7):

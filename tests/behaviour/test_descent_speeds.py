@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
-from sim.charts import control_chart
-from sim.descending import HeldSpeed, descent_speeds, held_speed, loaded, loads_for
-from sim.safe_speed import safe_descent_speed
+from sim.charts.control_speed import control_chart
+from sim.charts.descent_speed import HeldSpeed, descent_speeds, held_speed, loaded, loads_for
+from sim.charts.safe_speed import safe_descent_speed
 from sim.units import KILOMETRE_PER_HOUR, MILE_PER_HOUR, POUND
 
 T1 = load_truck("long-haul-manual").truck
@@ -136,7 +136,7 @@ def test_a_truck_outside_the_published_model_has_only_our_own_answer():
 
 def test_the_published_answer_is_that_of_the_part_of_the_road_alone():
     """The grade of the whole road below the top of the pass: the climb before it heats no brake."""
-    from sim.road_facts import part_of
+    from sim.roads.facts import part_of
 
     (down,) = advice("ollen-pass")
     alone = safe_descent_speed(

@@ -12,7 +12,7 @@ import pytest
 from sim import load_route, load_settings, load_truck
 from sim.actors.descents import descents, falling_parts, pitches
 from sim.actors.scene import Scene
-from sim.trip import prepare
+from sim.trips.trip import prepare
 
 T1, T2, T3, T4, T5 = (
     "long-haul-manual", "long-haul-automated", "long-haul-empty", "dump-three-axle", "older-long-haul",
@@ -268,13 +268,13 @@ def test_a_stage_that_needs_the_service_brake_waits_for_it(trip, named):
             "start.speed_km_h=60",
             "driver.speed_limit_share=0.7",
             "start.gear=8",
-            f"retarding.latched={word}",
+            f"retarding.waits_for_brake={word}",
         )
         for word in ("false", "true")
     )
     first_free, first_latched = (named(result, "stage_changed")[0] for result in (free, latched))
     assert first_free["cause"] == "foot off the accelerator"
-    assert first_latched["cause"] == "service brake latched it"
+    assert first_latched["cause"] == "service brake called it"
     pressed = named(latched, "brakes_applied")[0]
     assert 0.0 < first_latched["time_s"] - pressed["time_s"] < 2.0
 

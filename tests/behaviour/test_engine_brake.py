@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sim import load_truck
-from sim.records import REASONS
+from sim.march.records import REASONS
 from sim.units import REVOLUTION_PER_MINUTE
 
 T1, T2, T3, T4, T5 = (

@@ -13,12 +13,12 @@ from sim import Result, load_route, load_settings, load_truck
 from sim.actors.diagnosis import Diagnosis
 from sim.actors.faults import occur
 from sim.actors.scene import Scene
-from sim.clock import Clock
-from sim.faults import Fault, catalogue, with_fault
-from sim.meter import Look, pin_of, wire_check
-from sim.plant import working_cylinders
-from sim.sensors import SENSORS, failures_of, read_occurrence
-from sim.specs import PAIRS
+from sim.inputs.failures import Fault, catalogue, with_fault
+from sim.inputs.sensors import SENSORS, failures_of, read_occurrence
+from sim.inputs.specs import PAIRS
+from sim.march.clock import Clock
+from sim.march.meter import Look, pin_of, wire_check
+from sim.march.plant import working_cylinders
 
 T1 = "long-haul-manual"
 LEVEL = "grade:0%,4km"

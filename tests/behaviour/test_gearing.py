@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import brentq
 
 from sim import load_settings, load_truck
-from sim.charts import POINTS, TruckAt, truck_at
-from sim.gearing import CLIMBS, Start, gear_facts, gearbox_changes, gearing_chart, start_of, steepest_held
-from sim.specs import Truck
+from sim.charts.control_speed import POINTS, TruckAt, truck_at
+from sim.charts.gearing import CLIMBS, Start, gear_facts, gearbox_changes, gearing_chart, start_of, steepest_held
+from sim.inputs.specs import Truck
 from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR, REVOLUTION_PER_MINUTE, to_si
 
 T1, T2, T3, T4, T5 = (

@@ -18,7 +18,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.lab_sheet import fault_sheet
+from dashboard.paper.lab_sheet import fault_sheet
 from sim.command.main import main
 from sim.errors import HaulbenchError, RouteError, SettingsError
 from sim.hidden.causes import CAUSES, NAMEABLE, Cause
@@ -27,9 +27,9 @@ from sim.hidden.key import (
     SHARES,
     Hidden,
     checked_name,
-    entry_code,
+    entry_word,
     hidden_by,
-    is_entry_code,
+    is_entry_word,
     plain_name,
     practice_key,
     seal,
@@ -39,8 +39,8 @@ from sim.hidden.menu import FREE_TABLES, Request, check_requests, every_request,
 from sim.hidden.record import ATTEMPTS, MOST_TESTS
 from sim.hidden.session import ask, give_answer, hidden_in, read_session, sound_shop, start
 from sim.hidden.shop import DRIVES, Shop
-from sim.route import load_route
-from sim.specs import Settings
+from sim.inputs.specs import Settings
+from sim.roads.route import load_route
 
 KEY, OTHER = b"the instructor's own", b"another instructor's"
 NAMES = {"class": "D2", "student": "7", "round": "1"}
@@ -446,9 +446,9 @@ def test_what_counts_in_a_name_counts_once_and_however_it_is_composed(name):
     ],
 )
 def test_the_same_letters_are_the_same_student_and_the_same_entry_word(one, other):
-    word = entry_code(KEY, "D2", "1", one)
-    assert word == entry_code(KEY, "d2", "1", other)
-    assert is_entry_code(KEY, "D2", "1", other, word.lower())
+    word = entry_word(KEY, "D2", "1", one)
+    assert word == entry_word(KEY, "d2", "1", other)
+    assert is_entry_word(KEY, "D2", "1", other, word.lower())
     assert hidden_by(KEY, {**NAMES, "student": one}, 2) == hidden_by(KEY, {**NAMES, "student": other}, 2)
 
 

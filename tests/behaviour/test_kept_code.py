@@ -212,7 +212,7 @@ def test_workers_use_the_folder_of_the_process_that_started_them(tmp_path):
         "from sim.compiled import CACHE_FOLDER\n"
         "def told(_): return CACHE_FOLDER\n"
         'if __name__ == "__main__":\n'
-        "    from sim.pool import TripPool\n"
+        "    from sim.trips.pool import TripPool\n"
         "    with TripPool(2) as pool:\n"
         "        theirs = {pool.submit(told, n).result() for n in range(4)}\n"
         "    print(theirs == {CACHE_FOLDER}, str(CACHE_FOLDER.parent))\n"

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from sim import compare_trips
-from sim.compare import read_vary
-from sim.files import list_settings, load_settings_file
+from sim.inputs.files import list_settings, load_settings_file
+from sim.trips.compare import read_vary
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 LESSONS = (

@@ -7,20 +7,20 @@ from concurrent.futures import Future
 
 import pytest
 
-from dashboard import runs
-from dashboard.runs import Workshop
-from dashboard.setups import read_road
+from dashboard.server import runs
+from dashboard.server.runs import Workshop
+from dashboard.server.setups import read_road
 from sim.bus import frames_of
 from sim.checks import run_checks
 from sim.command.main import main
 from sim.command.serving import serve
-from sim.compare import MOST_TRIPS, read_variants
 from sim.errors import RouteError, RunError, SettingsError, StudyError
 from sim.studies.journal import Journal
 from sim.studies.plan import make_plan
 from sim.studies.question import study_from
 from sim.studies.runner import run_study
-from sim.trip import run_trip
+from sim.trips.compare import MOST_TRIPS, read_variants
+from sim.trips.trip import run_trip
 
 STUDY = {"form": 1, "title": "t", "truck": "long-haul-manual", "road": "grade:0%,0.2km", "vary": {"start.gear": [8, 9]}}
 
@@ -108,7 +108,7 @@ def test_a_road_too_long_for_the_server_is_refused():
 
 
 def test_a_host_that_is_no_address_is_refused(monkeypatch):
-    monkeypatch.setattr("dashboard.runs.Workshop.warm_in_background", lambda self: None)
+    monkeypatch.setattr("dashboard.server.runs.Workshop.warm_in_background", lambda self: None)
     with pytest.raises(RunError, match="is no address; give one in numbers"):
         serve(
             Namespace(
@@ -130,7 +130,7 @@ def test_a_host_that_is_no_address_is_refused(monkeypatch):
 
 MANY = {f"driver.{key}": [0.5, 0.6] for key in ("speed_limit_share", "acceleration_m_s2", "slowing_m_s2")}
 MANY |= {
-    f"cruise.{key}": [1, 2] for key in ("tap_km_h", "lower_droop_km_h", "upper_droop_km_h", "stage_up_s", "clutch_s")
+    f"cruise.{key}": [1, 2] for key in ("tap_km_h", "full_below_km_h", "none_above_km_h", "stage_up_s", "clutch_s")
 }
 MANY |= {f"weather.{key}": [0.2, 0.3] for key in ("temperature_c", "pressure_kpa", "wind_m_s", "grip")}
 MANY |= {f"retarding.{key}": [0.5, 0.6] for key in ("on_delay_s", "off_delay_s", "step_delay_s", "least_oil_c")}
@@ -181,7 +181,7 @@ def test_a_cluster_that_cannot_drive_is_refused(threads, version, message, tmp_p
 
 def test_a_governor_that_would_cut_in_below_the_curve_is_refused():
     from sim.errors import SpecError
-    from sim.files import load_truck
+    from sim.inputs.files import load_truck
 
     with pytest.raises(SpecError, match="below the first speed of the full-load curve"):
         load_truck("long-haul-manual", ["condition.governor_early_rpm=500", "engine.full_load_rpm=[1700, 1800, 2100]",

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from sim.errors import RunError
-from sim.files import load_truck
-from sim.inputs import key_of, read_inputs
-from sim.pool import Terms, TripPool, drive
+from sim.inputs.files import load_truck
+from sim.inputs.one_trip import key_of, read_inputs
+from sim.trips.pool import Terms, TripPool, drive
 
 ROAD = "grade:-2%,1km,500m"
 
@@ -258,7 +258,7 @@ def test_a_closed_pool_says_so():
 def test_workers_end_with_a_parent_that_is_killed(tmp_path):
     script = tmp_path / "parent.py"
     script.write_text(
-        "import os, time\nfrom sim.pool import TripPool\n"
+        "import os, time\nfrom sim.trips.pool import TripPool\n"
         "if __name__ == '__main__':\n"
         "    pool = TripPool(1)\n"
         "    print(pool.submit(os.getpid).result(), flush=True)\n"

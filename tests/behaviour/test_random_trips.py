@@ -21,7 +21,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from sim import Result, Route, load_settings, load_truck, run_trip
-from sim.clock import Clock
+from sim.inputs.sensors import NAMES, SENSORS, Sensor, failures_of, size_range, size_unit
 from sim.laws.engine import mean_pressure_torque, motoring_mean_pressure
 from sim.laws.engine_brake import (
     braking_boost_target,
@@ -29,8 +29,8 @@ from sim.laws.engine_brake import (
     braking_mean_pressure,
     compression_work_ratio,
 )
-from sim.route import Place
-from sim.sensors import NAMES, SENSORS, Sensor, failures_of, size_range, size_unit
+from sim.march.clock import Clock
+from sim.roads.route import Place
 from sim.units import BAR, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, unit_name
 
 TRUCKS = (
@@ -220,8 +220,8 @@ SETTINGS_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "cruise.least_rule": st.sampled_from(("and", "or")),
     "cruise.tap_km_h": number(0.5, 10, 1),
     "cruise.clutch_s": number(0, 20, 1),
-    "cruise.lower_droop_km_h": number(0.5, 10, 1),
-    "cruise.upper_droop_km_h": number(0.1, 10, 1),
+    "cruise.full_below_km_h": number(0.5, 10, 1),
+    "cruise.none_above_km_h": number(0.1, 10, 1),
     "cruise.acceleration_m_s2": number(0.05, 1.5, 2),
     "cruise.pedal_rate_percent_per_s": number(2, 200, 0),
     "cruise.with_engine_brake": st.booleans(),
@@ -257,7 +257,7 @@ SETTINGS_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "retarding.on_delay_s": number(0.05, 5, 2),
     "retarding.off_delay_s": number(0.05, 5, 2),
     "retarding.step_delay_s": number(0.05, 5, 2),
-    "retarding.latched": st.booleans(),
+    "retarding.waits_for_brake": st.booleans(),
     "fan.override": st.booleans(),
     "fan.with_engine_brake": st.booleans(),
     "road_speed.limit_km_h": st.just(0.0) | number(20, 140, 0),

@@ -10,7 +10,7 @@ import pytest
 
 from sim import list_routes, load_route
 from sim.errors import RouteError
-from sim.road_facts import (
+from sim.roads.facts import (
     curve_spans,
     grade_histogram,
     grade_of_rise,
@@ -20,7 +20,7 @@ from sim.road_facts import (
     slopes,
     steepest,
 )
-from sim.route import catalogue_folder
+from sim.roads.route import catalogue_folder
 
 EVERY_ROAD = list_routes()
 OFFICIAL = "grade-profile-1037"

@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 
 from sim import list_routes, load_route
-from sim.route import COLUMNS, catalogue_folder
+from sim.roads.route import COLUMNS, catalogue_folder
 from sim.units import STANDARD_GRAVITY
 
 ROUNDING = 200.0  # m: length of a change of grade

@@ -13,8 +13,8 @@ from sim import load_route, load_settings, load_truck, run_trip
 from sim.actors.faults import occur
 from sim.actors.scene import Scene
 from sim.errors import SettingsError
-from sim.meter import Look, columns, pin_of, read_meter, value_at, wire_check
-from sim.sensors import MEASURING, OWN_RANGE, SENSORS, read_dialled, read_occurrence
+from sim.inputs.sensors import MEASURING, OWN_RANGE, SENSORS, read_dialled, read_occurrence
+from sim.march.meter import Look, columns, pin_of, read_meter, value_at, wire_check
 
 T1 = "long-haul-manual"
 WATCHED = "faults.watch=true"

@@ -20,8 +20,8 @@ from sim import (
 )
 from sim.command.main import DEFAULT_ROUTE, DEFAULT_TRUCK, main
 from sim.errors import HaulbenchError, SettingsError
-from sim.files import SETTINGS_CATALOGUE
-from sim.inputs import read_inputs
+from sim.inputs.files import SETTINGS_CATALOGUE
+from sim.inputs.one_trip import read_inputs
 
 SHORT = "grade:-6%,1km,1100m"
 SHIPPED = "mountain-careless"

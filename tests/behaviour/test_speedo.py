@@ -8,7 +8,7 @@ import pytest
 from sim import load_settings, load_truck
 from sim.command.main import main
 from sim.errors import SettingsError, SpecError
-from sim.sheet import settings_sheet
+from sim.inputs.sheet import settings_sheet
 from sim.speedo import (
     Calibration,
     band,
@@ -128,11 +128,11 @@ def test_a_speed_or_a_mile_that_cannot_be_driven_is_refused():
 
 def test_the_sheet_shows_old_new_and_allowed():
     old = load_settings()
-    new = load_settings(None, ["road_speed.limit_km_h=105", "cruise.upper_droop_km_h=2"])
+    new = load_settings(None, ["road_speed.limit_km_h=105", "cruise.none_above_km_h=2"])
     truck = load_truck("long-haul-manual", ["engine.low_idle_rpm=700"]).truck
     entries = {entry.key: entry for entry in settings_sheet((TRUCK, old), (truck, new))}
     changed = {key for key, entry in entries.items() if entry.changed}
-    assert changed == {"road_speed.limit_km_h", "cruise.upper_droop_km_h", "engine.low_idle_rpm"}
+    assert changed == {"road_speed.limit_km_h", "cruise.none_above_km_h", "engine.low_idle_rpm"}
     limit = entries["road_speed.limit_km_h"]
     assert (limit.old, limit.new, limit.unit, limit.allowed) == (0.0, 105.0, "km/h", "0 to 140")
     assert all(entry.allowed and entry.meaning for entry in entries.values())

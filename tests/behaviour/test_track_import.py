@@ -22,11 +22,11 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from sim import import_track, load_route, load_settings, load_truck, run_trip
-from sim import track_file as track_file_module
 from sim.command.main import main
 from sim.errors import RouteError
-from sim.track import BRIDGED_GAP, ImportedTrack, leg_lengths, smoothed_heights
-from sim.track_picture import track_picture
+from sim.roads import track_file as track_file_module
+from sim.roads.track import BRIDGED_GAP, ImportedTrack, leg_lengths, smoothed_heights
+from sim.roads.track_picture import track_picture
 
 REAL = Path(__file__).resolve().parents[1] / "data" / "coastal-25km.gpx"
 FILES = ("csv", "toml", "svg")

@@ -186,13 +186,13 @@ class Hostile:
         """A sweep as slow as it may be, up and down."""
         given = setup(
             "grade:0%,1km",
-            bench__rate_rpm_per_s="0.5",
-            bench__both_ways="true",
+            dyno__rate_rpm_per_s="0.5",
+            dyno__both_ways="true",
             faults__watch="true",
             simulation__tick_s="0.005",
             engine__rated_power_kw=f"{340 + 10 * self.chance.random():.4f}",
         )
-        return self.post("/bench/run", {"setup": given, "test": "full-load"})[0]
+        return self.post("/dyno/run", {"setup": given, "test": "full-load"})[0]
 
     def long_drives(self) -> str:
         """A practice case with as many long drives as are taken, then three wrong answers and its marking."""

@@ -15,13 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
-from sim import trip as trip_module
-from sim.clock import Clock
-from sim.kernel import advance
-from sim.pool import Here, TripPool
+from sim.march.clock import Clock
+from sim.march.kernel import advance
 from sim.studies.plan import Plan, drive_point, make_plan
 from sim.studies.question import study_from
 from sim.studies.runner import run_study
+from sim.trips import trip as trip_module
+from sim.trips.pool import Here, TripPool
 
 QUICK = "--quick" in sys.argv
 DECADES = (10, 100, 1000) if QUICK else (10, 100, 1000, 10_000)

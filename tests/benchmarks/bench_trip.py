@@ -20,12 +20,12 @@ from pathlib import Path
 import numpy as np
 
 from sim import list_trucks, load_settings, load_truck, run_trip
-from sim import trip as trip_module
 from sim.actors.scene import Scene
-from sim.clock import Clock
-from sim.kernel import advance
-from sim.route import Place, Route
-from sim.trip import prepare, start_actors
+from sim.march.clock import Clock
+from sim.march.kernel import advance
+from sim.roads.route import Place, Route
+from sim.trips import trip as trip_module
+from sim.trips.trip import prepare, start_actors
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kernel"))
 from decision_free import fixed_pedal, general_purpose, halving_ratios

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from dashboard import runs
 from dashboard.app import create_app
-from dashboard.fault_round import Round
-from dashboard.identity import Identity
-from dashboard.runs import Workshop
-from sim.pool import PLAIN, Terms
+from dashboard.hidden_fault.round import Round
+from dashboard.server import runs
+from dashboard.server.identity import Identity
+from dashboard.server.runs import Workshop
+from sim.trips.pool import PLAIN, Terms
 
 
 class AtOnce:

@@ -7,14 +7,14 @@ import struct
 import numpy as np
 import pytest
 
-from dashboard import palette
-from dashboard.answers import FINENESS, JUMPS, MORE, MOST_ROWS, PREDICTED, SHAPES, foretold, packed
-from dashboard.strips import columns_of, lamps_of, strips_of
-from dashboard.thinning import common_rows, event_rows
+from dashboard.paper import palette
+from dashboard.server.thinning import common_rows, event_rows
+from dashboard.trip.strips import columns_of, lamps_of, strips_of
+from dashboard.trip.work import FINENESS, JUMPS, MORE, MOST_ROWS, PREDICTED, SHAPES, foretold, packed
 from sim import load_settings, load_truck
-from sim.charts import control_chart
-from sim.inputs import read_inputs
-from sim.records import LOG
+from sim.charts.control_speed import control_chart
+from sim.inputs.one_trip import read_inputs
+from sim.march.records import LOG
 
 MOST_BYTES = 250_000  # of a change on a 100 km road, compressed
 
@@ -180,7 +180,7 @@ def test_a_sign_in_the_head_is_text_and_nothing_else(tmp_path):
         "distance_m,grade_percent,sign\n0,0,</script><img src=x onerror=alert(1)>\n300,0,\n", encoding="utf-8"
     )
     inputs = read_inputs(str(road), "long-haul-manual")
-    from sim.pool import drive
+    from sim.trips.pool import drive
 
     head, _ = opened(packed(drive(inputs), ""))
     assert head["places"][0][2] == "</script><img src=x onerror=alert(1)>"

@@ -17,10 +17,10 @@ from serving import AtOnce, Held, Visitor
 from starlette.websockets import WebSocket, WebSocketDisconnect
 from websockets.sync.client import connect
 
-from dashboard import doors, guard
 from dashboard.app import create_app
-from dashboard.asking import current
-from dashboard.runs import Workshop
+from dashboard.server import doors, guard
+from dashboard.server.asking import current
+from dashboard.server.runs import Workshop
 from sim.command.serving import server
 from sim.errors import SettingsError
 
@@ -225,7 +225,7 @@ def test_one_machine_cannot_ask_without_end_and_others_do_not_notice(monkeypatch
     codes = [client.post("/trip/drive", json={}).status_code for _ in range(int(guard.AT_A_STRETCH) + 100)]
     assert codes.count(429) > 20 and codes[0] != 429
     assert Visitor(app, "192.0.2.8").get("/ready").status_code == 200
-    assert client.get("/assets/10-shared.css").status_code == 200, "files of the pages are no work"
+    assert client.get("/assets/shared/shared.css").status_code == 200, "files of the pages are no work"
 
 
 def test_who_asks_too_often_hears_so_late_and_nobody_else_waits_for_it(monkeypatch):
@@ -378,7 +378,7 @@ def test_who_only_looks_is_served_while_everybody_else_waits_for_workers(monkeyp
     try:
         refused = Visitor(app).post("/wait", json={})
         assert refused.status_code == 503 and "wait a moment" in refused.json()["message"]
-        for path in ("/ready", "/", "/_dash-layout", "/assets/mark.svg"):
+        for path in ("/ready", "/", "/_dash-layout", "/assets/shared/mark.svg"):
             assert Visitor(app).get(path).status_code == 200
     finally:
         let_go.set()
@@ -404,7 +404,7 @@ def test_files_are_kept_by_what_they_are_and_not_by_how_they_are_asked_for():
         assert (
             client.get(f"/_dash-component-suites/dash/dash_table/async-table.v{number}m{number}.js").status_code == 200
         )
-        assert client.get(f"/assets/mark.svg?m={number}").status_code == 200
+        assert client.get(f"/assets/shared/mark.svg?m={number}").status_code == 200
     assert len(app.backend._files) == 2
 
 

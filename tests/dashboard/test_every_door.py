@@ -14,10 +14,10 @@ from serving import AtOnce, Visitor
 
 import dashboard
 import sim
-from dashboard import guard
 from dashboard.app import create_app
-from dashboard.fault_round import Round
-from dashboard.runs import Workshop
+from dashboard.hidden_fault.round import Round
+from dashboard.server import guard
+from dashboard.server.runs import Workshop
 from sim.errors import RunError
 from sim.hidden.session import start
 
@@ -72,7 +72,7 @@ def test_the_doors_are_those_that_are_known():
     app = create_app(Workshop(Idle()))
     assert set(doors_of(app, "POST")) == {*BODIES, "/roads/upload", "/_dash-update-component"}
     assert set(doors_of(app, "GET")) == {
-        "/", "/{path:path}", "/_dash-layout", "/_dash-dependencies", "/_dash-component-suites/{name:path}", "/assets/{name}",
+        "/", "/{path:path}", "/_dash-layout", "/_dash-dependencies", "/_dash-component-suites/{name:path}", "/assets/{name:path}",
         "/ready", "/fields.json", *FILES,
     }  # fmt: skip
     assert not [route.path for route in app.server.routes if "websocket" in type(route).__name__.lower()]
@@ -86,7 +86,7 @@ def practice():
 BODIES = {
     "/trip/drive": {"setup": SETUP, "have": "x"},
     "/trip/foretell": {"setup": SETUP},
-    "/bench/run": {"setup": SETUP, "test": "governor", "have": "x"},
+    "/dyno/run": {"setup": SETUP, "test": "governor", "have": "x"},
     "/speedometer/look": {"setup": SETUP},
     "/speedometer/mile": {"setup": SETUP, "mystery": 7, "shown_mi_h": 60, "miles": 1, "entered": 28000.0},
     "/speedometer/mark": {"setup": SETUP, "mystery": 7, "shown_mi_h": 60, "miles": 1, "entries": {"seconds": 60}},
@@ -108,7 +108,7 @@ BODIES = {
 }
 FILES = {
     "/trip/{name}": ["/trip/trace.csv", "/trip/report.html", "/trip/x"],
-    "/bench/{name}": ["/bench/trace.csv", "/bench/x"],
+    "/dyno/{name}": ["/dyno/trace.csv", "/dyno/x"],
     "/speedometer/record.{kind}": ["/speedometer/record.csv", "/speedometer/record.x"],
     "/roads/file": ["/roads/file"],
     "/fuel-study/{key}/{name}": ["/fuel-study/x/results.csv"],

@@ -18,14 +18,14 @@ from serving import AtOnce, Visitor
 from starlette.testclient import TestClient
 
 from dashboard.app import create_app
-from dashboard.fault_desk import STEP
-from dashboard.fault_round import MOST_STUDENTS, MOST_WAITING, Round
-from dashboard.identity import Identity
-from dashboard.runs import Workshop
+from dashboard.hidden_fault.desk import STEP
+from dashboard.hidden_fault.round import MOST_STUDENTS, MOST_WAITING, Round
+from dashboard.server.identity import Identity
+from dashboard.server.runs import Workshop
 from sim.command.main import main
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, NAMEABLE
-from sim.hidden.key import entry_code, hidden_by, is_entry_code, seal
+from sim.hidden.key import entry_word, hidden_by, is_entry_word, seal
 from sim.hidden.session import start
 
 KEY, PASSWORD = b"sixteen bytes of chance, or more", "correct horse 7"
@@ -64,15 +64,15 @@ def cause_of(name, level=2):
     return hidden_by(KEY, {"class": "Diesel 2", "student": name, "round": "1"}, level).cause
 
 
-def test_an_entry_code_follows_from_key_class_round_and_name_alone():
+def test_an_entry_word_follows_from_key_class_round_and_name_alone():
     words = json.dumps(["entry", "diesel 2", "1", "ann lee"]).encode()
     drawn = base64.b32encode(hmac.new(KEY, words, hashlib.sha256).digest()[:5]).decode()
-    assert entry_code(KEY, "Diesel 2", "1", " Ann  LEE ") == f"{drawn[:4]}-{drawn[4:]}"
-    codes = {entry_code(KEY, "Diesel 2", "1", f"student {number}") for number in range(200)}
+    assert entry_word(KEY, "Diesel 2", "1", " Ann  LEE ") == f"{drawn[:4]}-{drawn[4:]}"
+    codes = {entry_word(KEY, "Diesel 2", "1", f"student {number}") for number in range(200)}
     assert len(codes) == 200
-    assert is_entry_code(KEY, "Diesel 2", "1", "ann lee", f" {drawn[:4].lower()} {drawn[4:]}")
+    assert is_entry_word(KEY, "Diesel 2", "1", "ann lee", f" {drawn[:4].lower()} {drawn[4:]}")
     for wrong in ("", drawn[:7], drawn[:-1] + ("A" if drawn[-1] != "A" else "B"), "\u00e4" * 8):
-        assert not is_entry_code(KEY, "Diesel 2", "1", "ann lee", wrong)
+        assert not is_entry_word(KEY, "Diesel 2", "1", "ann lee", wrong)
 
 
 def test_a_student_cannot_begin_again_and_a_second_browser_goes_on(hosted):
@@ -424,7 +424,7 @@ def test_a_name_that_is_a_script_stays_a_name(hosted):
 
 def test_how_long_an_answer_takes_is_a_whole_number_of_steps(hosted, monkeypatch):
     slept = []
-    monkeypatch.setattr("dashboard.fault_desk.time.sleep", slept.append)
+    monkeypatch.setattr("dashboard.hidden_fault.desk.time.sleep", slept.append)
     client, ann = served(hosted), student(hosted)
     before = time.monotonic()
     post(client, "test", {**ann, "test": "rollers"})
@@ -436,7 +436,7 @@ def test_how_long_an_answer_takes_is_a_whole_number_of_steps(hosted, monkeypatch
 
 
 def test_a_class_has_an_end(hosted, monkeypatch):
-    monkeypatch.setattr("dashboard.fault_round.MOST_STUDENTS", 1)
+    monkeypatch.setattr("dashboard.hidden_fault.round.MOST_STUDENTS", 1)
     client = served(hosted)
     post(client, "begin", student(hosted, "one"))
     assert "1 sessions are kept" in post(client, "begin", student(hosted, "two")).json()["message"]
@@ -450,10 +450,10 @@ def test_codes_of_a_class_by_the_command(tmp_path, capsys):
     wanted = ["--key-file", str(key), "--class", "Diesel 2", "--round", "1"]
     assert main(["fault", "codes", "--students", str(names), *wanted, "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {
-        name: entry_code(KEY, "Diesel 2", "1", name) for name in ("Ann Lee", "Bo")
+        name: entry_word(KEY, "Diesel 2", "1", name) for name in ("Ann Lee", "Bo")
     }
     assert main(["fault", "codes", "Ann Lee", *wanted]) == 0
-    assert capsys.readouterr().out == f"Ann Lee  {entry_code(KEY, 'Diesel 2', '1', 'Ann Lee')}\n"
+    assert capsys.readouterr().out == f"Ann Lee  {entry_word(KEY, 'Diesel 2', '1', 'Ann Lee')}\n"
     for arguments, says in (
         (["serve", "--class", "Diesel 2"], "without --key-file"),
         (["serve", "--key-file", str(key)], "--class, --round"),

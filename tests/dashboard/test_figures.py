@@ -8,28 +8,14 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from dashboard import palette
-from dashboard.figures import (
-    BEST_RETARDING_RPM,
-    MOST_POINTS,
-    Panel,
-    arrangement,
-    chart_of,
-    comparison_figure,
-    control_figure,
-    driven_points,
-    energy_figure,
-    energy_shares,
-    event_rows,
-    print_changes,
-    reach_of,
-    road_places,
-    stacked,
-    supplied_energy,
-    thinned_rows,
-    trip_figure,
-)
+from dashboard.paper import palette
+from dashboard.paper.panels import Panel, arrangement, print_changes, stacked
+from dashboard.server.thinning import MOST_POINTS, event_rows, thinned_rows
+from dashboard.trip.control_figure import chart_of, control_figure, driven_points
+from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_energy
+from dashboard.trip.figures import comparison_figure, reach_of, road_places, trip_figure
 from sim import compare_trips, load_route
+from sim.trips.result import BEST_RETARDING_RPM
 
 T1 = "long-haul-manual"
 SHORT = "grade:-6%,1km,1100m"

@@ -10,22 +10,23 @@ import pytest
 from serving import AtOnce, Visitor
 from test_figures import array_of
 
-from dashboard import palette
 from dashboard.app import create_app
-from dashboard.choices import MOST_CHOICES, Choice, choices_from, cruise_speed, setups_of
-from dashboard.drawing import KINDS, Strip, shown, strips, told
-from dashboard.gearing_figures import overlay_figure, pull_figure, retarding_figure, speed_figure
-from dashboard.gearing_work import ChoiceAnswer, drawn_of, work_out
-from dashboard.pages import gearing, roads
-from dashboard.road_figures import descent_figure, histogram_figure, profile_figure, smoothing_figure
-from dashboard.road_work import read_upload
-from dashboard.road_work import work_out as look_at
-from dashboard.runs import UPLOAD, Workshop
-from dashboard.setups import Setup, read_setup
+from dashboard.gearing import page as gearing
+from dashboard.gearing.figures import overlay_figure, pull_figure, retarding_figure, speed_figure
+from dashboard.gearing.work import ChoiceAnswer, drawn_of, work_out
+from dashboard.panel.choices import MOST_CHOICES, Choice, choices_from, cruise_speed, setups_of
+from dashboard.paper import palette
+from dashboard.paper.drawing import KINDS, Strip, shown, strips, told
+from dashboard.roads import page as roads
+from dashboard.roads.figures import descent_figure, histogram_figure, profile_figure, smoothing_figure
+from dashboard.roads.work import read_upload
+from dashboard.roads.work import work_out as look_at
+from dashboard.server.runs import UPLOAD, Workshop
+from dashboard.server.setups import Setup, read_setup
 from sim import import_track, list_routes, load_route, load_settings, load_truck
 from sim.errors import HaulbenchError, RouteError, SettingsError
-from sim.inputs import Inputs
-from sim.road_facts import grade_histogram
+from sim.inputs.one_trip import Inputs
+from sim.roads.facts import grade_histogram
 from sim.units import to_si
 
 T1 = "long-haul-manual"
@@ -405,7 +406,7 @@ def test_signs_are_texts_and_never_markup():
     assert len(signs["x"]) == len(inputs.route.signs)
     from dataclasses import replace
 
-    from sim.route import Place
+    from sim.roads.route import Place
 
     forged = replace(inputs.route, signs=(Place(100.0, 0.0, "<script>1</script>"),))
     (signs,) = lines_named(profile_figure(forged, "metric"), "signs")

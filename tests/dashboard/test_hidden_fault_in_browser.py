@@ -10,7 +10,7 @@ from serving import CLASS, CLASS_KEY, PASSWORD, ROUND
 from test_trip_in_browser import part, violations
 
 from sim.hidden.causes import CAUSES
-from sim.hidden.key import entry_code, hidden_by, practice_key
+from sim.hidden.key import entry_word, hidden_by, practice_key
 
 WINDOWS = [(1366, 768), (1920, 1080), (1024, 768)]
 WORDS = "The engine reaches its power, but only a low speed without load: the governor takes the fuel away early."
@@ -79,7 +79,7 @@ def test_a_practice_case_from_complaint_to_marking(visit):
 
 def test_a_case_of_a_class_and_what_the_instructor_sees(visit):
     one, other = visit("/hidden-fault"), visit("/hidden-fault", WINDOWS[2])
-    code = entry_code(CLASS_KEY, CLASS, ROUND, "Ann Lee")
+    code = entry_word(CLASS_KEY, CLASS, ROUND, "Ann Lee")
     one.page.locator("#fault-student").fill("Ann Lee")
     one.page.locator("#fault-code").fill("AAAA-AAAA")
     one.page.get_by_role("button", name="Open my case").click()

@@ -9,10 +9,10 @@ import pytest
 from serving import AtOnce
 from serving import Visitor as Client
 
-from dashboard import identity as module
 from dashboard.app import create_app
-from dashboard.fault_round import Round
-from dashboard.identity import (
+from dashboard.hidden_fault.round import Round
+from dashboard.server import identity as module
+from dashboard.server.identity import (
     COOKIES,
     FORGOTTEN,
     LIFE,
@@ -23,7 +23,7 @@ from dashboard.identity import (
     Tokens,
     make_password,
 )
-from dashboard.runs import Workshop
+from dashboard.server.runs import Workshop
 from sim.errors import SettingsError
 
 PASSWORD = "correct horse 7"

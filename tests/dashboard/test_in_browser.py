@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from dashboard.report import comparison_report, trip_report
+from dashboard.trip.report import comparison_report, trip_report
 from sim import compare_trips, load_route, load_settings, run_trip
-from sim.files import load_truck
+from sim.inputs.files import load_truck
 
 SIZES = [(1366, 768), (1920, 1080), (1024, 768)]
 

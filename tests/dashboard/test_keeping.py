@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.fault_round import Round
-from dashboard.keeping import Folder
+from dashboard.hidden_fault.round import Round
+from dashboard.server.keeping import Folder
 from sim.errors import RouteError, SettingsError
-from sim.hidden.key import entry_code, seal
+from sim.hidden.key import entry_word, seal
 from sim.hidden.marking import mark
 from sim.hidden.session import ask, give_answer, start
 
@@ -24,9 +24,9 @@ KEY, OTHER = b"sixteen bytes of chance, or more", b"another class, another key, 
 
 KEEPER = """
 import json, sys
-from dashboard.fault_round import Round
+from dashboard.hidden_fault.round import Round
 round_ = Round(b"sixteen bytes of chance, or more", "Diesel 2", "1", 2, sys.argv[1])
-from sim.hidden.key import entry_code, seal
+from sim.hidden.key import entry_word, seal
 session = round_.session("Ann Lee")
 for number in range(1, 10_000):
     session["complaint"] = f"{number:4}" * 90  # so that a write takes its time
@@ -86,7 +86,7 @@ def test_the_command_prints_a_password_once_and_a_killed_server_has_kept_what_it
     folder, key, file = tmp_path / "sessions", tmp_path / "key", tmp_path / "password"
     key.write_bytes(KEY)
     file.write_text("a password of a file")
-    ann = {"student": "Ann Lee", "code": entry_code(KEY, "Diesel 2", "1", "Ann Lee")}
+    ann = {"student": "Ann Lee", "code": entry_word(KEY, "Diesel 2", "1", "Ann Lee")}
     wrong = {"part": "key", "failure": "open", "because": [], "explanation": ""}
     with serving(folder, key) as (server, port, said):
         password = re.search(r"Password: (\S+)\n", said)[1]
@@ -293,7 +293,7 @@ def test_two_servers_do_not_share_a_folder(kept):
     one = opened(kept)
     with pytest.raises(SettingsError, match="another server keeps its sessions there"):
         opened(kept)
-    tried = "import sys; from dashboard.keeping import Folder; Folder(sys.argv[1], 'case-')"
+    tried = "import sys; from dashboard.server.keeping import Folder; Folder(sys.argv[1], 'case-')"
     other = subprocess.run([sys.executable, "-c", tried, str(kept)], capture_output=True, text=True, check=False)
     assert "another server keeps its sessions there" in other.stderr
     one.close()

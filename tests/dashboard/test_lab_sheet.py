@@ -2,11 +2,11 @@
 
 import re
 
-from dashboard.lab_sheet import settings_record, speedo_sheet
-from dashboard.report import trip_report
+from dashboard.paper.lab_sheet import settings_record, speedo_sheet
+from dashboard.trip.report import trip_report
 from sim import load_settings, load_truck, run_trip
 from sim.command.calibrating import concealed
-from sim.sheet import settings_sheet
+from sim.inputs.sheet import settings_sheet
 from sim.speedo import CAUTIONS, RUBRIC, exercise, mystery
 
 TRUCK = load_truck("long-haul-manual").truck

@@ -4,13 +4,13 @@ import json
 
 import pytest
 
-from dashboard.controls import panel
-from dashboard.fields import described, field_of, label_of
-from dashboard.pages.trip import GROUPS
-from dashboard.setups import Setup, query_of, read_setup, setup_from_query, setup_of
+from dashboard.panel.controls import panel
+from dashboard.panel.fields import described, field_of, label_of
+from dashboard.server.setups import Setup, query_of, read_setup, setup_from_query, setup_of
+from dashboard.trip.page import GROUPS
 from sim import list_routes, list_settings, list_trucks, load_settings_file, load_truck
 from sim.errors import SettingsError
-from sim.specs import Settings, Truck, keys_of
+from sim.inputs.specs import Settings, Truck, keys_of
 from sim.units import quantity_in, unit_of_key
 
 

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.report import MOST_EVENTS, SOURCES, comparison_report, trip_report
-from dashboard.words import brakes_too_hot, escaped, input_rows, mark_of, unit_in_words, verdict
+from dashboard.paper.words import brakes_too_hot, escaped, input_rows, mark_of, unit_in_words, verdict
+from dashboard.trip.report import MOST_EVENTS, SOURCES, comparison_report, trip_report
 from sim import compare_trips, load_route, load_settings, load_truck, run_trip
 from sim.command.main import main
-from sim.records import LOG
-from sim.result import CAUTIONS
-from sim.specs import Settings, Truck, keys_of
+from sim.inputs.specs import Settings, Truck, keys_of
+from sim.march.records import LOG
+from sim.trips.result import CAUTIONS
 
 T1 = "long-haul-manual"
 SHORT = "grade:-2%,400m,500m"
@@ -307,7 +307,7 @@ def test_two_equal_trips_give_equal_bytes_and_no_time_of_calculation():
 
 def test_a_report_leaves_the_drawing_library_alone_until_it_is_asked_for():
     code = "import sys; from sim.command.main import main; main(['run', 'grade:0%,200m', '--json'])"
-    code += "; print('plotly' in sys.modules, 'dashboard.figures' in sys.modules, file=sys.stderr)"
+    code += "; print('plotly' in sys.modules, 'dashboard.trip.figures' in sys.modules, file=sys.stderr)"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stderr.strip().splitlines()[-1] == "False False"
 
@@ -322,7 +322,7 @@ def test_the_file_is_not_larger_than_it_must_be(trip):
 
 def test_figures_carry_no_column_the_log_does_not_have():
     """The panels name columns of the trace: a renamed column must be renamed there."""
-    source = (Path(__file__).parents[2] / "dashboard" / "figures.py").read_text(encoding="utf-8")
+    source = (Path(__file__).parents[2] / "dashboard" / "trip" / "figures.py").read_text(encoding="utf-8")
     known = {column.name for column in LOG} | {"time_s"}
     used = set(re.findall(r'trace\["([a-z_]+)"\]', source)) | set(re.findall(r'column\("([a-z_]+)"\)', source))
     assert used and used <= known
@@ -356,7 +356,7 @@ def test_a_comparison_says_first_what_went_wrong_and_overlays_all_trips(compared
 
 
 def test_the_command_writes_a_report_with_its_other_files_or_nothing(tmp_path, monkeypatch, capsys):
-    import dashboard.report
+    import dashboard.trip.report
 
     assert main(["compare", SHORT, "--vary", "drill.style=snub,drag", "--out", str(tmp_path / "pair")]) == 0
     assert "report.html" in capsys.readouterr().out
@@ -370,14 +370,14 @@ def test_the_command_writes_a_report_with_its_other_files_or_nothing(tmp_path, m
     assert main(["run", SHORT, "--out", str(tmp_path / "trip")]) == 2
     assert sorted(path.name for path in tmp_path.iterdir()) == ["pair"]
     monkeypatch.undo()
-    monkeypatch.setattr(dashboard.report, "trip_report", lambda _: "\ud800")  # a text that cannot be written
+    monkeypatch.setattr(dashboard.trip.report, "trip_report", lambda _: "\ud800")  # a text that cannot be written
     with pytest.raises(UnicodeEncodeError):
         main(["run", SHORT, "--out", str(tmp_path / "trip")])
     assert sorted(path.name for path in tmp_path.iterdir()) == ["pair"]
 
 
 def test_a_comparison_on_a_road_that_is_not_level_says_that_fuel_has_no_credit():
-    from sim.compare import compare_trips
+    from sim.trips.compare import compare_trips
 
     falling = compare_trips({"drill.hold_gear": [7, 8]}, "grade:-6%,1km,900m", "long-haul-manual")
     level = compare_trips({"drill.hold_gear": [7, 8]}, "grade:0%,0.5km", "long-haul-manual")

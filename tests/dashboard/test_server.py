@@ -11,9 +11,9 @@ import time
 import pytest
 from serving import AtOnce, Held, Visitor
 
-from dashboard import guard
 from dashboard.app import create_app
-from dashboard.runs import Workshop
+from dashboard.server import guard
+from dashboard.server.runs import Workshop
 
 SHORT = {"truck": "long-haul-manual", "road": "grade:-6%,0.4km,1100m", "settings": "defaults", "changes": {}}
 

@@ -7,13 +7,13 @@ import json
 import numpy as np
 import pytest
 from serving import AtOnce, Visitor
-from test_bench_page import opened
+from test_dyno_page import opened
 
 from dashboard.app import create_app
-from dashboard.runs import Workshop
-from dashboard.speedo_work import entries_of, marked, mile_to_watch
+from dashboard.server.runs import Workshop
+from dashboard.speedometer.work import entries_of, marked, mile_to_watch
 from sim.errors import SettingsError
-from sim.inputs import read_inputs
+from sim.inputs.one_trip import read_inputs
 from sim.speedo import APPROACH, calibration_of, mystery
 from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR
 

@@ -7,24 +7,24 @@ from dataclasses import replace
 import pytest
 from serving import Held
 
-from dashboard import study_desk
-from dashboard.answers import drive_for_page
-from dashboard.asking import Asking, asked_by
-from dashboard.big_table import big_table
-from dashboard.costs import study_seconds
-from dashboard.pages.fuel_study import form_from, known_keys, layout, link_of, results, state_of
-from dashboard.pages.sources import shown
-from dashboard.runs import Workshop, load_pages
-from dashboard.setups import Setup, read_setup
-from dashboard.study_desk import Desk, key_of_study
-from dashboard.study_form import NOT_HERE, OWN, READY, plan_of
+from dashboard.fuel_study import desk as study_desk
+from dashboard.fuel_study.desk import Desk, key_of_study
+from dashboard.fuel_study.form import NOT_HERE, OWN, READY, plan_of
+from dashboard.fuel_study.page import form_from, known_keys, layout, link_of, results, state_of
+from dashboard.panel.big_table import big_table
+from dashboard.server.asking import Asking, asked_by
+from dashboard.server.costs import study_seconds
+from dashboard.server.runs import Workshop
+from dashboard.server.setups import Setup, read_setup
+from dashboard.sources.page import shown
+from dashboard.trip.work import drive_for_page, load_pages
 from sim import run_checks
 from sim.errors import HaulbenchError, StudyError
-from sim.pool import Here, TripPool
-from sim.route import load_route
+from sim.roads.route import load_route
 from sim.studies.plan import make_plan, plan_from, record_of
 from sim.studies.question import study_from
 from sim.studies.table import StudyResult
+from sim.trips.pool import Here, TripPool
 
 HILL = "grade:-3%,0.6km,500m"
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull, Delaunay
 
-from dashboard.study_figures import (
+from dashboard.fuel_study.figures import (
     FIFTHS,
     MOST_CELLS,
     MOST_PANELS,

@@ -5,13 +5,13 @@ import tomllib
 import pytest
 from test_report import Page, problems_of
 
-from dashboard.study_figures import figures_of
-from dashboard.study_report import study_file, study_report
+from dashboard.fuel_study.figures import figures_of
+from dashboard.fuel_study.report import study_file, study_report
 from sim.command.study_words import study_text
-from sim.result import CAUTIONS
 from sim.studies.question import list_studies, read_study, study_from
 from sim.studies.runner import run_study
 from sim.studies.sentences import answer_sentences
+from sim.trips.result import CAUTIONS
 
 CASES = {
     "form": 1, "title": "Two <b>cases</b>", "question": "Which?", "truck": "long-haul-manual", "road": "grade:0%,2km",

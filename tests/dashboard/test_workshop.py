@@ -16,18 +16,28 @@ import pytest
 from serving import AtOnce, Held
 
 import dashboard
-from dashboard import costs
-from dashboard.answers import drive_for_page
-from dashboard.asking import Asking, asked_by, current
-from dashboard.costs import expected_seconds, trip_seconds
-from dashboard.fault_work import make_test, marked
-from dashboard.runs import HERE, LONGEST_WAIT, MOST_EACH, MOST_UPLOAD_BYTES, Gone, Store, Workshop, key_for, terms_of
-from dashboard.setups import Setup, read_setup
-from dashboard.turns import FairTurns
+from dashboard.hidden_fault.work import make_test, marked
+from dashboard.server import costs
+from dashboard.server.asking import Asking, asked_by, current
+from dashboard.server.costs import expected_seconds, trip_seconds
+from dashboard.server.runs import (
+    HERE,
+    LONGEST_WAIT,
+    MOST_EACH,
+    MOST_UPLOAD_BYTES,
+    Gone,
+    Store,
+    Workshop,
+    key_for,
+    terms_of,
+)
+from dashboard.server.setups import Setup, read_setup
+from dashboard.server.turns import FairTurns
+from dashboard.trip.work import drive_for_page
 from sim import load_route
 from sim.errors import RouteError, RunError, SettingsError
 from sim.hidden.session import read_session, start
-from sim.pool import Terms, TripPool, Work
+from sim.trips.pool import Terms, TripPool, Work
 
 
 def declared(function):
@@ -194,7 +204,7 @@ def test_an_asker_who_leaves_frees_the_lane(small, tmp_path):
 
 def test_a_job_that_goes_on_for_ever_is_refused_in_words_and_the_lane_answers_again(small, tmp_path, monkeypatch):
     with monkeypatch.context() as shorter:
-        shorter.setattr("dashboard.runs.QUICK_MORE", 0.5)
+        shorter.setattr("dashboard.server.runs.QUICK_MORE", 0.5)
         _, thread, came = ask_as("hog", small, "endless", for_ever, str(tmp_path / "begun"))
         thread.join(20)
     assert "was allowed, and was ended; give it less to do" in str(came[0])
@@ -261,7 +271,11 @@ def test_whatever_pages_have_done_by_workers_has_a_declared_cost():
                 if place is not None and len(node.args) > place and isinstance(node.args[place], ast.Name):
                     found.add(names.get(node.args[place].id, f"{path.name}: {node.args[place].id}"))
     found.discard("fault_desk.py: function")  # handed on: what `_changed` is given is in the list
-    assert {"dashboard.answers.drive_for_page", "dashboard.fault_work.make_test", "sim.checks.run_checks"} <= found
+    assert {
+        "dashboard.trip.work.drive_for_page",
+        "dashboard.hidden_fault.work.make_test",
+        "sim.checks.run_checks",
+    } <= found
     for name in sorted(found):
         module, _, function = name.rpartition(".")
         assert costs._name(getattr(importlib.import_module(module), function)) in costs._declared, name
@@ -430,7 +444,7 @@ def test_the_last_who_leaves_takes_the_job_out_of_the_queue():
 
 
 def test_a_watcher_that_is_never_seen_again_is_let_go(monkeypatch):
-    monkeypatch.setattr("dashboard.runs.FORGOTTEN", 0.0)
+    monkeypatch.setattr("dashboard.server.runs.FORGOTTEN", 0.0)
     pool = Held()
     workshop = Workshop(pool)
     workshop.join("closed its window", "a", double, 4)
@@ -458,7 +472,7 @@ def test_a_refusal_reaches_who_asked_and_is_not_kept():
 
 
 def test_too_many_jobs_are_refused_in_words(monkeypatch):
-    monkeypatch.setattr("dashboard.runs.MOST_WAITING", 2)
+    monkeypatch.setattr("dashboard.server.runs.MOST_WAITING", 2)
     workshop = Workshop(Held())
     workshop.join("one", "a", double, 1)
     workshop.join("one", "b", double, 2)

@@ -9,7 +9,7 @@ ROOT = Path(__file__).resolve().parents[2]
 LEAST = 85
 # wordings have tests of their own; pool, cluster and server run in processes that are not measured here
 OMIT = "--omit=" + ",".join(
-    str(ROOT / "sim" / name) for name in ("messages/*", "pool.py", "studies/cluster.py", "command/serving.py")
+    str(ROOT / "sim" / name) for name in ("messages/*", "trips/pool.py", "studies/cluster.py", "command/serving.py")
 )
 
 TOUR = """
@@ -70,7 +70,8 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["fault", "list"]) == 0
     assert main(["sheet", "--set", "road_speed.limit_km_h=105", "--out", str(pathlib.Path(folder) / "sheet")]) == 0
     from sim import descent_speeds, gear_facts, gearbox_changes, gearing_chart, grade_histogram, load_route, load_settings
-    from sim import load_truck, road_facts, start_of, truck_at
+    from sim import load_truck, start_of, truck_at
+    from sim.roads import facts as road_facts
     truck = load_truck("long-haul-manual", gearbox_changes("older-long-haul")).truck
     settings, road = load_settings(), load_route(str(path))
     here, chart = truck_at(truck, settings, 900.0), gearing_chart(truck, settings, 900.0, grades=(0.0, 0.06))
@@ -78,7 +79,8 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert descent_speeds(truck, settings, load_route("grade:-6%,2km,900m"), [20000.0, 36000.0])[0].loads
     assert grade_histogram(road) and road_facts.longest(road, True) and road_facts.steepest(road, True, (50.0,))
     assert road_facts.limit_spans(road) and not road_facts.curve_spans(road)
-    from sim import faults, modelled, speedo
+    from sim import modelled, speedo
+    from sim.inputs import failures as faults
     assert len([faults.with_fault(settings, fault) for fault in faults.catalogue().values()]) > 100
     strange, why = speedo.mystery(truck, 7)
     state, cruising = speedo.calibration_of(strange), load_settings(None, ["cruise.set_speed_km_h=90", "road_speed.limit_km_h=95"])
@@ -111,9 +113,9 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["study", str(file), "--out", str(pathlib.Path(folder) / "told")]) == 0
     assert main(["study"]) == 0 and main(["study", "--quantities"]) == 0
     coarse = ["--set", "simulation.tick_s=0.05", "--rate", "500"]
-    bench = ["dyno", *coarse, "--set", "bench.lowest_rpm=1800"]
-    assert main([*bench, "--both-ways", "--correction", "liquid", "--out", str(pathlib.Path(folder) / "bench")]) == 0
-    assert main([*bench, "--form", "chassis", "--fault", "high-back-pressure", "--fault", "boost-leak"]) == 0
+    dyno = ["dyno", *coarse, "--set", "dyno.lowest_rpm=1800"]
+    assert main([*dyno, "--both-ways", "--correction", "liquid", "--out", str(pathlib.Path(folder) / "dyno")]) == 0
+    assert main([*dyno, "--form", "chassis", "--fault", "high-back-pressure", "--fault", "boost-leak"]) == 0
     assert main(["dyno", *coarse, "--test", "motoring", "--fault", "sluggish-governor"]) == 0
     assert main(["dyno", *coarse, "--test", "cylinders", "--fault", "cylinder-out", "--predict", "torque_n_m=1800"]) == 0
     assert main(["dyno", "--list-faults"]) == 0

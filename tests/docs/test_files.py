@@ -32,7 +32,7 @@ ELSEWHERE: dict[str, tuple[set[str], str]] = {
     "sim/own_folder.py": ({"tempfile.mkdtemp", "tempfile.TemporaryFile"}, "a folder for compiled code, and a trial of it"),
     "sim/bus.py": ({"(FOLDER / name).open"}, "data of this package"),
     "sim/checks/__init__.py": ({"(Path(__file__).parent / name).open"}, "data of this package"),
-    "sim/checks/split.py": ({"PUBLISHED.open"}, "data of this package"),
+    "sim/checks/power_split.py": ({"PUBLISHED.open"}, "data of this package"),
     "sim/command/folder.py": ({"os.replace"}, "puts what was written beside in its place"),
     "sim/command/serving.py": ({"webbrowser.open"}, "opens no file"),
     "sim/studies/journal.py": ({"sqlite3.connect", "os.link", "os.replace"}, "finished trips; a damaged file of them is put aside"),
@@ -104,7 +104,7 @@ def test_the_checker_names_an_offender(tmp_path, statement):
     (tmp_path / "sim").mkdir()
     (tmp_path / "sim" / "route.py").write_text(f"def f(name):\n    return {statement}\n", encoding="utf-8")
     (found,) = offenders(tmp_path)
-    assert found.startswith("sim/route.py:2: ")
+    assert found.startswith("sim/roads/route.py:2: ")
 
 
 def test_the_checker_lets_texts_be_replaced(tmp_path):

@@ -51,15 +51,15 @@ def test_no_lock_file_with_addresses():
 
 
 def test_tables_of_truck_and_settings_have_different_names():
-    from sim.specs import Settings, Truck
+    from sim.inputs.specs import Settings, Truck
 
     assert not set(Truck.model_fields) & set(Settings.model_fields)
 
 
 def test_every_number_of_a_shipped_truck_names_its_source():
     from sim import list_trucks, load_truck
-    from sim.files import NOT_STATED
-    from sim.specs import Truck, keys_of
+    from sim.inputs.files import NOT_STATED
+    from sim.inputs.specs import Truck, keys_of
 
     words = {f"{table}.{key}" for table, key in keys_of(Truck) if key in ("name", "governor", "kind")}
     for name in list_trucks():

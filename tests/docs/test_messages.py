@@ -42,7 +42,7 @@ ERRORS = {
     for node in ast.parse((ROOT / "sim" / "errors.py").read_text(encoding="utf-8")).body
     if isinstance(node, ast.ClassDef)
 }
-VALUE_ERRORS = ("sim/specs.py", "sim/units.py", "sim/sensors.py")  # where the text of a ValueError ends up in a message
+VALUE_ERRORS = ("sim/inputs/specs.py", "sim/units.py", "sim/inputs/sensors.py")  # their ValueErrors end up in a message
 
 
 # ---------------------------------------------------------------- where errors are made
@@ -147,9 +147,9 @@ WORDED = [
 
 @pytest.mark.parametrize("statement", [row[1] for row in WORDED], ids=[row[0] for row in WORDED])
 def test_the_checker_names_an_own_wording(statement):
-    found = own_wordings(HEAD + statement + "\n", "sim/route.py")
+    found = own_wordings(HEAD + statement + "\n", "sim/roads/route.py")
     assert len(found) == 1, found
-    assert found[0].startswith("sim/route.py:")
+    assert found[0].startswith("sim/roads/route.py:")
 
 
 def test_the_checker_knows_the_value_errors_that_become_messages():
@@ -169,7 +169,7 @@ def test_the_checker_knows_the_value_errors_that_become_messages():
     ],
 )
 def test_the_checker_accepts_a_message(statement):
-    assert own_wordings(HEAD + statement + "\n", "sim/route.py") == []
+    assert own_wordings(HEAD + statement + "\n", "sim/roads/route.py") == []
 
 
 # ---------------------------------------------------------------- the messages themselves
@@ -184,7 +184,7 @@ MESSAGES: dict[str, Callable[..., str]] = {
 
 # they become part of a message, or pass one on, and leave the directions to it
 PIECES = {
-    "bench.prediction_not_read",
+    "dyno.prediction_not_read",
     "browser.answered",
     "browser.of_choice",
     "comparison.as_varied",
@@ -431,12 +431,12 @@ PROVOKING = (
     "tests/behaviour/test_speedo.py",
     "tests/behaviour/test_hidden.py",
     "tests/studies",
-    "tests/bench",
+    "tests/dyno",
     "tests/dashboard/test_server.py",
     "tests/dashboard/test_study_desk.py",
     "tests/behaviour/test_messages_said.py",
     "tests/dashboard/test_workshop.py",
-    "tests/dashboard/test_bench_page.py",
+    "tests/dashboard/test_dyno_page.py",
     "tests/dashboard/test_fault_desk.py",
     "tests/dashboard/test_identity.py",
     "tests/dashboard/test_keeping.py",

@@ -12,7 +12,7 @@ from sim.command.main import main
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 TYPED = [line.strip() for line in re.findall(r"^    (haulbench .*)$", README, re.MULTILINE)]
-HOSTING = [line for line in TYPED if line.startswith(("haulbench serve", "haulbench fault codes"))]
+HOSTING = [line for line in TYPED if line.startswith(("haulbench serve", "haulbench fault words"))]
 COMMANDS = [line for line in TYPED if line not in HOSTING]
 SNIPPETS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 
@@ -94,8 +94,8 @@ LESSON = README[README.index("### Ten minutes on the mountain") : README.index("
 
 
 def driven(*changes):
-    from sim.inputs import read_inputs
-    from sim.pool import drive
+    from sim.inputs.one_trip import read_inputs
+    from sim.trips.pool import drive
 
     return drive(read_inputs(settings="mountain-in-seventh", changes=changes)).summary
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
-from sim.clock import Clock
-from sim.trip import prepare
+from sim.march.clock import Clock
+from sim.trips.trip import prepare
 
 
 @pytest.fixture(scope="session")

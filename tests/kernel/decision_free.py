@@ -2,13 +2,14 @@
 
 from scipy.integrate import solve_ivp
 
-from sim import load_route, load_settings, load_truck, plant
-from sim.clock import Clock
-from sim.controller import sense
-from sim.kernel import look_up_road
+from sim import load_route, load_settings, load_truck
 from sim.laws.lag import lag_rate
-from sim.records import RATIO_ROW
-from sim.trip import prepare
+from sim.march import plant
+from sim.march.clock import Clock
+from sim.march.controller import sense
+from sim.march.kernel import look_up_road
+from sim.march.records import RATIO_ROW
+from sim.trips.trip import prepare
 
 STILL_AIR = ("weather.pressure_kpa=101.325", "weather.temperature_c=15")
 SPEC = ("engine.oil_exponent=0", "accessories.leak_kpa_per_s=0")  # friction without oil temperature, no pumping

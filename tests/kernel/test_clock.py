@@ -6,7 +6,7 @@ import pytest
 from sim import load_route, load_settings, load_truck
 from sim.actors.scene import Scene
 from sim.errors import RunError
-from sim.trip import prepare, start_actors
+from sim.trips.trip import prepare, start_actors
 from sim.units import MILE_PER_HOUR
 
 

@@ -6,11 +6,12 @@ import re
 import numpy as np
 import pytest
 
-from sim import load_route, load_settings, load_truck, run_trip, trip
-from sim.bench.stand import Stand
-from sim.clock import Clock
+from sim import load_route, load_settings, load_truck, run_trip
+from sim.dyno.stand import Stand
 from sim.errors import RunError
-from sim.records import BELIEF, COMMAND, MEMORY_SIZE, PARAMETERS, STATE
+from sim.march.clock import Clock
+from sim.march.records import BELIEF, COMMAND, MEMORY_SIZE, PARAMETERS, STATE
+from sim.trips import trip
 
 FIELDS = (*STATE, *BELIEF, *COMMAND)
 NO_NUMBERS = (math.nan, math.inf, -math.inf)
@@ -37,7 +38,7 @@ def rolling(parked):
 
 @pytest.fixture(scope="module")
 def turning():
-    """An engine on the bench, at work."""
+    """An engine on the dyno, at work."""
     stand = Stand(load_truck("long-haul-manual").truck, load_settings())
     stand.pedal(1.0)
     stand.hold(1500.0, 100.0)
@@ -74,7 +75,7 @@ def test_each_field_of_a_trip_is_refused_by_name(rolling, record, value):
 
 @pytest.mark.parametrize("record", RECORDS)
 @pytest.mark.parametrize("value", NO_NUMBERS)
-def test_each_field_of_a_bench_run_is_refused_by_name(turning, record, value):
+def test_each_field_of_a_dyno_run_is_refused_by_name(turning, record, value):
     first, count = RECORDS[record]
     for place in range(first, first + count):
         assert f": {words(FIELDS[place])} left the numbers" in refused(turning, place, value)

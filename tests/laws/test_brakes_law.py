@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from sim.assemble import FADE_STEP, tables_of
-from sim.files import list_trucks, load_truck
+from sim.inputs.files import list_trucks, load_truck
 from sim.laws.brakes import brake_cooling, brake_force, hot_stroke, slack_effectiveness
 from sim.laws.tables import table_value
-from sim.records import FADE_ROW
+from sim.march.assemble import FADE_STEP, tables_of
+from sim.march.records import FADE_ROW
 from sim.units import CELSIUS_ZERO, to_si
 
 QUICK = settings(max_examples=40, deadline=None, derandomize=True, database=None)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck, run_trip
-from sim.assemble import parameters_of, tables_of
-from sim.plant import fuel_rate, warm_friction
+from sim.march.assemble import parameters_of, tables_of
+from sim.march.plant import fuel_rate, warm_friction
 from sim.units import REVOLUTION_PER_MINUTE
 
 RPM = [600.0, 900.0, 1200.0, 1500.0, 1800.0, 2100.0]

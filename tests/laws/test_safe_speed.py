@@ -3,8 +3,8 @@
 import pytest
 
 from sim import load_route, load_truck
+from sim.charts.safe_speed import limit_temperature, safe_descent_speed
 from sim.errors import SpecError
-from sim.safe_speed import limit_temperature, safe_descent_speed
 from sim.units import MILE_PER_HOUR
 
 TRUCK = load_truck("long-haul-manual").truck

@@ -13,15 +13,15 @@ from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import PchipInterpolator
 
 from sim import units
-from sim.assemble import CURVE_STEP, tables_of
-from sim.files import list_trucks, load_truck
+from sim.inputs.files import list_trucks, load_truck
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.engine import mean_pressure_torque
 from sim.laws.engine_brake import compression_work_ratio
 from sim.laws.grade_severity import brake_temperature_rate, descent_temperature
 from sim.laws.lag import lag_rate
 from sim.laws.tables import table_value
-from sim.records import FULL_LOAD_ROW
+from sim.march.assemble import CURVE_STEP, tables_of
+from sim.march.records import FULL_LOAD_ROW
 
 # ---------------------------------------------------------------- air
 

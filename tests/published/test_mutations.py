@@ -24,7 +24,7 @@ WRONG_BY = 1.01
 # laws without a check, and why
 EXEMPT = {
     "foot.matched_speed": "chooses one of two speeds it is given, both checked where they are made",
-    "dynamometer.absorber_torque": "stiffness assumed; held to a closed solution by the bench tests",
+    "dynamometer.absorber_torque": "stiffness assumed; held to a closed solution by the dyno tests",
     "engine.restriction_pressure": "size of a restriction assumed; no source prints a value",
     "engine.leaked_pressure": "shape and size of a leak assumed; no source prints a value",
     "engine.back_pressed": "shape assumed; no source prints a value",
@@ -65,7 +65,7 @@ TRIP_ROWS = [row for row in rows() if row.category == TRIP_LAW]
 def found(name: str):
     """A function of the laws or of the plant by its name."""
     module, function = name.split(".")
-    return getattr(importlib.import_module("sim.plant" if module == "plant" else f"sim.laws.{module}"), function)
+    return getattr(importlib.import_module("sim.march.plant" if module == "plant" else f"sim.laws.{module}"), function)
 
 
 def replaced(old, new) -> None:

@@ -18,14 +18,14 @@ import pytest
 
 from sim.command.study_words import study_text
 from sim.errors import StudyError
-from sim.inputs import read_inputs
-from sim.pool import TripPool, drive
+from sim.inputs.one_trip import read_inputs
 from sim.studies.plan import NO_TRIP, make_plan
 from sim.studies.quantities import QUANTITIES, flat
 from sim.studies.question import list_studies, read_study, study_from
 from sim.studies.runner import run_study
 from sim.studies.sentences import trip_words
 from sim.studies.table import StudyResult
+from sim.trips.pool import TripPool, drive
 
 ROOT = Path(__file__).resolve().parents[2]
 SHORT = {

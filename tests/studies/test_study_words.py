@@ -6,8 +6,8 @@ import threading
 import pytest
 
 from sim.command.study_words import study_text
-from sim.result import CAUTIONS
 from sim.studies.runner import run_study
+from sim.trips.result import CAUTIONS
 
 ROAD = "grade:-3%,0.6km,500m"
 COMMON = {

@@ -1,0 +1,1 @@
+"""The Dyno page: an engine on an absorber, drawn as the run goes."""

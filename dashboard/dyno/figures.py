@@ -1,0 +1,426 @@
+"""Figures of a dyno run: pure functions of columns, so that a page can draw them again as a run goes on.
+
+Every panel reads in metric units on its left and, where there is one, in US units on its right.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.paper import palette
+from dashboard.paper.panels import GRID, INK, Line, Panel, arrangement, base_layout
+from dashboard.server.thinning import thinned_rows
+from sim.dyno.full_load import rated_curve
+from sim.dyno.result import DynoResult
+from sim.units import from_si, to_si
+
+Columns = Mapping[str, np.ndarray]
+
+HEAD = 34  # px above a panel, for its name and its legend
+TOP, BOTTOM, LEFT, RIGHT = 46, 52, 66, 66  # px around the panels
+BACK_UP = 100.0  # rpm above its lowest speed, from where a run is on its way up again
+MOST_POINTS = 1500  # of a line
+BAND_FILL = "rgba(0,114,178,0.16)"
+SPEED_AXIS = "engine speed, rpm"
+STAGE_NAMES = ("engine alone", "stage 1", "stage 2", "stage 3")
+
+
+def _line(x: np.ndarray, y: np.ndarray, name: str, unit: str, colour: str, dash: str = "solid", **more: Any) -> Line:
+    """One line; what is not a number leaves a gap."""
+    width, digits = more.pop("width", 2.0), more.pop("digits", 0)
+    return {
+        "x": np.asarray(x, dtype=np.float32),
+        "y": np.asarray(y, dtype=np.float32),
+        "name": name,
+        "mode": "lines",
+        "line": {"color": colour, "dash": dash, "width": width},
+        "hovertemplate": f"%{{x:.0f}}: %{{y:.{digits}f}} {unit}<extra>{name}</extra>",
+        "connectgaps": False,
+        **more,
+    }
+
+
+def _axis() -> dict[str, Any]:
+    """A plain axis."""
+    return {
+        "gridcolor": GRID, "linecolor": INK, "showline": True, "ticks": "outside", "ticklen": 4, "zeroline": False,
+        "automargin": False, "tickfont": {"size": 12},
+    }  # fmt: skip
+
+
+def _span(lines: Sequence[Line], floor: float | None = 0.0, least: float = 1.0) -> tuple[float, float]:
+    """Range of an axis that shows all lines, with some air."""
+    flat = np.concatenate([np.asarray(line["y"], dtype=float) for line in lines])
+    flat = flat[np.isfinite(flat)]
+    low, high = (float(flat.min()), float(flat.max())) if len(flat) else (0.0, least)
+    high = max(high, low + least)
+    air = 0.06 * (high - low)
+    return (floor if floor is not None else low - air, high + air)
+
+
+def _us_span(panel: Panel) -> tuple[float, float]:
+    """Range of a panel's right axis."""
+    assert panel.us is not None
+    low, high = (from_si(to_si(value, panel.us[1]), panel.us[2]) for value in panel.span)
+    return low, high
+
+
+def over(panels: Sequence[Panel], axis: str, reach: tuple[float, float], height: int) -> go.Figure:
+    """Panels above one another over one axis.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        From the top. [-]
+    axis : str
+        Name of the shared axis, with its unit. [-]
+    reach : tuple of float
+        Its ends. [any]
+    height : int
+        [px]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    layout = base_layout(height)
+    domains = arrangement([panel.share for panel in panels], height, [HEAD] * len(panels))
+    lines: list[Line] = []
+    side = len(panels) + 1
+    for number, (panel, domain) in enumerate(zip(panels, domains, strict=True), start=1):
+        tail = "" if number == 1 else str(number)
+        layout[f"yaxis{tail}"] = {**_axis(), "domain": domain, "range": panel.span, "anchor": "x", "fixedrange": True}
+        layout[f"legend{tail}"] = {
+            "orientation": "h", "x": 0, "xanchor": "left", "y": domain[1], "yanchor": "bottom",
+            "title": {"text": f"<b>{panel.title}</b>" + (f" | {panel.us[0]}" if panel.us else ""), "side": "left"},
+            "font": {"size": 12}, "bgcolor": "rgba(255,255,255,0)", "tracegroupgap": 0,
+        }  # fmt: skip
+        for line in panel.lines:
+            lines.append({**line, "xaxis": "x", "yaxis": f"y{tail}", "legend": f"legend{tail}"})
+        if panel.us:
+            span = _us_span(panel)
+            layout[f"yaxis{side}"] = {
+                **_axis(), "range": span, "overlaying": f"y{tail}", "side": "right", "anchor": "x", "showgrid": False,
+                "fixedrange": True, "tickmode": "auto",
+            }  # fmt: skip
+            lines.append(
+                {
+                    "x": list(reach), "y": list(span), "mode": "markers", "marker": {"opacity": 0}, "showlegend": False,
+                    "hoverinfo": "skip", "name": f"scale in {panel.us[0]}", "xaxis": "x", "yaxis": f"y{side}",
+                }
+            )  # fmt: skip
+            side += 1
+    last = "" if len(panels) == 1 else str(len(panels))
+    layout["xaxis"] = {**_axis(), "range": reach, "anchor": f"y{last}", "title": {"text": axis, "standoff": 6}}
+    layout["margin"] = {"t": TOP, "b": BOTTOM, "l": LEFT, "r": RIGHT}
+    layout["hovermode"] = "closest"
+    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+
+
+def _band(x: np.ndarray, y: np.ndarray, percent: float, name: str, unit: str, reference: str) -> list[Line]:
+    """A reference curve with the band around it, to lie behind what was measured."""
+    low, high = y * (1.0 - percent / 100.0), y * (1.0 + percent / 100.0)
+    area = _line(np.append(x, x[::-1]), np.append(high, low[::-1]), f"band {percent:g} %", unit, palette.BLUE, width=0)
+    area |= {"fill": "toself", "fillcolor": BAND_FILL, "hoverinfo": "skip", "hovertemplate": None, "name": name}
+    return [area, _line(x, y, reference, unit, palette.BLUE, "dash", width=2.2)]
+
+
+def _measured(columns: Columns, name: str, shown: str, unit: str, **more: Any) -> Line:
+    """What was measured, over engine speed, in the order of the run."""
+    colour = more.pop("colour", palette.BLACK)
+    rows = thinned_rows(np.nan_to_num(columns[name]), np.array([], dtype=int), MOST_POINTS)
+    return _line(columns["engine_speed_rpm"][rows], columns[name][rows], shown, unit, colour, **more)
+
+
+def _there_and_back(columns: Columns, name: str, shown: str, unit: str, **more: Any) -> list[Line]:
+    """What was measured, the way back up on a line of its own, so that a loop shows which way it was driven."""
+    speed = columns["engine_speed_rpm"]
+    turned = int(np.nanargmin(speed))
+    if float(speed[-1] - speed[turned]) < BACK_UP or turned == 0:
+        return [_measured(columns, name, shown, unit, **more)]
+    down = {key: columns[key][: turned + 1] for key in ("engine_speed_rpm", name)}
+    up = {key: columns[key][turned:] for key in ("engine_speed_rpm", name)}
+    back = {**more, "colour": palette.VERMILLION, "dash": "dashdot"}
+    return [
+        _measured(down, name, f"{shown}, down", unit, **more),
+        _measured(up, name, f"{shown}, up again", unit, **back),
+    ]
+
+
+def _dots(points: Columns, name: str, unit: str, digits: int = 0) -> Line:
+    """Points that were read."""
+    line = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
+    return line | {
+        "mode": "markers",
+        "marker": {"size": 8, "symbol": "circle-open", "line": {"width": 2}, "color": palette.BLACK},
+    }
+
+
+def full_load_figure(
+    columns: Columns, reference: Columns, band_percent: float, points: Columns | None = None, wheel: bool = False
+) -> go.Figure:
+    """Torque, power, fuel and boost against engine speed, the rated curve and its band behind.
+
+    Parameters
+    ----------
+    columns : mapping of str to array
+        The run so far. [as named]
+    reference : mapping of str to array
+        engine_speed_rpm with torque_n_m and power_kw, or with wheel_power_kw on rollers. [as named]
+    band_percent : float
+        [%]
+    points : mapping of str to array or None
+        Points read so far. [as named]
+    wheel : bool
+        Power at the rollers is what is judged. [-]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    turning, band = reference["engine_speed_rpm"], f"band {band_percent:g} %"
+    power = "wheel_power_kw" if wheel else "power_kw"
+    torque_lines = _there_and_back(columns, "engine_torque_n_m", "measured", "N m")
+    power_lines = _there_and_back(columns, power, "at the rollers" if wheel else "measured", "kW")
+    if wheel:
+        power_lines.insert(0, _measured(columns, "power_kw", "at the flywheel", "kW", colour=palette.GREEN, dash="dot"))
+        power_lines = _band(turning, reference[power], band_percent, band, "kW", "sound truck") + power_lines
+        torque_lines.insert(0, _line(turning, reference["torque_n_m"], "rated", "N m", palette.BLUE, "dash", width=2.2))
+    else:
+        torque_lines = _band(turning, reference["torque_n_m"], band_percent, band, "N m", "rated") + torque_lines
+        power_lines = _band(turning, reference["power_kw"], band_percent, band, "kW", "rated") + power_lines
+    if points is not None:
+        if not wheel:
+            torque_lines.append(_dots(points, "engine_torque_n_m", "N m"))
+        power_lines.append(_dots(points, power, "kW"))
+    bsfc = [_measured(columns, "bsfc_g_kwh", "fuel per power", "g/kWh", digits=1, colour=palette.PURPLE)]
+    bsfc[0]["y"] = np.where(bsfc[0]["y"] > 100.0, bsfc[0]["y"], np.nan)
+    fuel = [_measured(columns, "fuel_rate_g_s", "fuel", "g/s", digits=2, colour=palette.PURPLE)]
+    boost = _there_and_back(columns, "boost_kpa", "boost", "kPa", colour=palette.GREEN)
+    low = float(np.nanmin(bsfc[0]["y"])) if np.isfinite(bsfc[0]["y"]).any() else 190.0
+    panels = [
+        Panel("Torque, N m", 1.6, _span(torque_lines), torque_lines, ("lb ft", "n_m", "lb_ft")),
+        Panel("Power, kW", 1.4, _span(power_lines), power_lines, ("hp", "kw", "hp")),
+        Panel("Fuel per power, g/kWh", 0.9, (low - 5.0, low + 60.0), bsfc),
+        Panel("Fuel, g/s", 0.8, _span(fuel), fuel, ("lb/h", "g_s", "lb_h")),
+        Panel("Boost, kPa", 0.9, _span(boost), boost, ("psi", "kpa", "psi")),
+    ]
+    return over(panels, SPEED_AXIS, _speeds([columns, reference]), 880)
+
+
+def _speeds(sets: Sequence[Columns]) -> tuple[float, float]:
+    """Ends of the axis of engine speed."""
+    low = min(float(np.nanmin(each["engine_speed_rpm"])) for each in sets)
+    high = max(float(np.nanmax(each["engine_speed_rpm"])) for each in sets)
+    return np.floor(low / 100.0) * 100.0, np.ceil((high + 1.0) / 100.0) * 100.0
+
+
+def motoring_figure(points: Columns, band_percent: float) -> go.Figure:
+    """Torque and power to turn the engine, what a sound one takes behind.
+
+    Parameters
+    ----------
+    points : mapping of str to array
+        Of a motoring run. [as named]
+    band_percent : float
+        [%]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    turning = points["engine_speed_rpm"]
+    torque = _band(
+        turning, points["expected_torque_n_m"], band_percent, f"band {band_percent:g} %", "N m", "sound engine"
+    )
+    torque.append(_measured(points, "motoring_torque_n_m", "measured", "N m"))
+    power = [_measured(points, "motoring_power_kw", "measured", "kW", digits=1)]
+    panels = [
+        Panel("Torque to turn the engine, N m", 1.3, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
+        Panel("Power to turn it, kW", 1.0, _span(power), power, ("hp", "kw", "hp")),
+    ]
+    return over(panels, SPEED_AXIS, _speeds([points]), 620)
+
+
+def retarding_figure(points: Columns) -> go.Figure:
+    """Settled retarding torque and power by stage over engine speed.
+
+    Parameters
+    ----------
+    points : mapping of str to array
+        Of a retarding run. [as named]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    torque, power = [], []
+    for stage in range(4):
+        mine = points["stage"] == stage
+        if not mine.any():
+            continue
+        style = {"colour": palette.STAGE_COLOURS[stage], "dash": palette.STAGE_DASHES[stage]}
+        one = {name: values[mine] for name, values in points.items()}
+        torque.append(_measured(one, "retarding_torque_n_m", STAGE_NAMES[stage], "N m", **style))
+        power.append(_measured(one, "retarding_power_kw", STAGE_NAMES[stage], "kW", **style))
+    panels = [
+        Panel("Retarding torque, N m", 1.0, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
+        Panel("Retarding power, kW", 1.0, _span(power), power, ("hp", "kw", "hp")),
+    ]
+    return over(panels, SPEED_AXIS, _speeds([points]), 700)
+
+
+def build_up_figure(sets: Mapping[str, Columns]) -> go.Figure:
+    """Retarding torque and boost of each stage from its call on.
+
+    Parameters
+    ----------
+    sets : mapping of str to mapping
+        By the name of the stage. [as named]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    torque, boost = [], []
+    for name, columns in sets.items():
+        stage = int(name.split()[-1])
+        colour, dash = palette.STAGE_COLOURS[stage], palette.STAGE_DASHES[stage]
+        torque.append(_line(columns["time_s"], columns["retarding_torque_n_m"], name, "N m", colour, dash))
+        boost.append(_line(columns["time_s"], columns["boost_kpa"], name, "kPa", colour, dash))
+    end = max(float(columns["time_s"][-1]) for columns in sets.values())
+    panels = [
+        Panel("Retarding torque, N m", 1.2, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
+        Panel("Boost, kPa", 0.8, _span(boost), boost, ("psi", "kpa", "psi")),
+    ]
+    return over(panels, "time since the call, s", (0.0, end), 560)
+
+
+def speed_figure(columns: Columns, levels: Mapping[str, float]) -> go.Figure:
+    """Engine speed over the governor tests, with the speeds that were read.
+
+    Parameters
+    ----------
+    columns : mapping of str to array
+        The run so far. [as named]
+    levels : mapping of str to float
+        Name and engine speed of each. [rpm]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    rows = thinned_rows(columns["engine_speed_rpm"], np.array([], dtype=int), MOST_POINTS)
+    time = columns["time_s"][rows]
+    speed = [_line(time, columns["engine_speed_rpm"][rows], "engine speed", "rpm", palette.BLACK)]
+    for number, (name, level) in enumerate(levels.items()):
+        colour, dash = palette.line_of(number + 1)
+        ends = np.array([float(time[0]), float(time[-1])])
+        speed.append(_line(ends, np.array([level, level]), f"{name} {level:.0f}", "rpm", colour, dash, width=1.4))
+    torque = [_line(time, columns["absorber_torque_n_m"][rows], "absorber", "N m", palette.VERMILLION)]
+    panels = [
+        Panel("Engine speed, rpm", 1.5, _span(speed, None), speed),
+        Panel("Load, N m", 0.8, _span(torque, None, 100.0), torque, ("lb ft", "n_m", "lb_ft")),
+    ]
+    return over(panels, "time, s", (float(time[0]), float(time[-1])), 640)
+
+
+def grade_figure(sets: Mapping[str, Columns]) -> go.Figure:
+    """Two kinds of governor on a road that rises, pedal held still.
+
+    Parameters
+    ----------
+    sets : mapping of str to mapping
+        By the kind of governor. [as named]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    speed, torque = [], []
+    for number, (kind, columns) in enumerate(sets.items()):
+        colour, dash = palette.line_of(number)
+        speed.append(_line(columns["grade_percent"], columns["engine_speed_rpm"], kind, "rpm", colour, dash))
+        torque.append(_line(columns["grade_percent"], columns["engine_torque_n_m"], kind, "N m", colour, dash))
+    end = max(float(columns["grade_percent"].max()) for columns in sets.values())
+    panels = [
+        Panel("Engine speed, rpm", 1.0, _span(speed), speed),
+        Panel("Torque, N m", 1.0, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
+    ]
+    return over(panels, "grade, %", (0.0, end), 560)
+
+
+def cylinder_figure(points: Columns) -> go.Figure:
+    """Torque lost with each cylinder cut out.
+
+    Parameters
+    ----------
+    points : mapping of str to array
+        Of a cut-out test. [as named]
+
+    Returns
+    -------
+    figure : Figure
+        [-]
+    """
+    names = [f"{cylinder:.0f}" for cylinder in points["cylinder_cut"][1:]]
+    lost = np.asarray(points["torque_lost_percent"][1:], dtype=np.float32)
+    layout = base_layout(380)
+    layout["xaxis"] = {**_axis(), "type": "category", "title": {"text": "cylinder cut out"}}
+    layout["yaxis"] = {**_axis(), "title": {"text": "torque lost, %"}, "zeroline": True}
+    layout["margin"] = {"t": 24, "b": BOTTOM, "l": LEFT, "r": RIGHT}
+    bars = {
+        "type": "bar", "x": names, "y": lost, "marker": {"color": palette.BLUE, "line": {"color": INK, "width": 1}},
+        "text": [f"{value:.1f}" for value in lost], "textposition": "outside", "cliponaxis": False, "name": "torque lost",
+        "hovertemplate": "cylinder %{x}: %{y:.1f} %<extra></extra>",
+    }  # fmt: skip
+    return go.Figure({"data": [bars], "layout": layout})
+
+
+def dyno_figures(result: DynoResult) -> dict[str, go.Figure]:
+    """The figures of a dyno run, by their names in the report.
+
+    Parameters
+    ----------
+    result : DynoResult
+        [-]
+
+    Returns
+    -------
+    figures : dict of str to Figure
+        [-]
+    """
+    s, points, band = result.summary, result.points, result.settings.dyno.band_percent
+    if result.test == "full-load":
+        reference: dict[str, np.ndarray] = dict(rated_curve(result.truck))
+        wheel = s["form"] == "chassis"
+        if wheel:
+            order = np.argsort(points["engine_speed_rpm"])
+            turning = np.round(points["engine_speed_rpm"][order])
+            reference = {
+                "engine_speed_rpm": turning,
+                "torque_n_m": np.interp(turning, reference["engine_speed_rpm"], reference["torque_n_m"], right=np.nan),
+                "wheel_power_kw": points["reference_wheel_power_kw"][order],
+            }
+        # of settled steps the way from one to the next says nothing
+        drawn = points if result.settings.dyno.step_rpm else result.columns
+        return {"curve": full_load_figure(drawn, reference, band, points, wheel)}
+    if result.test == "governor":
+        levels = {
+            "N1": s["loaded_rpm"], "N2": s["highest_rpm"], "N3": s["settled_rpm"], "N5": s["lowest_rpm"], "N6": s["under_load_rpm"],
+        }  # fmt: skip
+        return {"speeds": speed_figure(result.columns, levels), "grade": grade_figure(result.sets)}
+    if result.test == "motoring":
+        return {"motoring": motoring_figure(points, band)}
+    if result.test == "retarding":
+        return {"retarding": retarding_figure(points), "build": build_up_figure(result.sets)}
+    return {"cylinders": cylinder_figure(points)}

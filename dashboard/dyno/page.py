@@ -1,0 +1,253 @@
+"""The Dyno page: the engine of the trip on an absorber, its curves drawn as the run goes, broken and dialled by hand."""
+
+import json
+from typing import Any
+
+import dash
+import pydantic
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard.dyno.work import FILES, file_of, run_for_page
+from dashboard.panel import controls
+from dashboard.panel.attributes import attributes, part
+from dashboard.server import doors, guard
+from dashboard.server.runs import Workshop, key_for
+from dashboard.server.setups import GivenSetup, read_setup, setup_from_query, with_usual
+from sim.dyno.faults import FAULTS
+from sim.dyno.lab import RUBRIC
+from sim.dyno.result import CAUTIONS
+from sim.errors import SettingsError
+from sim.inputs.one_trip import Inputs
+from sim.messages import dyno as say_dyno
+
+TITLE = "Dyno"
+PATH = "/dyno"
+
+USUAL = {"truck": "long-haul-manual", "road": "grade:0%,1km", "settings": "defaults"}
+TESTS = {
+    "full-load": ("Full load", "full pedal, from above governed speed down past the highest torque"),
+    "governor": ("Governor", "load off, load on, idle, and two kinds of governor on a rising road"),
+    "motoring": ("Motoring", "torque to turn the engine without fuel"),
+    "retarding": ("Engine brake", "stage by stage, settled and as it builds"),
+    "cylinders": ("Cut-out", "one cylinder after the other without fuel"),
+}
+GROUPS = {
+    "The run": ("dyno.form", "dyno.gear", "dyno.rate_rpm_per_s", "dyno.both_ways", "dyno.step_rpm", "dyno.step_s",
+                "dyno.lowest_rpm", "dyno.band_percent"),
+    "Air, and the power correction": ("dyno.correction", "weather.pressure_kpa", "weather.temperature_c"),
+    "Governor and engine brake": ("engine.governor", "dyno.pedal_percent", "dyno.load_step_percent", "dyno.accessory_step_kw",
+                                  "retarding.selector"),
+    "Wear and faults of the engine": (
+        "condition.intake_restriction_kpa", "condition.boost_leak_rpm", "condition.fuel_delivery_percent",
+        "condition.governor_early_rpm", "condition.governor_lag_s", "condition.exhaust_restriction_kpa",
+        "condition.dead_cylinders",
+    ),
+    "Circuits: failures, values by hand, meters": ("faults.occur", "faults.watch", "circuits.dialled", "circuits.meters"),
+}  # fmt: skip
+RATES = (1, 2, 5, 10, 20, 50)
+TYPES = {"html": "text/html; charset=utf-8", "csv": "text/csv; charset=utf-8", "json": "application/json"}
+MOST_PREDICTIONS = 12
+
+
+def layout(query: dict[str, Any]) -> html.Div:
+    """The page.
+
+    Parameters
+    ----------
+    query : dict
+        Of its address. [-]
+
+    Returns
+    -------
+    page : Div
+        [-]
+    """
+    search = with_usual(query["?"], USUAL)
+    panel = controls.panel("dyno", GROUPS, search, start_with=("truck",), opened=("The run",))
+    asked = {
+        "test": query.get("test", "full-load") if query.get("test") in TESTS else "full-load",
+        "tests": [[name, *words] for name, words in TESTS.items()],
+        "faults": [
+            {"title": fault.title, "changes": [each.split("=", 1) for each in fault.changes], "sign": fault.sign}
+            for fault in FAULTS.values()
+        ],
+        "rates": list(RATES),
+        "rubric": list(RUBRIC),
+    }  # fmt: skip
+    return html.Div(
+        [
+            html.Div(panel, className="trip-panel"),
+            html.Div(
+                [html.H1("Dyno", className="unseen"), _opening(), _cluster(), _work(), _below()], className="trip-main"
+            ),
+        ],
+        className="sheet trip dyno",
+        **attributes(data_dyno=json.dumps(asked)),
+    )
+
+
+def _opening() -> Component:
+    """Which test, what is broken, and what came of it."""
+    return html.Section(
+        [
+            part("tests", role="group", className="bar tests", aria_label="Test"),
+            part("state", html.P, className="state", role="status"),
+            part("error", html.P, className="told", role="alert", hidden=True),
+            part("verdict", html.Div, html.H2("The first run is being made ..."), className="verdict", aria_live="polite"),
+            html.Div(
+                [html.Span("Break it: ", className="quiet"), part("faults", html.Span, className="bar")],
+                className="bar breaking",
+            ),
+            html.Div(
+                [
+                    part("keep", html.Button, "Keep this run", type="button", disabled=True),
+                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    part("link", html.Button, "Copy the link", type="button"),
+                    part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
+                    part("link_text", html.Span, className="quiet", role="status"),
+                    html.Span(
+                        [
+                            html.Span("Download: ", className="quiet"),
+                            *(
+                                part("file", html.A, {"report.html": "report, lab sheet"}.get(name, name.partition(".")[0]),
+                                      href=f"{PATH}/{name}", className="file", download=name, data_file=name)
+                                for name in FILES
+                            ),
+                        ],
+                        className="files",
+                    ),
+                ],
+                className="bar actions",
+            ),
+            part("predict", className="predict", hidden=True),
+        ],
+        className="card opening",
+        **attributes(aria_label="Test and verdict"),
+    )  # fmt: skip
+
+
+def _cluster() -> Component:
+    """Large readings at the cursor, and what moves it."""
+    drive = html.Div(
+        [
+            part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True),
+            part("play", html.Button, "Run", type="button", className="play", aria_label="Show the run as it goes"),
+            html.Label(["at ", part("rate", className="rate-place")], className="rate"),
+            part("scrub_place", className="scrub-place"),
+            part("whole", html.Button, "To the end", type="button"),
+            part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
+                  title="Large readings, for a class"),
+        ],
+        className="drive-bar",
+    )  # fmt: skip
+    return html.Section(
+        [part("readings", className="readings dyno-readings"), part("chapter", html.P, className="chapter"), drive],
+        className="cluster",
+        **attributes(aria_label="Readings at the cursor"),
+    )
+
+
+def _work() -> Component:
+    """The curves, and beside them gauges, meter and hand."""
+    curves = html.Section(
+        [html.H2("Curves"), part("curves", className="curves")],
+        className="card strips-card",
+        **attributes(aria_label="Curves of the run"),
+    )
+    side = [
+        html.Section([html.H2("Gauges"), part("gauges", html.Dl, className="gauges")], className="card"),
+        html.Section(
+            [html.H2("Circuits, by hand"), part("circuits"), part("codes", className="codes")],
+            className="card",
+        ),
+    ]  # fmt: skip
+    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
+    return html.Div([curves, beside], className="work")
+
+
+def _below() -> Component:
+    """The run in numbers, and every point that was read."""
+    return html.Div(
+        [
+            html.Section([html.H2("The run in numbers"), part("numbers", className="wide")], className="card"),
+            html.Section(
+                [
+                    html.H2("Points that were read"),
+                    part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read"),
+                    html.H2("On a real stand"),
+                    html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
+                ],
+                className="card",
+            ),
+        ],
+        className="pair",
+    )
+
+
+class Run(doors.Question):
+    """A setup, the name of a test, and the key of the run the browser has already."""
+
+    setup: GivenSetup
+    test: str = pydantic.Field("full-load", max_length=doors.LONGEST_KEY)
+    have: str | None = pydantic.Field(None, max_length=doors.LONGEST_KEY)
+
+
+def known_test(test: str) -> str:
+    """The name of a test that there is.
+
+    Parameters
+    ----------
+    test : str
+        [-]
+
+    Returns
+    -------
+    test : str
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        There is no such test.
+    """
+    if test not in TESTS:
+        raise SettingsError(say_dyno.no_such_test(test=test[:80], known=list(TESTS)))
+    return test
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for.
+
+    Parameters
+    ----------
+    app : Dash
+        [-]
+    workshop : Workshop
+        [-]
+    """
+
+    def key_of_run(inputs: Inputs, test: str, *more: object) -> str:
+        return key_for("dyno", inputs, test, *more)
+
+    def run(asked: Run, _: doors.Visitor) -> doors.Answer:
+        """A run, made; packed columns, or `same` for a browser that has it already."""
+        test, inputs = known_test(asked.test), read_setup(asked.setup, workshop)
+        key = key_of_run(inputs, test)
+        if asked.have == key:
+            return {"same": True}
+        return guard.columns(workshop.ask(key, run_for_page, inputs, test, key))
+
+    def whole_file(visitor: doors.Visitor) -> doors.Answer:
+        """A whole file of the run in the address."""
+        name, given = visitor.names["name"], visitor.query
+        if name not in FILES:
+            return guard.refusal(404, f"files of a run are {', '.join(FILES)}")
+        test = known_test(given.get("test", "full-load"))
+        predicted = [each for each in given.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
+        inputs = read_setup(setup_from_query(with_usual(visitor.search, USUAL)), workshop)
+        content = workshop.ask(key_of_run(inputs, test, name, predicted), file_of, inputs, test, name, predicted)
+        return guard.file(content, TYPES[name.rpartition(".")[2]], name)
+
+    doors.post(app, f"{PATH}/run", Run, run)
+    doors.get(app, f"{PATH}/{{name}}", whole_file)

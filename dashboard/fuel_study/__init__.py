@@ -1,0 +1,1 @@
+"""The Fuel study page: many trips at once, and what they say."""

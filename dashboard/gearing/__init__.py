@@ -1,0 +1,1 @@
+"""The Gearing page: gears, starts and climbs of trucks beside each other."""

@@ -1,0 +1,1 @@
+"""The Hidden fault page, alone or for a class."""

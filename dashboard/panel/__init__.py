@@ -1,0 +1,1 @@
+"""Inputs as every page offers them, made from what the models say of themselves."""

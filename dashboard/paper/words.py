@@ -1,0 +1,293 @@
+"""What a report says in words: verdicts, quantities in metric and US units, and the unit of every input."""
+
+import html
+from collections.abc import Iterator
+from typing import Any
+
+from sim.inputs.specs import Part, Settings, Truck, keys_of
+from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
+from sim.units import clock_time, from_si, to_si, unit_name, unit_of_key
+
+NOT_STATED = "not stated"
+
+# pieces of compound units that no single key ends with
+_PIECES = {
+    "n_m_s": "N m s", "kn": "kN", "kj": "kJ", "mj": "MJ", "g": "g", "mm2": "mm²", "rad": "rad", "mile": "mile",
+    "1000_rpm": "1000 rpm", "pulses": "pulses",
+}  # fmt: skip
+
+Row = tuple[str, str, str]  # quantity, metric, US
+
+
+def escaped(text: object) -> str:
+    """A text as it may stand in HTML, whatever it holds.
+
+    Parameters
+    ----------
+    text : object
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+
+    Examples
+    --------
+    >>> escaped('<b>"6 %"</b>')
+    '&lt;b&gt;&quot;6 %&quot;&lt;/b&gt;'
+    """
+    return html.escape(str(text), quote=True)
+
+
+def brakes_too_hot(summary: dict[str, Any]) -> bool:
+    """Whether the mean brake temperature passed the published limit.
+
+    Parameters
+    ----------
+    summary : dict
+        Of a trip. [-]
+
+    Returns
+    -------
+    hot : bool
+        [-]
+    """
+    return bool(summary["max_brake_temperature_c"] > BRAKE_LIMIT_C)
+
+
+def verdict(summary: dict[str, Any]) -> str:
+    """How a trip ended and the worst about it, in one sentence; brakes past their limit come before everything else.
+
+    Parameters
+    ----------
+    summary : dict
+        Of a trip. [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    ended = VERDICTS[summary["ended"]]
+    if brakes_too_hot(summary):
+        hottest = summary["max_brake_temperature_c"]
+        heat = f"mean {temperatures(hottest)}, limit {temperatures(BRAKE_LIMIT_C)}"
+        why = "" if summary["ended"] == "arrived" else f"; {summary['ended_because']}"
+        return f"{ended}, brakes past the published limit: {heat}{why}."
+    if summary["ended"] != "arrived":
+        return f"{ended}: {summary['ended_because']}."
+    if summary["warnings"]:
+        return f"{ended}, with a warning: {summary['warnings'][0]}."
+    if summary["codes"]:
+        code, more = summary["codes"][0], len(summary["codes"]) - 1
+        others = f", and {more} more" if more else ""
+        return f"{ended}, with a code set: SPN {code['spn']} FMI {code['fmi']}, {code['words']}{others}."
+    return f"{ended} without a warning."
+
+
+def temperatures(celsius: float) -> str:
+    """A temperature in both units.
+
+    Parameters
+    ----------
+    celsius : float
+        [C]
+
+    Returns
+    -------
+    text : str
+        [C, F]
+
+    Examples
+    --------
+    >>> temperatures(260.0)
+    '260 C (500 F)'
+    """
+    return f"{celsius:.0f} C ({_fahrenheit(celsius):.0f} F)"
+
+
+def _fahrenheit(celsius: float) -> float:
+    """A temperature in US units."""
+    return from_si(to_si(celsius, "c"), "f")
+
+
+def _pair(name: str, value: float, metric: str, us: str, digits: int = 1) -> Row:
+    """A quantity in both units; they are named as on the figures."""
+    si_metric, si_us = from_si(value, metric), from_si(value, us)
+    shown = "mi/h" if us == "mi_h" else unit_name(us)
+    return name, f"{si_metric:.{digits}f} {unit_name(metric)}", f"{si_us:.{digits}f} {shown}"
+
+
+def summary_rows(result: Result) -> list[Row]:
+    """The trip in numbers.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    rows : list of (str, str, str)
+        Quantity, metric and US; the two are the same where a unit is everybody's. [as named]
+    """
+    s = result.summary
+
+    def same(name: str, text: str) -> Row:
+        return name, text, text
+
+    def heat(name: str, celsius: float) -> Row:
+        return name, f"{celsius:.0f} C", f"{_fahrenheit(celsius):.0f} F"
+
+    rows = [
+        _pair("distance", s["distance_m"], "km", "mi", 2),
+        same("time", clock_time(s["time_s"])),
+        _pair("mean speed", s["mean_speed_m_s"], "km_h", "mi_h"),
+        _pair("highest speed", s["max_speed_m_s"], "km_h", "mi_h"),
+        same("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
+        _pair("end above the start", s["height_gained_m"] + 0.0, "m", "ft", 0),
+    ]
+    if s["fuel_l_per_100km"] is not None:
+        economy = "-" if s["fuel_mpg_us"] is None else f"{s['fuel_mpg_us']:.2f} mi/gal"
+        rows.append(("fuel economy", f"{s['fuel_l_per_100km']:.1f} L/100 km", economy))
+    rows += [
+        _pair("fuel", s["fuel_kg"], "kg", "lb", 2),
+        _pair("carbon dioxide", s["co2_kg"], "kg", "lb"),
+        same("gear shifts", f"{s['gear_shifts']}"),
+        same(
+            "engine brake, stages 1 / 2 / 3", " / ".join(clock_time(s["engine_brake_stage_time_s"][k]) for k in "123")
+        ),
+        same("stage changes", f"{s['stage_changes']}"),
+        same("service-brake applications", f"{s['service_brake_applications']}"),
+        heat("mean brake temperature, highest", s["max_brake_temperature_c"]),
+        heat("hottest axle group", s["max_hottest_brake_temperature_c"]),
+        heat("published limit of the mean [2]", BRAKE_LIMIT_C),
+    ]
+    for letter in "ab":
+        published = s[f"max_published_brake_temperature_{letter}_c"]
+        name = f"second opinion, published set {letter.upper()} [3]"
+        rows.append(same(name, "this truck is outside that model") if published is None else heat(name, published))
+    share = s["retarding_share"]
+    rows += [
+        same("held back by the engine", f"{100.0 * share['engine']:.0f} %"),
+        same("held back by air and tyres", f"{100.0 * share['air_and_tyres']:.0f} %"),
+        same("held back by service brakes", f"{100.0 * share['service_brakes']:.0f} %"),
+        same("above governed speed", f"{s['time_over_governed_s']:.1f} s"),
+        same("above the posted limit", f"{s['time_over_limit_s']:.1f} s"),
+        _pair("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "kpa", "psi", 0),
+        same("energy ledger closes to", f"{s['energy']['residual_fraction']:.1e}"),
+    ]
+    return rows
+
+
+def unit_in_words(key: str) -> str:
+    """The unit of a key of truck or settings, also of a compound one.
+
+    Parameters
+    ----------
+    key : str
+        [-]
+
+    Returns
+    -------
+    unit : str
+        Empty for a plain number or a text. [-]
+
+    Examples
+    --------
+    >>> unit_in_words("mass_kg"), unit_in_words("cooling_w_per_k_per_m_s"), unit_in_words("teeth")
+    ('kg', 'W/(K m/s)', '')
+    """
+    first, *rest = key.split("_per_")
+    if not rest:
+        unit = unit_of_key(key)
+        return unit_name(unit) if unit else ""
+    above = next((name for piece, name in _PIECES.items() if first == piece or first.endswith(f"_{piece}")), "")
+    if not above:
+        unit = unit_of_key(first) or unit_of_key(f"_{first}")
+        above = unit_name(unit) if unit else ""
+    below = []
+    for piece in rest:
+        unit = unit_of_key(f"_{piece}")
+        below.append(_PIECES.get(piece) or (unit_name(unit) if unit else piece))
+    if not above:
+        return ""
+    return f"{above}/{below[0]}" if len(below) == 1 else f"{above}/({' '.join(below)})"
+
+
+def shown_value(value: Any) -> str:
+    """A value of an input as people read it.
+
+    Parameters
+    ----------
+    value : Any
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+
+    Examples
+    --------
+    >>> shown_value((1.0, 2.5)), shown_value(True), shown_value(())
+    ('1, 2.5', 'true', 'none')
+    """
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return f"{value:.7g}"
+    if isinstance(value, tuple):
+        return (
+            ", ".join(f"[{shown_value(item)}]" if isinstance(item, tuple) else shown_value(item) for item in value)
+            or "none"
+        )
+    return str(value)
+
+
+def input_rows(part: Truck | Settings) -> Iterator[tuple[str, str, str, str]]:
+    """Every input of a truck or of settings.
+
+    Parameters
+    ----------
+    part : Truck or Settings
+        As driven. [-]
+
+    Yields
+    ------
+    key : str
+        `table.key`. [-]
+    value : str
+        [unit]
+    unit : str
+        [-]
+    meaning : str
+        [-]
+    """
+    for table, key in keys_of(type(part)):
+        model: Part = getattr(part, table)
+        meaning = type(model).model_fields[key].description or ""
+        yield f"{table}.{key}", shown_value(getattr(model, key)), unit_in_words(key), meaning
+
+
+def mark_of(settings: Settings, name: str) -> str:
+    """Whether a setting is the default one.
+
+    Parameters
+    ----------
+    settings : Settings
+        As driven. [-]
+    name : str
+        `table.key`. [-]
+
+    Returns
+    -------
+    mark : str
+        `default`, or what it was changed from. [-]
+    """
+    table, key = name.split(".")
+    usual = getattr(getattr(Settings(), table), key)
+    if getattr(getattr(settings, table), key) == usual:
+        return "default"
+    return f"changed; default {shown_value(usual)}"

@@ -1,0 +1,1 @@
+"""The Sources page: every published check."""

@@ -1,0 +1,146 @@
+"""The Sources page: every published number beside what the laws of the trip give, what is modelled, and what is left out."""
+
+from typing import TYPE_CHECKING, Any
+
+import dash
+from dash import Input, Output, dcc, html
+
+from dashboard.panel.attributes import refused
+from dashboard.panel.big_table import Cell, big_table, named
+from dashboard.server.runs import Workshop
+from sim.compiled import MODEL_VERSION
+from sim.errors import HaulbenchError
+from sim.modelled import LEFT_OUT, MARKS, MODELLED
+from sim.trips.result import CAUTIONS
+
+if TYPE_CHECKING:
+    from sim.checks import Check
+
+TITLE = "Sources"
+PATH = "/sources"
+ALL = "all"
+
+
+def layout(query: dict[str, Any]) -> html.Div:
+    """The page.
+
+    Parameters
+    ----------
+    query : dict
+        Of its address. [-]
+
+    Returns
+    -------
+    page : Div
+        [-]
+    """
+    modelled = html.Table(
+        html.Tbody([html.Tr([html.Th(part, scope="row"), html.Td(how)]) for part, how in MODELLED]),
+        className="modelled",
+    )
+    marks = html.Dl([piece for mark, words in MARKS for piece in (html.Dt(mark), html.Dd(words))])
+    wanted = str(query.get("topic", ""))[:60]
+    return html.Div(
+        [
+            html.H1("Sources", className="unseen"),
+            html.Section([html.P(text) for text in CAUTIONS], className="card cautions"),
+            html.Section(
+                [
+                    html.H2("Published numbers against the laws of the trip"),
+                    html.Div(
+                        [
+                            html.Label("Show only rows with", htmlFor="sources-words"),
+                            dcc.Input(
+                                id="sources-words", type="text", value=wanted, debounce=0.4, maxLength=60,
+                                placeholder="a word of topic or source",
+                            ),
+                            named("Verdict", dcc.RadioItems(
+                                id="sources-verdict", options=[ALL, "pass", "fail"], value=ALL, inline=True, className="verdicts"
+                            )),
+                        ],
+                        className="bar",
+                    ),
+                    html.Div(html.P("Asking the laws ...", className="quiet"), id="sources-checks", role="status"),
+                ],
+                className="card",
+            ),
+            html.Section([html.H2("What is modelled"), modelled], className="card"),
+            html.Section([html.H2("What is left out"), html.P(f"{LEFT_OUT}")], className="card"),
+            html.Section([html.H2("What the marks mean"), marks], className="card"),
+            html.Section(
+                [html.H2("This program"), html.P(f"Model version {MODEL_VERSION}. MIT licence. Trucks and roads are invented.")],
+                className="card",
+            ),
+        ],
+        className="stack",
+    )  # fmt: skip
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for.
+
+    Parameters
+    ----------
+    app : Dash
+        [-]
+    workshop : Workshop
+        [-]
+    """
+
+    @app.callback(
+        Output("sources-checks", "children"), Input("sources-words", "value"), Input("sources-verdict", "value")
+    )
+    def _checks(words: Any, verdict: Any) -> Any:
+        from sim.checks import run_checks
+
+        try:
+            found = workshop.ask("published checks", run_checks)
+        except HaulbenchError as problem:
+            return refused(problem)
+        return shown(found, str(words or "")[:60], str(verdict))
+
+
+def shown(checks: "list[Check]", words: str, verdict: str) -> list[Any]:
+    """The checks that are asked for, and how many there are.
+
+    Parameters
+    ----------
+    checks : list of Check
+        All. [-]
+    words : str
+        A word that must stand in id, topic, source or inputs. [-]
+    verdict : str
+        pass, fail, or all. [-]
+
+    Returns
+    -------
+    shown : list of component
+        [-]
+    """
+    wanted = words.lower().split()
+    chosen = [
+        check
+        for check in checks
+        if (verdict not in ("pass", "fail") or check.verdict == verdict)
+        and all(
+            word in f"{check.id} {check.topic} {check.source} {check.inputs} {check.mark}".lower() for word in wanted
+        )
+    ]
+    passed = sum(check.verdict == "pass" for check in checks)
+    count = html.P(f"{passed} of {len(checks)} checks pass; {len(chosen)} shown.", className="noted")
+    if not chosen:
+        return [count, html.P("No row has these words; take one of them out.", className="quiet")]
+    heads = ("id", "topic", "source", "mark", "expected", "got", "tolerance", "unit", "verdict")
+    rows: list[list[Cell]] = [
+        [
+            (check.id, check.id, ""),
+            (f"{check.topic}\n{check.inputs}", check.topic, ""),
+            (check.source, check.source, ""),
+            (check.mark, check.mark, ""),
+            *((f"{value:.6g}", repr(value), "number") for value in (check.expected, check.got, check.tolerance)),
+            (check.unit, check.unit, ""),
+            (check.verdict, check.verdict, f"outcome {check.verdict}"),
+        ]
+        for check in chosen
+    ]
+    return [count, big_table(heads, rows, "Published checks")]

@@ -1,0 +1,1 @@
+"""The Trip page, and what is drawn and written of a trip."""

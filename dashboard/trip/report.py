@@ -1,0 +1,361 @@
+"""A trip, or several side by side, as one HTML file that needs no network, no server and no other file.
+
+The page may run the three scripts it was written with and nothing else: its content policy names them by their hashes and
+allows no address outside. Two equal trips give equal bytes: the page carries no date and no time of calculation.
+"""
+
+from typing import Any
+
+from dashboard.paper.report_shell import LOOK, cautions, figure_place, page, said_list, table
+from dashboard.paper.words import (
+    NOT_STATED,
+    Row,
+    brakes_too_hot,
+    escaped,
+    input_rows,
+    mark_of,
+    summary_rows,
+    verdict,
+)
+from dashboard.trip.control_figure import chart_of, control_figure
+from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_energy
+from dashboard.trip.figures import comparison_figure, road_places, trip_figure
+from sim.trips.compare import Comparison
+from sim.trips.result import Result
+from sim.units import clock_time, from_si
+
+LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
+MOST_EVENTS = 3000  # rows of the event log in a report; events.csv has all
+
+SOURCES = (
+    "TM 9-2320-363-10, operator's manual: an engine brake works best from 1750 to 2100 rpm (published).",
+    "Limit of the mean brake temperature, 500 F = 260 C: grade-severity model, Wyoming DOT report WY-1901F, 2018"
+    " (published, second-hand).",
+    "Published brake-temperature model, constant sets A (2018 update) and B (original): a second opinion with its own"
+    " drums, its own air and its own idea of the engine; never mixed with this model's brakes. Five-axle trucks only"
+    " (published, second-hand).",
+)
+
+CONTROL_LABEL = "Retarding force by gear and stage against speed, with lines for grades of 0 to 8 %"
+
+
+def _sources() -> str:
+    """What the numbers in brackets mean."""
+    items = "".join(f"<p>[{number}] {escaped(text)}</p>" for number, text in enumerate(SOURCES, start=1))
+    return f'<h2>Sources of the lines drawn</h2><div class="small">{items}</div>'
+
+
+# ---------------------------------------------------------------- one trip
+
+
+def _opening(result: Result) -> str:
+    """Verdict, warnings, explanations, what was foreseen, cautions."""
+    s = result.summary
+    warned = ' class="warned"' if s["warnings"] else ""
+    said = [("warning", "warning", text) for text in s["warnings"]]
+    said += [("why", "why", text) for text in s["explanations"]]
+    said += [("foreseen", "what will happen", text) for text in s["foreseen"]]
+    return (
+        f"<h1{warned}>{escaped(verdict(s))}</h1>"
+        f'<dl class="what"><dt>truck</dt><dd>{escaped(s["truck"])}</dd><dt>road</dt><dd>{escaped(s["route"])}</dd></dl>'
+        f"{said_list(said)}{cautions()}"
+    )
+
+
+def _summary(result: Result) -> str:
+    """The trip in numbers."""
+    rows: list[Row] = summary_rows(result)
+    half = (len(rows) + 1) // 2
+    tables = "".join(table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
+    note = "<p>Fuel has no credit for the height: not to be compared with that of other roads.</p>"
+    level = abs(result.summary["height_gained_m"]) <= LEVEL
+    return f'<h2>The trip in numbers</h2><div class="pair">{tables}</div>{"" if level else note}'
+
+
+def _codes(result: Result) -> str:
+    """Codes of the controller with their freeze frames; nothing without any."""
+    codes = result.summary["codes"]
+    if not codes:
+        return ""
+    head = (
+        "SPN",
+        "FMI",
+        "what",
+        "state",
+        "lamp",
+        "times",
+        "first at km",
+        "source of the SPN",
+        "engine rpm",
+        "km/h shown",
+        "pedal %",
+        "boost kPa",
+    )
+    rows = []
+    for code in codes:
+        frame = code["freeze_frame"]
+        rows.append(
+            (
+                code["spn"],
+                code["fmi"],
+                code["words"],
+                "active" if code["active"] else "earlier",
+                code["lamp"],
+                code["count"],
+                f"{from_si(code['first_distance_m'], 'km'):.2f}",
+                code["spn_mark"],
+                f"{frame['engine_speed_rpm']:.0f}",
+                f"{from_si(frame['indicated_speed_m_s'], 'km_h'):.0f}",
+                f"{frame['accelerator_percent']:.0f}",
+                f"{frame['boost_kpa']:.0f}",
+            )
+        )
+    note = (
+        "<p>Numbers and failure modes of SAE J1939 where its published descriptions name them; thresholds and actions are this"
+        " model's own. The last columns are the freeze frame: what the controller believed when the code was first set.</p>"
+    )
+    codes = table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
+    return f'<h2>Codes of the engine controller</h2>{note}<div class="wide" tabindex="0">{codes}</div>'
+
+
+def _places(result: Result) -> str:
+    """What the numbers on the road stand for."""
+    rows = [
+        (number, f"{from_si(place, 'km'):.2f}", f"{from_si(place, 'mi'):.2f}", kind, text)
+        for number, (place, kind, text) in enumerate(road_places(result), start=1)
+    ]
+    if not rows:
+        return ""
+    listed = table(("no.", "km", "mi", "what", "says"), rows, numbers=(0, 1, 2))
+    return f"<details open><summary>Signs, stops and curves of the road ({len(rows)})</summary>{listed}</details>"
+
+
+def _event_log(result: Result) -> str:
+    """The event log; each kind can be hidden without a script."""
+    kinds = {name: place for place, name in enumerate(sorted({event["event"] for event in result.events}))}
+    counted = {name: sum(event["event"] == name for event in result.events) for name in kinds}
+    style = "".join(
+        f".filtered:has(#kind{place}:not(:checked)) tr.kind{place} {{ display: none; }}" for place in kinds.values()
+    )
+    boxes = "".join(
+        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(name.replace("_", " "))}'
+        f" ({counted[name]})</label> "
+        for name, place in kinds.items()
+    )
+    body = []
+    for event in result.events[:MOST_EVENTS]:
+        cells = (
+            clock_time(event["time_s"]),
+            f"{from_si(event['distance_m'], 'km'):.3f}",
+            f"{from_si(event['distance_m'], 'mi'):.3f}",
+            event["event"].replace("_", " "),
+            event["cause"],
+            f"{event['value']:.5g} {event['unit']}" if event["unit"] else "",
+        )
+        tds = "".join(
+            f"<td{' class=number' if place in (0, 1, 2, 5) else ''}>{escaped(text)}</td>"
+            for place, text in enumerate(cells)
+        )
+        body.append(f'<tr class="kind{kinds[event["event"]]}">{tds}</tr>')
+    head = "".join(
+        f'<th scope="col"{" class=number" if place in (0, 1, 2, 5) else ""}>{text}</th>'
+        for place, text in enumerate(("time", "km", "mi", "event", "reason", "value"))
+    )
+    total = len(result.events)
+    more = f"<p>The first {MOST_EVENTS} of {total}; events.csv has all.</p>" if total > MOST_EVENTS else ""
+    return (
+        f"<h2>What happened, and why</h2><style>{style}</style><details open><summary>{total} "
+        f"{'event' if total == 1 else 'events'}</summary>{more}"
+        f'<p class="onscreen small">Untick a kind to hide it.</p><div class="filtered">{boxes}'
+        f'<div class="wide small" tabindex="0"><table><thead><tr>{head}</tr></thead>\n<tbody>'
+        + "\n".join(body)
+        + "</tbody></table></div></div></details>"
+    )
+
+
+def _energy(result: Result) -> str:
+    """The ledger, drawn and in numbers."""
+    book, supplied = result.summary["energy"], supplied_energy(result)
+    parts = [("fuel", book["fuel"]), ("height given up", max(book["height_given_up"], 0.0))]
+    parts.append(("speed at the start", book["kinetic_at_start"]))
+    given = ", ".join(f"{name} {value / 1e6:.2f} MJ" for name, value in parts if value > 0.0)
+    terms = "; ".join(f"{name} {value / 1e6:.4g} MJ" for name, value, _ in energy_shares(result))
+    heat = [("exhaust and turbocharger", "exhaust_heat"), ("coolant", "coolant_heat"), ("oil pan", "oil_heat")]
+    heat += [("brake drums to the air", "brake_heat"), ("stored in coolant, oil and drums", "heat_stored")]
+    rows = [(name, f"{book[key] / 1e6:.2f}") for name, key in heat]
+    listed = table(("heat of engine and brakes left by way of", "MJ"), rows, numbers=(1,))
+    caption = (
+        f"Supplied {supplied / 1e6:.2f} MJ: {escaped(given)}. Each bar is counted on its own, none is a remainder; the books"
+        f" close to {book['residual_fraction']:.1e} of what was supplied."
+    )
+    return f"<h2>Where the energy went</h2>{figure_place('energy', f'Bars: {terms}', caption)}{listed}"
+
+
+def _inputs(result: Result) -> str:
+    """Every number the trip was driven with."""
+    truck = [
+        (key, value, unit, meaning, result.sources.get(key, NOT_STATED))
+        for key, value, unit, meaning in input_rows(result.truck)
+    ]
+    settings = [(*row, mark_of(result.settings, row[0])) for row in input_rows(result.settings)]
+    changed = [row for row in settings if row[4] != "default"]
+    route = result.route
+    marks = [(key, mark) for key, mark in sorted(route.marks.items())] or [("all numbers", NOT_STATED)]
+    head = ("input", "value", "unit", "meaning")
+    kept = table((*head, "mark"), changed, "Settings changed from their defaults") if changed else ""
+    if not changed:
+        kept = "<p>All settings are the defaults.</p>"
+    return (
+        f"<h2>Everything that went in</h2><p>Truck: {escaped(result.truck.name)}. Road: {escaped(route.title)}; "
+        f"{escaped(route.source)}. Model version {escaped(result.summary['model_version'])}.</p>"
+        f'<div class="small">{kept}'
+        f"<details open><summary>Road: marks of its numbers</summary>{table(('number', 'mark'), marks)}</details>"
+        f"<details open><summary>Truck: {len(truck)} numbers with their sources</summary>"
+        f'<div class="wide" tabindex="0">{table((*head, "source and mark"), truck)}</div></details>'
+        f"<details open><summary>Settings: all {len(settings)}</summary>"
+        f'<div class="wide" tabindex="0">{table((*head, "mark"), settings)}</div></details></div>'
+    )
+
+
+def trip_report(result: Result) -> str:
+    """One trip as an HTML file.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    chart = chart_of(result)
+    where = (
+        f"at {chart.elevation:.0f} m ({from_si(chart.elevation, 'ft'):.0f} ft) and"
+        f" {from_si(chart.temperature, 'c'):.0f} C ({from_si(chart.temperature, 'f'):.0f} F)"
+    )
+    hot = "The brakes passed their published limit. " if brakes_too_hot(result.summary) else ""
+    trip_caption = (
+        f"{hot}{LOOK} The wider the line of the road, the higher the stage."
+        " Numbers on the road are listed below. Every drawn point is a row of trace.csv; lowest and highest values and"
+        " every event are kept."
+    )
+    control_caption = (
+        "A grey line is what a grade asks for beyond air and tyres; where the curve of a gear and stage crosses it (x), that"
+        " gear and stage hold the truck at that speed. Above the line the truck slows, below it the truck gains. Numbers at"
+        " the curves are gears, drawn from 900 rpm to governed speed with the boost settled; marks are rows of this trip with"
+        " the fuel off and the clutch locked, whose boost may still have been building and whose oil may be colder."
+    )
+    body = (
+        f"{_opening(result)}{_summary(result)}{_codes(result)}"
+        f'<h2 class="page">The trip along the road</h2>'
+        f"{figure_place('trip', 'The trip over its distance, panel by panel; the same numbers stand in trace.csv', trip_caption)}"
+        f"{_places(result)}"
+        f'<h2 class="page">Which gear and stage hold this truck, {where}</h2>'
+        f"{figure_place('control', CONTROL_LABEL, control_caption)}"
+        f"{_energy(result)}{_event_log(result)}{_inputs(result)}{_sources()}"
+    )
+    figures = {
+        "trip": (trip_figure(result), True),
+        "control": (control_figure(result, chart), False),
+        "energy": (energy_figure(result), False),
+    }
+    return page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
+
+
+# ---------------------------------------------------------------- several trips
+
+
+def _counted(comparison: Comparison) -> str:
+    """How many trips ended how, the worst first."""
+    summaries = [result.summary for result in comparison.results]
+    hot = [str(number) for number, summary in enumerate(summaries, start=1) if brakes_too_hot(summary)]
+    words = {"runaway": "ran away", "stalled": "stalled", "time_limit": "ran out of time", "arrived": "arrived"}
+    ends = []
+    for how, word in words.items():
+        trips = [str(number) for number, summary in enumerate(summaries, start=1) if summary["ended"] == how]
+        if trips:
+            ends.append(f"{word}: {', '.join(trips)}")
+    first = f"Brakes past the published limit on trip {', '.join(hot)}. " if hot else ""
+    return f"{first}Of {len(summaries)} {'trip' if len(summaries) == 1 else 'trips'}, {'; '.join(ends)}."
+
+
+def _cell(unit: str, value: Any) -> str:
+    """A value of the comparison with its US counterpart."""
+    if value is None:
+        return "-"
+    if isinstance(value, str):
+        return value.replace("_", " ")
+    if unit == "m/s":
+        return f"{from_si(value, 'km_h'):.1f} km/h ({from_si(value, 'mi_h'):.1f} mi/h)"
+    if unit == "C":
+        fahrenheit = from_si(value + 273.15, "f")
+        return f"{value:.0f} C ({fahrenheit:.0f} F)"
+    if unit == "s":
+        return f"{value:.1f} s"
+    if unit == "share":
+        return f"{100.0 * value:.0f} %"
+    return f"{value:.4g} {unit}".strip()
+
+
+def _height_note(comparison: Comparison) -> str:
+    """What to know before fuel of a road that is not level is compared with that of another."""
+    gained = [result.summary["height_gained_m"] for result in comparison.results]
+    if all(abs(height) <= LEVEL for height in gained):
+        return ""
+    return (
+        "<p>A road here ends higher or lower than it starts: its fuel has no credit for the height and cannot be compared with"
+        " that of other roads.</p>"
+    )
+
+
+def comparison_report(comparison: Comparison) -> str:
+    """Several trips side by side as an HTML file.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+    """
+    results = comparison.results
+    said = [
+        (kind, f"trip {number}", text)
+        for number, result in enumerate(results, start=1)
+        for kind, key in (("warning", "warnings"), ("why", "explanations"), ("foreseen", "foreseen"))
+        for text in result.summary[key]
+    ]
+    keys = list(comparison.varied[0])
+    trips = [
+        (number, *(varied[key] for key in keys), verdict(result.summary))
+        for number, (varied, result) in enumerate(zip(comparison.varied, results, strict=True), start=1)
+    ]
+    head = ("", *(f"trip {number}" for number in range(1, len(results) + 1)))
+    rows = [(name, *(_cell(unit, value) for value in values)) for name, unit, values in comparison.rows()]
+    trucks = "; ".join(dict.fromkeys(result.summary["truck"] for result in results))
+    roads = "; ".join(dict.fromkeys(result.summary["route"] for result in results))
+    caption = (
+        "One colour and dash a trip in all panels; a click on a trip in the uppermost legend hides or shows it everywhere."
+        f" {LOOK} Every drawn point is a row of that trip's trace."
+    )
+    versions = "; ".join(dict.fromkeys(result.summary["model_version"] for result in results))
+    title = _counted(comparison)
+    marked = ' class="warned"' if any(result.summary["warnings"] for result in results) else ""
+    body = (
+        f"<h1{marked}>{escaped(title)}</h1>"
+        f'<dl class="what"><dt>truck</dt><dd>{escaped(trucks)}</dd><dt>road</dt><dd>{escaped(roads)}</dd>'
+        f"<dt>varied</dt><dd>{escaped(', '.join(keys))}</dd></dl>"
+        f"{said_list(said)}{cautions()}"
+        f'<h2>The trips</h2><div class="wide" tabindex="0">{table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
+        f'<h2>Side by side</h2><div class="wide small" tabindex="0">'
+        f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}</div>"
+        f'<h2 class="page">The trips along the road</h2>'
+        f"{figure_place('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
+        f'<p class="small">Model version {escaped(versions)}.</p>{_sources()}'
+    )
+    return page(title, body, {"trips": (comparison_figure(comparison), True)})

@@ -1,0 +1,172 @@
+"""What the strips of the Trip page show: which columns, in which colours, between which ends. Pure functions of a result.
+
+A strip names columns of the trace; the browser has those columns, draws the strip, and turns its numbers into the units
+chosen. Colours and dashes are those of the report, so that a line is known again.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from dashboard.paper import palette
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
+from sim.units import to_si
+
+FASTEST_AIM = to_si(150.0, "km_h")  # above it nobody aims: cruise has the pedal, or the truck is let run
+GROUPS = (("steer", "steer axle", palette.GREEN, "dashdot"), ("drive", "drive axles", palette.BLUE, "dash"),
+          ("trailer", "trailer axles", palette.PURPLE, "dot"))  # fmt: skip
+
+
+def _line(column: str, label: str, colour: str, dash: str = "solid", **more: Any) -> dict[str, Any]:
+    """One line of a strip."""
+    return {"column": column, "label": label, "colour": colour, "dash": dash, **more}
+
+
+def _span(values: list[np.ndarray | float], least: float, floor: float | None = None) -> list[float]:
+    """Ends of an axis that shows all values, at least so far apart, with some air."""
+    flat = np.concatenate([np.atleast_1d(np.asarray(each, dtype=float)) for each in values])
+    flat = flat[np.isfinite(flat)]
+    low, high = float(flat.min()), float(flat.max())
+    if high - low < least:
+        low, high = 0.5 * (low + high - least), 0.5 * (low + high + least)
+    air = 0.06 * (high - low)
+    return [floor if floor is not None else low - air, high + air]
+
+
+def strips_of(result: Result) -> list[dict[str, Any]]:
+    """The strips of a trip from the top.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    strips : list of dict
+        name, title, kind of quantity, height, ends of the axis, lines (column, label, colour, dash, width, step, shade, gap),
+        bands and levels with their labels. [as the columns]
+    """
+    trace, truck, summary = result.trace, result.truck, result.summary
+    governed = truck.engine.governed_rpm
+    speeds = [_line("speed_limit_m_s", "posted limit", palette.VERMILLION, "dash", step=True, digits=0),
+              _line("target_speed_m_s", "aimed for", palette.GREEN, "dot", most=FASTEST_AIM)]  # fmt: skip
+    if np.any(trace["set_speed_m_s"] > 0.0):
+        speeds.append(_line("set_speed_m_s", "cruise set", palette.PURPLE, "longdash", step=True, gap=True, width=2.4))
+    speeds.append(_line("speed_m_s", "speed", palette.BLACK, width=2.2, main=True))
+    warm = [_line(f"brake_temperature_{group}_c", name, colour, dash)
+            for group, name, colour, dash in GROUPS if getattr(truck, f"{group}_brakes").brakes]  # fmt: skip
+    for letter, dash in (("a", "longdash"), ("b", "longdashdot")):
+        if summary[f"max_published_brake_temperature_{letter}_c"] is not None:
+            warm.append(
+                _line(f"severity_temperature_{letter}_c", f"published model, set {letter.upper()}", palette.GREY, dash)
+            )
+    warm.append(_line("brake_temperature_c", "mean, ours", palette.BLACK, width=2.6, main=True))
+    powers = [_line("service_brake_power_kw", "service brakes", palette.VERMILLION, shade=0.45, width=1.0),
+              _line("engine_brake_power_kw", "engine", palette.BLUE, width=2.2, main=True)]  # fmt: skip
+    low, high = BEST_RETARDING_RPM
+    return [
+        {"name": "road", "title": "Road by brake stage", "kind": "height", "height": 150, "road": True,
+         "span": _span([trace["elevation_m"], np.asarray(result.route.elevation)], 20.0),
+         "lines": [_line("elevation_m", "height", palette.BLACK, main=True)]},
+        {"name": "speed", "title": "Speed", "kind": "speed", "height": 128, "over": ["speed_m_s", "speed_limit_m_s"],
+         "tolerance": result.settings.simulation.limit_tolerance_km_h / 3.6,
+         "span": _span([trace["speed_m_s"], trace["speed_limit_m_s"]], to_si(20.0, "km_h"), 0.0), "lines": speeds},
+        {"name": "engine", "title": "Engine speed", "kind": "plain", "unit": "rpm", "height": 116,
+         "span": _span([trace["engine_speed_rpm"], governed], 500.0, 0.0),
+         "bands": [{"low": low, "high": high, "label": "best for retarding"}],
+         "levels": [{"at": governed, "label": "governed", "colour": palette.VERMILLION}],
+         "lines": [_line("engine_speed_rpm", "engine", palette.BLACK, main=True, digits=0)]},
+        {"name": "gear", "title": "Gear", "kind": "plain", "unit": "", "height": 74, "whole": True,
+         "span": [0.0, len(truck.gearbox.ratios) + 0.8],
+         "lines": [_line("gear", "gear", palette.GREEN, step=True, width=2.2, main=True, digits=0)]},
+        {"name": "torque", "title": "Flywheel torque", "kind": "torque", "height": 92,
+         "span": _span([trace["engine_torque_n_m"], 0.0], 100.0), "zero": True,
+         "lines": [_line("engine_torque_n_m", "torque", palette.BLACK, main=True, digits=0)]},
+        {"name": "fuel", "title": "Fuel", "kind": "fuel", "height": 74, "span": _span([trace["fuel_rate_g_s"]], 2.0, 0.0),
+         "lines": [_line("fuel_rate_g_s", "fuel", palette.BLUE, width=1.8, main=True, shade=0.15)]},
+        {"name": "stage", "title": "Engine-brake stage", "kind": "plain", "unit": "", "height": 70, "whole": True,
+         "span": [-0.25, 3.4],
+         "lines": [_line("brake_stage", "working", palette.BLUE, step=True, shade=0.22, width=2.0, main=True, digits=0),
+                   _line("stage_requested", "asked for", palette.VERMILLION, "dot", step=True, width=2.0, digits=0)]},
+        {"name": "power", "title": "Retarding power", "kind": "power", "height": 104,
+         "span": _span([trace["engine_brake_power_kw"], trace["service_brake_power_kw"]], 20.0, 0.0), "lines": powers},
+        {"name": "brakes", "title": "Brake temperature", "kind": "temperature", "height": 136,
+         "span": _span([trace[line["column"]] for line in warm] + [1.08 * BRAKE_LIMIT_C, 0.0], 50.0),
+         "levels": [{"at": BRAKE_LIMIT_C, "label": "published limit", "colour": palette.VERMILLION}], "lines": warm},
+    ]  # fmt: skip
+
+
+def columns_of(strips: list[dict[str, Any]]) -> list[str]:
+    """Columns of the trace that strips draw, each once.
+
+    Parameters
+    ----------
+    strips : list of dict
+        Of `strips_of`. [-]
+
+    Returns
+    -------
+    columns : list of str
+        [-]
+    """
+    return list(dict.fromkeys(line["column"] for strip in strips for line in strip["lines"]))
+
+
+def lamps_of(result: Result) -> list[dict[str, Any]]:
+    """The four verdicts that come before everything else: posted limit, brakes, engine speed, runaway.
+
+    Parameters
+    ----------
+    result : Result
+        [-]
+
+    Returns
+    -------
+    lamps : list of dict
+        name, state (good, warned, alarm), and what is said in metric and US units. [-]
+    """
+    s: Mapping[str, Any] = result.summary
+    mean, hottest = s["max_brake_temperature_c"], s["max_hottest_brake_temperature_c"]
+
+    def both(state: str, name: str, metric: str, us: str = "") -> dict[str, str]:
+        return {"name": name, "state": state, "metric": metric, "us": us or metric}
+
+    def fahrenheit(celsius: float) -> str:
+        return f"{1.8 * celsius + 32.0:.0f}"
+
+    over = s["time_over_limit_s"]
+    limit = (
+        both("warned", "over limit", f"over it for {over:.0f} s")
+        if over >= 0.5
+        else both("good", "posted limit", "kept")
+    )
+    if mean > BRAKE_LIMIT_C:
+        state, word = "alarm", "brakes beyond their limit"
+    elif hottest > BRAKE_LIMIT_C:
+        state, word = "warned", "one axle beyond the limit"
+    else:
+        state, word = "good", "brakes"
+    # the hottest axle is named because a mean can hide it
+    metric = f"mean {mean:.0f}, hottest axle {hottest:.0f}, limit {BRAKE_LIMIT_C:.0f} °C"
+    us = f"mean {fahrenheit(mean)}, hottest axle {fahrenheit(hottest)}, limit {fahrenheit(BRAKE_LIMIT_C)} °F"
+    brakes = both(state, word, metric, us)
+    fast, top = s["time_over_governed_s"], s["max_engine_speed_rpm"]
+    governed = result.truck.engine.governed_rpm
+    if fast >= 0.1:
+        engine = both(
+            "warned", "engine overspeed", f"driven above {governed:.0f} rpm for {fast:.1f} s, highest {top:.0f}"
+        )
+    elif top > governed:
+        engine = both("good", "engine speed", f"never driven above {governed:.0f} rpm; {top:.0f} on its own")
+    else:
+        engine = both("good", "engine speed", f"{top:.0f} rpm at most, governed {governed:.0f}")
+    words = {"arrived": "arrived", "time_limit": "ran out of time", "stalled": "stalled", "runaway": "ran away"}
+    if s["ended"] == "runaway":
+        end = both("alarm", "runaway", s["ended_because"])
+    elif s["ended"] == "arrived":
+        end = both("good", "held", "arrived, no runaway")
+    else:
+        end = both("warned", words[s["ended"]], s["ended_because"])
+    return [limit, brakes, engine, end]

@@ -1,0 +1,51 @@
+"""A driver who sees that the speedometer cannot be right, and goes by tachometer and gear."""
+
+from sim.actors.scene import Scene
+from sim.march.clock import Process
+
+GLANCE = 0.5  # s, assumed: between two looks
+WRONG_SHARE = 0.25  # assumed: of the true speed
+WRONG_BY = 3.0  # m/s, assumed: and at least
+WRONG_FOR = 3.0  # s, assumed: before the needle is not believed any more
+JUMPS, JUMPS_WITHIN = 3, 15.0  # times, s, assumed: a needle that jumps so often is not believed either
+RIGHT_FOR = 10.0  # s, assumed: before it is again
+
+
+def speedometer_trust(scene: Scene) -> Process:
+    """Stops believing a needle that shows something else than road and engine feel like; a few percent nobody feels.
+
+    Parameters
+    ----------
+    scene : Scene
+        [-]
+
+    Yields
+    ------
+    event : simpy.Event
+        The next glance. [-]
+    """
+    clock = scene.clock
+    wrong, right, believed, before = 0.0, 0.0, True, clock.believed("road_speed")
+    jumps: list[float] = []
+    while True:
+        yield clock.after(GLANCE)
+        true, shown = clock.true("wheel_speed"), clock.believed("road_speed")
+        off = abs(shown - true) > max(WRONG_SHARE * true, WRONG_BY)
+        jumps = [when for when in jumps if clock.seconds - when < JUMPS_WITHIN]
+        if abs(shown - before) > WRONG_BY:
+            jumps.append(clock.seconds)
+        before = shown
+        wrong, right = (wrong + GLANCE, 0.0) if off else (0.0, right + GLANCE)
+        if believed and (wrong >= WRONG_FOR or len(jumps) >= JUMPS):
+            believed = False
+            shows = "jumps" if len(jumps) >= JUMPS else f"shows {shown * 3.6:.0f} km/h"
+            text = f"the needle {shows}; driven by tachometer and gear"
+            clock.record("needle_distrusted", text, true * 3.6, "km/h")
+        elif not believed and right >= RIGHT_FOR and not jumps:
+            believed = True
+            clock.record("needle_believed", "it shows what tachometer and gear say again", true * 3.6, "km/h")
+        else:
+            continue
+        clock.set(needle_distrusted=0.0 if believed else 1.0)
+        yield clock.after(2.0 * clock.tick)
+        scene.notice()

@@ -1,1 +1,0 @@
-"""The engine on the bench: the plant and the controller of a trip, held by an absorber. No second formula."""

@@ -1,0 +1,102 @@
+"""The dyno runs by name. Start reading here: a truck, settings and the name of a test give a result."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from sim.dyno.full_load import full_load_run
+from sim.dyno.governor import governor_run
+from sim.dyno.result import DynoResult
+from sim.dyno.retarding import cylinder_run, motoring_run, retarding_run
+from sim.errors import SettingsError
+from sim.inputs.files import TruckFile, load_truck
+from sim.inputs.specs import Settings, Truck
+from sim.messages import dyno as say
+from sim.trips.result import assure_numbers
+
+TESTS: dict[str, tuple[str, Callable[..., DynoResult]]] = {
+    "full-load": ("full pedal, from above governed speed down past the highest torque", full_load_run),
+    "governor": (
+        "droop by three speeds, high idle, low idle with a load switched on, two governors on a grade",
+        governor_run,
+    ),
+    "motoring": ("torque to turn the engine without fuel", motoring_run),
+    "retarding": ("engine brake by stage and speed, steady and as it builds", retarding_run),
+    "cylinders": ("full load with one cylinder after the other cut out", cylinder_run),
+}
+
+
+def run_dyno(
+    truck: TruckFile | Truck | str | Path, settings: Settings | None = None, test: str = "full-load"
+) -> DynoResult:
+    """Puts an engine or a truck on the dyno.
+
+    Parameters
+    ----------
+    truck : TruckFile, Truck, str or Path
+        A loaded truck, a catalogue name or the path of a truck file; its faults stand in its table `condition`. [-]
+    settings : Settings or None
+        Their table `dyno`, the weather and the temperatures at the start; None for the defaults. [-]
+    test : str
+        One of `TESTS`. [-]
+
+    Returns
+    -------
+    result : DynoResult
+        Summary, columns and points. [-]
+
+    Raises
+    ------
+    HaulbenchError
+        An input cannot be used, or the test cannot be made with it.
+
+    Examples
+    --------
+    >>> result = run_dyno("long-haul-manual")
+    >>> result.summary["verdict"], result.summary["start_rpm"] > 2000.0
+    ('pass', True)
+    """
+    if test not in TESTS:
+        raise SettingsError(say.no_such_test(test=test, known=list(TESTS)))
+    if isinstance(truck, str | Path):
+        truck = load_truck(str(truck))
+    sources = truck.sources if isinstance(truck, TruckFile) else {}
+    spec = truck.truck if isinstance(truck, TruckFile) else truck
+    chosen = settings or Settings()
+    check_lags(spec, chosen)
+    result = TESTS[test][1](spec, chosen, sources)
+    assure_numbers(test, {**result.summary, "meters": result.readings})
+    result.summary["warnings"] = [*_by_hand(result), *result.summary["warnings"]]
+    return result
+
+
+def _by_hand(result: DynoResult) -> list[str]:
+    """What must be said of values dialled in, and of codes the controller has set."""
+    found = []
+    if result.settings.circuits.dialled:
+        found.append(
+            "values are dialled in by hand: the run shows what the controller makes of them, not how the engine is"
+        )
+    return found + [
+        f"code SPN {code['spn']} FMI {code['fmi']}, {code['words']}: lamp {code['lamp']}, at {code['first_time_s']:.0f} s"
+        for code in result.summary["codes"]
+    ]
+
+
+def check_lags(truck: Truck, settings: Settings) -> None:
+    """Refuses a tick longer than a lag, as a trip does.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The tick is too long.
+    """
+    from sim.trips.trip import check_together
+
+    check_together(truck, settings)

@@ -1,0 +1,309 @@
+"""A test stand: an engine or a truck, its absorber, and a hand on the pedal; moved by plain calls, one after the other."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from sim.actors import brake_stages, diagnosis, fan, faults, meters
+from sim.actors.scene import Scene
+from sim.dyno.kernel import advance_on_dyno
+from sim.dyno.result import Columns, DynoResult, dyno_columns
+from sim.errors import SettingsError
+from sim.inputs.specs import Settings, Truck
+from sim.march.assemble import initial_records, parameters_of, tables_of
+from sim.march.clock import Clock, Process, Rig
+from sim.march.records import DYNO_LOG_PLACES
+from sim.messages import dyno as say
+from sim.roads.route import Route, load_route
+from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
+
+LEVEL = "grade:0%,1km"  # what a dyno stands on; its air is that of the weather, or the standard one at sea level
+FIRST_SPEED = 1100.0  # rpm at which a truck begins to turn the rollers
+SETTLED = 0.5  # rpm in a second
+PATIENCE = 120.0  # s
+
+
+def direct_gear(truck: Truck, settings: Settings) -> int:
+    """The gear for the rollers: the one asked for, or the one nearest to direct.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    gear : int
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        The gearbox has no such gear.
+    """
+    ratios = truck.gearbox.ratios
+    asked = settings.dyno.gear
+    if asked > len(ratios):
+        raise SettingsError(say.no_such_gear(asked=asked, gears=len(ratios)))
+    return asked or 1 + int(np.argmin([abs(ratio - 1.0) for ratio in ratios]))
+
+
+def check_times(settings: Settings) -> None:
+    """Refuses failures and values by hand that begin at a place.
+
+    Parameters
+    ----------
+    settings : Settings
+        [-]
+
+    Raises
+    ------
+    SettingsError
+        One begins at a place: a dyno has no road.
+    """
+    texts = (*settings.faults.occur, *settings.circuits.dialled)
+    for text, asked in zip(texts, [*settings.faults.occurrences(), *settings.circuits.values()], strict=True):
+        if asked.trigger == "place" and asked.begin > 0.0:
+            raise SettingsError(say.no_place_on_the_dyno(text=text))
+
+
+class Stand:
+    """An engine or a truck on its absorber.
+
+    Parameters
+    ----------
+    truck : Truck
+        [-]
+    settings : Settings
+        Weather, start temperatures and the table `dyno`. [-]
+    log_s : float
+        Time between rows of the log. [s]
+    """
+
+    def __init__(self, truck: Truck, settings: Settings, log_s: float = 0.1) -> None:
+        self.truck, self.settings = truck, settings
+        check_times(settings)
+        dyno = settings.dyno
+        self.chassis = dyno.form == "chassis"
+        route: Route = load_route(LEVEL)
+        parameters, tables = parameters_of(truck, settings, route.start_elevation), tables_of(truck)
+        p = parameters[0]
+        p["absorber_stiffness"] = dyno.stiffness_n_m_s_per_rad
+        p["absorber_settling"] = dyno.settling_s
+        p["absorber_capacity"] = dyno.capacity_n_m
+        p["blower_speed"] = dyno.si("blower_km_h")
+        gear = direct_gear(truck, settings) if self.chassis else 0
+        speed = 0.0
+        if self.chassis:
+            speed = self._on_rollers(p, tables, gear)
+        else:
+            self._bare(p)
+        memory = initial_records(settings, route, parameters, tables, gear, speed)
+        c, s = memory.command[0], memory.state[0]
+        if not self.chassis:
+            # the switches of clutch and gearbox are bridged, so that the engine brake can be called
+            s["gear"] = c["gear"] = 1.0
+            s["clutch_engagement"] = c["clutch"] = 1.0
+        for name in ("brake_demand", "brake_pressure_steer", "brake_pressure_drive", "brake_pressure_trailer"):
+            s[name] = 0.0
+        c["brake_mode"] = c["accelerator_mode"] = c["accelerator"] = 0.0
+        c["pedal_rate"] = 10.0
+        self.log_every = max(1, round(log_s / settings.simulation.tick_s))
+        rig = Rig(memory, parameters, tables, np.zeros((1, 4)))
+        self.clock = Clock(rig, self.log_every, advance_on_dyno, DYNO_LOG_PLACES)
+        self.scene = Scene(self.clock, truck, settings, route, wheels=self.chassis)
+        self._foot = 0.0
+        tested = (diagnosis.diagnosis(self.scene), self._held()) if self.scene.watched else ()
+        alive = (
+            *faults.happenings(self.scene),
+            fan.fan_clutch(self.scene),
+            brake_stages.brake_stages(self.scene),
+            *tested,
+        )
+        for process in (*alive, meters.meters(self.scene)):
+            self.clock.process(process)
+        self.clock.load_kernel()
+
+    @staticmethod
+    def _bare(p: np.void) -> None:
+        """An engine alone: what the truck hangs on it stays in the truck, cooling is the dyno's."""
+        for name in ("fan_coefficient", "fan_bearing_loss", "steady_accessories", "air_leak_rate"):
+            p[name] = 0.0
+
+    def _on_rollers(self, p: np.void, tables: np.ndarray, gear: int) -> float:
+        """The drive axles on rollers, the rest of the truck standing still."""
+        dyno = self.settings.dyno
+        p["on_rollers"] = 1.0
+        p["mass"] = p["drive_load"] / STANDARD_GRAVITY
+        p["vehicle_body"] = dyno.roller_mass_kg
+        p["drag_area"] = 0.0
+        p["rolling_constant"] *= dyno.roller_tyre_factor
+        p["rolling_speed"] *= dyno.roller_tyre_factor
+        ratio = self.truck.gearbox.ratios[gear - 1] * p["axle_ratio"]
+        return float(FIRST_SPEED * REVOLUTION_PER_MINUTE * p["tyre_radius"] / ratio)
+
+    @property
+    def row_s(self) -> float:
+        """Time between rows of the log. [s]"""
+        return self.log_every * self.clock.tick
+
+    @property
+    def parameters(self) -> np.ndarray:
+        """The parameter record, shape (1,). [SI]"""
+        return self.clock.rig.parameters
+
+    @property
+    def rpm(self) -> float:
+        """Engine speed. [rpm]"""
+        return self.clock.true("engine_speed") / REVOLUTION_PER_MINUTE
+
+    @property
+    def now(self) -> float:
+        """Time since the start. [s]"""
+        return self.clock.seconds
+
+    def columns(self, first: int = 0, last: int | None = None) -> Columns:
+        """Rows of what has been logged, as named columns.
+
+        Parameters
+        ----------
+        first : int
+            Row; negative from the end. [-]
+        last : int or None
+            The row after; None for all. [-]
+
+        Returns
+        -------
+        columns : mapping of str to array
+            [as named]
+        """
+        log = self.clock.log()[first:last]
+        size = float(self.parameters["displacement"][0])
+        return dyno_columns(log, self.clock.tick, self.truck, self.settings, size)
+
+    def result(
+        self,
+        test: str,
+        summary: dict[str, Any],
+        whole: Columns,
+        points: Columns,
+        sets: Mapping[str, Columns],
+        sources: dict[str, str] | None,
+    ) -> DynoResult:
+        """What a test made on this stand leaves behind, with the codes its controller has set and what the meters showed.
+
+        Parameters
+        ----------
+        test : str
+            Name of the test. [-]
+        summary : dict
+            [as named]
+        whole : mapping of str to array
+            The run in time. [as named]
+        points : mapping of str to array
+            [as named]
+        sets : mapping of str to mapping
+            [as named]
+        sources : dict or None
+            Mark and source of each number of the truck. [-]
+
+        Returns
+        -------
+        result : DynoResult
+            [-]
+        """
+        codes = [code.summary() for code in self.scene.codes.values()]
+        readings = {name: np.frombuffer(values) for name, values in self.scene.readings.items()}
+        whole_summary = summary | {"codes": codes}
+        return DynoResult(test, whole_summary, whole, points, sets, self.truck, self.settings, sources or {}, readings)
+
+    @property
+    def rows(self) -> int:
+        """How many rows the log has. [-]"""
+        return len(self.clock.log())
+
+    def run(self, seconds: float) -> None:
+        """Lets time pass.
+
+        Parameters
+        ----------
+        seconds : float
+            [s]
+        """
+        self.clock.run(until=int(self.clock.now) + max(1, round(seconds / self.clock.tick)))
+
+    def pedal(self, share: float) -> None:
+        """Moves the pedal.
+
+        Parameters
+        ----------
+        share : float
+            0 to 1. [-]
+        """
+        self._foot = share
+        self.clock.set(accelerator_mode=0.0, accelerator=share)
+
+    def _held(self) -> Process:
+        """The foot stays where it is whatever the controller does."""
+        while True:
+            yield self.scene.changed()
+            self.clock.set(accelerator_mode=0.0, accelerator=self._foot, brake_mode=0.0)
+
+    def unload(self) -> None:
+        """Lets the absorber go."""
+        self.clock.set(absorber_mode=0.0)
+
+    def hold(self, rpm: float, rate: float) -> None:
+        """Has the absorber take the engine to a speed and hold it there.
+
+        Parameters
+        ----------
+        rpm : float
+            [rpm]
+        rate : float
+            Fastest change of the speed held. [rpm/s]
+        """
+        self.clock.set(
+            absorber_mode=1.0, absorber_speed=rpm * REVOLUTION_PER_MINUTE, absorber_rate=rate * REVOLUTION_PER_MINUTE
+        )
+
+    def load(self, torque: float) -> None:
+        """Has the absorber take a torque whatever the speed.
+
+        Parameters
+        ----------
+        torque : float
+            At the engine. [N m]
+        """
+        self.clock.set(absorber_mode=2.0, absorber_load=torque)
+
+    def call_stage(self, stage: int) -> None:
+        """Calls a stage of the engine brake by its switch, foot off; 0 lets it go.
+
+        Parameters
+        ----------
+        stage : int
+            0 to 3. [-]
+        """
+        self.scene.select(stage)
+        self.scene.want_retarding("dyno", stage > 0)
+        self.pedal(0.0)
+
+    def settle(self, least: float = 3.0) -> None:
+        """Waits until the speed stays.
+
+        Parameters
+        ----------
+        least : float
+            [s]
+        """
+        self.run(least)
+        began, before = self.now, self.rpm
+        while self.now - began < PATIENCE:
+            self.run(1.0)
+            if abs(self.rpm - before) < SETTLED:
+                return
+            before = self.rpm

@@ -1,0 +1,234 @@
+"""A dyno run in words, for people, in US units, metric units or both."""
+
+from collections.abc import Callable
+from typing import Any
+
+from sim.dyno.result import CAUTIONS, DynoResult
+from sim.units import HORSEPOWER, POUND, POUND_FOOT, POUND_PER_SQUARE_INCH
+
+KILOWATT_HOUR_PER_HORSEPOWER_HOUR = HORSEPOWER / 1000.0
+
+
+def _both(units: str, metric: str, us: str) -> str:
+    """One quantity in the units asked for."""
+    return {"metric": metric, "us": us}.get(units, f"{metric} ({us})")
+
+
+def torque_text(units: str, value: float) -> str:
+    """A torque.
+
+    Parameters
+    ----------
+    units : str
+        us, metric or both. [-]
+    value : float
+        [N m]
+
+    Returns
+    -------
+    text : str
+        [as asked]
+    """
+    return _both(units, f"{value:.0f} N m", f"{value / POUND_FOOT:.0f} lb ft")
+
+
+def power_text(units: str, value: float) -> str:
+    """A power.
+
+    Parameters
+    ----------
+    units : str
+        us, metric or both. [-]
+    value : float
+        [kW]
+
+    Returns
+    -------
+    text : str
+        [as asked]
+    """
+    return _both(units, f"{value:.0f} kW", f"{value * 1000.0 / HORSEPOWER:.0f} hp")
+
+
+def _full_load(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of a full-load run."""
+    us_fuel = s["lowest_bsfc_g_kwh"] / 1000.0 / POUND * KILOWATT_HOUR_PER_HORSEPOWER_HOUR
+    boost, rise = s["highest_boost_kpa"], s["torque_rise_percent"]
+    against = "the rated curve" if s["form"] == "flywheel" else "the same truck, sound, on these rollers"
+    rows = [
+        ("from, to", f"{s['start_rpm']:.0f} rpm without load to {s['end_rpm']:.0f} rpm, {s['run_s']:.0f} s"),
+        ("highest torque", f"{torque_text(units, s['peak_torque_n_m'])} at {s['peak_torque_rpm']:.0f} rpm"),
+        ("highest power", f"{power_text(units, s['peak_power_kw'])} at {s['peak_power_rpm']:.0f} rpm"),
+        ("torque rise", "rated speed not reached" if rise is None else f"{rise:.1f} %"),
+        ("lowest fuel per power", _both(units, f"{s['lowest_bsfc_g_kwh']:.1f} g/kWh", f"{us_fuel:.3f} lb/(hp h)")),
+        ("highest boost", _both(units, f"{boost:.0f} kPa", f"{boost * 1000.0 / POUND_PER_SQUARE_INCH:.1f} psi")),
+        (
+            "largest deviation",
+            f"{s['worst_deviation_percent']:+.1f} % at {s['worst_deviation_rpm']:.0f} rpm from {against}; band"
+            f" {s['band_percent']:g} %",
+        ),
+        (
+            "limiters",
+            ", ".join(
+                f"{span['limiter']} {span['from_rpm']:.0f}-{span['to_rpm']:.0f} rpm"
+                if span["from_rpm"] != span["to_rpm"]
+                else f"{span['limiter']} {span['to_rpm']:.0f} rpm"
+                for span in s["limiters"]
+            ),
+        ),
+    ]
+    if s["correction"] == "none":
+        rows.append(("correction for air", "none"))
+    else:
+        rows.append(
+            (
+                "correction for air",
+                f"{s['correction']}, factor {s['correction_lowest']:.4f} to {s['correction_highest']:.4f}"
+                f" ({s['correction_source']})",
+            )
+        )
+    if s["form"] == "chassis":
+        rows.append(("gear", str(s["gear"])))
+        rows.append(
+            (
+                "highest power at the rollers",
+                f"{power_text(units, s['peak_wheel_power_kw'])}, {s['wheel_loss_percent']:.0f} % below the flywheel",
+            )
+        )
+    return rows
+
+
+def _governor(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of the governor tests."""
+    rows = [
+        (
+            "load taken off",
+            f"N1 {s['loaded_rpm']:.0f}, N2 {s['highest_rpm']:.0f}, N3 {s['settled_rpm']:.0f} rpm: momentary"
+            f" {s['momentary_droop_percent']:.2f} %, steady {s['steady_droop_percent']:.2f} % (truck's data"
+            f" {s['truck_droop_percent']:.2f} %)",
+        ),
+        (
+            "load put on",
+            f"N4 {s['before_load_rpm']:.0f}, N5 {s['lowest_rpm']:.0f}, N6 {s['under_load_rpm']:.0f} rpm: momentary"
+            f" {s['momentary_drop_percent']:.2f} %, steady {s['steady_drop_percent']:.2f} %",
+        ),
+        (
+            "high idle",
+            f"{s['high_idle_rpm']:.0f} rpm; truck's data {s['truck_high_idle_rpm']:.0f}; usual at most rated speed + 12 %,"
+            f" {s['high_idle_rule_rpm']:.0f} (common practice)",
+        ),
+        (
+            "low idle",
+            f"{s['low_idle_rpm']:.0f} rpm; a load switched on pulls it to {s['low_idle_lowest_rpm']:.0f}, back after"
+            f" {s['low_idle_recovery_s']:.1f} s; off: up to {s['low_idle_highest_rpm']:.0f}",
+        ),
+    ]
+    for kind, found in s["grade"].items():
+        rows.append(
+            (
+                f"{kind} on a grade",
+                f"pedal {s['pedal_percent']:g} %: {found['level_rpm']:.0f} rpm and {torque_text(units, found['level_torque_n_m'])}"
+                f" on the level, {found['one_percent_rpm']:.0f} rpm and"
+                f" {torque_text(units, found['one_percent_torque_n_m'])} on 1 %; {found['last_rpm']:.0f} rpm at the end"
+                f" on {found['last_grade_percent']:.1f} %",
+            )
+        )
+    return rows
+
+
+def _motoring(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of the motoring curve."""
+    return [
+        (
+            "to turn the engine",
+            f"{torque_text(units, s['highest_torque_n_m'])}, {power_text(units, s['highest_power_kw'])} at"
+            f" {s['highest_torque_rpm']:.0f} rpm",
+        ),
+        ("fuel", f"{s['fuel_rate_g_s']:.3g} g/s"),
+        ("oil", f"{s['oil_temperature_c']:.0f} C"),
+    ]
+
+
+def _retarding(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of the engine-brake test."""
+    rows = [
+        (
+            f"stage {stage}" if stage != "0" else "engine alone",
+            f"{power_text(units, power)} at {s['speed_rpm']:.0f} rpm",
+        )
+        for stage, power in s["retarding_power_kw"].items()
+    ]
+    for name, built in s["build_up"].items():
+        if built["shares_percent"]:
+            shares = ", ".join(
+                f"{share:.0f} % after {wait:g} s"
+                for wait, share in zip(built["read_after_s"], built["shares_percent"], strict=True)
+            )
+            rows.append((f"{name} as it builds", f"on {built['on_after_s']:.2f} s after the call; {shares}"))
+        else:
+            rows.append((f"{name} as it builds", "did not come on"))
+    return rows
+
+
+def _cylinders(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of the cut-out test."""
+    lost = ", ".join(f"{name}: {share:.1f} %" for name, share in s["torque_lost_percent"].items())
+    return [
+        ("all cylinders", f"{torque_text(units, s['torque_n_m'])} at {s['speed_rpm']:.0f} rpm"),
+        ("torque lost, cutting out", lost),
+    ]
+
+
+ROWS: dict[str, Callable[[dict[str, Any], str], list[tuple[str, str]]]] = {
+    "full-load": _full_load,
+    "governor": _governor,
+    "motoring": _motoring,
+    "retarding": _retarding,
+    "cylinders": _cylinders,
+}
+
+
+def summary_rows(result: DynoResult, units: str) -> list[tuple[str, str]]:
+    """The numbers of a dyno run in words.
+
+    Parameters
+    ----------
+    result : DynoResult
+        [-]
+    units : str
+        us, metric or both. [-]
+
+    Returns
+    -------
+    rows : list of (str, str)
+        [-]
+    """
+    return ROWS[result.test](result.summary, units)
+
+
+def dyno_text(result: DynoResult, units: str) -> str:
+    """What a person reads after a dyno run.
+
+    Parameters
+    ----------
+    result : DynoResult
+        [-]
+    units : str
+        us, metric or both. [-]
+
+    Returns
+    -------
+    text : str
+        Verdict and warnings first, cautions last. [-]
+    """
+    s = result.summary
+    lines = [
+        f"{s['verdict'].capitalize()}: {s['reading']}",
+        f"{s['truck']}, {s['test']} test, {s['form']}",
+        *(f"  ! {warning}" for warning in s["warnings"]),
+        "",
+        *(f"  {name:30}{text}" for name, text in summary_rows(result, units)),
+        "",
+        *CAUTIONS,
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""What a person may say: trucks, settings, failures; read, checked and put together."""

@@ -1,0 +1,527 @@
+"""The event environment whose step advances the truck to the next event.
+
+Time is an integer count of ticks. Between two events the kernel marches the truck in one call; a watch point (a field that
+crosses a level) or a place on the road ends the call early and wakes whoever waits for it.
+"""
+
+import heapq
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+from itertools import count
+from typing import Any, NamedTuple
+
+import numpy as np
+import simpy
+
+from sim.errors import RunError
+from sim.march.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
+from sim.march.records import (
+    BELIEF,
+    CLOCKWORK_SIZE,
+    COMMAND,
+    LOG_EVERY,
+    LOG_PLACES,
+    LOG_ROWS,
+    MEMORY_SIZE,
+    STATE,
+    TICK,
+    WATCH_ARMED,
+    WATCH_COUNT,
+    WATCH_DIRECTION,
+    WATCH_FIRED,
+    WATCH_LEVEL,
+    WATCH_PLACE,
+    WATCH_RELEASE,
+    WATCH_SCALE,
+    WATCHES_FIRED,
+    Memory,
+    field_place,
+    left_the_numbers,
+)
+from sim.messages import running
+
+LOG_CHUNK = 4096  # rows of the first part of the log; each further part is twice as long
+LONGEST_CHUNK = 32 * LOG_CHUNK  # so large that the system gets its memory back at once
+MOST_WATCHES = 64
+MOST_NAMED = 3  # quantities that left the numbers in one tick
+LONGEST_WAIT = 86400.0  # s: with nothing but watch points to wait for, the clock gives up after a day
+NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
+
+_STATE_PLACES = {entry.name: field_place(f"state.{entry.name}") for entry in STATE}
+_BELIEF_PLACES = {entry.name: field_place(f"belief.{entry.name}") for entry in BELIEF}
+_COMMAND_PLACES = {entry.name: field_place(f"command.{entry.name}") for entry in COMMAND}
+_PLACES = {
+    f"{record}.{name}": place
+    for record, places in (("state", _STATE_PLACES), ("belief", _BELIEF_PLACES), ("command", _COMMAND_PLACES))
+    for name, place in places.items()
+}
+
+Process = Generator[simpy.Event, Any, Any]
+
+
+class Happening(NamedTuple):
+    """One entry of the event log."""
+
+    tick: int
+    distance: float
+    event: str
+    cause: str
+    value: float
+    unit: str
+
+
+def _has_happened(event: simpy.Event) -> bool:
+    """Whether an event is due; a timeout counts as triggered from the start, so it must have been processed."""
+    return event.processed if isinstance(event, simpy.Timeout) else event.triggered
+
+
+def _order_of(waiting: tuple[int, simpy.Event]) -> int:
+    """When a watch point was set, among the others."""
+    return waiting[0]
+
+
+@dataclass
+class Rig:
+    """The records and tables of one truck on one road, as the kernel reads them."""
+
+    memory: Memory
+    parameters: np.ndarray
+    tables: np.ndarray
+    road: np.ndarray
+
+
+class Clock(simpy.Environment):
+    """A simpy environment that carries a truck.
+
+    Parameters
+    ----------
+    rig : Rig
+        Records, tables and road. [SI]
+    log_every : int
+        Ticks between rows of the log. [-]
+    kernel : callable
+        What marches from one event to the next: that of the road, or one of the same arguments. [-]
+    places : array
+        What the log keeps, as places in the block, shape (columns,). [-]
+    """
+
+    def __init__(
+        self, rig: Rig, log_every: int, kernel: Callable[..., int] = advance, places: np.ndarray = LOG_PLACES
+    ) -> None:
+        super().__init__(initial_time=0)
+        self.rig = rig
+        self._kernel = kernel
+        self._kept = places
+        self._block: Any = memoryview(rig.memory.block)  # type: ignore[arg-type]
+        self.tick = float(rig.parameters["tick"][0])
+        self.happenings: list[Happening] = []
+        self._levels = np.zeros((MOST_WATCHES, 4))
+        self._flags = np.zeros((MOST_WATCHES, 3), dtype=np.int64)
+        self._waiting: list[tuple[int, simpy.Event] | None] = [None] * MOST_WATCHES
+        self._slots: dict[simpy.Event, int] = {}
+        self._vacant = list(range(1, MOST_WATCHES))
+        # plain views of the same memory: an element costs a third of what it does through numpy
+        self._level_cells: Any = memoryview(self._levels)  # type: ignore[arg-type]
+        self._flag_cells: Any = memoryview(self._flags)  # type: ignore[arg-type]
+        self._places: list[tuple[float, int, simpy.Event]] = []
+        self._order = count()
+        self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
+        self._clockwork[LOG_EVERY] = log_every
+        self._clockwork[WATCH_COUNT] = 1
+        self._levels[0] = NOWHERE, 1.0, -NOWHERE, 1.0
+        self._flags[0] = field_place("state.distance"), 1, 0
+        self._full: list[np.ndarray] = []
+        self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
+        self._before: Any = memoryview(np.empty(MEMORY_SIZE))  # type: ignore[arg-type]
+        self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
+        self._arguments = self._gather()
+        self._refuse_what_left(0.0, 0.0)
+
+    # ------------------------------------------------------------ reading
+
+    @property
+    def state(self) -> np.ndarray:
+        """What is true, shape (1,). [SI]"""
+        return self.rig.memory.state
+
+    @property
+    def belief(self) -> np.ndarray:
+        """What the controller knows, shape (1,). [SI]"""
+        return self.rig.memory.belief
+
+    @property
+    def seconds(self) -> float:
+        """Time since the start. [s]"""
+        return float(self._now * self.tick)
+
+    def true(self, name: str) -> float:
+        """A field of the state.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return self._block[_STATE_PLACES[name]]
+
+    def believed(self, name: str) -> float:
+        """A field of the belief.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return self._block[_BELIEF_PLACES[name]]
+
+    def commanded(self, name: str) -> float:
+        """A field of the command.
+
+        Parameters
+        ----------
+        name : str
+            Field. [-]
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return self._block[_COMMAND_PLACES[name]]
+
+    def set(self, **fields: float) -> None:
+        """Writes fields of the command.
+
+        Parameters
+        ----------
+        fields : float
+            Field names and values. [SI]
+        """
+        for name, value in fields.items():
+            self._block[_COMMAND_PLACES[name]] = value
+
+    def record(self, event: str, cause: str, value: float = 0.0, unit: str = "") -> None:
+        """Writes an entry of the event log, and the truck's state at this tick into the trace.
+
+        Parameters
+        ----------
+        event : str
+            What happened, in the past tense. [-]
+        cause : str
+            Why, in words. [-]
+        value : float
+            A number that belongs to it. [unit]
+        unit : str
+            Of the value. [-]
+        """
+        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, unit))
+        written = int(self._clockwork[LOG_ROWS])
+        if written and self._log[written - 1, 0] == self._now:
+            written -= 1
+        elif not written and self._full and self._full[-1][-1, 0] == self._now:
+            return
+        elif written >= len(self._log):
+            self._new_chunk()
+            written = 0
+        write_log_row(self._log, written, int(self._now), self._kept, self.rig.memory.block)
+        self._clockwork[LOG_ROWS] = written + 1
+
+    # ------------------------------------------------------------ waiting
+
+    def after(self, seconds: float) -> simpy.Event:
+        """An event after a delay of at least one tick.
+
+        Parameters
+        ----------
+        seconds : float
+            Delay; rounded to whole ticks. [s]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        return simpy.Timeout(self, max(1, round(seconds / self.tick)))
+
+    def reach(self, distance: float) -> simpy.Event:
+        """An event when the truck reaches a place; at once when it is already there.
+
+        Parameters
+        ----------
+        distance : float
+            Along the road. [m]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+        """
+        event = simpy.Event(self)
+        if self.true("distance") >= distance:
+            event.succeed()
+            return event
+        heapq.heappush(self._places, (distance, next(self._order), event))
+        self._watch_next_place()
+        return event
+
+    def when(
+        self, name: str, level: float, *, falling: bool = False, release: float | None = None, scale: float = 1.0
+    ) -> simpy.Event:
+        """An event when a field crosses a level; at once when it is already beyond, unless a release is asked for.
+
+        Parameters
+        ----------
+        name : str
+            `state.field`, `belief.field` or `command.field`. [-]
+        level : float
+            Compared with field times scale, exactly as given. [unit of field x scale]
+        falling : bool
+            True to fire at or below the level, false at or above. [-]
+        release : float or None
+            With a release, a field that is beyond the level must first come back to it. [unit of field x scale]
+        scale : float
+            Turns the field into the unit of the level. [1/SI]
+
+        Returns
+        -------
+        event : simpy.Event
+            [-]
+
+        Raises
+        ------
+        RunError
+            More watch points than the kernel has room for.
+        """
+        place = _PLACES[name]
+        event = simpy.Event(self)
+        direction = -1.0 if falling else 1.0
+        value = self._block[place] * scale
+        beyond = (value - level) * direction >= 0.0
+        if beyond and release is None:
+            event.succeed()
+            return event
+        if not self._vacant:
+            raise RunError(running.too_many_watches(time_s=self.seconds, most=MOST_WATCHES))
+        slot = heapq.heappop(self._vacant)
+        levels, flags = self._level_cells, self._flag_cells
+        levels[slot, WATCH_LEVEL] = level
+        levels[slot, WATCH_DIRECTION] = direction
+        levels[slot, WATCH_RELEASE] = level if release is None else release
+        levels[slot, WATCH_SCALE] = scale
+        flags[slot, WATCH_PLACE] = place
+        flags[slot, WATCH_ARMED] = 0 if beyond else 1
+        flags[slot, WATCH_FIRED] = 0
+        self._waiting[slot] = (next(self._order), event)
+        self._slots[event] = slot
+        if slot >= self._clockwork[WATCH_COUNT]:
+            self._clockwork[WATCH_COUNT] = slot + 1
+        return event
+
+    def first(self, *events: simpy.Event) -> Generator[simpy.Event, Any, simpy.Event]:
+        """Waits for the first of several events and lets go of the others.
+
+        Parameters
+        ----------
+        events : simpy.Event
+            In order of preference when several happen in one tick. [-]
+
+        Yields
+        ------
+        event : simpy.Event
+            [-]
+
+        Returns
+        -------
+        event : simpy.Event
+            The first that happened. [-]
+        """
+        happened = next((event for event in events if _has_happened(event)), None)
+        if happened is None:
+            woken = simpy.Event(self)
+
+            def wake(_: simpy.Event) -> None:
+                if not woken.triggered:
+                    woken.succeed()
+
+            for event in events:
+                event.callbacks.append(wake)
+            try:
+                yield woken
+            finally:
+                self.forget(*events)
+                for event in events:
+                    if event.callbacks is not None:
+                        event.callbacks.remove(wake)
+            happened = next(event for event in events if _has_happened(event))
+        else:
+            self.forget(*events)
+            yield happened
+        return happened
+
+    def forget(self, *events: simpy.Event) -> None:
+        """Lets go of events nobody waits for any more.
+
+        Parameters
+        ----------
+        events : simpy.Event
+            Made by `when`; others are left alone. [-]
+        """
+        for event in events:
+            slot = self._slots.pop(event, None)
+            if slot is not None:
+                self._vacate(slot)
+
+    def _vacate(self, slot: int) -> None:
+        """Takes a watch point out; the kernel passes over the slot until it is used again."""
+        self._flag_cells[slot, WATCH_ARMED] = 0
+        self._flag_cells[slot, WATCH_FIRED] = 1
+        self._waiting[slot] = None
+        heapq.heappush(self._vacant, slot)
+
+    def _watch_next_place(self) -> None:
+        """Points the distance watch point at the nearest place somebody waits for."""
+        self._level_cells[0, WATCH_LEVEL] = self._places[0][0] if self._places else NOWHERE
+        self._flag_cells[0, WATCH_ARMED] = 1
+        self._flag_cells[0, WATCH_FIRED] = 0
+
+    # ------------------------------------------------------------ marching
+
+    def step(self) -> None:
+        """Advances the truck to the next event and lets it happen.
+
+        Raises
+        ------
+        simpy.core.EmptySchedule
+            Nothing is left to wait for.
+        RunError
+            The model left the numbers.
+        """
+        queue = self._queue
+        if queue:
+            upcoming: Any = queue[0][0]
+        elif self._places or self._slots:
+            upcoming = int(self._now + LONGEST_WAIT / self.tick)
+        else:
+            raise simpy.core.EmptySchedule
+        if self._now < upcoming:
+            self._march(upcoming)
+        super().step()
+
+    def _gather(self) -> tuple[Any, ...]:
+        """Everything the kernel is called with but the tick to stop at."""
+        rig = self.rig
+        watches = (self._levels, self._flags)
+        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, self._kept, self._clockwork)
+
+    def load_kernel(self) -> None:
+        """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""
+        self._march(int(self._now))
+
+    def _march(self, until: int) -> None:
+        """Marches to a tick or to the first watch point before it."""
+        status = LOG_FULL
+        while status == LOG_FULL:
+            self._before[:] = self._block
+            status = self._kernel(*self._arguments, until)
+            if status == LOG_FULL:
+                self._new_chunk()
+        if status == NOT_A_NUMBER:
+            self._name_what_left(until)
+        self._now = self._work_cells[TICK]
+        if status == REACHED_WATCH:
+            self._deliver()
+
+    def _name_what_left(self, until: int) -> None:
+        """Goes through the last call of the kernel again, tick by tick, and says which quantity left the numbers, and when."""
+        block, work = self.rig.memory.block, self._work_cells
+        block[:] = self._before
+        distance = self.true("distance")
+        tick = work[TICK]
+        while tick < until and self._kernel(*self._arguments, tick + 1) != NOT_A_NUMBER:
+            distance = self.true("distance")
+            tick = work[TICK]
+            work[LOG_ROWS] = 0
+        self._refuse_what_left(tick * self.tick, distance)
+
+    def _refuse_what_left(self, seconds: float, distance: float) -> None:
+        """Stops the run if anything of the truck is no finite number; distance is the last that was one."""
+        quantities = left_the_numbers(self.rig.memory.block, self.rig.parameters)
+        if quantities:
+            raise RunError(
+                running.left_the_numbers(
+                    time_s=seconds,
+                    distance_km=distance / 1000.0,
+                    quantities=quantities[:MOST_NAMED],
+                    last_event=self.happenings[-1].event if self.happenings else "the start",
+                )
+            )
+
+    def _deliver(self) -> None:
+        """Wakes whoever waits for a watch point that fired, in the order of the watch points."""
+        flags = self._flag_cells
+        fired = []
+        others = self._work_cells[WATCHES_FIRED] - flags[0, WATCH_FIRED]
+        if others:
+            for slot in range(1, self._work_cells[WATCH_COUNT]):
+                waiting = self._waiting[slot]
+                if waiting is not None and flags[slot, WATCH_FIRED]:
+                    fired.append(waiting)
+        if flags[0, WATCH_FIRED]:
+            here = self.true("distance")
+            while self._places and self._places[0][0] <= here:
+                heapq.heappop(self._places)[2].succeed()
+            self._watch_next_place()
+        for _, event in sorted(fired, key=_order_of):
+            self._vacate(self._slots.pop(event))
+            event.succeed()
+
+    def _new_chunk(self) -> None:
+        """Puts the full part of the log away and starts another."""
+        self._full.append(self._log[: int(self._clockwork[LOG_ROWS])])
+        self._log = np.empty((min(2 * len(self._log), LONGEST_CHUNK), 1 + len(self._kept)))
+        self._clockwork[LOG_ROWS] = 0
+        self._arguments = self._gather()
+
+    def log_parts(self) -> list[np.ndarray]:
+        """The log so far, in the parts in which it was written: a whole one costs a copy.
+
+        Returns
+        -------
+        parts : list of array
+            Each of shape (rows, 1 + columns), as `log` puts them together. [SI]
+        """
+        return [*self._full, self._log[: int(self._clockwork[LOG_ROWS])]]
+
+    def log(self) -> np.ndarray:
+        """The log so far.
+
+        Returns
+        -------
+        rows : array
+            Shape (rows, 1 + columns): tick, then what the log keeps, `sim.march.records.LOG` on a road. [SI]
+        """
+        return np.concatenate(self.log_parts())
+
+    def release(self) -> None:
+        """Lets go of queue, processes and arrays, so that a finished trip leaves nothing behind."""
+        self._queue.clear()
+        self._waiting.clear()
+        self._slots.clear()
+        self._places.clear()
+        self._full.clear()
+        self._log = np.empty((0, 1 + len(self._kept)))
+        self._arguments = ()
+        self._active_proc = None
+
+
+__all__ = ["Clock", "Happening", "Process", "Rig"]

@@ -1,0 +1,1 @@
+"""Roads: read, made from recordings, described."""

@@ -1,0 +1,177 @@
+"""Draws what smoothing did to a track: heights as recorded and as smoothed, and the grade below, as one SVG."""
+
+import math
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+from sim.roads.track import STEEPEST_IMPORTED, ImportedTrack
+
+WIDTH, HEIGHT = 1000.0, 600.0
+LEFT, RIGHT = 76.0, 976.0
+HEIGHT_PANEL = (96.0, 366.0)  # top and bottom
+GRADE_PANEL = (402.0, 542.0)
+INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
+
+
+def track_picture(track: ImportedTrack) -> str:
+    """The picture of an imported track.
+
+    Parameters
+    ----------
+    track : ImportedTrack
+        [-]
+
+    Returns
+    -------
+    text : str
+        An SVG document, black on white so that it prints. Axes: distance [km], height [m], grade [%]. [-]
+    """
+    kilometres = track.length / 1000.0
+    across = (0.0, kilometres)
+    low = float(min(track.raw_elevation.min(), track.elevation.min()))
+    high = float(max(track.raw_elevation.max(), track.elevation.max()))
+    room = max(0.06 * (high - low), 2.0)
+    heights = (low - room, high + room)
+    steepest = max(float(np.abs(track.grade).max()) * 110.0, 2.0)
+    grades = (-steepest, steepest)
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" width="{WIDTH:g}" height="{HEIGHT:g}"'
+        ' font-family="sans-serif" role="img">',
+        f"<title>{escape(track.title)}</title>",
+        f'<rect width="{WIDTH:g}" height="{HEIGHT:g}" fill="white"/>',
+        _text(LEFT, 30, track.title if len(track.title) <= 88 else track.title[:86] + "..", 20, INK, weight="bold"),
+        _text(
+            LEFT,
+            54,
+            f"climb {track.raw_climb:.0f} m as recorded, {track.climb:.0f} m smoothed over {track.smooth:g} m; grade"
+            f" {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
+            14,
+            FAINT,
+        ),
+    ]
+    for panel in (HEIGHT_PANEL, GRADE_PANEL):
+        for gap in track.gaps:
+            first, last = (_x(min(place / 1000.0, kilometres), across) for place in (gap.start, gap.start + gap.length))
+            parts.append(
+                f'<rect x="{first:.1f}" y="{panel[0]:g}" width="{last - first:.1f}" height="{panel[1] - panel[0]:g}"'
+                f' fill="{GAP}"/>'
+            )
+    parts += _axis(HEIGHT_PANEL, heights, "height, m")
+    parts += _axis(GRADE_PANEL, grades, "grade, %")
+    for tick in _ticks(*across, 10):
+        at = _x(tick, across)
+        for top, bottom in (HEIGHT_PANEL, GRADE_PANEL):
+            parts.append(_line(at, top, at, bottom, GRID))
+        parts.append(_text(at, GRADE_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
+    parts.append(_text((LEFT + RIGHT) / 2, GRADE_PANEL[1] + 42, "distance along the road, km", 14, INK, "middle"))
+    zero = _y(0.0, grades, GRADE_PANEL)
+    parts.append(_line(LEFT, zero, RIGHT, zero, FAINT))
+    recorded = _thinned(track.raw_distance / 1000.0, track.raw_elevation, across)
+    road = _thinned(track.distance / 1000.0, track.elevation, across)
+    parts.append(_curve(*road, across, heights, HEIGHT_PANEL, ROAD, 4.0))
+    parts.append(_curve(*recorded, across, heights, HEIGHT_PANEL, RECORDED, 0.9))
+    grade = _thinned(track.distance / 1000.0, 100.0 * track.grade, across)
+    parts.append(_curve(*grade, across, grades, GRADE_PANEL, "#1d4ed8", 1.4))
+    for stretch in track.bound:
+        at = _x(min((stretch.start + 0.5 * stretch.length) / 1000.0, kilometres), across)
+        parts.append(_text(at, GRADE_PANEL[0] - 4, f"held at {100 * STEEPEST_IMPORTED:g} %", 12, INK, "middle"))
+    parts += _legend(bool(track.gaps))
+    return "\n".join([*parts, "</svg>"]) + "\n"
+
+
+def _legend(gaps: bool) -> list[str]:
+    """What the lines mean, above the upper panel."""
+    at = HEIGHT_PANEL[0] - 14
+    parts = [
+        _line(LEFT, at - 4, LEFT + 34, at - 4, RECORDED, 0.9),
+        _text(LEFT + 42, at, "as recorded, cleaned (thin)", 13, INK),
+        _line(LEFT + 250, at - 4, LEFT + 284, at - 4, ROAD, 4.0),
+        _text(LEFT + 292, at, "road: smoothed (thick)", 13, INK),
+    ]
+    if gaps:
+        parts.append(f'<rect x="{LEFT + 470:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
+        parts.append(_text(LEFT + 512, at, "gap, bridged straight", 13, INK))
+    return parts
+
+
+def _axis(panel: tuple[float, float], span: tuple[float, float], name: str) -> list[str]:
+    """Frame, horizontal lines, numbers and name of a panel."""
+    top, bottom = panel
+    parts = []
+    for tick in _ticks(*span, 6 if bottom - top > 200 else 4):
+        at = _y(tick, span, panel)
+        parts.append(_line(LEFT, at, RIGHT, at, GRID))
+        parts.append(_text(LEFT - 8, at + 4.5, f"{tick:g}".replace("-", "−"), 13, INK, "end"))
+    parts.append(
+        f'<rect x="{LEFT:g}" y="{top:g}" width="{RIGHT - LEFT:g}" height="{bottom - top:g}" fill="none" stroke="{FAINT}"/>'
+    )
+    middle = 0.5 * (top + bottom)
+    parts.append(
+        f'<text x="22" y="{middle:g}" font-size="14" fill="{INK}" text-anchor="middle" transform="rotate(-90 22 {middle:g})">'
+        f"{escape(name)}</text>"
+    )
+    return parts
+
+
+def _ticks(low: float, high: float, most: int) -> list[float]:
+    """Round numbers inside a span, at most so many steps."""
+    least = (high - low) / most
+    power = 10.0 ** math.floor(math.log10(least))
+    step = next(size * power for size in (1.0, 2.0, 5.0, 10.0) if size * power >= least * (1.0 - 1e-9))
+    first = math.ceil(low / step - 1e-9)
+    return [round(number * step, 6) + 0.0 for number in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def _x(value: float, span: tuple[float, float]) -> float:
+    """Place of a value from left to right."""
+    return LEFT + (value - span[0]) / (span[1] - span[0]) * (RIGHT - LEFT)
+
+
+def _y(value: float, span: tuple[float, float], panel: tuple[float, float]) -> float:
+    """Place of a value from top to bottom."""
+    return panel[1] - (value - span[0]) / (span[1] - span[0]) * (panel[1] - panel[0])
+
+
+def _thinned(x: np.ndarray, y: np.ndarray, span: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """The points a picture can show: of many in half a picture point, the lowest and the highest."""
+    if len(x) < 4000:
+        return x, y
+    column = np.floor((x - span[0]) / (span[1] - span[0]) * (RIGHT - LEFT) * 2.0)
+    starts = np.flatnonzero(np.diff(column, prepend=-1.0))
+    keep: set[int] = {0, len(x) - 1}
+    for first, past in zip(starts, np.append(starts[1:], len(x)), strict=True):
+        keep |= {int(first + np.argmin(y[first:past])), int(first + np.argmax(y[first:past]))}
+    order = np.array(sorted(keep))
+    return x[order], y[order]
+
+
+def _curve(
+    x: np.ndarray,
+    y: np.ndarray,
+    across: tuple[float, float],
+    span: tuple[float, float],
+    panel: tuple[float, float],
+    colour: str,
+    width: float,
+) -> str:
+    """A line through points."""
+    points = " ".join(
+        f"{_x(a, across):.1f},{_y(b, span, panel):.1f}" for a, b in zip(x.tolist(), y.tolist(), strict=True)
+    )
+    return (
+        f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="{width:g}" stroke-linejoin="round"/>'
+    )
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float = 1.0) -> str:
+    """A straight line."""
+    return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}" stroke-width="{width:g}"/>'
+
+
+def _text(x: float, y: float, text: str, size: int, colour: str, anchor: str = "start", weight: str = "normal") -> str:
+    """A line of text."""
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size}" fill="{colour}" text-anchor="{anchor}" font-weight="{weight}">'
+        f"{escape(text)}</text>"
+    )

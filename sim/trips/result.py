@@ -1,0 +1,557 @@
+"""What a trip leaves behind: trace, event log, summary, energy ledger, and the inputs that made it."""
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from sim.errors import RunError
+from sim.inputs.specs import Settings, Truck
+from sim.march.records import LOG, REASONS, exported
+from sim.messages import running
+from sim.roads.route import Route
+from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, US_GALLON
+
+BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
+
+BEST_RETARDING_RPM = (1750.0, 2100.0)  # TM 9-2320-363-10: engine speed at which an engine brake works best
+HOTTEST_COOLANT_C = 110.0  # assumed: from here a coolant alarm would be on
+HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
+WORTH_SAYING_M = 0.25  # m: a truck that rolls back less has only settled into its clutch
+SHORTEST_RACING = 0.5  # s: a shorter one is a closing clutch, or a shift
+SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
+
+MOST_EXPLANATIONS = 3
+
+VERDICTS = {
+    "arrived": "Arrived",
+    "time_limit": "Ran out of time",
+    "stalled": "Stalled",
+    "runaway": "Ran away",
+}
+
+CAUTIONS = (
+    "A teaching model, not driving or repair advice.",
+    "Follow posted limits, the driver's manual, the maker's service information, local codes and licensed practice.",
+    "The engine brake does not replace the service brakes; it is not for slippery roads or an empty combination.",
+)
+
+WORK_TERMS = (
+    "combustion_heat",
+    "engine_friction",
+    "compression",
+    "fan",
+    "accessories",
+    "clutch",
+    "gear_synchronising",
+    "driveline",
+    "tyre_slip",
+    "aero",
+    "rolling",
+    "service_brakes",
+)
+
+
+def code_words(code: Mapping[str, Any]) -> str:
+    """One code of the controller in a line.
+
+    Parameters
+    ----------
+    code : mapping
+        An entry of the summary's `codes`. [-]
+
+    Returns
+    -------
+    text : str
+        [-]
+
+    Examples
+    --------
+    >>> code_words({"spn": 110, "fmi": 3, "words": "coolant temperature: open", "lamp": "amber", "count": 2, "active": True})
+    'SPN 110 FMI 3, coolant temperature: open; active, lamp amber, 2 times'
+    """
+    state = "active" if code["active"] else "earlier"
+    times = f"{code['count']} time{'' if code['count'] == 1 else 's'}"
+    return f"SPN {code['spn']} FMI {code['fmi']}, {code['words']}; {state}, lamp {code['lamp']}, {times}"
+
+
+class Trace(Mapping[str, np.ndarray]):
+    """Named columns of a trip, units in the names; `time_s` first.
+
+    Parameters
+    ----------
+    parts : sequence of array
+        The log as the clock keeps it, each of shape (rows, 1 + columns). [SI]
+    tick : float
+        [s]
+    """
+
+    def __init__(self, parts: Sequence[np.ndarray], tick: float) -> None:
+        def whole(place: int) -> np.ndarray:
+            return np.concatenate([part[:, place] for part in parts])
+
+        self._columns: dict[str, np.ndarray] = {"time_s": whole(0) * tick}
+        for place, column in enumerate(LOG, start=1):
+            self._columns[column.name] = exported(whole(place), column.unit)
+
+    def __getitem__(self, name: str) -> np.ndarray:
+        return self._columns[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    def in_gear(self, gear: int) -> tuple[float, float | None]:
+        """How long a gear was in, and how fast the engine turned in it.
+
+        Parameters
+        ----------
+        gear : int
+            [-]
+
+        Returns
+        -------
+        duration : float
+            [s]
+        engine_speed : float or None
+            Mean over that time; None for a gear that was never in. [rpm]
+        """
+        spans = np.diff(self["time_s"], append=self["time_s"][-1:])
+        spans[self["gear"] != gear] = 0.0
+        duration = float(spans.sum())
+        return duration, float((spans * self["engine_speed_rpm"]).sum()) / duration if duration > 0.0 else None
+
+    def frame(self) -> Any:
+        """The trace as a DataFrame.
+
+        Returns
+        -------
+        frame : pandas.DataFrame
+            One row a logged instant, reasons in words. [as named]
+
+        Raises
+        ------
+        ImportError
+            pandas is not installed.
+        """
+        import pandas
+
+        columns = dict(self._columns)
+        columns["stage_reason"] = np.array([REASONS[int(code)] for code in columns["stage_reason"]])
+        return pandas.DataFrame(columns)
+
+    def csv(self) -> str:
+        """The trace as the text of a CSV file, reasons in words.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(self._columns)
+        cells = (
+            (REASONS[int(code)] for code in values) if name == "stage_reason" else (f"{value:.7g}" for value in values)
+            for name, values in self._columns.items()
+        )
+        writer.writerows(zip(*cells, strict=True))
+        return out.getvalue()
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished trip.
+
+    Parameters
+    ----------
+    summary : dict
+        Keys carry their unit. [-]
+    trace : Trace
+        Named columns. [-]
+    events : tuple of dict
+        time_s, distance_m, event, cause, value, unit. [-]
+    truck : Truck
+        As driven. [-]
+    settings : Settings
+        As driven. [-]
+    route : Route
+        As driven. [-]
+    sources : dict
+        Mark and source of each number of the truck. [-]
+    meters : mapping
+        Columns of the meters put on, empty without any. [as named]
+    """
+
+    summary: dict[str, Any]
+    trace: Trace
+    events: tuple[dict[str, Any], ...]
+    truck: Truck
+    settings: Settings
+    route: Route
+    sources: dict[str, str]
+    meters: Mapping[str, np.ndarray] = field(default_factory=dict)
+
+    def meters_csv(self) -> str:
+        """What the meters showed, as the text of a CSV file.
+
+        Returns
+        -------
+        text : str
+            "" without meters. [-]
+        """
+        if not self.meters:
+            return ""
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(self.meters)
+        writer.writerows((f"{value:.7g}" for value in row) for row in zip(*self.meters.values(), strict=True))
+        return out.getvalue()
+
+    def events_csv(self) -> str:
+        """The event log as the text of a CSV file.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        out = io.StringIO()
+        writer = csv.DictWriter(out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n")
+        writer.writeheader()
+        for event in self.events:
+            row = dict(event)
+            for key in ("time_s", "distance_m", "value"):
+                row[key] = f"{row[key]:.7g}"
+            writer.writerow(row)
+        return out.getvalue()
+
+    def summary_json(self) -> str:
+        """The summary as JSON text.
+
+        Returns
+        -------
+        text : str
+            [-]
+        """
+        return json.dumps(self.summary, indent=2, allow_nan=False) + "\n"
+
+
+def kinetic_energy(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Energy of everything that moves and turns.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    energy : float
+        [J]
+    """
+    s, p = state[0], parameters[0]
+    return 0.5 * float(
+        p["vehicle_body"] * s["speed"] * s["speed"]
+        + p["wheel_body"] * s["wheel_speed"] * s["wheel_speed"]
+        + p["engine_inertia"] * s["engine_speed"] * s["engine_speed"]
+        + p["shaft_inertia"] * s["shaft_speed"] * s["shaft_speed"]
+    )
+
+
+def stored_heat(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Heat in coolant, oil and drums above 0 °C, and what was made since it was last spread.
+
+    Parameters
+    ----------
+    state : array
+        State record, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    heat : float
+        [J]
+    """
+    s, p = state[0], parameters[0]
+    heat = p["coolant_capacity"] * (s["coolant_temperature"] - CELSIUS_ZERO)
+    heat += p["oil_capacity"] * (s["oil_temperature"] - CELSIUS_ZERO)
+    for group in ("steer", "drive", "trailer"):
+        drums = p[f"brakes_{group}"] * p["drum_capacity"]
+        heat += drums * (s[f"brake_temperature_{group}"] - CELSIUS_ZERO)
+    heat += sum(s[f"pending_{made}"] for made in ("combustion", "friction", "compression", "steer", "drive", "trailer"))
+    return float(heat)
+
+
+def energy_ledger(before: np.ndarray, after: np.ndarray, parameters: np.ndarray, climbed: float) -> dict[str, Any]:
+    """Where the energy came from and went, each term counted on its own.
+
+    Parameters
+    ----------
+    before : array
+        State at the start, shape (1,). [SI]
+    after : array
+        State at the end, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    climbed : float
+        Height of the end above the start, from the road's profile and not from the forces. [m]
+
+    Returns
+    -------
+    ledger : dict
+        Terms, residual and `residual_fraction` of (fuel + height given up + initial kinetic energy). [J]
+
+    Notes
+    -----
+    Two books. Work: fuel + height given up + kinetic energy at the start = combustion heat + friction + ... + kinetic energy
+    at the end. Heat: what the work book calls heat of engine and brakes = exhaust + shed + stored. The residual is the sum
+    of both books' errors.
+    """
+    s = after[0]
+    weight = float(parameters["mass"][0]) * STANDARD_GRAVITY
+    start, end = kinetic_energy(before, parameters), kinetic_energy(after, parameters)
+    terms: dict[str, Any] = {"fuel": float(s["fuel"]), "height_given_up": -weight * climbed, "kinetic_at_start": start}
+    terms.update({name: float(s[name]) for name in WORK_TERMS})
+    terms["kinetic_at_end"] = end
+    residual = terms["fuel"] + terms["height_given_up"] + start - end - sum(terms[name] for name in WORK_TERMS)
+    stored = stored_heat(after, parameters) - stored_heat(before, parameters)
+    heat = {name: float(s[name]) for name in ("exhaust_heat", "coolant_heat", "oil_heat", "brake_heat")}
+    made = sum(terms[name] for name in ("combustion_heat", "engine_friction", "compression", "service_brakes"))
+    heat["heat_stored"] = stored
+    heat_residual = made - sum(heat.values())
+    terms.update(heat)
+    supplied = terms["fuel"] + max(terms["height_given_up"], 0.0) + start
+    terms["residual"] = residual
+    terms["heat_residual"] = heat_residual
+    terms["residual_fraction"] = (abs(residual) + abs(heat_residual)) / supplied if supplied > 0.0 else 0.0
+    return terms
+
+
+def summarise(
+    how: str,
+    cause: str,
+    before: np.ndarray,
+    after: np.ndarray,
+    parameters: np.ndarray,
+    seconds: float,
+    events: tuple[dict[str, Any], ...],
+    route: Route,
+    settings: Settings,
+    trace: Trace,
+    gears: int,
+) -> dict[str, Any]:
+    """The numbers of a finished trip.
+
+    Parameters
+    ----------
+    how : str
+        How it ended. [-]
+    cause : str
+        Why, in words. [-]
+    before : array
+        State at the start, shape (1,). [SI]
+    after : array
+        State at the end, shape (1,). [SI]
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    seconds : float
+        Duration. [s]
+    events : tuple of dict
+        Event log. [-]
+    route : Route
+        [-]
+    settings : Settings
+        [-]
+    trace : Trace
+        For the extremes the kernel does not count. [as named]
+    gears : int
+        Of the gearbox. [-]
+
+    Returns
+    -------
+    summary : dict
+        Keys carry their unit; `timing` is added by the caller. [-]
+
+    Notes
+    -----
+    A road that ends higher or lower than it starts stores or returns height. The credited fuel takes m g h out at the
+    engine's indicated efficiency, the least fuel that height can cost: m g h / (heating value x indicated efficiency). On a
+    long descent the brakes have eaten what the height would have given back, and the credited fuel says little.
+    """
+    s, p = after[0], parameters[0]
+    fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
+    litres = fuel_kg / settings.fuel.density_kg_per_l
+    climbed = route.elevation_at(distance) - route.start_elevation
+    credited_kg = fuel_kg - float(
+        p["mass"] * STANDARD_GRAVITY * climbed / (p["heating_value"] * p["indicated_efficiency"])
+    )
+    credited_litres = credited_kg / settings.fuel.density_kg_per_l
+    top_gear_time, top_gear_speed = trace.in_gear(gears)
+    counted = [event["event"] for event in events]
+    held = {
+        "engine": float(s["held_by_engine"]),
+        "air_and_tyres": float(s["held_by_resistance"]),
+        "service_brakes": float(s["held_by_brakes"]),
+    }
+    all_held = sum(held.values())
+    summary: dict[str, Any] = {
+        "ended": how,
+        "ended_because": cause,
+        "distance_m": distance,
+        "time_s": seconds,
+        "height_gained_m": climbed,
+        "fuel_kg": fuel_kg,
+        "fuel_l_per_100km": litres / distance * 1e5 if distance > 0.0 else None,
+        "fuel_mpg_us": (distance / MILE) / (litres * 1e-3 / US_GALLON) if litres > 0.0 else None,
+        "fuel_credited_l_per_100km": credited_litres / distance * 1e5 if distance > 0.0 else None,
+        "fuel_credited_mpg_us": (distance / MILE) / (credited_litres * 1e-3 / US_GALLON)
+        if credited_litres > 0.0
+        else None,
+        "co2_kg": fuel_kg * settings.fuel.co2_kg_per_kg,
+        "mean_speed_m_s": distance / seconds if seconds > 0.0 else 0.0,
+        "max_speed_m_s": float(s["max_speed"]),
+        "max_engine_speed_rpm": float(s["max_engine_speed"]) / REVOLUTION_PER_MINUTE,
+        "max_brake_temperature_c": float(s["max_brake_temperature"]) - CELSIUS_ZERO,
+        "max_hottest_brake_temperature_c": float(s["max_hottest_brake_temperature"]) - CELSIUS_ZERO,
+        "published_brake_temperature_a_c": _published(s, p, "a"),
+        "published_brake_temperature_b_c": _published(s, p, "b"),
+        "max_published_brake_temperature_a_c": _published(s, p, "a", "max_"),
+        "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
+        "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
+        "gear_shifts": counted.count("gear_engaged"),
+        "top_gear_time_s": top_gear_time,
+        "top_gear_engine_speed_rpm": top_gear_speed,
+        "service_brake_applications": counted.count("brakes_applied"),
+        "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
+        "stage_changes": counted.count("stage_changed"),
+        "fan_engagements": counted.count("fan_engaged"),
+        "time_over_governed_s": float(s["time_over_governed"]),
+        "time_racing_s": float(s["time_racing"]),
+        "time_over_limit_s": float(s["time_over_limit"]),
+        "time_wheel_slip_s": float(s["time_wheel_slip"]),
+        "rolled_back_m": float(s["rolled_back"]),
+        "max_coolant_temperature_c": float(trace["coolant_temperature_c"].max()),
+        "max_oil_temperature_c": float(trace["oil_temperature_c"].max()),
+        "clutch_heat_kj": float(s["clutch"]) / 1000.0,
+        "retarding_share": {name: value / all_held if all_held > 0.0 else 0.0 for name, value in held.items()},
+        "energy": energy_ledger(before, after, parameters, climbed),
+    }
+    summary["explanations"] = list(dict.fromkeys(event["cause"] for event in events if event["event"] == "outrun"))[
+        :MOST_EXPLANATIONS
+    ]
+    summary["warnings"] = warnings_of(summary, settings)
+    return summary
+
+
+def _published(s: np.void, p: np.void, letter: str, prefix: str = "") -> float | None:
+    """A temperature of the published brake model; None for a truck it does not cover."""
+    if p["severity_applies"] < 0.5:
+        return None
+    return float(s[f"{prefix}severity_temperature_{letter}"]) - CELSIUS_ZERO
+
+
+def assure_numbers(ended: str, found: Any, key: str = "") -> None:
+    """Refuses a result in which something is no finite number.
+
+    Parameters
+    ----------
+    ended : str
+        What the result would say. [-]
+    found : any
+        Summary, events or columns: tables and lists in any depth. [any]
+    key : str
+        Where it stands. [-]
+
+    Raises
+    ------
+    RunError
+        Something is not; the message names it.
+    """
+    sound = True
+    if isinstance(found, Mapping):
+        for name, value in found.items():
+            assure_numbers(ended, value, f"{key}.{name}" if key else str(name))
+    elif isinstance(found, list | tuple):
+        for value in found:
+            assure_numbers(ended, value, key)
+    elif isinstance(found, int | float):
+        sound = math.isfinite(found)
+    elif isinstance(found, np.ndarray):
+        sound = bool(np.isfinite(found).all())
+    if not sound:
+        raise RunError(running.result_left_the_numbers(key=key, ended=ended))
+
+
+def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
+    """What a reader must see first, worst first.
+
+    Parameters
+    ----------
+    summary : dict
+        Without its warnings. [-]
+    settings : Settings
+        [-]
+
+    Returns
+    -------
+    warnings : list of str
+        [-]
+    """
+    found = []
+    if summary["ended"] != "arrived":
+        found.append(f"{summary['ended']}: {summary['ended_because']}")
+    hottest = summary["max_brake_temperature_c"]
+    if hottest > BRAKE_LIMIT_C:
+        found.append(f"brakes passed the published limit: mean {hottest:.0f} C, limit {BRAKE_LIMIT_C:.0f} C (500 F)")
+    elif summary["max_hottest_brake_temperature_c"] > BRAKE_LIMIT_C:
+        found.append(
+            f"the hottest axle's brakes reached {summary['max_hottest_brake_temperature_c']:.0f} C; the published"
+            " limit for the mean is"
+            f" {BRAKE_LIMIT_C:.0f} C (500 F)"
+        )
+    for letter in ("a", "b"):
+        published = summary[f"max_published_brake_temperature_{letter}_c"]
+        if published is not None and published > BRAKE_LIMIT_C:
+            found.append(
+                f"brakes pass the limit by the published model, constant set {letter.upper()}: {published:.0f} C"
+            )
+    if summary["time_over_governed_s"] >= SHORTEST_WORTH_SAYING:
+        found.append(
+            f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
+            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
+        )
+    if summary["time_racing_s"] >= SHORTEST_RACING:
+        found.append(
+            f"engine above governed speed for {summary['time_racing_s']:.1f} s, not driven by the road, "
+            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
+        )
+    if summary["time_over_limit_s"] >= 0.5:
+        found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
+    if summary["rolled_back_m"] >= WORTH_SAYING_M:
+        found.append(f"the truck rolled back {summary['rolled_back_m']:.1f} m")
+    if summary["time_wheel_slip_s"] > 0.0:
+        found.append(f"drive wheels slipped for {summary['time_wheel_slip_s']:.1f} s")
+    if summary["max_coolant_temperature_c"] > HOTTEST_COOLANT_C:
+        found.append(f"the engine overheated: coolant {summary['max_coolant_temperature_c']:.0f} C")
+    if summary["max_oil_temperature_c"] > HOTTEST_OIL_C:
+        found.append(
+            f"oil at {summary['max_oil_temperature_c']:.0f} C is beyond the {HOTTEST_OIL_C:.0f} C to which the friction law is good"
+        )
+    if summary["least_tank_pressure_kpa"] < 414.0:
+        found.append(f"air tanks fell to {summary['least_tank_pressure_kpa']:.0f} kPa (60 psi is the usual alarm)")
+    if not summary["energy"]["residual_fraction"] <= 1e-3:
+        found.append("the energy ledger does not close: take the numbers of this trip with care")
+    if settings.weather.grip < 0.4 and summary["engine_brake_stage_time_s"]["0"] < summary["time_s"]:
+        found.append("the engine brake was used on a slippery road")
+    return found
