@@ -56,14 +56,9 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     Parameters
     ----------
     workshop : Workshop
-        Drives the trips. [-]
+        Drives the trips.
     host : str
-        On which it will listen. [-]
-
-    Returns
-    -------
-    app : Dash
-        [-]
+        On which it will listen.
     """
     app = dash.Dash(
         "haulbench",

@@ -11,11 +11,5 @@ ORDER = ("trip", "gearing", "fuel_study", "roads", "dyno", "speedometer", "hidde
 
 
 def pages() -> list[ModuleType]:
-    """The pages, in the order of the menu.
-
-    Returns
-    -------
-    pages : list of module
-        [-]
-    """
+    """The pages, in the order of the menu."""
     return [import_module(f"dashboard.{name}.page") for name in ORDER]

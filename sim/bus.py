@@ -112,15 +112,10 @@ def check_library() -> None:
 def bus_settings(settings: Settings) -> Settings:
     """The same settings with a meter on every sensor and switch, for the bus tells what the controller believes.
 
-    Parameters
-    ----------
-    settings : Settings
-        [-]
-
     Returns
     -------
     settings : Settings
-        A meter changes nothing of a trip. [-]
+        A meter changes nothing of a trip.
 
     Examples
     --------
@@ -149,7 +144,7 @@ def messages() -> dict[str, Told]:
     Returns
     -------
     messages : dict
-        By name, in the order in which they take their turn. [-]
+        By name, in the order in which they take their turn.
 
     Examples
     --------
@@ -185,14 +180,9 @@ def identifier_of(message: str, sender: str = "") -> int:
     Parameters
     ----------
     message : str
-        Its name in the table. [-]
+        Its name in the table.
     sender : str
-        Key of `ADDRESSES`; "" for the sender of the table. [-]
-
-    Returns
-    -------
-    identifier : int
-        [-]
+        Key of `ADDRESSES`; "" for the sender of the table.
 
     Examples
     --------
@@ -271,12 +261,7 @@ def codes_message(number: int) -> Any:
     Parameters
     ----------
     number : int
-        Codes; none and one share a form of 8 bytes. [-]
-
-    Returns
-    -------
-    message : cantools.database.can.Message
-        [-]
+        Codes; none and one share a form of 8 bytes.
 
     Notes
     -----
@@ -309,13 +294,7 @@ def codes_message(number: int) -> Any:
 
 @cache
 def database() -> Any:
-    """Every message of the table, as cantools knows it.
-
-    Returns
-    -------
-    database : cantools.database.can.Database
-        [-]
-    """
+    """Every message of the table, as cantools knows it."""
     from cantools.database.can import Database, Node
 
     found = []
@@ -341,12 +320,12 @@ def told_columns(result: Result) -> dict[str, np.ndarray]:
     Parameters
     ----------
     result : Result
-        Of a trip driven with `bus_settings`. [-]
+        Of a trip driven with `bus_settings`.
 
     Returns
     -------
     columns : dict
-        `time_s` first, each of shape (readings,), NaN where nothing is known. [as named]
+        `time_s` first, each of shape (readings,), NaN where nothing is known.
 
     Raises
     ------
@@ -437,11 +416,6 @@ def told_columns(result: Result) -> dict[str, np.ndarray]:
 def code_changes(result: Result) -> list[tuple[float, tuple[Active, ...]]]:
     """When the set of active codes changed, and what it was from then on.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     changes : list of (float, tuple of Active)
@@ -511,13 +485,13 @@ def codes_payload(active: Sequence[Active]) -> bytes:
     Parameters
     ----------
     active : sequence of Active
-        The first 445 are told, more do not fit. [-]
+        The first 445 are told, more do not fit.
 
     Returns
     -------
     payload : bytes
         8 for none or one; of none the form with SPN, FMI and count 0 (from memory). The lamps for protection and emissions, which
-        this model has not, and flashing are not available. [-]
+        this model has not, and flashing are not available.
 
     Examples
     --------
@@ -546,14 +520,14 @@ def several_packets(payload: bytes, group: int) -> list[tuple[str, bytes]]:
     Parameters
     ----------
     payload : bytes
-        9 to 1785. [-]
+        9 to 1785.
     group : int
-        Parameter group of the message. [-]
+        Parameter group of the message.
 
     Returns
     -------
     frames : list of (str, bytes)
-        Name in the table and bytes, in their order. [-]
+        Name in the table and bytes, in their order.
 
     Examples
     --------
@@ -612,12 +586,12 @@ def frames_of(result: Result) -> Iterator[Frame]:
     Parameters
     ----------
     result : Result
-        Of a trip driven with `bus_settings`. [-]
+        Of a trip driven with `bus_settings`.
 
     Yields
     ------
     frame : Frame
-        In the order of time. [-]
+        In the order of time.
 
     Raises
     ------
@@ -673,12 +647,12 @@ def bus_log(result: Result) -> str:
     Parameters
     ----------
     result : Result
-        Of a trip driven with `bus_settings`. [-]
+        Of a trip driven with `bus_settings`.
 
     Returns
     -------
     text : str
-        One frame a line; the bus is called simulated. [-]
+        One frame a line; the bus is called simulated.
 
     Raises
     ------
@@ -705,11 +679,6 @@ def bus_log(result: Result) -> str:
 
 def bus_database() -> str:
     """The table of messages and signals as the text of a database file, as cantools dumps it under the ending .dbc.
-
-    Returns
-    -------
-    text : str
-        [-]
 
     Raises
     ------

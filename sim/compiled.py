@@ -44,12 +44,12 @@ def source_hash(*patterns: str) -> str:
     Parameters
     ----------
     patterns : str
-        Which files, relative to the package. [-]
+        Which files, relative to the package.
 
     Returns
     -------
     digest : str
-        16 hexadecimal digits. [-]
+        16 hexadecimal digits.
     """
     digest = hashlib.sha256()
     folder = Path(__file__).parent
@@ -120,14 +120,9 @@ def unsealed(digest: bytes, content: bytes) -> Any:
     Parameters
     ----------
     digest : bytes
-        SHA-256 of the content. [-]
+        SHA-256 of the content.
     content : bytes
-        A pickle. [-]
-
-    Returns
-    -------
-    thing : object
-        [-]
+        A pickle.
 
     Raises
     ------
@@ -157,14 +152,12 @@ class _Kept(FunctionCache):  # type: ignore[misc]
         Parameters
         ----------
         sig : object
-            Signature. [-]
-        target_context : object
-            [-]
+            Signature.
 
         Returns
         -------
         overload : object
-            None when there is none, or none that is sound. [-]
+            None when there is none, or none that is sound.
         """
         try:
             return super().load_overload(sig, target_context)
@@ -181,9 +174,9 @@ class _Kept(FunctionCache):  # type: ignore[misc]
         Parameters
         ----------
         sig : object
-            Signature. [-]
+            Signature.
         data : object
-            What was compiled. [-]
+            What was compiled.
         """
         try:
             super().save_overload(sig, data)
@@ -219,12 +212,12 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     ----------
     function : callable
         Uses floats, integers and arrays only. No fast-math: compiled and interpreted results are equal to the bit. Laws are
-        inlined into the kernel, which makes a tick a third cheaper. [-]
+        inlined into the kernel, which makes a tick a third cheaper.
 
     Returns
     -------
     function : callable
-        Same signature; the function itself when NUMBA_DISABLE_JIT is set. [-]
+        Same signature; the function itself when NUMBA_DISABLE_JIT is set.
     """
     ready = numba.njit(error_model="numpy", forceinline=True)(function)
     if CACHE_FOLDER and ready is not function:
@@ -239,12 +232,7 @@ def is_prepared(kernel: str = "advance") -> bool:
     Parameters
     ----------
     kernel : str
-        What marches: `advance` on a road, `advance_on_dyno` on a dyno. [-]
-
-    Returns
-    -------
-    prepared : bool
-        [-]
+        What marches: `advance` on a road, `advance_on_dyno` on a dyno.
     """
     config: Any = numba.config
     return bool(config.DISABLE_JIT) or (CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob(f"*.{kernel}-*.nbi")))

@@ -13,6 +13,6 @@ def notice(text: str) -> None:
     Parameters
     ----------
     text : str
-        A message of `sim.messages`. [-]
+        A message of `sim.messages`.
     """
     LOG.warning("%s", running.refused(problem=text))

@@ -20,15 +20,10 @@ FOLLOW = "HAULBENCH_COMPILED"  # tells processes that this one starts where its 
 def made_own(folder: Path) -> str:
     """Makes a folder, or sees that one is this user's alone.
 
-    Parameters
-    ----------
-    folder : Path
-        [-]
-
     Returns
     -------
     problem : str
-        Empty when it may be used. [-]
+        Empty when it may be used.
     """
     if not folder.is_absolute():
         return say.NOT_ABSOLUTE
@@ -55,15 +50,13 @@ def room_in(folder: Path, size: int) -> str:
 
     Parameters
     ----------
-    folder : Path
-        [-]
     size : int
         [bytes]
 
     Returns
     -------
     problem : str
-        Empty when it fits. [-]
+        Empty when it fits.
     """
     try:
         with tempfile.TemporaryFile(dir=folder) as file:
@@ -76,11 +69,6 @@ def room_in(folder: Path, size: int) -> str:
 
 def fresh_folder() -> Path:
     """A new folder with a name nobody could foresee, which processes started from here use too and which goes with this one.
-
-    Returns
-    -------
-    folder : Path
-        [-]
 
     Raises
     ------
@@ -104,7 +92,7 @@ def close_to_others(folder: Path) -> None:
     Parameters
     ----------
     folder : Path
-        Nothing happens when it is not there, or is not this user's. [-]
+        Nothing happens when it is not there, or is not this user's.
     """
     with contextlib.suppress(OSError):
         if not folder.is_symlink() and hasattr(os, "geteuid") and folder.stat().st_uid == os.geteuid():

@@ -41,18 +41,7 @@ RECORD = Kind(files.RECORD, 256_000_000, otherwise=files.GIVE_STUDY)
 
 
 def is_there(path: Path) -> bool:
-    """Whether a path names something; a name no file could have names nothing.
-
-    Parameters
-    ----------
-    path : Path
-        [-]
-
-    Returns
-    -------
-    there : bool
-        [-]
-    """
+    """Whether a path names something; a name no file could have names nothing."""
     try:
         return path.exists()
     except (OSError, ValueError):
@@ -65,18 +54,13 @@ def read_bytes(path: Path, kind: Kind, error: type[HaulbenchError], where: str =
     Parameters
     ----------
     path : Path
-        A link to an ordinary file is one. [-]
+        A link to an ordinary file is one.
     kind : Kind
-        What it is wanted as. [-]
+        What it is wanted as.
     error : type
-        Raised when it cannot be read. [-]
+        Raised when it cannot be read.
     where : str
-        How the message names it; empty for its path. [-]
-
-    Returns
-    -------
-    content : bytes
-        [-]
+        How the message names it; empty for its path.
 
     Raises
     ------
@@ -121,19 +105,12 @@ def read_text(path: Path, kind: Kind, error: type[HaulbenchError], where: str = 
 
     Parameters
     ----------
-    path : Path
-        [-]
     kind : Kind
-        What it is wanted as. [-]
+        What it is wanted as.
     error : type
-        Raised when it cannot be read. [-]
+        Raised when it cannot be read.
     where : str
-        How the message names it; empty for its path. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        How the message names it; empty for its path.
 
     Raises
     ------
@@ -151,15 +128,8 @@ def read_toml(path: Path, error: type[HaulbenchError]) -> dict[str, Any]:
 
     Parameters
     ----------
-    path : Path
-        [-]
     error : type
-        Raised when it cannot be read. [-]
-
-    Returns
-    -------
-    values : dict
-        [-]
+        Raised when it cannot be read.
 
     Raises
     ------
@@ -178,15 +148,10 @@ def read_toml(path: Path, error: type[HaulbenchError]) -> dict[str, Any]:
 def read_line(stream: TextIO) -> str:
     """A line typed at the keyboard, or sent in its place.
 
-    Parameters
-    ----------
-    stream : TextIO
-        [-]
-
     Returns
     -------
     line : str
-        At most so long as a person types; what is no text in it is marked. Empty at the end. [-]
+        At most so long as a person types; what is no text in it is marked. Empty at the end.
     """
     if isinstance(stream, io.TextIOWrapper) and stream.errors != "replace":
         stream.reconfigure(errors="replace")

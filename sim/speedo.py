@@ -109,16 +109,6 @@ class Calibration:
 def calibration_of(truck: Truck) -> Calibration:
     """The calibration of a truck.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-
-    Returns
-    -------
-    calibration : Calibration
-        [-]
-
     Examples
     --------
     >>> from sim import load_truck
@@ -147,15 +137,10 @@ def band() -> tuple[float, float]:
 def verdict(calibration: Calibration) -> dict[str, Any]:
     """Whether a speedometer is within the published band.
 
-    Parameters
-    ----------
-    calibration : Calibration
-        [-]
-
     Returns
     -------
     verdict : dict
-        Shown speed at a true 50 mi/h, the band, pass or fail, the rule. [as named]
+        Shown speed at a true 50 mi/h, the band, pass or fail, the rule.
     """
     shown, (low, high) = calibration.shown(BAND_AT), band()
     return {
@@ -173,16 +158,13 @@ def effects(calibration: Calibration, settings: Settings) -> dict[str, Any]:
 
     Parameters
     ----------
-    calibration : Calibration
-        [-]
     settings : Settings
-        Cruise set speed and road-speed limit are read. [-]
+        Cruise set speed and road-speed limit are read.
 
     Returns
     -------
     effects : dict
         Speeds shown against true, errors of odometer and fuel economy in percent, true speeds under cruise and limit.
-        [as named]
     """
     true = [speed * MILE_PER_HOUR for speed in TRUE_SPEEDS]
     percent = 100.0 * (calibration.ratio - 1.0)
@@ -209,15 +191,8 @@ def told(truck: Truck, pulses: float) -> Truck:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     pulses : float
         [1/mi]
-
-    Returns
-    -------
-    truck : Truck
-        [-]
 
     Raises
     ------
@@ -236,16 +211,16 @@ def mystery(truck: Truck, seed: int) -> tuple[Truck, str]:
     Parameters
     ----------
     truck : Truck
-        As the controller believes it. [-]
+        As the controller believes it.
     seed : int
-        Which change. [-]
+        Which change.
 
     Returns
     -------
     truck : Truck
-        As it is. [-]
+        As it is.
     cause : str
-        What was changed, in words. [-]
+        What was changed, in words.
 
     Raises
     ------
@@ -328,8 +303,6 @@ def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.nda
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     shown : float
         Speed held on the needle. [m/s]
     miles : float
@@ -339,7 +312,7 @@ def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.nda
     -------
     columns : dict of str to array
         time_s from the first row, distance_m from the first post, indicated_speed_m_s; from `APPROACH` before the first post
-        to a little behind the second. [as named]
+        to a little behind the second.
 
     Raises
     ------
@@ -363,19 +336,12 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     shown : float
         Speed to hold on the needle. [m/s]
     miles : float
         Between the posts. [mi]
     seed : int
-        Of the errors of thumb and eye. [-]
-
-    Returns
-    -------
-    mile : Mile
-        [as named]
+        Of the errors of thumb and eye.
 
     Raises
     ------
@@ -411,15 +377,10 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
 def posted_run(truck: Truck) -> dict[str, Any]:
     """Ten level kilometres at a posted 90 km/h, kept to by the needle.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-
     Returns
     -------
     numbers : dict
-        What happened and what the dash shows. [as named]
+        What happened and what the dash shows.
     """
     result = run_trip(truck, "grade:0%,10km", Settings())
     trace, summary = result.trace, result.summary
@@ -448,16 +409,16 @@ def score(truck: Truck, entered: float | None) -> tuple[int, str]:
     Parameters
     ----------
     truck : Truck
-        As it is. [-]
+        As it is.
     entered : float or None
         Pulses per mile, None for none. [1/mi]
 
     Returns
     -------
     points : int
-        0 to 3; the fourth point is the instructor's. [-]
+        0 to 3; the fourth point is the instructor's.
     words : str
-        Why. [-]
+        Why.
     """
     if entered is None:
         return 0, "no number was entered"
@@ -487,23 +448,21 @@ def exercise(
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Cruise set speed and road-speed limit are read. [-]
+        Cruise set speed and road-speed limit are read.
     shown : float
         Speed held on the needle. [m/s]
     miles : float
         Between the posts. [mi]
     seed : int
-        Of the errors of thumb and eye. [-]
+        Of the errors of thumb and eye.
     entered : float or None
         What the student programs after the first mile; None for nothing. [1/mi]
 
     Returns
     -------
     sheet : dict
-        before, mile, and with a number entered after, mile_after; score. [as named]
+        before, mile, and with a number entered after, mile_after; score.
 
     Raises
     ------
@@ -538,15 +497,13 @@ def state_of(truck: Truck, settings: Settings) -> dict[str, Any]:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Cruise set speed and road-speed limit are read. [-]
+        Cruise set speed and road-speed limit are read.
 
     Returns
     -------
     state : dict
-        calibration, verdict, effects, posted_run. [as named]
+        calibration, verdict, effects, posted_run.
     """
     calibration = calibration_of(truck)
     return {

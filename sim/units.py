@@ -88,12 +88,12 @@ def unit_of_key(key: str) -> str:
     Parameters
     ----------
     key : str
-        Name of a key, for example `mass_kg`. [-]
+        Name of a key, for example `mass_kg`.
 
     Returns
     -------
     unit : str
-        Ending known to this module, "" when the key has none. [-]
+        Ending known to this module, "" when the key has none.
 
     Examples
     --------
@@ -116,7 +116,7 @@ def to_si(value: float, unit: str) -> float:
     value : float
         Number in `unit`. [unit]
     unit : str
-        Ending as `unit_of_key` returns it; "" leaves the value as it is. [-]
+        Ending as `unit_of_key` returns it; "" leaves the value as it is.
 
     Returns
     -------
@@ -142,7 +142,7 @@ def from_si(value: float, unit: str) -> float:
     value : float
         Number. [SI]
     unit : str
-        Ending as `unit_of_key` returns it. [-]
+        Ending as `unit_of_key` returns it.
 
     Returns
     -------
@@ -166,12 +166,7 @@ def unit_name(unit: str) -> str:
     Parameters
     ----------
     unit : str
-        Ending as `unit_of_key` returns it. [-]
-
-    Returns
-    -------
-    name : str
-        [-]
+        Ending as `unit_of_key` returns it.
 
     Examples
     --------
@@ -192,12 +187,7 @@ def number_in(text: str) -> float:
     Parameters
     ----------
     text : str
-        As a person typed it. [-]
-
-    Returns
-    -------
-    value : float
-        [as named]
+        As a person typed it.
 
     Raises
     ------
@@ -221,12 +211,7 @@ def whole_number_in(text: str) -> int:
     Parameters
     ----------
     text : str
-        As a person typed it. [-]
-
-    Returns
-    -------
-    value : int
-        [as named]
+        As a person typed it.
 
     Raises
     ------
@@ -249,9 +234,9 @@ def quantity_in(text: str, unit: str) -> float:
     Parameters
     ----------
     text : str
-        A number, with or without a unit after it. [-]
+        A number, with or without a unit after it.
     unit : str
-        Unit of the key, as `unit_of_key` returns it. [-]
+        Unit of the key, as `unit_of_key` returns it.
 
     Returns
     -------

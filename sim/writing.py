@@ -25,14 +25,14 @@ def new_file(place: Path, private: bool = False) -> Iterator[BinaryIO]:
     Parameters
     ----------
     place : Path
-        What is there is replaced. [-]
+        What is there is replaced.
     private : bool
-        Whether nobody else on this machine may read it. [-]
+        Whether nobody else on this machine may read it.
 
     Yields
     ------
     out : file
-        For bytes. [-]
+        For bytes.
 
     Raises
     ------
@@ -61,11 +61,11 @@ def write_file(place: Path, content: bytes | str, private: bool = False) -> None
     Parameters
     ----------
     place : Path
-        What is there is replaced. [-]
+        What is there is replaced.
     content : bytes or str
-        A text is written in UTF-8 as it is. [-]
+        A text is written in UTF-8 as it is.
     private : bool
-        As in `new_file`. [-]
+        As in `new_file`.
 
     Raises
     ------
@@ -82,12 +82,7 @@ def folder_beside(place: Path) -> Path:
     Parameters
     ----------
     place : Path
-        Folders above it are made. [-]
-
-    Returns
-    -------
-    folder : Path
-        [-]
+        Folders above it are made.
 
     Raises
     ------
@@ -106,13 +101,7 @@ def _beside(place: Path) -> Path:
 
 
 def keep_names(folder: Path) -> None:
-    """Has the disk keep the names of a folder, where the system can be asked to.
-
-    Parameters
-    ----------
-    folder : Path
-        [-]
-    """
+    """Has the disk keep the names of a folder, where the system can be asked to."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -127,11 +116,11 @@ def check_place(folder: Path, out: str, error: type[HaulbenchError]) -> None:
     Parameters
     ----------
     folder : Path
-        It need not be there. [-]
+        It need not be there.
     out : str
-        What was given, for messages. [-]
+        What was given, for messages.
     error : type
-        Raised when it can be none. [-]
+        Raised when it can be none.
 
     Raises
     ------

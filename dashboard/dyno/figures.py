@@ -73,18 +73,13 @@ def over(panels: Sequence[Panel], axis: str, reach: tuple[float, float], height:
     Parameters
     ----------
     panels : sequence of Panel
-        From the top. [-]
+        From the top.
     axis : str
-        Name of the shared axis, with its unit. [-]
+        Name of the shared axis, with its unit.
     reach : tuple of float
-        Its ends. [any]
+        Its ends.
     height : int
         [px]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
     """
     layout = base_layout(height)
     domains = arrangement([panel.share for panel in panels], height, [HEAD] * len(panels))
@@ -167,20 +162,15 @@ def full_load_figure(
     Parameters
     ----------
     columns : mapping of str to array
-        The run so far. [as named]
+        The run so far.
     reference : mapping of str to array
-        engine_speed_rpm with torque_n_m and power_kw, or with wheel_power_kw on rollers. [as named]
+        engine_speed_rpm with torque_n_m and power_kw, or with wheel_power_kw on rollers.
     band_percent : float
         [%]
     points : mapping of str to array or None
-        Points read so far. [as named]
+        Points read so far.
     wheel : bool
-        Power at the rollers is what is judged. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Power at the rollers is what is judged.
     """
     turning, band = reference["engine_speed_rpm"], f"band {band_percent:g} %"
     power = "wheel_power_kw" if wheel else "power_kw"
@@ -225,14 +215,9 @@ def motoring_figure(points: Columns, band_percent: float) -> go.Figure:
     Parameters
     ----------
     points : mapping of str to array
-        Of a motoring run. [as named]
+        Of a motoring run.
     band_percent : float
         [%]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
     """
     turning = points["engine_speed_rpm"]
     torque = _band(
@@ -253,12 +238,7 @@ def retarding_figure(points: Columns) -> go.Figure:
     Parameters
     ----------
     points : mapping of str to array
-        Of a retarding run. [as named]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Of a retarding run.
     """
     torque, power = [], []
     for stage in range(4):
@@ -282,12 +262,7 @@ def build_up_figure(sets: Mapping[str, Columns]) -> go.Figure:
     Parameters
     ----------
     sets : mapping of str to mapping
-        By the name of the stage. [as named]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        By the name of the stage.
     """
     torque, boost = [], []
     for name, columns in sets.items():
@@ -309,14 +284,9 @@ def speed_figure(columns: Columns, levels: Mapping[str, float]) -> go.Figure:
     Parameters
     ----------
     columns : mapping of str to array
-        The run so far. [as named]
+        The run so far.
     levels : mapping of str to float
         Name and engine speed of each. [rpm]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
     """
     rows = thinned_rows(columns["engine_speed_rpm"], np.array([], dtype=int), MOST_POINTS)
     time = columns["time_s"][rows]
@@ -339,12 +309,7 @@ def grade_figure(sets: Mapping[str, Columns]) -> go.Figure:
     Parameters
     ----------
     sets : mapping of str to mapping
-        By the kind of governor. [as named]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        By the kind of governor.
     """
     speed, torque = [], []
     for number, (kind, columns) in enumerate(sets.items()):
@@ -365,12 +330,7 @@ def cylinder_figure(points: Columns) -> go.Figure:
     Parameters
     ----------
     points : mapping of str to array
-        Of a cut-out test. [as named]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Of a cut-out test.
     """
     names = [f"{cylinder:.0f}" for cylinder in points["cylinder_cut"][1:]]
     lost = np.asarray(points["torque_lost_percent"][1:], dtype=np.float32)
@@ -387,18 +347,7 @@ def cylinder_figure(points: Columns) -> go.Figure:
 
 
 def dyno_figures(result: DynoResult) -> dict[str, go.Figure]:
-    """The figures of a dyno run, by their names in the report.
-
-    Parameters
-    ----------
-    result : DynoResult
-        [-]
-
-    Returns
-    -------
-    figures : dict of str to Figure
-        [-]
-    """
+    """The figures of a dyno run, by their names in the report."""
     s, points, band = result.summary, result.points, result.settings.dyno.band_percent
     if result.test == "full-load":
         reference: dict[str, np.ndarray] = dict(rated_curve(result.truck))

@@ -56,12 +56,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     search = with_usual(query["?"], USUAL)
     panel = controls.panel("dyno", GROUPS, search, start_with=("truck",), opened=("The run",))
@@ -196,16 +191,6 @@ class Run(doors.Question):
 def known_test(test: str) -> str:
     """The name of a test that there is.
 
-    Parameters
-    ----------
-    test : str
-        [-]
-
-    Returns
-    -------
-    test : str
-        [-]
-
     Raises
     ------
     SettingsError
@@ -217,15 +202,7 @@ def known_test(test: str) -> str:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
 
     def key_of_run(inputs: Inputs, test: str, *more: object) -> str:
         return key_for("dyno", inputs, test, *more)

@@ -166,20 +166,7 @@ def _field(label: str, value: str = "") -> str:
 
 
 def lab_sheet(result: DynoResult, entries: Sequence[Entry]) -> str:
-    """The lab sheet: prediction before, measurement after, comparison, conclusion, rubric.
-
-    Parameters
-    ----------
-    result : DynoResult
-        [-]
-    entries : sequence of Entry
-        [-]
-
-    Returns
-    -------
-    html : str
-        [-]
-    """
+    """The lab sheet: prediction before, measurement after, comparison, conclusion, rubric."""
     rows = []
     for entry in entries:
         unit = unit_of_key(entry.key)
@@ -275,15 +262,8 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
 
     Parameters
     ----------
-    result : DynoResult
-        [-]
     entries : sequence of Entry
-        Rows of the lab sheet. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Rows of the lab sheet.
     """
     s = result.summary
     drawn: dict[str, tuple[go.Figure, bool]] = {name: (figure, False) for name, figure in dyno_figures(result).items()}

@@ -68,20 +68,7 @@ class Sheet:
     chapters: list[dict[str, Any]] = field(default_factory=list)
 
     def put(self, name: str, values: Any) -> str:
-        """Keeps a column and gives its name.
-
-        Parameters
-        ----------
-        name : str
-            [-]
-        values : array or sequence of float
-            [as named]
-
-        Returns
-        -------
-        name : str
-            [-]
-        """
+        """Keeps a column and gives its name."""
         self.columns[name] = np.asarray(values, dtype=np.float32)
         return name
 
@@ -100,22 +87,18 @@ class Sheet:
 
         Parameters
         ----------
-        title : str
-            [-]
         kind : str
-            Of unit, as the browser knows it; `plain` with a unit of its own. [-]
-        axis : str
-            [-]
+            Of unit, as the browser knows it; `plain` with a unit of its own.
         lines : sequence of mapping
-            As `_line` makes them; their columns are kept already. [-]
+            As `_line` makes them; their columns are kept already.
         share : float
-            Of the height, against the other plots. [-]
+            Of the height, against the other plots.
         floor : float or None
             Lower end while nothing lies below it; None for that of the lines. [as the lines]
         unit : str
-            Of a plain kind. [-]
+            Of a plain kind.
         **more : any
-            Told to the browser as it is. [-]
+            Told to the browser as it is.
         """
         heights = [self.columns[line["y"]] for line in lines] + [
             self.columns[name] for line in lines for name in line.get("band", ())
@@ -150,13 +133,13 @@ class Sheet:
         Parameters
         ----------
         name : str
-            For people. [-]
+            For people.
         columns : mapping of str to array
-            With time_s. [as named]
+            With time_s.
         prefix : str
-            Before the names of its columns. [-]
+            Before the names of its columns.
         pace : float
-            So many times as fast is it played. [-]
+            So many times as fast is it played.
         """
         columns = dict(columns)
         if "engine_torque_n_m" not in columns:
@@ -189,16 +172,16 @@ def run_for_page(inputs: Inputs, test: str, key: str) -> bytes:
     Parameters
     ----------
     inputs : Inputs
-        Their road is not looked at. [-]
+        Their road is not looked at.
     test : str
-        Name of the test. [-]
+        Name of the test.
     key : str
-        Content address of the question. [-]
+        Content address of the question.
 
     Returns
     -------
     packed : bytes
-        As `dashboard.server.packing.pack` makes it. [-]
+        As `dashboard.server.packing.pack` makes it.
 
     Raises
     ------
@@ -217,19 +200,12 @@ def file_of(inputs: Inputs, test: str, name: str, predicted: Sequence[str]) -> b
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     test : str
-        Name of the test. [-]
+        Name of the test.
     name : str
-        One of `FILES`. [-]
+        One of `FILES`.
     predicted : sequence of str
-        What a student predicts, `KEY=VALUE`. [-]
-
-    Returns
-    -------
-    content : bytes
-        [-]
+        What a student predicts, `KEY=VALUE`.
 
     Raises
     ------
@@ -251,17 +227,12 @@ def file_of(inputs: Inputs, test: str, name: str, predicted: Sequence[str]) -> b
 def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Head and columns for the page.
 
-    Parameters
-    ----------
-    result : DynoResult
-        [-]
-
     Returns
     -------
     head : dict
-        Everything in words. [-]
+        Everything in words.
     columns : dict of str to array
-        float32. [as named]
+        float32.
     """
     sheet = Sheet()
     {"full-load": _full_load, "governor": _governor, "motoring": _motoring, "retarding": _retarding,

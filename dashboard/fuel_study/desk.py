@@ -44,10 +44,8 @@ class PatientHands:
 
     Parameters
     ----------
-    workshop : Workshop
-        [-]
     who : str
-        Who asked for the study. [-]
+        Who asked for the study.
     """
 
     workers = 1  # as a study sees it: few of its trips wait at a time
@@ -61,14 +59,9 @@ class PatientHands:
         Parameters
         ----------
         function : callable
-            `sim.studies.plan.drive_point`. [-]
+            `sim.studies.plan.drive_point`.
         given : any
-            Its arguments. [-]
-
-        Returns
-        -------
-        future : Future
-            [-]
+            Its arguments.
         """
         return self._pool.submit(function, *given, terms=terms_of(self._who, point_seconds(*given), patient=True))
 
@@ -106,15 +99,10 @@ class Running:
 def key_of_study(plan: Plan) -> str:
     """The content address of a study: of what it drives and of what it reports.
 
-    Parameters
-    ----------
-    plan : Plan
-        [-]
-
     Returns
     -------
     key : str
-        32 hexadecimal digits. [-]
+        32 hexadecimal digits.
     """
     study = plan.study
     words = "\n".join([plan.fingerprint(), study.title, study.question, *study.report])
@@ -122,13 +110,7 @@ def key_of_study(plan: Plan) -> str:
 
 
 class Desk:
-    """Where studies are asked for, watched and left.
-
-    Parameters
-    ----------
-    workshop : Workshop
-        [-]
-    """
+    """Where studies are asked for, watched and left."""
 
     def __init__(self, workshop: Workshop) -> None:
         self._workshop = workshop
@@ -143,14 +125,12 @@ class Desk:
         Parameters
         ----------
         watcher : str
-            A word that is nobody else's. [-]
-        plan : Plan
-            [-]
+            A word that is nobody else's.
 
         Returns
         -------
         key : str
-            By which it is looked at. [-]
+            By which it is looked at.
 
         Raises
         ------
@@ -190,17 +170,10 @@ class Desk:
     def look(self, watcher: str, key: str) -> Running | None:
         """How far a study is; whoever looks still watches.
 
-        Parameters
-        ----------
-        watcher : str
-            [-]
-        key : str
-            [-]
-
         Returns
         -------
         running : Running or None
-            None for one that is not kept. [-]
+            None for one that is not kept.
         """
         with self._lock:
             running = self._studies.get(key)
@@ -213,17 +186,10 @@ class Desk:
     def leave(self, watcher: str, key: str) -> int:
         """Watches no longer; what nobody watches does not wait, or stops after the trips under way and keeps what is finished.
 
-        Parameters
-        ----------
-        watcher : str
-            [-]
-        key : str
-            [-]
-
         Returns
         -------
         others : int
-            How many still watch. [-]
+            How many still watch.
         """
         with self._lock:
             running = self._studies.get(key)

@@ -140,19 +140,17 @@ def level_figure(result: StudyResult, name: str, key: str, units: str = "metric"
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     key : str
-        Of the grid. [-]
+        Of the grid.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Marks joined by lines over numbers, bars from nothing over words. [-]
+        Marks joined by lines over numbers, bars from nothing over words.
     """
     place, values, good = levels_of(result)[key], result.column(name).astype(float), usable(result, name)
     roads = result.column("road")
@@ -191,17 +189,15 @@ def case_figure(result: StudyResult, name: str, units: str = "metric") -> go.Fig
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Bars. [-]
+        Bars.
     """
     cases = [case.name for case in result.plan.study.cases]
     per_case = result.plan.total // len(cases)
@@ -241,19 +237,12 @@ def spread_figure(result: StudyResult, name: str, key: str, units: str = "metric
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     key : str
-        Varied; a sampled one is cut into five ranges of equally many trips. [-]
+        Varied; a sampled one is cut into five ranges of equally many trips.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     rows = np.flatnonzero(usable(result, name))
     values = in_shown_unit(name, result.column(name).astype(float)[rows], units)
@@ -293,23 +282,21 @@ def heat_figure(result: StudyResult, name: str, along: str, up: str, by: str = "
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     along : str
-        Key on the lower axis. [-]
+        Key on the lower axis.
     up : str
-        Key on the left axis. [-]
+        Key on the left axis.
     by : str
-        Key with a panel a level; empty for one panel. [-]
+        Key with a panel a level; empty for one panel.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Means where other keys vary too; empty cells where no trip arrived. [-]
+        Means where other keys vary too; empty cells where no trip arrived.
     """
     levels, axes, good = levels_of(result), result.plan.axes, usable(result, name)
     values = in_shown_unit(name, result.column(name).astype(float), units)
@@ -371,23 +358,21 @@ def contour_figure(result: StudyResult, name: str, along: str, up: str, units: s
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     along : str
-        Key on the lower axis. [-]
+        Key on the lower axis.
     up : str
-        Key on the left axis. [-]
+        Key on the left axis.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
         Interpolated between the trips where nothing else varies. Else each trip is first brought to the means of the other
         numbers by the straight-line fit and to the mean of roads, trucks and cases, and a surface of the second degree goes
-        through what is left. [-]
+        through what is left.
     """
     rows = np.flatnonzero(usable(result, name))
     x, y = (result.column(key).astype(float)[rows] for key in (along, up))
@@ -477,19 +462,17 @@ def parallel_figure(result: StudyResult, keys: Sequence[str], names: Sequence[st
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     keys : sequence of str
-        Varied numbers. [-]
+        Varied numbers.
     names : sequence of str
-        Quantities; the first gives the colour. [-]
+        Quantities; the first gives the colour.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Trips with a warning, out of bounds, or that did not arrive are dotted and apart. [-]
+        Trips with a warning, out of bounds, or that did not arrive are dotted and apart.
     """
     main = names[0]
     columns = [(key_title(key, units), key_in_shown_unit(key, result.column(key).astype(float), units)) for key in keys]
@@ -565,15 +548,10 @@ def _mark_text(value: float, span: float, clocked: bool) -> str:
 def out_of_bounds(result: StudyResult) -> np.ndarray:
     """Trips that did not arrive, break a bound of a search, or, without a search, carry a warning.
 
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
     Returns
     -------
     rows : array
-        Shape (trips,), true or false. [-]
+        Shape (trips,), true or false.
     """
     astray = result.column("state") != "arrived"
     best = result.plan.study.best
@@ -591,19 +569,12 @@ def pareto_figure(result: StudyResult, one: str, other: str, units: str = "metri
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     one : str
-        Quantity on the lower axis. [-]
+        Quantity on the lower axis.
     other : str
-        Quantity on the left axis. [-]
+        Quantity on the left axis.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     both = usable(result, one) & usable(result, other)
     roads = list(dict.fromkeys(result.column("road").tolist()))[:MOST_PANELS]
@@ -650,17 +621,10 @@ def sensitivity_figure(result: StudyResult, name: str, units: str = "metric") ->
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     entries = result.answers["sensitivity"][name]["keys"]
     ranked = swings(result, name)[::-1]
@@ -707,18 +671,11 @@ def per_unit_text(name: str, key: str, slope: float, units: str) -> str:
     Parameters
     ----------
     name : str
-        Quantity. [-]
-    key : str
-        [-]
+        Quantity.
     slope : float
         [unit of the quantity per unit of the key]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        metric or us.
     """
     step = key_in_shown_unit(key, 1.0, units, True)
     shown = in_shown_unit(name, slope, units, True) / step
@@ -731,17 +688,15 @@ def energy_study_figure(result: StudyResult, key: str, units: str = "metric") ->
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     key : str
-        Of the grid. [-]
+        Of the grid.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Bars on one another; terms below half a percent everywhere stand together as other. [-]
+        Bars on one another; terms below half a percent everywhere stand together as other.
     """
     good = result.column("state") == "arrived"
     supplied = result.column("energy_fuel_j") + np.maximum(result.column("energy_height_given_up_j"), 0.0)
@@ -779,17 +734,10 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     bound : str
-        Bounded quantity. [-]
+        Bounded quantity.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     best, answer = result.plan.study.best, result.answers["best"]
     assert best is not None
@@ -828,12 +776,7 @@ def fuel_test_figure(result: StudyResult) -> go.Figure:
     Parameters
     ----------
     result : StudyResult
-        Of a fuel test. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Of a fuel test.
     """
     verdict = result.answers["fuel_test"]
     lines, shapes, notes = [], [], []
@@ -874,15 +817,13 @@ def figures_of(result: StudyResult, units: str = "metric") -> list[Drawn]:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figures : list of (str, str, Figure)
-        Title, caption and figure, the most telling first; none where no trip arrived. [-]
+        Title, caption and figure, the most telling first; none where no trip arrived.
     """
     if not (result.column("state") == "arrived").any():
         return []

@@ -27,14 +27,7 @@ def plan_of(form: Mapping[str, Any], workshop: Workshop | None = None) -> Plan:
     Parameters
     ----------
     form : mapping
-        `ready` (a shipped study, or own), and for an own one `roads`, `trucks`, `keys` and `values`. [-]
-    workshop : Workshop or None
-        [-]
-
-    Returns
-    -------
-    plan : Plan
-        [-]
+        `ready` (a shipped study, or own), and for an own one `roads`, `trucks`, `keys` and `values`.
 
     Raises
     ------
@@ -86,14 +79,9 @@ def uploaded_name(address: str, title: str = "") -> str:
     Parameters
     ----------
     address : str
-        Of `Workshop.keep_road`. [-]
+        Of `Workshop.keep_road`.
     title : str
-        Of the road, where it is known. [-]
-
-    Returns
-    -------
-    name : str
-        [-]
+        Of the road, where it is known.
 
     Examples
     --------

@@ -51,12 +51,12 @@ def form_from(query: dict[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     query : dict
-        Of the address, whole under "?". [-]
+        Of the address, whole under "?".
 
     Returns
     -------
     form : dict
-        As `dashboard.fuel_study.form.plan_of` reads it. [-]
+        As `dashboard.fuel_study.form.plan_of` reads it.
 
     Raises
     ------
@@ -86,12 +86,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     from sim.studies.question import read_study
 
@@ -190,13 +185,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 
 def known_keys() -> list[str]:
-    """Every key that can be varied.
-
-    Returns
-    -------
-    keys : list of str
-        [-]
-    """
+    """Every key that can be varied."""
     from sim.inputs.specs import Settings, Truck, keys_of
 
     names = [f"{table}.{key}" for model in (Truck, Settings) for table, key in keys_of(model)]
@@ -204,15 +193,7 @@ def known_keys() -> list[str]:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
     from dashboard.fuel_study.desk import Desk
 
     desk = Desk(workshop)
@@ -313,15 +294,10 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 def watcher_of(given: Any) -> str:
     """The word a browser watches under.
 
-    Parameters
-    ----------
-    given : any
-        [-]
-
     Returns
     -------
     watcher : str
-        At most 64 letters. [-]
+        At most 64 letters.
     """
     return str(given)[:64]
 
@@ -339,12 +315,7 @@ def link_of(form: dict[str, Any]) -> str:
     Parameters
     ----------
     form : dict
-        As `plan_of` reads it. [-]
-
-    Returns
-    -------
-    link : str
-        [-]
+        As `plan_of` reads it.
     """
     from urllib.parse import urlencode
 
@@ -364,17 +335,8 @@ def file_of(desk: "Desk", result: "StudyResult", name: str) -> bytes:
 
     Parameters
     ----------
-    desk : Desk
-        [-]
-    result : StudyResult
-        [-]
     name : str
-        One of `FILES`. [-]
-
-    Returns
-    -------
-    content : bytes
-        [-]
+        One of `FILES`.
     """
     if name == "results.csv":
         return (result.folder / name).read_bytes()
@@ -387,18 +349,7 @@ def file_of(desk: "Desk", result: "StudyResult", name: str) -> bytes:
 
 
 def state_of(running: "Running") -> list[Any]:
-    """How far a study is, in words and as a bar.
-
-    Parameters
-    ----------
-    running : Running
-        [-]
-
-    Returns
-    -------
-    told : list of component
-        [-]
-    """
+    """How far a study is, in words and as a bar."""
     if running.problem is not None:
         return [html.P(str(running.problem), className="told", role="alert")]
     progress, total = running.progress, running.plan.total
@@ -434,16 +385,11 @@ def results(running: "Running", key: str, units: str) -> list[Any]:
     Parameters
     ----------
     running : Running
-        Finished or stopped. [-]
+        Finished or stopped.
     key : str
-        Of the study. [-]
+        Of the study.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    shown : list of component
-        [-]
+        metric or us.
     """
     from dashboard.fuel_study.figures import figures_of
     from sim.studies.sentences import answer_sentences, trips_text, warning_counts
@@ -496,11 +442,6 @@ def results(running: "Running", key: str, units: str) -> list[Any]:
 
 def height_of(figure: Any) -> str:
     """The height a figure asks for.
-
-    Parameters
-    ----------
-    figure : Figure
-        [-]
 
     Returns
     -------

@@ -46,15 +46,8 @@ def study_report(result: StudyResult, units: str = "metric") -> str:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     units : str
-        Of the figures, metric or us; words and tables carry both. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Of the figures, metric or us; words and tables carry both.
     """
     study, counts = result.plan.study, result.answers["trips"]
     warnings = warning_counts(result)
@@ -306,15 +299,10 @@ def _again(result: StudyResult) -> str:
 def study_file(study: Study) -> str:
     """A study as the text of a study file.
 
-    Parameters
-    ----------
-    study : Study
-        [-]
-
     Returns
     -------
     text : str
-        TOML; files beside it by their names only. [-]
+        TOML; files beside it by their names only.
     """
     lines = [f"form = {FORM}"]
     lines += [f"{key} = {_quoted(getattr(study, key))}" for key in ("title", "question") if getattr(study, key)]

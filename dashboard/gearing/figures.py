@@ -21,19 +21,17 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
 
     Parameters
     ----------
-    trips : sequence of Drawn
-        [-]
     labels : sequence of str
-        For the legend. [-]
+        For the legend.
     units : str
-        metric or us. [-]
+        metric or us.
     governed_rpm : float
         [rpm]
 
     Returns
     -------
     figure : Figure
-        Each trip has one colour and dash in all strips and one entry in the legend. [-]
+        Each trip has one colour and dash in all strips and one entry in the legend.
     """
     reach = (0.0, max(float(trip.columns["distance_m"].max()) for trip in trips))
 
@@ -134,20 +132,15 @@ def speed_figure(
     Parameters
     ----------
     charts : sequence of GearingChart
-        Of all choices. [-]
+        Of all choices.
     shown_choice : int
-        The one whose gears are all drawn, from 0. [-]
+        The one whose gears are all drawn, from 0.
     engine : Engine
-        Of that choice. [-]
+        Of that choice.
     cruise : float
         Road speed to mark. [m/s]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     chart = charts[shown_choice]
     fastest = max(float(each.curves[-1].speed[-1]) for each in charts)
@@ -225,15 +218,13 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
 
     Parameters
     ----------
-    chart : GearingChart
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Cut off above the steepest line: the lowest gears pull more than is shown. [-]
+        Cut off above the steepest line: the lowest gears pull more than is shown.
     """
     fastest = float(chart.curves[-1].speed[-1])
     level = chart.best_climb(0.0)
@@ -298,17 +289,10 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
 
     Parameters
     ----------
-    chart : ControlChart
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
     fastest : float
         Where the chart ends. [m/s]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
     """
     right = float(shown(fastest, "speed", units))
     steepest = max(float(line.force.max()) for line in chart.lines)

@@ -49,12 +49,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address; `choices` are the choices. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address; `choices` are the choices.
     """
     choices = str(query.get("choices", ""))[:LONGEST_TEXT]
     asked = {
@@ -109,15 +104,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
     waiting = "Driving the choices ... (the very first time the model is prepared, which takes a quarter of a minute)"
 
     @app.callback(
@@ -156,19 +143,15 @@ def answers_of(workshop: Workshop, data: Any, text: Any) -> "tuple[Setup, list[C
 
     Parameters
     ----------
-    workshop : Workshop
-        [-]
     data : any
-        Of the panel's store. [-]
+        Of the panel's store.
     text : any
-        Of the store of choices. [-]
+        Of the store of choices.
 
     Returns
     -------
     setup : Setup
-        What all have in common. [-]
-    answers : list of ChoiceAnswer
-        [-]
+        What all have in common.
 
     Raises
     ------
@@ -217,15 +200,13 @@ def labels_of(answers: "Sequence[ChoiceAnswer]", units: str) -> list[str]:
 
     Parameters
     ----------
-    answers : sequence of ChoiceAnswer
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     labels : list of str
-        The axle ratio where nothing does. [-]
+        The axle ratio where nothing does.
     """
     trucks = [answer.truck for answer in answers]
     parts = [
@@ -242,10 +223,8 @@ def tyre_of(answer: "ChoiceAnswer", units: str) -> str:
 
     Parameters
     ----------
-    answer : ChoiceAnswer
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
@@ -261,19 +240,10 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
 
     Parameters
     ----------
-    setup : Setup
-        [-]
-    answers : sequence of ChoiceAnswer
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
     workshop : Workshop
-        For the road's title. [-]
-
-    Returns
-    -------
-    results : Div
-        [-]
+        For the road's title.
     """
     from dashboard.gearing.figures import overlay_figure
     from dashboard.server.setups import read_road
@@ -326,18 +296,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
 
 
 def verdicts(answers: "Sequence[ChoiceAnswer]") -> list[Any]:
-    """What a reader must see first: trips that did not arrive, and warnings.
-
-    Parameters
-    ----------
-    answers : sequence of ChoiceAnswer
-        [-]
-
-    Returns
-    -------
-    told : list of component
-        [-]
-    """
+    """What a reader must see first: trips that did not arrive, and warnings."""
     found = [
         html.Li([html.B(f"Choice {number}: "), warning])
         for number, answer in enumerate(answers, start=1)
@@ -353,17 +312,10 @@ def remarks(answers: "Sequence[ChoiceAnswer]", net_height: float, units: str) ->
 
     Parameters
     ----------
-    answers : sequence of ChoiceAnswer
-        [-]
     net_height : float
         End of the road over its start. [m]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    told : list of component
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
 
@@ -394,10 +346,8 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
 
     Parameters
     ----------
-    answers : sequence of ChoiceAnswer
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
@@ -505,15 +455,8 @@ def table(answers: "Sequence[ChoiceAnswer]", units: str) -> html.Table:
 
     Parameters
     ----------
-    answers : sequence of ChoiceAnswer
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    table : Table
-        [-]
+        metric or us.
     """
     count = len(answers)
     head = html.Tr(
@@ -544,12 +487,12 @@ def swatch(number: int) -> html.Span:
     Parameters
     ----------
     number : int
-        From 0. [-]
+        From 0.
 
     Returns
     -------
     swatch : Span
-        The browser draws it. [-]
+        The browser draws it.
     """
     colour, dash_ = palette.line_of(number)
     return html.Span(className="swatch", **attributes(data_colour=colour, data_dash=dash_, aria_hidden="true"))
@@ -560,17 +503,10 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
 
     Parameters
     ----------
-    answers : sequence of ChoiceAnswer
-        [-]
     number : int
-        Of the choice, from 0. [-]
+        Of the choice, from 0.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    charts : Div
-        [-]
+        metric or us.
     """
     from dashboard.gearing.figures import pull_figure, retarding_figure, speed_figure
     from dashboard.paper.drawing import told

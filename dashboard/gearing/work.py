@@ -31,7 +31,7 @@ class Drawn:
     Parameters
     ----------
     columns : dict of str to array
-        Of the trace, by name, shape (rows,) each. [as named]
+        Of the trace, by name, shape (rows,) each.
     fuel_used : array
         Since the start, shape (rows,). [kg]
     """
@@ -45,15 +45,13 @@ def drawn_of(result: Result, most: int) -> Drawn:
 
     Parameters
     ----------
-    result : Result
-        [-]
     most : int
-        Rows wanted. [-]
+        Rows wanted.
 
     Returns
     -------
     drawn : Drawn
-        Rows of the trace, not smoothed ones. [as named]
+        Rows of the trace, not smoothed ones.
     """
     trace = result.trace
     steps = np.diff(trace["time_s"], prepend=0.0)
@@ -71,24 +69,18 @@ class ChoiceAnswer:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     summary : dict
-        Of the trip, as far as the page shows it. [as named]
+        Of the trip, as far as the page shows it.
     drawn : Drawn
-        Rows of the trace. [as named]
+        Rows of the trace.
     elevation : float
         For which the charts hold: the middle of the road's heights. [m]
     cruise : float
         Speed for the figures at cruise. [m/s]
-    chart : GearingChart
-        [-]
-    control : ControlChart
-        [-]
     facts : tuple of GearFacts
-        By gear, at the cruise speed. [-]
+        By gear, at the cruise speed.
     start : Start
-        In the lowest gear. [-]
+        In the lowest gear.
     tyre_revolutions : float
         On a mile. [1/mi]
     """
@@ -111,17 +103,10 @@ def work_out(inputs: Inputs, cruise: float, most: int) -> ChoiceAnswer:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     cruise : float
         Speed for the figures at cruise. [m/s]
     most : int
-        Rows of the trace wanted at most. [-]
-
-    Returns
-    -------
-    answer : ChoiceAnswer
-        [-]
+        Rows of the trace wanted at most.
 
     Raises
     ------

@@ -111,7 +111,7 @@ class Desk:
     Parameters
     ----------
     workshop : Workshop
-        Its workers do the tests; its `hosted` is the round of a class, or None; its `identity` says who somebody is. [-]
+        Its workers do the tests; its `hosted` is the round of a class, or None; its `identity` says who somebody is.
     """
 
     def __init__(self, workshop: Workshop) -> None:
@@ -122,19 +122,10 @@ class Desk:
     def begin(self, asked: Begin, visitor: Visitor) -> tuple[Session, Cookie | None]:
         """A case: a new practice case, or that of a student as far as it has come.
 
-        Parameters
-        ----------
-        asked : Begin
-            [-]
-        visitor : Visitor
-            [-]
-
         Returns
         -------
-        session : dict
-            [-]
         cookie : Cookie or None
-            What the browser shall keep. [-]
+            What the browser shall keep.
 
         Raises
         ------
@@ -153,19 +144,12 @@ class Desk:
     def test(self, asked: Test, visitor: Visitor) -> tuple[Session, dict[str, Any]]:
         """Makes a test.
 
-        Parameters
-        ----------
-        asked : Test
-            [-]
-        visitor : Visitor
-            [-]
-
         Returns
         -------
         session : dict
-            With the test in it. [-]
+            With the test in it.
         entry : dict
-            The test and its readings. [as named]
+            The test and its readings.
 
         Raises
         ------
@@ -177,19 +161,10 @@ class Desk:
     def answer(self, asked: Named, visitor: Visitor) -> tuple[Session, dict[str, Any]]:
         """Takes an answer.
 
-        Parameters
-        ----------
-        asked : Named
-            [-]
-        visitor : Visitor
-            [-]
-
         Returns
         -------
         session : dict
-            With the answer in it. [-]
-        answer : dict
-            [as named]
+            With the answer in it.
 
         Raises
         ------
@@ -202,17 +177,10 @@ class Desk:
     def marking(self, asked: Whose, visitor: Visitor) -> dict[str, Any] | None:
         """The marking of a case.
 
-        Parameters
-        ----------
-        asked : Whose
-            [-]
-        visitor : Visitor
-            [-]
-
         Returns
         -------
         marking : dict or None
-            None while it is open. [as named]
+            None while it is open.
 
         Raises
         ------
@@ -224,17 +192,10 @@ class Desk:
     def sheet(self, asked: Whose, visitor: Visitor) -> dict[str, Any]:
         """Everything of a case that may be printed.
 
-        Parameters
-        ----------
-        asked : Whose
-            [-]
-        visitor : Visitor
-            [-]
-
         Returns
         -------
         sheet : dict
-            As `dashboard.paper.lab_sheet.fault_sheet` takes it. [as named]
+            As `dashboard.paper.lab_sheet.fault_sheet` takes it.
 
         Raises
         ------
@@ -249,11 +210,6 @@ class Desk:
     def hosted(self) -> Round:
         """The round of a class.
 
-        Returns
-        -------
-        hosted : Round
-            [-]
-
         Raises
         ------
         SettingsError
@@ -266,16 +222,6 @@ class Desk:
 
     def for_instructor(self, visitor: Visitor) -> Round:
         """The round of a class, for the instructor.
-
-        Parameters
-        ----------
-        visitor : Visitor
-            [-]
-
-        Returns
-        -------
-        hosted : Round
-            [-]
 
         Raises
         ------
@@ -337,16 +283,14 @@ def told(session: Session, hosted: bool) -> dict[str, Any]:
 
     Parameters
     ----------
-    session : dict
-        [-]
     hosted : bool
-        Whether it is the case of a class. [-]
+        Whether it is the case of a class.
 
     Returns
     -------
     told : dict
         `session` to show, without its seal, and of a practice case `kept`: the whole of it as text, to be sent back letter
-        by letter, for a browser would write its numbers otherwise and break the seal. [as named]
+        by letter, for a browser would write its numbers otherwise and break the seal.
     """
     shown: dict[str, Any] = {"session": {name: session[name] for name in session if name != "seal"}}
     return shown if hosted else {**shown, "kept": json.dumps(session, allow_nan=False)}

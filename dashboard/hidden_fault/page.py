@@ -38,12 +38,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address: `practice` and `level` open a practice case. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address: `practice` and `level` open a practice case.
     """
     places = dict.fromkeys(test.group for test in MENU.values())
     asked = {
@@ -120,15 +115,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
     desk, identity = Desk(workshop), workshop.identity
 
     def shown(session: dict[str, Any]) -> dict[str, Any]:

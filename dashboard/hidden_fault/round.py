@@ -41,15 +41,11 @@ class Round:
     Parameters
     ----------
     key : bytes
-        Of the instructor. [-]
-    class_name : str
-        [-]
-    round_name : str
-        [-]
+        Of the instructor.
     level : int
-        1 to 3. [-]
+        1 to 3.
     folder : str or None
-        Where sessions are kept; None for memory only. [-]
+        Where sessions are kept; None for memory only.
 
     Raises
     ------
@@ -98,13 +94,6 @@ class Round:
     def keep(self, student: str, session: Session) -> None:
         """Keeps a session, and only then has it count.
 
-        Parameters
-        ----------
-        student : str
-            [-]
-        session : dict
-            [-]
-
         Raises
         ------
         SettingsError
@@ -123,15 +112,8 @@ class Round:
 
         Parameters
         ----------
-        student : str
-            [-]
         word : str
-            As typed. [-]
-
-        Returns
-        -------
-        right : bool
-            [-]
+            As typed.
         """
         return is_entry_word(self.key, self.class_name, self.round_name, student, word)
 
@@ -139,15 +121,10 @@ class Round:
     def turn(self, student: str) -> Iterator[None]:
         """Has one request at a time change a case; a few wait for their turn.
 
-        Parameters
-        ----------
-        student : str
-            [-]
-
         Yields
         ------
         nothing : None
-            When it is the turn. [-]
+            When it is the turn.
 
         Raises
         ------
@@ -175,12 +152,12 @@ class Round:
         Parameters
         ----------
         student : str
-            Whose entry word was right. [-]
+            Whose entry word was right.
 
         Returns
         -------
         session : dict
-            A copy. [-]
+            A copy.
 
         Raises
         ------
@@ -201,13 +178,7 @@ class Round:
     # ------------------------------------------------------------ the instructor
 
     def set_aside(self) -> list[str]:
-        """Files of sessions that could not be used, and why; whose they were, when the student has begun again.
-
-        Returns
-        -------
-        lines : list of str
-            [-]
-        """
+        """Files of sessions that could not be used, and why; whose they were, when the student has begun again."""
         if self._folder is None:
             return []
         with self._lock:
@@ -220,13 +191,7 @@ class Round:
         return lines
 
     def rows(self) -> list[dict[str, Any]]:
-        """What every student has done, for the instructor.
-
-        Returns
-        -------
-        rows : list of dict
-            [as named]
-        """
+        """What every student has done, for the instructor."""
         with self._lock:
             sessions = list(self._sessions.values())
         rows = []
@@ -252,13 +217,7 @@ class Round:
         return cause.name if cause else ""
 
     def roll_csv(self) -> str:
-        """The rows as the text of a CSV file; a cell that a spreadsheet would take for a formula is quoted.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """The rows as the text of a CSV file; a cell that a spreadsheet would take for a formula is quoted."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         rows = self.rows()
@@ -268,18 +227,7 @@ class Round:
         return out.getvalue()
 
     def code_of(self, student: str) -> str:
-        """The entry word of a student.
-
-        Parameters
-        ----------
-        student : str
-            [-]
-
-        Returns
-        -------
-        code : str
-            [-]
-        """
+        """The entry word of a student."""
         return entry_word(self.key, self.class_name, self.round_name, checked_name(student))
 
 

@@ -26,19 +26,15 @@ def make_test(session: Session, key: bytes, text: str) -> tuple[Session, dict[st
 
     Parameters
     ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
     text : str
-        The test. [-]
+        The test.
 
     Returns
     -------
     session : dict
-        With the test in it, sealed. [-]
+        With the test in it, sealed.
     entry : dict
-        The test and its readings. [as named]
+        The test and its readings.
 
     Raises
     ------
@@ -57,25 +53,15 @@ def answer_given(
 
     Parameters
     ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
-    part : str
-        [-]
-    failure : str
-        [-]
     because : sequence of int
-        Numbers of tests. [-]
-    explanation : str
-        [-]
+        Numbers of tests.
 
     Returns
     -------
     session : dict
-        With the answer in it, sealed. [-]
+        With the answer in it, sealed.
     answer : dict
-        Whether part and failure are right. [as named]
+        Whether part and failure are right.
 
     Raises
     ------
@@ -88,18 +74,5 @@ def answer_given(
 
 @costs(lambda session, key: marking_seconds(session))
 def marked(session: Session, key: bytes) -> dict[str, Any]:
-    """The marking of a session that is over; runs in a worker, for some seconds.
-
-    Parameters
-    ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
-
-    Returns
-    -------
-    marking : dict
-        [as named]
-    """
+    """The marking of a session that is over; runs in a worker, for some seconds."""
     return mark(session, key, CASE)

@@ -15,12 +15,7 @@ def attributes(**given: Any) -> dict[str, Any]:
     Parameters
     ----------
     **given : any
-        Beginning with `aria_` or `data_`. [-]
-
-    Returns
-    -------
-    named : dict
-        [-]
+        Beginning with `aria_` or `data_`.
 
     Examples
     --------
@@ -36,18 +31,13 @@ def part(name: str, tag: Callable[..., Component] = html.Div, children: Any = No
     Parameters
     ----------
     name : str
-        In the attribute `data-part`. [-]
+        In the attribute `data-part`.
     tag : callable
-        Of `dash.html`. [-]
+        Of `dash.html`.
     children : any
-        What stands there before the script fills it. [-]
+        What stands there before the script fills it.
     **more : any
-        Attributes of the tag; those beginning with `aria_` or `data_` as in `attributes`. [-]
-
-    Returns
-    -------
-    place : Component
-        [-]
+        Attributes of the tag; those beginning with `aria_` or `data_` as in `attributes`.
     """
     named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
     other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
@@ -55,18 +45,7 @@ def part(name: str, tag: Callable[..., Component] = html.Div, children: Any = No
 
 
 def refused(problem: HaulbenchError) -> html.Div:
-    """What stands in the place of results when there are none.
-
-    Parameters
-    ----------
-    problem : HaulbenchError
-        [-]
-
-    Returns
-    -------
-    told : Div
-        [-]
-    """
+    """What stands in the place of results when there are none."""
     return html.Div(
         [html.P(str(problem), className="told"), html.P("Nothing was driven. Change what is named above.")],
         className="card",

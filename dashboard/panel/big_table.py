@@ -20,17 +20,10 @@ def big_table(heads: Sequence[str], rows: Sequence[Sequence[Cell]], label: str) 
 
     Parameters
     ----------
-    heads : sequence of str
-        [-]
     rows : sequence of sequences of Cell
-        Text (a line break parts a first line from a quieter second one), sort key, class. [-]
+        Text (a line break parts a first line from a quieter second one), sort key, class.
     label : str
-        What it is, for those who do not see it. [-]
-
-    Returns
-    -------
-    table : Div
-        [-]
+        What it is, for those who do not see it.
     """
     content = json.dumps({"heads": list(heads), "rows": [[list(cell) for cell in row] for row in rows]})
     return html.Div(
@@ -47,14 +40,7 @@ def named(name: str, picks: Any) -> html.Div:
 
     Parameters
     ----------
-    name : str
-        [-]
     picks : component
-        RadioItems or Checklist. [-]
-
-    Returns
-    -------
-    named : Div
-        [-]
+        RadioItems or Checklist.
     """
     return html.Div(picks, **attributes(data_picks=name))

@@ -23,9 +23,9 @@ class Choice:
     Parameters
     ----------
     axle : str
-        Ratio of the drive axle. [-]
+        Ratio of the drive axle.
     gearbox : str
-        Name of the truck whose gearbox it is. [-]
+        Name of the truck whose gearbox it is.
     radius : str
         Rolling radius of the tyres; may carry a unit. [m]
     """
@@ -40,7 +40,7 @@ class Choice:
         Returns
         -------
         changes : dict of str to str
-            Value by `table.key`. [-]
+            Value by `table.key`.
 
         Raises
         ------
@@ -65,14 +65,9 @@ def choices_from(text: str, truck: str) -> list[Choice]:
     Parameters
     ----------
     text : str
-        Empty for the usual three: the truck's own axle, one longer and one shorter. [-]
+        Empty for the usual three: the truck's own axle, one longer and one shorter.
     truck : str
-        Catalogue name. [-]
-
-    Returns
-    -------
-    choices : list of Choice
-        [-]
+        Catalogue name.
 
     Raises
     ------
@@ -106,14 +101,7 @@ def setups_of(setup: Setup, choices: Sequence[Choice]) -> list[Setup]:
     Parameters
     ----------
     setup : Setup
-        What all have in common. [-]
-    choices : sequence of Choice
-        [-]
-
-    Returns
-    -------
-    setups : list of Setup
-        [-]
+        What all have in common.
 
     Raises
     ------
@@ -125,13 +113,6 @@ def setups_of(setup: Setup, choices: Sequence[Choice]) -> list[Setup]:
 
 def cruise_speed(route: Route, settings: Settings) -> float:
     """The speed a truck would run at where nothing slows it: for the figures at cruise.
-
-    Parameters
-    ----------
-    route : Route
-        [-]
-    settings : Settings
-        [-]
 
     Returns
     -------

@@ -30,24 +30,24 @@ def panel(
     Parameters
     ----------
     page : str
-        Name of the page's file. [-]
+        Name of the page's file.
     groups : mapping
         Keys (`table.key` of truck or settings; `truck`, `road`, `settings` for the choices from the catalogue) by the heading
-        they stand under. [-]
+        they stand under.
     search : str
-        Of the page's address: what the panel starts with. [-]
+        Of the page's address: what the panel starts with.
     start_with : sequence of str
-        Choices that stand above all groups. [-]
+        Choices that stand above all groups.
     opened : sequence of str
-        Headings whose groups are open at the start. [-]
+        Headings whose groups are open at the start.
     everything : bool
-        Whether a drawer offers all other settings and truck values. [-]
+        Whether a drawer offers all other settings and truck values.
 
     Returns
     -------
     section : Section
         With id `ids.panel(page)`; its store has the id `ids.setup(page)` and holds what `setups.setup_of` takes, or
-        None when the address cannot be read. [-]
+        None when the address cannot be read.
     """
     setup, told = starting_setup(search)
     asked: dict[str, Any] = {
@@ -72,17 +72,10 @@ def panel(
 def starting_setup(search: str) -> tuple[Setup, str]:
     """The setup of an address, or the usual one and what is wrong with the address.
 
-    Parameters
-    ----------
-    search : str
-        [-]
-
     Returns
     -------
-    setup : Setup
-        [-]
     told : str
-        Empty when all is well. [-]
+        Empty when all is well.
     """
     try:
         return setup_from_query(search), ""
@@ -91,16 +84,5 @@ def starting_setup(search: str) -> tuple[Setup, str]:
 
 
 def stored(setup: Setup) -> dict[str, Any]:
-    """A setup as a store keeps it.
-
-    Parameters
-    ----------
-    setup : Setup
-        [-]
-
-    Returns
-    -------
-    values : dict
-        [-]
-    """
+    """A setup as a store keeps it."""
     return {**{word: getattr(setup, word) for word in WORDS}, "changes": dict(setup.changes)}

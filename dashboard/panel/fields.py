@@ -106,12 +106,7 @@ def label_of(name: str) -> str:
     Parameters
     ----------
     name : str
-        `table.key`. [-]
-
-    Returns
-    -------
-    label : str
-        [-]
+        `table.key`.
 
     Examples
     --------
@@ -137,17 +132,13 @@ def field_of(model: type[Part], table: str, key: str) -> dict[str, Any]:
     Parameters
     ----------
     model : type
-        `Truck` or `Settings`. [-]
-    table : str
-        [-]
-    key : str
-        [-]
+        `Truck` or `Settings`.
 
     Returns
     -------
     field : dict
         key, label, meaning, kind (number, whole, switch, choice, several, list, text), unit, us (name, how it is written,
-        factor and offset from the unit), low, high, choices. [-]
+        factor and offset from the unit), low, high, choices.
     """
     info = model.model_fields[table].annotation.model_fields[key]  # type: ignore[union-attr]
     name, unit = f"{table}.{key}", unit_of_key(key)
@@ -199,7 +190,7 @@ def described() -> dict[str, Any]:
     -------
     described : dict
         fields by key; trucks, roads and settings by name, each with its title; trucks and settings with their values (of
-        settings only those that differ from the defaults); names of tables; circuits. [-]
+        settings only those that differ from the defaults); names of tables; circuits.
     """
     fields = {
         f"{table}.{key}": field_of(model, table, key) for model in (Settings, Truck) for table, key in keys_of(model)
@@ -231,7 +222,7 @@ def circuits() -> list[dict[str, Any]]:
     -------
     parts : list of dict
         name; failures, each with the unit of its size ("" for none) and what it is; and of sensors and switches kind, unit
-        of a value dialled in, and what it measures. [-]
+        of a value dialled in, and what it measures.
     """
     parts = []
     for key, name in NAMES.items():

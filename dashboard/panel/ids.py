@@ -14,12 +14,7 @@ def setup(page: str) -> str:
     Parameters
     ----------
     page : str
-        Name of the page's file. [-]
-
-    Returns
-    -------
-    name : str
-        [-]
+        Name of the page's file.
     """
     return f"{page}-setup"
 
@@ -30,11 +25,6 @@ def panel(page: str) -> str:
     Parameters
     ----------
     page : str
-        Name of the page's file. [-]
-
-    Returns
-    -------
-    name : str
-        [-]
+        Name of the page's file.
     """
     return f"{page}-panel"

@@ -43,9 +43,9 @@ def shown(values: Any, kind: str, units: str) -> np.ndarray:
     values : array or float
         [SI]
     kind : str
-        One of `KINDS`. [-]
+        One of `KINDS`.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
@@ -67,14 +67,9 @@ def unit_of(kind: str, units: str) -> str:
     Parameters
     ----------
     kind : str
-        One of `KINDS`. [-]
+        One of `KINDS`.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    unit : str
-        [-]
+        metric or us.
     """
     return KINDS[kind][units][1]
 
@@ -87,11 +82,11 @@ def told(value: float, kind: str, units: str, digits: int = 0) -> str:
     value : float
         [SI]
     kind : str
-        One of `KINDS`. [-]
+        One of `KINDS`.
     units : str
-        metric or us. [-]
+        metric or us.
     digits : int
-        Behind the point. [-]
+        Behind the point.
 
     Returns
     -------
@@ -114,15 +109,15 @@ class Strip:
     Parameters
     ----------
     title : str
-        With its unit. [-]
+        With its unit.
     share : float
-        Of the height. [-]
+        Of the height.
     lines : list of dict
-        In drawing order. [-]
+        In drawing order.
     span : tuple of float or None
-        Lowest and highest of its axis; None for what the lines ask for. [any]
+        Lowest and highest of its axis; None for what the lines ask for.
     ticks : dict
-        More about its axis. [-]
+        More about its axis.
     """
 
     title: str
@@ -138,12 +133,7 @@ def axis(**more: Any) -> dict[str, Any]:
     Parameters
     ----------
     **more : any
-        Whatever else it has. [-]
-
-    Returns
-    -------
-    axis : dict
-        [-]
+        Whatever else it has.
     """
     return {
         "gridcolor": GRID, "linecolor": INK, "showline": True, "ticks": "outside", "ticklen": 4, "zerolinecolor": "#8C8C8C",
@@ -159,12 +149,7 @@ def plain_layout(height: int, **more: Any) -> dict[str, Any]:
     height : int
         [px]
     **more : any
-        Whatever else it has. [-]
-
-    Returns
-    -------
-    layout : dict
-        [-]
+        Whatever else it has.
     """
     return {
         "template": {"layout": {}},
@@ -191,15 +176,8 @@ def note(x: float, y: float, text: str, **more: Any) -> dict[str, Any]:
         [as shown]
     y : float
         [as shown]
-    text : str
-        [-]
     **more : any
-        Whatever else it has. [-]
-
-    Returns
-    -------
-    annotation : dict
-        [-]
+        Whatever else it has.
     """
     return {
         "x": x, "y": y, "text": text, "showarrow": False, "font": {"size": 13, "color": INK},
@@ -212,8 +190,6 @@ def span_of(lines: Sequence[Line], least: float, floor: float | None = None) -> 
 
     Parameters
     ----------
-    lines : sequence of dict
-        [-]
     least : float
         [as shown]
     floor : float or None
@@ -248,18 +224,18 @@ def strips(panels: Sequence[Strip], reach: tuple[float, float], units: str, heig
     Parameters
     ----------
     panels : sequence of Strip
-        From the top; their x in the chosen unit. [-]
+        From the top; their x in the chosen unit.
     reach : tuple of float
         Ends of the road shown. [m]
     units : str
-        metric or us. [-]
+        metric or us.
     height : int
         [px]
 
     Returns
     -------
     figure : Figure
-        Lines with a `legendgroup` share one entry of one legend above all strips. [-]
+        Lines with a `legendgroup` share one entry of one legend above all strips.
     """
     head, top, bottom, above = 22.0, 30.0, 46.0, 30.0
     room = height - top - bottom - above

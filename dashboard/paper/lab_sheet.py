@@ -148,12 +148,7 @@ def speedo_sheet(sheet: dict[str, Any]) -> str:
     Parameters
     ----------
     sheet : dict
-        As `sim.speedo.exercise` gives it, or without what is to be found out. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        As `sim.speedo.exercise` gives it, or without what is to be found out.
     """
     mile = sheet["mile"]
     rows = [
@@ -245,14 +240,7 @@ def settings_record(truck: str, entries: Sequence[Entry]) -> str:
     Parameters
     ----------
     truck : str
-        Name of the truck. [-]
-    entries : sequence of Entry
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Name of the truck.
     """
     rows = []
     for entry in entries:
@@ -281,12 +269,7 @@ def fault_sheet(sheet: dict[str, Any]) -> str:
     Parameters
     ----------
     sheet : dict
-        A session without its seal, and `marking`, None while it is open. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        A session without its seal, and `marking`, None while it is open.
     """
     case = ", ".join(f"{name} {value}" for name, value in sheet["case"].items())
     body = [

@@ -32,14 +32,7 @@ def line_of(number: int) -> tuple[str, str]:
     Parameters
     ----------
     number : int
-        From 0. [-]
-
-    Returns
-    -------
-    colour : str
-        [-]
-    dash : str
-        [-]
+        From 0.
 
     Examples
     --------
@@ -58,12 +51,12 @@ def luminance(colour: str) -> float:
     Parameters
     ----------
     colour : str
-        As `#RRGGBB`. [-]
+        As `#RRGGBB`.
 
     Returns
     -------
     luminance : float
-        0 black to 1 white. [-]
+        0 black to 1 white.
 
     Examples
     --------
@@ -81,14 +74,14 @@ def contrast(one: str, other: str = "#FFFFFF") -> float:
     Parameters
     ----------
     one : str
-        As `#RRGGBB`. [-]
+        As `#RRGGBB`.
     other : str
-        As `#RRGGBB`. [-]
+        As `#RRGGBB`.
 
     Returns
     -------
     ratio : float
-        1 to 21. [-]
+        1 to 21.
 
     Examples
     --------

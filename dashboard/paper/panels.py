@@ -47,7 +47,7 @@ def displayed(values: np.ndarray, unit: str) -> np.ndarray:
     values : array
         [SI]
     unit : str
-        Ending of a unit, as in `sim.units`. [-]
+        Ending of a unit, as in `sim.units`.
 
     Returns
     -------
@@ -67,23 +67,23 @@ class Panel:
     Parameters
     ----------
     title : str
-        With the metric unit. [-]
+        With the metric unit.
     share : float
-        Of the height. [-]
+        Of the height.
     span : tuple of float
-        Lowest and highest of the left axis. [any]
+        Lowest and highest of the left axis.
     lines : list of dict
-        In drawing order. [-]
+        In drawing order.
     us : tuple of str
-        Name of the US unit, metric and US unit endings; empty for none. [-]
+        Name of the US unit, metric and US unit endings; empty for none.
     right : dict
-        Axis of its own on the right instead; empty for none. [-]
+        Axis of its own on the right instead; empty for none.
     ticks : dict
-        More about the left axis. [-]
+        More about the left axis.
     levels : dict
-        What a level line inside the panel is called, by its level. [-]
+        What a level line inside the panel is called, by its level.
     rows : int
-        Of the legend on paper. [-]
+        Of the legend on paper.
     """
 
     title: str
@@ -128,7 +128,7 @@ def arrangement(shares: Sequence[float], height: int, heads: Sequence[int]) -> l
     Parameters
     ----------
     shares : sequence of float
-        Of the height, from the top. [-]
+        Of the height, from the top.
     height : int
         Of the figure. [px]
     heads : sequence of int
@@ -137,7 +137,7 @@ def arrangement(shares: Sequence[float], height: int, heads: Sequence[int]) -> l
     Returns
     -------
     domains : list of (float, float)
-        Bottom and top of each, of what lies between the margins. [-]
+        Bottom and top of each, of what lies between the margins.
     """
     room = height - TOP - BOTTOM
     free = 1.0 - sum(heads[1:]) / room
@@ -155,16 +155,11 @@ def stacked(panels: Sequence[Panel], reach: tuple[float, float], height: int = S
     Parameters
     ----------
     panels : sequence of Panel
-        From the top. [-]
+        From the top.
     reach : tuple of float
         Ends of the distance axis. [km]
     height : int
         [px]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
     """
     miles = tuple(in_unit(value, "km", "mi") for value in reach)
     lines: list[Line] = []
@@ -262,11 +257,6 @@ def base_layout(height: int) -> dict[str, Any]:
     ----------
     height : int
         [px]
-
-    Returns
-    -------
-    layout : dict
-        [-]
     """
     return {
         "template": {"layout": {}},
@@ -294,12 +284,12 @@ def print_changes(figure: go.Figure) -> dict[str, Any]:
     Parameters
     ----------
     figure : Figure
-        Of `stacked`. [-]
+        Of `stacked`.
 
     Returns
     -------
     changes : dict
-        Attribute and value, as the browser side takes them. [-]
+        Attribute and value, as the browser side takes them.
     """
     plain = figure.to_plotly_json()["layout"]
     count = sum(1 for key in plain if key.startswith("legend"))

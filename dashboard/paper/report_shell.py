@@ -108,18 +108,7 @@ LOOK = '<span class="onscreen">Drag sideways to look closer; double-click to go 
 
 
 def as_json(value: Any) -> str:
-    """JSON that may stand in a page: nothing in it can end the element it stands in.
-
-    Parameters
-    ----------
-    value : Any
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-    """
+    """JSON that may stand in a page: nothing in it can end the element it stands in."""
     text = json.dumps(value, separators=(",", ":"), allow_nan=False)
     for letter in "<>&\u2028\u2029":
         text = text.replace(letter, f"\\u{ord(letter):04x}")
@@ -154,17 +143,10 @@ def page(title: str, body: str, figures: dict[str, tuple[go.Figure, bool]]) -> s
 
     Parameters
     ----------
-    title : str
-        [-]
     body : str
-        HTML. [-]
+        HTML.
     figures : dict
-        Figure, and whether it is a stacked one, by the name of its place. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Figure, and whether it is a stacked one, by the name of its place.
     """
     library = get_plotlyjs()
     policy = (
@@ -187,17 +169,15 @@ def figure_place(name: str, label: str, caption: str) -> str:
 
     Parameters
     ----------
-    name : str
-        [-]
     label : str
-        What it shows, for those who do not see it. [-]
+        What it shows, for those who do not see it.
     caption : str
-        HTML. [-]
+        HTML.
 
     Returns
     -------
     text : str
-        HTML. [-]
+        HTML.
     """
     return (
         f'<figure><div id="{name}" role="img" aria-label="{escaped(label)}"></div>'
@@ -210,19 +190,13 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]], caption: str = 
 
     Parameters
     ----------
-    head : sequence of str
-        [-]
-    rows : iterable of sequences
-        [-]
-    caption : str
-        [-]
     numbers : sequence of int
-        Columns that hold numbers. [-]
+        Columns that hold numbers.
 
     Returns
     -------
     text : str
-        HTML. [-]
+        HTML.
     """
 
     def cell(tag: str, place: int, text: object) -> str:
@@ -242,12 +216,12 @@ def said_list(items: Iterable[tuple[str, str, str]]) -> str:
     Parameters
     ----------
     items : iterable of (str, str, str)
-        Class, word and text of each. [-]
+        Class, word and text of each.
 
     Returns
     -------
     text : str
-        HTML. [-]
+        HTML.
     """
     found = [f'<li class="{kind}"><b>{escaped(word)}</b> {escaped(text)}</li>' for kind, word, text in items]
     return f'<ul class="said">{"".join(found)}</ul>' if found else ""
@@ -259,6 +233,6 @@ def cautions() -> str:
     Returns
     -------
     text : str
-        HTML. [-]
+        HTML.
     """
     return f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in CAUTIONS)}</div>'

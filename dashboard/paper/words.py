@@ -22,16 +22,6 @@ Row = tuple[str, str, str]  # quantity, metric, US
 def escaped(text: object) -> str:
     """A text as it may stand in HTML, whatever it holds.
 
-    Parameters
-    ----------
-    text : object
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-
     Examples
     --------
     >>> escaped('<b>"6 %"</b>')
@@ -46,12 +36,7 @@ def brakes_too_hot(summary: dict[str, Any]) -> bool:
     Parameters
     ----------
     summary : dict
-        Of a trip. [-]
-
-    Returns
-    -------
-    hot : bool
-        [-]
+        Of a trip.
     """
     return bool(summary["max_brake_temperature_c"] > BRAKE_LIMIT_C)
 
@@ -62,12 +47,7 @@ def verdict(summary: dict[str, Any]) -> str:
     Parameters
     ----------
     summary : dict
-        Of a trip. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Of a trip.
     """
     ended = VERDICTS[summary["ended"]]
     if brakes_too_hot(summary):
@@ -122,15 +102,10 @@ def _pair(name: str, value: float, metric: str, us: str, digits: int = 1) -> Row
 def summary_rows(result: Result) -> list[Row]:
     """The trip in numbers.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     rows : list of (str, str, str)
-        Quantity, metric and US; the two are the same where a unit is everybody's. [as named]
+        Quantity, metric and US; the two are the same where a unit is everybody's.
     """
     s = result.summary
 
@@ -184,15 +159,10 @@ def summary_rows(result: Result) -> list[Row]:
 def unit_in_words(key: str) -> str:
     """The unit of a key of truck or settings, also of a compound one.
 
-    Parameters
-    ----------
-    key : str
-        [-]
-
     Returns
     -------
     unit : str
-        Empty for a plain number or a text. [-]
+        Empty for a plain number or a text.
 
     Examples
     --------
@@ -219,16 +189,6 @@ def unit_in_words(key: str) -> str:
 def shown_value(value: Any) -> str:
     """A value of an input as people read it.
 
-    Parameters
-    ----------
-    value : Any
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-
     Examples
     --------
     >>> shown_value((1.0, 2.5)), shown_value(True), shown_value(())
@@ -252,18 +212,14 @@ def input_rows(part: Truck | Settings) -> Iterator[tuple[str, str, str, str]]:
     Parameters
     ----------
     part : Truck or Settings
-        As driven. [-]
+        As driven.
 
     Yields
     ------
     key : str
-        `table.key`. [-]
+        `table.key`.
     value : str
         [unit]
-    unit : str
-        [-]
-    meaning : str
-        [-]
     """
     for table, key in keys_of(type(part)):
         model: Part = getattr(part, table)
@@ -277,14 +233,14 @@ def mark_of(settings: Settings, name: str) -> str:
     Parameters
     ----------
     settings : Settings
-        As driven. [-]
+        As driven.
     name : str
-        `table.key`. [-]
+        `table.key`.
 
     Returns
     -------
     mark : str
-        `default`, or what it was changed from. [-]
+        `default`, or what it was changed from.
     """
     table, key = name.split(".")
     usual = getattr(getattr(Settings(), table), key)

@@ -21,11 +21,6 @@ DARK_VERMILLION = "#A13C00"  # of no published set: vermillion made dark enough 
 def drawn_places(route: Route) -> np.ndarray:
     """Where a road is drawn: at its own points and between them, no denser than is seen.
 
-    Parameters
-    ----------
-    route : Route
-        [-]
-
     Returns
     -------
     places : array
@@ -46,17 +41,10 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
 
     Parameters
     ----------
-    route : Route
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
     descents : sequence of DescentSpeeds
-        Shaded. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Shaded.
     """
     places = drawn_places(route)
     along = np.asarray(shown(places, "distance", units), dtype=np.float32)
@@ -144,15 +132,13 @@ def histogram_figure(classes: Sequence[GradeClass], units: str) -> go.Figure:
 
     Parameters
     ----------
-    classes : sequence of GradeClass
-        [-]
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     figure : Figure
-        Downhill, level and uphill differ by colour and by their side. [-]
+        Downhill, level and uphill differ by colour and by their side.
     """
     whole = sum(each.length for each in classes)
     lengths = [float(shown(each.length, "distance", units)) for each in classes]
@@ -193,15 +179,8 @@ def smoothing_figure(track: ImportedTrack, units: str) -> go.Figure:
 
     Parameters
     ----------
-    track : ImportedTrack
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     height_unit = unit_of("height", units)
     rows = thinned_rows(track.raw_elevation, np.empty(0, dtype=int), MOST_POINTS)
@@ -247,15 +226,8 @@ def descent_figure(descent: DescentSpeeds, units: str) -> go.Figure:
 
     Parameters
     ----------
-    descent : DescentSpeeds
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        metric or us.
     """
     masses = [float(shown(load.mass, "mass", units)) for load in descent.loads]
     mass_unit, speed_unit = unit_of("mass", units), unit_of("speed", units)

@@ -54,12 +54,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     panel = controls.panel(
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
@@ -100,15 +95,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
 
     @app.callback(
         Output(RESULTS, "children"),
@@ -150,15 +137,10 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 def safe_name(text: str) -> str:
     r"""The name of somebody's file, as far as a file may be named so; its folder is dropped.
 
-    Parameters
-    ----------
-    text : str
-        [-]
-
     Returns
     -------
     name : str
-        Letters without accents, digits, dots, hyphens and underscores; `recording` where nothing is left. [-]
+        Letters without accents, digits, dots, hyphens and underscores; `recording` where nothing is left.
 
     Examples
     --------
@@ -185,19 +167,10 @@ def _number(given: Any, key: str, otherwise: float) -> float:
 def keep(workshop: Workshop, track: ImportedTrack, route: Route) -> str:
     """Keeps an imported road and the account of how it was made, in memory.
 
-    Parameters
-    ----------
-    workshop : Workshop
-        [-]
-    track : ImportedTrack
-        [-]
-    route : Route
-        [-]
-
     Returns
     -------
     address : str
-        By which every page finds it. [-]
+        By which every page finds it.
     """
     address = workshop.keep_road(route)
     workshop.uploads.put(f"track of {address}", track)
@@ -209,15 +182,13 @@ def kept_track(workshop: Workshop, road: str) -> ImportedTrack | None:
 
     Parameters
     ----------
-    workshop : Workshop
-        [-]
     road : str
-        Of a setup. [-]
+        Of a setup.
 
     Returns
     -------
     track : ImportedTrack or None
-        None for a road of the catalogue, or when it is no longer kept. [-]
+        None for a road of the catalogue, or when it is no longer kept.
     """
     if not road.startswith(UPLOAD):
         return None
@@ -233,21 +204,17 @@ def file_of(workshop: Workshop, road: str, kind: str) -> tuple[str, str, str]:
 
     Parameters
     ----------
-    workshop : Workshop
-        [-]
     road : str
-        Catalogue name or the address of an upload. [-]
+        Catalogue name or the address of an upload.
     kind : str
-        csv or toml. [-]
+        csv or toml.
 
     Returns
     -------
     name : str
-        Of the file. [-]
-    text : str
-        [-]
+        Of the file.
     media : str
-        Media type. [-]
+        Media type.
 
     Raises
     ------
@@ -276,21 +243,10 @@ def results(setup: Setup, inputs: Inputs, answer: RoadAnswer, track: ImportedTra
 
     Parameters
     ----------
-    setup : Setup
-        [-]
-    inputs : Inputs
-        [-]
-    answer : RoadAnswer
-        [-]
     track : ImportedTrack or None
-        How an uploaded road was made. [-]
+        How an uploaded road was made.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    results : Div
-        [-]
+        metric or us.
     """
     from dashboard.roads.figures import histogram_figure, profile_figure
 
@@ -349,15 +305,10 @@ def _about(route: Route) -> str:
 def actions(setup: Setup) -> html.Div:
     """What can be done with the road.
 
-    Parameters
-    ----------
-    setup : Setup
-        [-]
-
     Returns
     -------
     actions : Div
-        Links. [-]
+        Links.
     """
     found: list[Any] = [
         html.A("Drive it on the Trip page", href=f"/?{query_of(setup)}", className="button strong", id="roads-drive"),
@@ -380,17 +331,8 @@ def facts(route: Route, answer: RoadAnswer, units: str) -> html.Dl:
 
     Parameters
     ----------
-    route : Route
-        [-]
-    answer : RoadAnswer
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    facts : Dl
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
 
@@ -431,15 +373,8 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
 
     Parameters
     ----------
-    answer : RoadAnswer
-        [-]
     units : str
-        metric or us. [-]
-
-    Yields
-    ------
-    piece : component
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
 
@@ -486,17 +421,8 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
-    found : sequence of DescentSpeeds
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    pieces : list of component
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
     from dashboard.roads.figures import descent_figure
@@ -593,15 +519,8 @@ def limits(route: Route, units: str) -> html.Section:
 
     Parameters
     ----------
-    route : Route
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    section : Section
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
     from sim.roads.facts import curve_spans, limit_spans
@@ -638,17 +557,8 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
 
     Parameters
     ----------
-    track : ImportedTrack or None
-        [-]
-    setup : Setup
-        [-]
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    pieces : list of component
-        [-]
+        metric or us.
     """
     from dashboard.paper.drawing import told
     from dashboard.roads.figures import smoothing_figure

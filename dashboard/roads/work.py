@@ -17,18 +17,14 @@ class RoadAnswer:
 
     Parameters
     ----------
-    classes : tuple of GradeClass
-        [-]
     climbs : tuple of Slope
-        Longest first. [-]
+        Longest first.
     falls : tuple of Slope
-        Longest first. [-]
+        Longest first.
     steepest_up : tuple of Steepest
-        By length. [-]
+        By length.
     steepest_down : tuple of Steepest
-        By length. [-]
-    descents : tuple of DescentSpeeds
-        [-]
+        By length.
     """
 
     classes: tuple[GradeClass, ...]
@@ -48,15 +44,8 @@ def work_out(inputs: Inputs, units: str) -> RoadAnswer:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     units : str
-        metric or us: the steepest stretches are looked for over round lengths in it. [-]
-
-    Returns
-    -------
-    answer : RoadAnswer
-        [-]
+        metric or us: the steepest stretches are looked for over round lengths in it.
 
     Raises
     ------
@@ -84,22 +73,13 @@ def read_upload(
     Parameters
     ----------
     name : str
-        Of the file, its ending included. [-]
-    content : bytes
-        [-]
+        Of the file, its ending included.
     every : float
         Distance between rows of the road. [m]
     smooth : float
         Length over which heights are smoothed. [m]
     limit : float or None
         Posted limit of the whole road. [m/s]
-
-    Returns
-    -------
-    track : ImportedTrack
-        [-]
-    route : Route
-        [-]
 
     Raises
     ------

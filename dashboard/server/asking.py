@@ -10,16 +10,6 @@ from contextvars import ContextVar
 def place_of(address: str) -> str:
     """An address as it counts: whoever has one of the newer kind has a whole network of them.
 
-    Parameters
-    ----------
-    address : str
-        [-]
-
-    Returns
-    -------
-    place : str
-        [-]
-
     Examples
     --------
     >>> place_of("192.0.2.7"), place_of("::ffff:192.0.2.7"), place_of("2001:db8:1:2:3::4"), place_of("?")
@@ -40,7 +30,7 @@ class Asking:
     Parameters
     ----------
     who : str
-        What tells askers apart: the address they ask from. [-]
+        What tells askers apart: the address they ask from.
     """
 
     def __init__(self, who: str = "here") -> None:
@@ -67,12 +57,12 @@ class Asking:
         Parameters
         ----------
         function : callable
-            Quick; called in any thread. [-]
+            Quick; called in any thread.
 
         Returns
         -------
         undo : callable
-            Forgets the function. [-]
+            Forgets the function.
         """
         with self._lock:
             if not self._left:
@@ -97,25 +87,14 @@ def current() -> Asking:
     Returns
     -------
     asking : Asking
-        Somebody on this machine when no request is being answered. [-]
+        Somebody on this machine when no request is being answered.
     """
     return _asking.get(None) or Asking()
 
 
 @contextmanager
 def asked_by(asking: Asking) -> Iterator[Asking]:
-    """Has everything within be asked by somebody.
-
-    Parameters
-    ----------
-    asking : Asking
-        [-]
-
-    Yields
-    ------
-    asking : Asking
-        [-]
-    """
+    """Has everything within be asked by somebody."""
     token = _asking.set(asking)
     try:
         yield asking

@@ -34,12 +34,10 @@ class Kept:
 
     Parameters
     ----------
-    content : bytes
-        [-]
     name : str
-        Whose ending tells its kind. [-]
+        Whose ending tells its kind.
     lasting : bool
-        Whether its address changes with its content. [-]
+        Whether its address changes with its content.
     """
 
     def __init__(self, content: bytes, name: str, lasting: bool = False) -> None:
@@ -51,18 +49,7 @@ class Kept:
         self._headers |= {"Cache-Control": KEPT_FOR_EVER if lasting else "no-cache", "ETag": self._tag}
 
     def answer(self, request: Request) -> Response:
-        """The file, or that the browser has it.
-
-        Parameters
-        ----------
-        request : Request
-            [-]
-
-        Returns
-        -------
-        response : Response
-            [-]
-        """
+        """The file, or that the browser has it."""
         if self._tag in request.headers.get("if-none-match", ""):
             return Response(status_code=304, headers={"ETag": self._tag})
         headers = {**self._headers, "Vary": "Accept-Encoding"}
@@ -77,7 +64,7 @@ class Backend(FastAPIDashServer):
     Parameters
     ----------
     server : FastAPI
-        Of `create_app`. [-]
+        Of `create_app`.
     """
 
     websocket_capability = False
@@ -89,20 +76,7 @@ class Backend(FastAPIDashServer):
 
     @staticmethod
     def create_app(name: str = "", config: dict[str, Any] | None = None) -> FastAPI:
-        """An application that tells nobody about itself.
-
-        Parameters
-        ----------
-        name : str
-            [-]
-        config : dict or None
-            [-]
-
-        Returns
-        -------
-        server : FastAPI
-            [-]
-        """
+        """An application that tells nobody about itself."""
         server = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, redirect_slashes=False)
         server.add_exception_handler(HTTPException, lambda _, problem: guard.answer_to(problem))
         return server
@@ -111,28 +85,12 @@ class Backend(FastAPIDashServer):
         """Answers are packed where they are made."""
 
     def setup_backend(self, dash_app: Any) -> None:
-        """What would run before every request runs once, when the application is made.
-
-        Parameters
-        ----------
-        dash_app : Dash
-            [-]
-        """
+        """What would run before every request runs once, when the application is made."""
 
     # ------------------------------------------------------------ files
 
     def register_assets_blueprint(self, blueprint_name: str, assets_url_path: str, assets_folder: str) -> None:
-        """The files of the pages.
-
-        Parameters
-        ----------
-        blueprint_name : str
-            [-]
-        assets_url_path : str
-            [-]
-        assets_folder : str
-            [-]
-        """
+        """The files of the pages."""
         folder = Path(assets_folder)
         there = {
             file.relative_to(folder).as_posix(): file
@@ -146,13 +104,7 @@ class Backend(FastAPIDashServer):
         )
 
     def setup_component_suites(self, dash_app: Any) -> None:  # type: ignore[override]
-        """The files of the component libraries: those a page may ask for, and no other.
-
-        Parameters
-        ----------
-        dash_app : Dash
-            [-]
-        """
+        """The files of the component libraries: those a page may ask for, and no other."""
 
         def known(name: str) -> tuple[str, str, bool] | None:
             package, _, inside = name.partition("/")
@@ -166,15 +118,7 @@ class Backend(FastAPIDashServer):
         self._add_files("/_dash-component-suites/{name:path}", known, make)
 
     def keep_file(self, path: str, make: Callable[[], bytes]) -> None:
-        """Serves something that is worked out once.
-
-        Parameters
-        ----------
-        path : str
-            [-]
-        make : callable
-            [-]
-        """
+        """Serves something that is worked out once."""
         self._add_files(path, lambda _: path, lambda name: Kept(make(), name))
 
     def _add_files(self, path: str, known: Callable[[str], Any], make: Callable[[Any], Kept]) -> None:
@@ -211,16 +155,8 @@ class Backend(FastAPIDashServer):
 
         Parameters
         ----------
-        rule : str
-            [-]
         view_func : callable
-            Takes nothing. [-]
-        endpoint : str or None
-            [-]
-        methods : list of str or None
-            [-]
-        include_in_schema : bool
-            [-]
+            Takes nothing.
         """
         if rule.endswith(UNUSED):
             return
@@ -242,42 +178,19 @@ class Backend(FastAPIDashServer):
         self.server.add_route(rule or "/", answered, methods=methods or ["GET"])
 
     def setup_index(self, dash_app: Any) -> None:
-        """The frame of the pages, under every address that nothing else answers.
-
-        Parameters
-        ----------
-        dash_app : Dash
-            [-]
-        """
+        """The frame of the pages, under every address that nothing else answers."""
         self._frame_of = lambda: Response(dash_app.index(), media_type="text/html")
         self.add_url_rule("", self._frame_of)
 
     def setup_catchall(self, dash_app: Any) -> None:
-        """Nothing yet: the routes of the pages come first; `answer_the_rest` is called after them.
-
-        Parameters
-        ----------
-        dash_app : Dash
-            [-]
-        """
+        """Nothing yet: the routes of the pages come first; `answer_the_rest` is called after them."""
 
     def answer_the_rest(self) -> None:
         """Has the frame of the pages answer what nothing else does."""
         self.add_url_rule("/{path:path}", self._frame_of)
 
     def serve_callback(self, dash_app: Any) -> Any:
-        """How a callback is called.
-
-        Parameters
-        ----------
-        dash_app : Dash
-            [-]
-
-        Returns
-        -------
-        function : callable
-            [-]
-        """
+        """How a callback is called."""
 
         def dispatch() -> Response:
             body = self.request_adapter().get_json()

@@ -40,7 +40,7 @@ def costs(cost: Cost) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     Returns
     -------
     declare : callable
-        Decorator; the function stays as it is. [-]
+        Decorator; the function stays as it is.
     """
 
     def declare(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -55,10 +55,8 @@ def expected_seconds(function: Callable[..., Any], given: tuple[Any, ...]) -> fl
 
     Parameters
     ----------
-    function : callable
-        [-]
     given : tuple
-        Its arguments. [-]
+        Its arguments.
 
     Returns
     -------
@@ -89,15 +87,6 @@ def _name(function: Callable[..., Any]) -> str:
 def usual_time(truck: Truck, route: Route, settings: Settings) -> float:
     """How long a truck is on a road, about; never longer than it may be.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
     Returns
     -------
     time : float
@@ -113,8 +102,6 @@ def march_seconds(time: float, settings: Settings) -> float:
     ----------
     time : float
         [s]
-    settings : Settings
-        [-]
 
     Returns
     -------
@@ -134,11 +121,6 @@ def march_seconds(time: float, settings: Settings) -> float:
 def trip_seconds(inputs: Inputs) -> float:
     """What it takes to drive a trip and to pack what a page is sent.
 
-    Parameters
-    ----------
-    inputs : Inputs
-        [-]
-
     Returns
     -------
     seconds : float
@@ -152,10 +134,8 @@ def trip_file_seconds(inputs: Inputs, name: str) -> float:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     name : str
-        As in `dashboard.trip.work.file_of`. [-]
+        As in `dashboard.trip.work.file_of`.
 
     Returns
     -------
@@ -175,11 +155,6 @@ OTHER_TESTS = 300.0  # s of the truck's time that a test without sweep marches t
 def dyno_seconds(inputs: Inputs) -> float:
     """What a run on the dynamometer takes.
 
-    Parameters
-    ----------
-    inputs : Inputs
-        [-]
-
     Returns
     -------
     seconds : float
@@ -195,10 +170,8 @@ def dyno_file_seconds(inputs: Inputs, name: str) -> float:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     name : str
-        As in `dashboard.dyno.work.file_of`. [-]
+        As in `dashboard.dyno.work.file_of`.
 
     Returns
     -------
@@ -224,7 +197,7 @@ def own_drive_seconds(text: str) -> float:
     Parameters
     ----------
     text : str
-        The test, as it is asked for. [-]
+        The test, as it is asked for.
 
     Returns
     -------
@@ -251,12 +224,8 @@ def tried_seconds(session: Any, key: bytes, text: str) -> float:
 
     Parameters
     ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
     text : str
-        The test. [-]
+        The test.
 
     Returns
     -------
@@ -278,11 +247,6 @@ def tried_seconds(session: Any, key: bytes, text: str) -> float:
 
 def marking_seconds(session: Any) -> float:
     """What the marking of a case takes: drives of the student's own are made again with every cause that is still possible.
-
-    Parameters
-    ----------
-    session : dict
-        [-]
 
     Returns
     -------
@@ -309,11 +273,6 @@ COUNT = ("simulation", "faults", "circuits", "cruise")  # tables whose changes c
 def study_seconds(plan: Plan) -> float:
     """What all trips of a study take.
 
-    Parameters
-    ----------
-    plan : Plan
-        [-]
-
     Returns
     -------
     seconds : float
@@ -336,16 +295,10 @@ def point_seconds(truck: TruckFile, road: Route, settings: Settings, changes: tu
 
     Parameters
     ----------
-    truck : TruckFile
-        [-]
-    road : Route
-        [-]
-    settings : Settings
-        [-]
     changes : tuple of str
-        `table.key=value`. [-]
+        `table.key=value`.
     traced : bool
-        Whether its trace is kept. [-]
+        Whether its trace is kept.
 
     Returns
     -------

@@ -66,15 +66,13 @@ class Visitor:
     Parameters
     ----------
     address : str
-        From which the request came; tells nobody who somebody is. [-]
-    cookies : dict
-        [-]
+        From which the request came; tells nobody who somebody is.
     secure : bool
-        Whether it came over TLS. [-]
+        Whether it came over TLS.
     search : str
-        What follows the question mark. [-]
+        What follows the question mark.
     names : dict
-        Parts of the path that the route leaves open. [-]
+        Parts of the path that the route leaves open.
     """
 
     address: str
@@ -104,16 +102,6 @@ class Visitor:
 def read_json(content: bytes) -> Any:
     """What a body says, if it is plain: not too deep, not too much, no number beyond all bounds.
 
-    Parameters
-    ----------
-    content : bytes
-        [-]
-
-    Returns
-    -------
-    value : any
-        [-]
-
     Raises
     ------
     SettingsError
@@ -141,18 +129,6 @@ def read_json(content: bytes) -> Any:
 
 def read(schema: type[Body], content: bytes) -> Body:
     """A body by the schema of its route.
-
-    Parameters
-    ----------
-    schema : type
-        [-]
-    content : bytes
-        [-]
-
-    Returns
-    -------
-    body : Question
-        [-]
 
     Raises
     ------
@@ -183,14 +159,10 @@ def post(
 
     Parameters
     ----------
-    app : Dash
-        [-]
-    path : str
-        [-]
     schema : type
-        What may be sent: a `Question`. [-]
+        What may be sent: a `Question`.
     function : callable
-        Answers; runs in a thread. [-]
+        Answers; runs in a thread.
     most : int
         Of a body. [byte]
     """
@@ -210,12 +182,8 @@ def upload(app: Any, path: str, function: Callable[[bytes, Visitor], Answer], mo
 
     Parameters
     ----------
-    app : Dash
-        [-]
-    path : str
-        [-]
     function : callable
-        Answers; runs in a thread. [-]
+        Answers; runs in a thread.
     most : int
         Of a file. [byte]
     """
@@ -227,14 +195,12 @@ def get(app: Any, path: str, function: Callable[[Visitor], Answer], work: bool =
 
     Parameters
     ----------
-    app : Dash
-        [-]
     path : str
-        May leave parts open, in braces. [-]
+        May leave parts open, in braces.
     function : callable
-        Answers; runs in a thread. [-]
+        Answers; runs in a thread.
     work : bool
-        As in `served`. [-]
+        As in `served`.
     """
 
     async def endpoint(request: Request) -> Response:
@@ -258,13 +224,7 @@ def _open(app: Any, path: str, function: Callable[[bytes, Visitor], Answer], mos
 
 
 def open_threads(server: Any) -> None:
-    """Gives an application the threads in which its doors are served.
-
-    Parameters
-    ----------
-    server : FastAPI
-        [-]
-    """
+    """Gives an application the threads in which its doors are served."""
     server.state.threads = ThreadPoolExecutor(THREADS, "door")
     server.state.light = ThreadPoolExecutor(LIGHT_THREADS, "light")
     server.state.working = 0
@@ -276,16 +236,14 @@ async def served(request: Request, function: Callable[[Visitor], Answer], work: 
     Parameters
     ----------
     request : Request
-        Its body has been read. [-]
-    function : callable
-        [-]
+        Its body has been read.
     work : bool
-        Whether it may wait for workers: so many of these are served at once, and they hold up no others. [-]
+        Whether it may wait for workers: so many of these are served at once, and they hold up no others.
 
     Returns
     -------
     response : Response
-        Packed where that is worth it. [-]
+        Packed where that is worth it.
     """
     visitor = Visitor(
         address=request.client.host if request.client else "",
@@ -332,12 +290,7 @@ def packed(response: Response) -> Response:
     Parameters
     ----------
     response : Response
-        Changed. [-]
-
-    Returns
-    -------
-    response : Response
-        [-]
+        Changed.
     """
     if "content-encoding" not in response.headers and len(response.body) >= LEAST_PACKED:
         response.body = gzip.compress(response.body, PACKING, mtime=0)

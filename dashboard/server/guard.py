@@ -61,8 +61,6 @@ def limit_body(path: str, most: int) -> None:
 
     Parameters
     ----------
-    path : str
-        [-]
     most : int
         [byte]
     """
@@ -75,12 +73,12 @@ def own_names(host: str) -> set[str]:
     Parameters
     ----------
     host : str
-        As it is bound. [-]
+        As it is bound.
 
     Returns
     -------
     names : set of str
-        Lower case. [-]
+        Lower case.
 
     Notes
     -----
@@ -99,12 +97,7 @@ def is_loopback(address: str | None) -> bool:
     Parameters
     ----------
     address : str or None
-        In numbers, or `localhost`. [-]
-
-    Returns
-    -------
-    loopback : bool
-        [-]
+        In numbers, or `localhost`.
 
     Examples
     --------
@@ -150,14 +143,12 @@ def refusal(code: int, message: str) -> Response:
     Parameters
     ----------
     code : int
-        Of HTTP. [-]
-    message : str
-        [-]
+        Of HTTP.
 
     Returns
     -------
     response : Response
-        JSON with `message`. [-]
+        JSON with `message`.
     """
     return JSONResponse({"message": message}, code)
 
@@ -168,9 +159,7 @@ class TooMuch(Exception):  # noqa: N818 - an answer, no error of the program
     Parameters
     ----------
     code : int
-        Of HTTP. [-]
-    message : str
-        [-]
+        Of HTTP.
     """
 
     def __init__(self, code: int, message: str) -> None:
@@ -184,11 +173,11 @@ class Guard:
     Parameters
     ----------
     app : callable
-        ASGI. [-]
+        ASGI.
     host : str
-        On which the server listens. [-]
+        On which the server listens.
     policy : callable
-        Gives the content-security policy, once all scripts are known. [-]
+        Gives the content-security policy, once all scripts are known.
     """
 
     def __init__(self, app: ASGIApp, host: str, policy: Callable[[], str]) -> None:
@@ -204,11 +193,7 @@ class Guard:
         Parameters
         ----------
         scope : mapping
-            As in the ASGI specification. [-]
-        receive : callable
-            [-]
-        send : callable
-            [-]
+            As in the ASGI specification.
         """
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
@@ -306,8 +291,6 @@ class Pace:
     ----------
     a_second : float
         [1/s]
-    at_a_stretch : float
-        [-]
     """
 
     def __init__(self, a_second: float, at_a_stretch: float) -> None:
@@ -319,17 +302,10 @@ class Pace:
 
         Parameters
         ----------
-        asker : str
-            [-]
         now : float
             [s]
         weight : float
-            As how many it counts. [-]
-
-        Returns
-        -------
-        taken : bool
-            [-]
+            As how many it counts.
 
         Examples
         --------
@@ -409,32 +385,16 @@ async def _refuse_socket(refused: Response, scope: Scope, receive: Receive, send
 def told(values: Mapping[str, Any]) -> Response:
     """An answer in JSON.
 
-    Parameters
-    ----------
-    values : mapping
-        [-]
-
     Returns
     -------
     response : Response
-        Not to be kept by anybody between. [-]
+        Not to be kept by anybody between.
     """
     return JSONResponse(dict(values), headers={"Cache-Control": "no-store"})
 
 
 def columns(packed: bytes) -> Response:
-    """What `dashboard.server.packing.pack` has packed, as an answer.
-
-    Parameters
-    ----------
-    packed : bytes
-        [-]
-
-    Returns
-    -------
-    response : Response
-        [-]
-    """
+    """What `dashboard.server.packing.pack` has packed, as an answer."""
     headers = {"Content-Encoding": "gzip", "Cache-Control": "no-store"}
     return Response(packed, media_type="application/octet-stream", headers=headers)
 
@@ -444,17 +404,10 @@ def file(content: str | bytes, kind: str, name: str) -> Response:
 
     Parameters
     ----------
-    content : str or bytes
-        [-]
     kind : str
-        Its content type. [-]
+        Its content type.
     name : str
-        Under which it is saved. [-]
-
-    Returns
-    -------
-    response : Response
-        [-]
+        Under which it is saved.
     """
     headers = {
         "Content-Type": kind,
@@ -465,18 +418,7 @@ def file(content: str | bytes, kind: str, name: str) -> Response:
 
 
 def answer_to(problem: Exception) -> Response:
-    """What the client hears of a failure: why, when it is the input's fault, and never a traceback.
-
-    Parameters
-    ----------
-    problem : Exception
-        [-]
-
-    Returns
-    -------
-    response : Response
-        [-]
-    """
+    """What the client hears of a failure: why, when it is the input's fault, and never a traceback."""
     if isinstance(problem, HaulbenchError):
         return refusal(400, str(problem))
     if isinstance(problem, HTTPException):
@@ -486,13 +428,7 @@ def answer_to(problem: Exception) -> Response:
 
 
 def note(problem: BaseException) -> None:
-    """Says on the server's own terminal what went wrong, in one line and where.
-
-    Parameters
-    ----------
-    problem : BaseException
-        [-]
-    """
+    """Says on the server's own terminal what went wrong, in one line and where."""
     if not _noting.takes("", time.monotonic()):
         return
     place = traceback.extract_tb(problem.__traceback__)[-1] if problem.__traceback__ else None
@@ -510,12 +446,12 @@ def policy_of(app: Any) -> str:
     Parameters
     ----------
     app : Dash
-        With all its callbacks registered. [-]
+        With all its callbacks registered.
 
     Returns
     -------
     policy : str
-        The value of the header Content-Security-Policy. [-]
+        The value of the header Content-Security-Policy.
     """
     scripts = " ".join(dict.fromkeys(app.csp_hashes()))
     return (

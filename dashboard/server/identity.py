@@ -83,7 +83,7 @@ class Pace(NamedTuple):
         Parameters
         ----------
         wrong : int
-            Wrong words so far. [-]
+            Wrong words so far.
 
         Returns
         -------
@@ -103,13 +103,7 @@ NAME_AT_ADDRESS, NAME, ADDRESS = Pace(0, 1.0, 60.0), Pace(20, 1.0, 30.0), Pace(6
 
 
 class Counts:
-    """Wrong words by whatever they are counted for.
-
-    Parameters
-    ----------
-    pace : Pace
-        [-]
-    """
+    """Wrong words by whatever they are counted for."""
 
     def __init__(self, pace: Pace) -> None:
         self._pace = pace
@@ -131,13 +125,9 @@ class Counts:
         ----------
         now : float
             [s]
-        whose : str
-            [-]
 
         Returns
         -------
-        wrong : int
-            [-]
         wait : float
             [s]
         """
@@ -153,8 +143,6 @@ class Counts:
         ----------
         now : float
             [s]
-        whose : str
-            [-]
         """
         key, (wrong, _) = self._key(*whose), self.of(now, *whose)
         self._kept[key] = (wrong + 1, now)
@@ -167,10 +155,8 @@ class Counts:
 
         Parameters
         ----------
-        whose : str
-            [-]
         whole : bool
-            Whether the wrong words before it are forgotten too. [-]
+            Whether the wrong words before it are forgotten too.
         """
         key = self._key(*whose)
         wrong, last = self._kept.get(key, (0, 0.0))
@@ -200,18 +186,13 @@ class Patience:
         Parameters
         ----------
         name : str
-            Whose it should be, as it counts. [-]
+            Whose it should be, as it counts.
         address : str
-            Where it comes from. [-]
+            Where it comes from.
         look : callable
-            Looks at the word. [-]
+            Looks at the word.
         known : bool
-            Whether who gives it was let in before, and does not wait. [-]
-
-        Returns
-        -------
-        right : bool
-            [-]
+            Whether who gives it was let in before, and does not wait.
 
         Raises
         ------
@@ -259,18 +240,7 @@ class Tokens:
         self._of: OrderedDict[str, OrderedDict[bytes, float]] = OrderedDict()  # person -> token's digest -> its end
 
     def give(self, person: str) -> str:
-        """A new token; a person's oldest is given up for it, when there are many.
-
-        Parameters
-        ----------
-        person : str
-            [-]
-
-        Returns
-        -------
-        token : str
-            [-]
-        """
+        """A new token; a person's oldest is given up for it, when there are many."""
         token = secrets.token_urlsafe(32)
         with self._lock:
             mine = self._of.setdefault(person, OrderedDict())
@@ -283,20 +253,7 @@ class Tokens:
         return token
 
     def is_of(self, person: str, token: str) -> bool:
-        """Whether a token is one of a person's.
-
-        Parameters
-        ----------
-        person : str
-            [-]
-        token : str
-            [-]
-
-        Returns
-        -------
-        theirs : bool
-            [-]
-        """
+        """Whether a token is one of a person's."""
         with self._lock:
             end = self._of.get(person, OrderedDict()).get(_digest(token))
             return end is not None and self._clock() < end
@@ -306,10 +263,8 @@ class Tokens:
 
         Parameters
         ----------
-        person : str
-            [-]
         token : str or None
-            None for all. [-]
+            None for all.
         """
         with self._lock:
             if token is None:
@@ -329,12 +284,10 @@ class Cookie:
 
     Parameters
     ----------
-    key : str
-        [-]
     value : str
-        Empty to end it. [-]
+        Empty to end it.
     secure : bool
-        Whether the browser shall send it over a secure connection only. [-]
+        Whether the browser shall send it over a secure connection only.
     """
 
     key: str
@@ -342,13 +295,7 @@ class Cookie:
     secure: bool
 
     def settings(self) -> dict[str, Any]:
-        """As `set_cookie` of a response takes it.
-
-        Returns
-        -------
-        settings : dict
-            [as named]
-        """
+        """As `set_cookie` of a response takes it."""
         age = int(LIFE) if self.value else 0
         shared = {"path": "/", "httponly": True, "samesite": "strict", "secure": self.secure}
         return {"key": self.key, "value": self.value, "max_age": age, **shared}
@@ -360,7 +307,7 @@ def make_password() -> str:
     Returns
     -------
     password : str
-        Letters and digits in groups. [-]
+        Letters and digits in groups.
     """
     return "-".join("".join(secrets.choice(LETTERS) for _ in range(GROUP)) for _ in range(GROUPS))
 
@@ -371,10 +318,10 @@ class Identity:
     Parameters
     ----------
     password : str
-        Of the instructor; empty with a file. [-]
+        Of the instructor; empty with a file.
     password_file : str
         File that has it; looked at whenever somebody signs in or comes with a token, so that another password in it counts at
-        once. [-]
+        once.
     clock : callable
         Time that never goes back. [s]
 
@@ -407,19 +354,15 @@ class Identity:
 
         Parameters
         ----------
-        words : Words
-            [-]
         name : str
-            As typed. [-]
+            As typed.
         word : str
-            As typed. [-]
-        visitor : Visitor
-            [-]
+            As typed.
 
         Returns
         -------
         name : str
-            As it is shown. [-]
+            As it is shown.
 
         Raises
         ------
@@ -441,14 +384,12 @@ class Identity:
         Parameters
         ----------
         name : str
-            As `student` has returned it. [-]
-        visitor : Visitor
-            [-]
+            As `student` has returned it.
 
         Returns
         -------
         cookie : Cookie or None
-            None when it has one already. [-]
+            None when it has one already.
         """
         person, key = plain_name(name), COOKIES["student"]
         if self._tokens.is_of(person, visitor.cookies.get(key, "")):
@@ -463,14 +404,7 @@ class Identity:
         Parameters
         ----------
         password : str
-            As typed. [-]
-        visitor : Visitor
-            [-]
-
-        Returns
-        -------
-        cookie : Cookie
-            [-]
+            As typed.
 
         Raises
         ------
@@ -490,32 +424,16 @@ class Identity:
         return Cookie(COOKIES["instructor"], self._tokens.give(INSTRUCTOR), visitor.secure)
 
     def is_instructor(self, visitor: Visitor) -> bool:
-        """Whether somebody is the instructor.
-
-        Parameters
-        ----------
-        visitor : Visitor
-            [-]
-
-        Returns
-        -------
-        instructor : bool
-            [-]
-        """
+        """Whether somebody is the instructor."""
         return self._has_token(visitor) and bool(self._now()) and self._has_token(visitor)
 
     def sign_out(self, visitor: Visitor) -> Cookie:
         """Ends what a password has opened in a browser.
 
-        Parameters
-        ----------
-        visitor : Visitor
-            [-]
-
         Returns
         -------
         cookie : Cookie
-            Ends the one that is there. [-]
+            Ends the one that is there.
         """
         key = COOKIES["instructor"]
         self._tokens.take(INSTRUCTOR, visitor.cookies.get(key, ""))

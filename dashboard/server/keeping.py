@@ -30,9 +30,9 @@ class Folder:
     Parameters
     ----------
     folder : str
-        Made when it is not there. [-]
+        Made when it is not there.
     kind : str
-        What every name begins with; other files of the folder are left alone. [-]
+        What every name begins with; other files of the folder are left alone.
 
     Raises
     ------
@@ -73,12 +73,12 @@ class Folder:
         Parameters
         ----------
         check : callable
-            Takes name and text, and gives what is in it or raises a `HaulbenchError`. [-]
+            Takes name and text, and gives what is in it or raises a `HaulbenchError`.
 
         Returns
         -------
         found : dict
-            By name. [-]
+            By name.
 
         Raises
         ------
@@ -95,13 +95,6 @@ class Folder:
 
     def write(self, name: str, text: str) -> None:
         """Keeps a text: it is on the disk when this returns.
-
-        Parameters
-        ----------
-        name : str
-            [-]
-        text : str
-            [-]
 
         Raises
         ------

@@ -19,14 +19,14 @@ def pack(head: Mapping[str, Any], columns: Mapping[str, np.ndarray]) -> bytes:
     Parameters
     ----------
     head : mapping
-        For JSON, without numbers that are none; `columns` is added: name and length of each. [-]
+        For JSON, without numbers that are none; `columns` is added: name and length of each.
     columns : mapping of str to array
-        Each of one dimension; NaN is allowed. [as named]
+        Each of one dimension; NaN is allowed.
 
     Returns
     -------
     packed : bytes
-        Gzip of the length of the head (4 bytes, little-endian), the head, and the columns. [-]
+        Gzip of the length of the head (4 bytes, little-endian), the head, and the columns.
 
     Raises
     ------
@@ -50,15 +50,13 @@ def meters_of(settings: Settings, columns: Mapping[str, Any]) -> list[dict[str, 
 
     Parameters
     ----------
-    settings : Settings
-        [-]
     columns : mapping
-        What they showed, by name. [as named]
+        What they showed, by name.
 
     Returns
     -------
     meters : list of dict
-        name, and columns: true, signal, believed. [-]
+        name, and columns: true, signal, believed.
     """
     found = []
     for key in settings.circuits.metered() if columns else ():

@@ -74,7 +74,7 @@ class Store:
     most : int
         Together. [byte]
     share : float
-        Of that for the values of one asker. [-]
+        Of that for the values of one asker.
     """
 
     def __init__(self, most: int, share: float = MOST_SHARE) -> None:
@@ -96,12 +96,10 @@ class Store:
 
         Parameters
         ----------
-        name : str
-            [-]
         value : any
-            Picklable. [-]
+            Picklable.
         who : str or None
-            On whose account; None for who asks. [-]
+            On whose account; None for who asks.
         """
         who = current().who if who is None else who
         weight = len(value) if isinstance(value, bytes) else len(pickle.dumps(value, protocol=5))
@@ -137,16 +135,6 @@ class Store:
     def get(self, name: str) -> Any:
         """A kept value.
 
-        Parameters
-        ----------
-        name : str
-            [-]
-
-        Returns
-        -------
-        value : any
-            [-]
-
         Raises
         ------
         KeyError
@@ -163,13 +151,13 @@ class Workshop:
     Parameters
     ----------
     pool : TripPool or None
-        For all questions; None for two pools of its own, quick and patient lanes. [-]
+        For all questions; None for two pools of its own, quick and patient lanes.
     most_bytes : int
         Of finished answers. [byte]
     workers : int or None
-        Of each pool of its own; None for one a core. [-]
+        Of each pool of its own; None for one a core.
     load : callable or None
-        Importable by name; loads in a worker what the questions to come need. [-]
+        Importable by name; loads in a worker what the questions to come need.
     """
 
     def __init__(
@@ -225,16 +213,11 @@ class Workshop:
         Parameters
         ----------
         key : str
-            Content address of the question: all that the answer depends on, except the model's version. [-]
+            Content address of the question: all that the answer depends on, except the model's version.
         function : callable
-            Importable by name, with a declared cost (`dashboard.server.costs`); runs in a worker. [-]
+            Importable by name, with a declared cost (`dashboard.server.costs`); runs in a worker.
         given : any
-            Its arguments; they and the answer must be picklable. Bytes travel and keep cheapest. [-]
-
-        Returns
-        -------
-        answer : any
-            [-]
+            Its arguments; they and the answer must be picklable. Bytes travel and keep cheapest.
 
         Raises
         ------
@@ -268,18 +251,18 @@ class Workshop:
         Parameters
         ----------
         watcher : str
-            Any word that is nobody else's, made in the browser. [-]
+            Any word that is nobody else's, made in the browser.
         key : str
-            As in `ask`. [-]
+            As in `ask`.
         function : callable
-            As in `ask`. [-]
+            As in `ask`.
         given : any
-            As in `ask`. [-]
+            As in `ask`.
 
         Returns
         -------
         answer : Answer or None
-            None while it is being worked out. [-]
+            None while it is being worked out.
 
         Raises
         ------
@@ -338,9 +321,9 @@ class Workshop:
         Parameters
         ----------
         watcher : str
-            As in `join`. [-]
+            As in `join`.
         key : str
-            As in `ask`. [-]
+            As in `ask`.
         """
         with self._lock:
             for place in self._places(key):
@@ -355,12 +338,7 @@ class Workshop:
         Parameters
         ----------
         key : str
-            As in `ask`. [-]
-
-        Returns
-        -------
-        watchers : int
-            [-]
+            As in `ask`.
         """
         with self._lock:
             return sum(len(self._jobs[place].watchers) for place in self._places(key))
@@ -404,12 +382,12 @@ class Workshop:
         Parameters
         ----------
         route : Route
-            Read and checked. [-]
+            Read and checked.
 
         Returns
         -------
         address : str
-            By which `road` and every setup find it again: equal for equal roads. [-]
+            By which `road` and every setup find it again: equal for equal roads.
         """
         content = pickle.dumps((route.title, route.distance.tobytes(), route.grade.tobytes(), route.slope.tobytes(),
                                 route.wind.tobytes(), route.start_elevation, route.limits, route.stops, route.signs,
@@ -424,12 +402,7 @@ class Workshop:
         Parameters
         ----------
         address : str
-            Of `keep_road`. [-]
-
-        Returns
-        -------
-        route : Route
-            [-]
+            Of `keep_road`.
 
         Raises
         ------
@@ -455,17 +428,15 @@ def terms_of(who: str, expected: float, patient: bool) -> Terms:
 
     Parameters
     ----------
-    who : str
-        [-]
     expected : float
         What it will take. [s]
     patient : bool
-        Whether it is done in patient lanes. [-]
+        Whether it is done in patient lanes.
 
     Returns
     -------
     terms : Terms
-        Its longest time is generous, since other machines are slower and others work, too. [-]
+        Its longest time is generous, since other machines are slower and others work, too.
     """
     times, more = (PATIENT_TIMES, PATIENT_MORE) if patient else (QUICK_TIMES, QUICK_MORE)
     return Terms(who, expected, min(times * expected + more, LONGEST_WAIT))
@@ -477,15 +448,8 @@ def key_for(what: str, inputs: Inputs, *more: object) -> str:
     Parameters
     ----------
     what : str
-        Name of the question. [-]
-    inputs : Inputs
-        [-]
+        Name of the question.
     more : object
-        Whatever else the answer depends on. [-]
-
-    Returns
-    -------
-    key : str
-        [-]
+        Whatever else the answer depends on.
     """
     return " ".join([what, key_of(inputs), *(repr(each) for each in more)])

@@ -45,13 +45,13 @@ class Setup:
     Parameters
     ----------
     truck : str
-        Catalogue name. [-]
+        Catalogue name.
     road : str
-        Catalogue name, `grade:-6%,10km,1100m`, or the address of an upload. [-]
+        Catalogue name, `grade:-6%,10km,1100m`, or the address of an upload.
     settings : str
-        Catalogue name, or `defaults`. [-]
+        Catalogue name, or `defaults`.
     changes : dict
-        Value by `table.key`, as typed; may carry a unit. [-]
+        Value by `table.key`, as typed; may carry a unit.
     """
 
     truck: str = DEFAULT_TRUCK
@@ -69,12 +69,12 @@ def setup_of(values: Any) -> Setup:
     Parameters
     ----------
     values : any
-        `{"truck": ..., "road": ..., "settings": ..., "changes": {key: text}}`; what is left out is the default. [-]
+        `{"truck": ..., "road": ..., "settings": ..., "changes": {key: text}}`; what is left out is the default.
 
     Returns
     -------
     setup : Setup
-        Of the right shape; what it names is not looked at yet. [-]
+        Of the right shape; what it names is not looked at yet.
 
     Raises
     ------
@@ -104,12 +104,12 @@ def setup_from_query(search: str) -> Setup:
     Parameters
     ----------
     search : str
-        With or without its question mark. [-]
+        With or without its question mark.
 
     Returns
     -------
     setup : Setup
-        Keys without a dot that a page has for itself are left alone. [-]
+        Keys without a dot that a page has for itself are left alone.
 
     Raises
     ------
@@ -133,15 +133,10 @@ def setup_from_query(search: str) -> Setup:
 def query_of(setup: Setup) -> str:
     """The address that reopens a setup.
 
-    Parameters
-    ----------
-    setup : Setup
-        [-]
-
     Returns
     -------
     query : str
-        Without a question mark. [-]
+        Without a question mark.
     """
     pairs = [(word, getattr(setup, word)) for word in WORDS]
     return urlencode([*pairs, *sorted(setup.changes.items())], safe=":,%/")
@@ -152,15 +147,8 @@ def read_setup(setup: Setup, workshop: "Workshop | None" = None) -> Inputs:
 
     Parameters
     ----------
-    setup : Setup
-        [-]
     workshop : Workshop or None
-        Keeps uploaded roads; None when there are none. [-]
-
-    Returns
-    -------
-    inputs : Inputs
-        [-]
+        Keeps uploaded roads; None when there are none.
 
     Raises
     ------
@@ -191,15 +179,8 @@ def read_road(name: str, workshop: "Workshop | None" = None) -> Route:
 
     Parameters
     ----------
-    name : str
-        [-]
     workshop : Workshop or None
-        Keeps uploaded roads. [-]
-
-    Returns
-    -------
-    route : Route
-        [-]
+        Keeps uploaded roads.
 
     Raises
     ------
@@ -244,14 +225,9 @@ def with_usual(search: str, usual: dict[str, str]) -> str:
     Parameters
     ----------
     search : str
-        With or without its question mark. [-]
+        With or without its question mark.
     usual : dict of str to str
-        Truck, road and settings the page starts with. [-]
-
-    Returns
-    -------
-    search : str
-        [-]
+        Truck, road and settings the page starts with.
     """
     bare = search.lstrip("?")
     said = {pair.partition("=")[0] for pair in bare.split("&")}
@@ -262,14 +238,9 @@ def with_usual(search: str, usual: dict[str, str]) -> str:
 def chosen_units(units: Any) -> str:
     """The system of units a browser asks for.
 
-    Parameters
-    ----------
-    units : any
-        [-]
-
     Returns
     -------
     units : str
-        metric for everything that is not us. [-]
+        metric for everything that is not us.
     """
     return "us" if units == "us" else "metric"

@@ -15,16 +15,16 @@ def thinned_rows(values: np.ndarray, always: np.ndarray, most: int = MOST_POINTS
     Parameters
     ----------
     values : array
-        What is drawn, shape (rows,). [any]
+        What is drawn, shape (rows,).
     always : array
-        Rows to keep, rising; of more than half of `most` only evenly picked ones are kept. [-]
+        Rows to keep, rising; of more than half of `most` only evenly picked ones are kept.
     most : int
-        Points wanted at most. [-]
+        Points wanted at most.
 
     Returns
     -------
     rows : array
-        Rising, each once. [-]
+        Rising, each once.
 
     Examples
     --------
@@ -51,15 +51,10 @@ def thinned_rows(values: np.ndarray, always: np.ndarray, most: int = MOST_POINTS
 def event_rows(result: Result) -> np.ndarray:
     """Rows of the trace at which something happened.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     rows : array
-        Rising, each once. [-]
+        Rising, each once.
     """
     times = np.array([event["time_s"] for event in result.events])
     rows = np.searchsorted(result.trace["time_s"], times - 1e-6)
@@ -74,21 +69,21 @@ def common_rows(
     Parameters
     ----------
     trace : mapping
-        Columns by name, each of shape (rows,). [as named]
+        Columns by name, each of shape (rows,).
     lines : sequence of str
-        Columns whose lowest and highest values are kept, stretch by stretch. [-]
+        Columns whose lowest and highest values are kept, stretch by stretch.
     steps : sequence of str
-        Columns that jump: both rows of each jump are kept as long as there is room. [-]
+        Columns that jump: both rows of each jump are kept as long as there is room.
     always : array
-        Rows to keep, such as those of events. [-]
+        Rows to keep, such as those of events.
     most : int
         Rows wanted; a trace that has no more is kept whole. Each line gets a quarter of it for its own extremes, many of which
-        fall together; lines that have nothing in common make it more. [-]
+        fall together; lines that have nothing in common make it more.
 
     Returns
     -------
     rows : array
-        Rising, each once. [-]
+        Rising, each once.
 
     Examples
     --------

@@ -33,11 +33,6 @@ class FairTurns(Turns):
     def used(self, who: str) -> float:
         """What somebody has used lately.
 
-        Parameters
-        ----------
-        who : str
-            [-]
-
         Returns
         -------
         seconds : float
@@ -52,8 +47,6 @@ class FairTurns(Turns):
 
         Parameters
         ----------
-        who : str
-            [-]
         seconds : float
             [s]
         """
@@ -62,35 +55,11 @@ class FairTurns(Turns):
             self._used[who] = (self.used(who) + seconds, self._now())
 
     def before(self, one: str, other: str) -> bool:
-        """Whether somebody has his turn before somebody else.
-
-        Parameters
-        ----------
-        one : str
-            [-]
-        other : str
-            [-]
-
-        Returns
-        -------
-        before : bool
-            [-]
-        """
+        """Whether somebody has his turn before somebody else."""
         return self.used(one) < self.used(other)
 
     def is_heavy(self, who: str) -> bool:
-        """Whether somebody uses more than a share, and far more than the others who ask.
-
-        Parameters
-        ----------
-        who : str
-            [-]
-
-        Returns
-        -------
-        heavy : bool
-            [-]
-        """
+        """Whether somebody uses more than a share, and far more than the others who ask."""
         with self._lock:
             others = [used for each in self._used if each != who and (used := self.used(each))]
             return bool(others) and self.used(who) > max(MOST_SHARE * LATELY, FAR_MORE * sum(others) / len(others))
@@ -101,17 +70,13 @@ class FairTurns(Turns):
         Parameters
         ----------
         waiting : sequence of Work
-            Longest waiting first. [-]
-        under_way : sequence of Work
-            [-]
-        lanes : int
-            [-]
+            Longest waiting first.
 
         Returns
         -------
         work : Work or None
             Of those who hold no lane, of whoever has used least lately; else of one who holds a lane already. The last free
-            lane is for the shorter jobs only. [-]
+            lane is for the shorter jobs only.
         """
         held = Counter(work.terms.who for work in under_way)
         last = lanes > 1 and len(under_way) + 1 >= lanes

@@ -27,12 +27,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     modelled = html.Table(
         html.Tbody([html.Tr([html.Th(part, scope="row"), html.Td(how)]) for part, how in MODELLED]),
@@ -77,15 +72,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
 
     @app.callback(
         Output("sources-checks", "children"), Input("sources-words", "value"), Input("sources-verdict", "value")
@@ -106,16 +93,11 @@ def shown(checks: "list[Check]", words: str, verdict: str) -> list[Any]:
     Parameters
     ----------
     checks : list of Check
-        All. [-]
+        All.
     words : str
-        A word that must stand in id, topic, source or inputs. [-]
+        A word that must stand in id, topic, source or inputs.
     verdict : str
-        pass, fail, or all. [-]
-
-    Returns
-    -------
-    shown : list of component
-        [-]
+        pass, fail, or all.
     """
     wanted = words.lower().split()
     chosen = [

@@ -40,12 +40,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     search = with_usual(query["?"], USUAL)
     opened = ("What is fitted", "What the controller has been told")
@@ -142,15 +137,10 @@ class Mile(Look):
 def read_mile(asked: Mile) -> tuple[int | None, float, float]:
     """Which truck, the speed on the needle and the distance of a request.
 
-    Parameters
-    ----------
-    asked : Mile
-        [as named]
-
     Returns
     -------
     number : int or None
-        Of a truck from another workshop. [-]
+        Of a truck from another workshop.
     shown : float
         [m/s]
     miles : float
@@ -167,15 +157,7 @@ def read_mile(asked: Mile) -> tuple[int | None, float, float]:
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
 
     def marking(asked: Mile) -> dict[str, Any]:
         inputs = read_setup(asked.setup, workshop)

@@ -36,12 +36,12 @@ def look(inputs: Inputs) -> dict[str, Any]:
     Parameters
     ----------
     inputs : Inputs
-        Their road is not looked at. [-]
+        Their road is not looked at.
 
     Returns
     -------
     state : dict
-        As `sim.speedo.state_of`, and the truck's name. [as named]
+        As `sim.speedo.state_of`, and the truck's name.
     """
     return {"truck": inputs.truck.truck.name, **state_of(inputs.truck.truck, inputs.settings)}
 
@@ -52,10 +52,8 @@ def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     number : int or None
-        Of a truck from another workshop; None for the truck as it is set up. [-]
+        Of a truck from another workshop; None for the truck as it is set up.
     shown : float
         Speed held on the needle. [m/s]
     miles : float
@@ -66,7 +64,7 @@ def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float
     Returns
     -------
     packed : bytes
-        As `dashboard.server.packing.pack` makes it; no speed but that of the needle is among its numbers. [-]
+        As `dashboard.server.packing.pack` makes it; no speed but that of the needle is among its numbers.
 
     Raises
     ------
@@ -87,7 +85,7 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     Parameters
     ----------
     given : mapping
-        By `STEPS`: numbers or texts. [as named]
+        By `STEPS`: numbers or texts.
 
     Returns
     -------
@@ -122,22 +120,20 @@ def marked(
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     number : int or None
-        As in `mile_to_watch`. [-]
+        As in `mile_to_watch`.
     shown : float
         [m/s]
     miles : float
         [mi]
     entries : mapping
-        As `entries_of` gives them. [as named]
+        As `entries_of` gives them.
 
     Returns
     -------
     marking : dict
         `steps`: name, entered, right, tolerance and whether it is within; and what `sim.speedo.exercise` finds, with the
-        student's own mile in it. [as named]
+        student's own mile in it.
 
     Raises
     ------
@@ -176,17 +172,10 @@ def marked(
 def record(before: Inputs, after: Inputs) -> list[list[Any]]:
     """Every programmable value, before and after; runs where it is asked.
 
-    Parameters
-    ----------
-    before : Inputs
-        [-]
-    after : Inputs
-        [-]
-
     Returns
     -------
     rows : list of list
-        Key, old, new, unit, allowed, meaning, whether it has changed. [as named]
+        Key, old, new, unit, allowed, meaning, whether it has changed.
     """
     entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
     return [[*entry, entry.changed] for entry in entries]
@@ -198,12 +187,7 @@ def record_csv(rows: Sequence[Sequence[Any]]) -> str:
     Parameters
     ----------
     rows : sequence of sequence
-        As `record` gives them. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        As `record` gives them.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

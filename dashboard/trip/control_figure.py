@@ -21,15 +21,10 @@ UNDER_ROAD = -0.025  # assumed: where the road falls more than this, the control
 def chart_of(result: Result) -> ControlChart:
     """The control-speed chart for the weather of a trip, at the mean height of the falling road.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     chart : ControlChart
-        At the mean height of the whole trip when the road nowhere falls. [-]
+        At the mean height of the whole trip when the road nowhere falls.
     """
     height, falling = result.trace["elevation_m"], result.trace["grade_percent"] <= 100.0 * UNDER_ROAD
     at = float(np.mean(height[falling] if falling.any() else height))
@@ -41,15 +36,13 @@ def driven_points(result: Result, stage: int) -> np.ndarray:
 
     Parameters
     ----------
-    result : Result
-        [-]
     stage : int
-        0 to 3. [-]
+        0 to 3.
 
     Returns
     -------
     rows : array
-        Evenly picked when there are many. [-]
+        Evenly picked when there are many.
     """
     trace = result.trace
     held = (trace["fuel_cut"] > 0.5) & (trace["clutch_locked"] > 0.5) & (trace["gear"] > 0.5)
@@ -64,15 +57,8 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
 
     Parameters
     ----------
-    result : Result
-        [-]
     chart : ControlChart or None
-        None for that of `chart_of`. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        None for that of `chart_of`.
     """
     chart = chart or chart_of(result)
     fastest = from_si(float(result.trace["speed_m_s"].max()), "km_h")

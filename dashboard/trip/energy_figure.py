@@ -12,11 +12,6 @@ from sim.trips.result import WORK_TERMS, Result
 def energy_shares(result: Result) -> list[tuple[str, float, float]]:
     """Where the energy went: each term of the work book, largest first.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     terms : list of (str, float, float)
@@ -41,11 +36,6 @@ def _percent(share: float) -> str:
 def supplied_energy(result: Result) -> float:
     """Fuel, height given up and speed at the start.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     energy : float
@@ -56,18 +46,7 @@ def supplied_energy(result: Result) -> float:
 
 
 def energy_figure(result: Result) -> go.Figure:
-    """Where the energy went, as bars.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
-    """
+    """Where the energy went, as bars."""
     terms = energy_shares(result)[::-1]
     values = [value / 1e6 for _, value, _ in terms]
     bars = {

@@ -41,22 +41,13 @@ class _Drawn:
         Parameters
         ----------
         name : str
-            In the legend. [-]
+            In the legend.
         values : array
             One a row of the trace, NaN for a gap. [unit]
         unit : str
-            After the value, when it is pointed at. [-]
-        colour : str
-            [-]
-        dash : str
-            [-]
+            After the value, when it is pointed at.
         **more : Any
-            `steps`, `width`, `digits`, and anything else a line may have. [-]
-
-        Returns
-        -------
-        line : dict
-            [-]
+            `steps`, `width`, `digits`, and anything else a line may have.
         """
         rows = thinned_rows(values, self.always, self.most)
         shape = "hv" if more.pop("steps", False) else "linear"
@@ -76,11 +67,6 @@ class _Drawn:
 def reach_of(results: Sequence[Result]) -> tuple[float, float]:
     """Ends of the distance axis: everything driven.
 
-    Parameters
-    ----------
-    results : sequence of Result
-        [-]
-
     Returns
     -------
     reach : tuple of float
@@ -94,11 +80,6 @@ def reach_of(results: Sequence[Result]) -> tuple[float, float]:
 
 def road_places(result: Result) -> list[tuple[float, str, str]]:
     """Signs, stops and curves of a road, in their order.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
 
     Returns
     -------
@@ -296,15 +277,8 @@ def trip_figure(result: Result, most: int = MOST_POINTS) -> go.Figure:
 
     Parameters
     ----------
-    result : Result
-        [-]
     most : int
-        Points of a line. [-]
-
-    Returns
-    -------
-    figure : Figure
-        [-]
+        Points of a line.
     """
     trace, drawn, reach = result.trace, _Drawn(result, most), reach_of([result])
     grade, torque, fuel = trace["grade_percent"], trace["engine_torque_n_m"], trace["fuel_rate_g_s"]
@@ -354,15 +328,10 @@ def trip_figure(result: Result, most: int = MOST_POINTS) -> go.Figure:
 def comparison_figure(comparison: Comparison) -> go.Figure:
     """Trips drawn over one another.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        [-]
-
     Returns
     -------
     figure : Figure
-        Each trip has one colour and dash in all panels, and one entry in the legend, which hides or shows it everywhere. [-]
+        Each trip has one colour and dash in all panels, and one entry in the legend, which hides or shows it everywhere.
     """
     results = comparison.results
     reach = reach_of(results)

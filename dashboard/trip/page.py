@@ -57,12 +57,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     Parameters
     ----------
     query : dict
-        Of its address. [-]
-
-    Returns
-    -------
-    page : Div
-        [-]
+        Of its address.
     """
     stages = [
         list(each) for each in zip(palette.STAGE_COLOURS, palette.STAGE_WIDTHS, palette.STAGE_DASHES, strict=True)
@@ -252,15 +247,7 @@ class Drive(Foretell):
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for.
-
-    Parameters
-    ----------
-    app : Dash
-        [-]
-    workshop : Workshop
-        [-]
-    """
+    """Adds what the page asks the server for."""
 
     def drive(asked: Drive, _: doors.Visitor) -> doors.Answer:
         """A trip, driven; packed columns, or `same` for a browser that has it already."""

@@ -218,18 +218,7 @@ def _inputs(result: Result) -> str:
 
 
 def trip_report(result: Result) -> str:
-    """One trip as an HTML file.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-    """
+    """One trip as an HTML file."""
     chart = chart_of(result)
     where = (
         f"at {chart.elevation:.0f} m ({from_si(chart.elevation, 'ft'):.0f} ft) and"
@@ -311,18 +300,7 @@ def _height_note(comparison: Comparison) -> str:
 
 
 def comparison_report(comparison: Comparison) -> str:
-    """Several trips side by side as an HTML file.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-    """
+    """Several trips side by side as an HTML file."""
     results = comparison.results
     said = [
         (kind, f"trip {number}", text)

@@ -37,11 +37,6 @@ def _span(values: list[np.ndarray | float], least: float, floor: float | None = 
 def strips_of(result: Result) -> list[dict[str, Any]]:
     """The strips of a trip from the top.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     strips : list of dict
@@ -104,12 +99,7 @@ def columns_of(strips: list[dict[str, Any]]) -> list[str]:
     Parameters
     ----------
     strips : list of dict
-        Of `strips_of`. [-]
-
-    Returns
-    -------
-    columns : list of str
-        [-]
+        Of `strips_of`.
     """
     return list(dict.fromkeys(line["column"] for strip in strips for line in strip["lines"]))
 
@@ -117,15 +107,10 @@ def columns_of(strips: list[dict[str, Any]]) -> list[str]:
 def lamps_of(result: Result) -> list[dict[str, Any]]:
     """The four verdicts that come before everything else: posted limit, brakes, engine speed, runaway.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     lamps : list of dict
-        name, state (good, warned, alarm), and what is said in metric and US units. [-]
+        name, state (good, warned, alarm), and what is said in metric and US units.
     """
     s: Mapping[str, Any] = result.summary
     mean, hottest = s["max_brake_temperature_c"], s["max_hottest_brake_temperature_c"]

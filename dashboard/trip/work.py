@@ -56,15 +56,13 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     key : str
-        Content address of the inputs. [-]
+        Content address of the inputs.
 
     Returns
     -------
     packed : bytes
-        As `dashboard.server.packing.pack` makes it. [-]
+        As `dashboard.server.packing.pack` makes it.
 
     Raises
     ------
@@ -78,18 +76,7 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
 
 @costs(lambda inputs: 0.02)
 def foretold(inputs: Inputs) -> list[str]:
-    """What will happen, before the trip; runs in a worker.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        [-]
-
-    Returns
-    -------
-    sentences : list of str
-        [-]
-    """
+    """What will happen, before the trip; runs in a worker."""
     from sim.trips.trip import foretell
 
     return foretell(inputs.truck.truck, inputs.route, inputs.settings)
@@ -101,15 +88,8 @@ def file_of(inputs: Inputs, name: str) -> bytes:
 
     Parameters
     ----------
-    inputs : Inputs
-        [-]
     name : str
-        trace.csv, events.csv, summary.json or report.html. [-]
-
-    Returns
-    -------
-    content : bytes
-        [-]
+        trace.csv, events.csv, summary.json or report.html.
     """
     from sim.trips.trip import run_trip
 
@@ -127,15 +107,13 @@ def packed(result: Result, key: str) -> bytes:
 
     Parameters
     ----------
-    result : Result
-        [-]
     key : str
-        Content address of its inputs. [-]
+        Content address of its inputs.
 
     Returns
     -------
     packed : bytes
-        As in `drive_for_page`. [-]
+        As in `drive_for_page`.
     """
     head, columns = answer_of(result)
     return pack({**head, "key": key}, columns)
@@ -144,17 +122,12 @@ def packed(result: Result, key: str) -> bytes:
 def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Head and columns for the page.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     head : dict
-        Everything in words. [-]
+        Everything in words.
     columns : dict of str to array
-        float32. [as named]
+        float32.
     """
     trace, truck, settings = result.trace, result.truck, result.settings
     strips = strips_of(result)
@@ -223,18 +196,7 @@ CONTROLLER = {
 
 
 def controller_of(result: Result) -> list[str]:
-    """What the controller has taken from the driver because of codes, each once, with the reason.
-
-    Parameters
-    ----------
-    result : Result
-        [-]
-
-    Returns
-    -------
-    sentences : list of str
-        [-]
-    """
+    """What the controller has taken from the driver because of codes, each once, with the reason."""
     used = {
         "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
         "engine_brake_locked_out": result.settings.retarding.switch,
@@ -251,16 +213,11 @@ def controller_of(result: Result) -> list[str]:
 def codes_of(result: Result) -> list[dict[str, Any]]:
     """The codes of a trip, each with the times it was active.
 
-    Parameters
-    ----------
-    result : Result
-        [-]
-
     Returns
     -------
     codes : list of dict
         spn, fmi, words, lamp, count, active (at the end), frame (freeze frame as names and texts), spans: from and to, None
-        for one that lasts. [as named]
+        for one that lasts.
     """
     codes = []
     for code in result.summary["codes"]:

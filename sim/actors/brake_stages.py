@@ -14,17 +14,12 @@ LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a 
 def wanted(scene: Scene) -> tuple[int, str]:
     """The stage asked for now and what decided it.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Returns
     -------
     stage : int
-        0 to 3. [-]
+        0 to 3.
     reason : str
-        In words, one of `sim.march.records.REASONS`. [-]
+        In words, one of `sim.march.records.REASONS`.
     """
     clock, settings = scene.clock, scene.settings
     if settings.drill.hold_stage >= 0:
@@ -56,15 +51,10 @@ def wanted(scene: Scene) -> tuple[int, str]:
 def needed_stage(scene: Scene) -> int:
     """The lowest stage that, once settled, holds the truck at its speed in this gear, here and a little further on.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Returns
     -------
     stage : int
-        1 to 3; 3 also when none holds. [-]
+        1 to 3; 3 also when none holds.
     """
     clock = scene.clock
     here = clock.true("distance")
@@ -83,15 +73,13 @@ def kept_off(scene: Scene, running: bool) -> str:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     running : bool
-        Whether a stage is on: the engine-speed threshold has a lower value to go off. [-]
+        Whether a stage is on: the engine-speed threshold has a lower value to go off.
 
     Returns
     -------
     reason : str
-        In words. [-]
+        In words.
     """
     clock, retarding = scene.clock, scene.settings.retarding
     least = retarding.si("off_rpm") if running else retarding.si("on_rpm")
@@ -113,10 +101,8 @@ def switch_pairs(scene: Scene, stage: int) -> None:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     stage : int
-        0 to 3. [-]
+        0 to 3.
     """
     pairs = scene.truck.engine_brake.pairs(stage)
     scene.clock.set(stage=stage, **{f"pair_{pair}": float(pair in pairs) for pair in PAIRS})
@@ -125,15 +111,10 @@ def switch_pairs(scene: Scene, stage: int) -> None:
 def brake_stages(scene: Scene) -> Process:
     """Runs the engine brake through a trip.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        Whatever can change the answer. [-]
+        Whatever can change the answer.
     """
     clock, retarding = scene.clock, scene.settings.retarding
     stage = 0

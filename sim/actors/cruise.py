@@ -19,11 +19,6 @@ SAME_SPEED = 0.1  # m/s: closer speeds count as the same
 class Cruise:
     """The logic between the buttons and the accelerator. It believes what its sensors and switches tell it.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Notes
     -----
     Semantics of the buttons, of what cancels and of the key-on check: common practice, no source.
@@ -48,7 +43,7 @@ class Cruise:
         Returns
         -------
         reason : str
-            In words. [-]
+            In words.
         """
         clock, settings = self.clock, self.settings
         if not self.switch or not self.scene.is_on("cruise_switch"):
@@ -81,13 +76,7 @@ class Cruise:
         return ""
 
     def run(self) -> Process:
-        """Answers buttons, brake, clutch and speed through a trip.
-
-        Yields
-        ------
-        event : simpy.Event
-            [-]
-        """
+        """Answers buttons, brake, clutch and speed through a trip."""
         clock, scene = self.clock, self.scene
         while True:
             calls: dict[simpy.Event, Callable[[], Process | None]] = {scene.button(): self._buttons}
@@ -133,7 +122,7 @@ class Cruise:
         Parameters
         ----------
         cause : str
-            In words. [-]
+            In words.
         """
         if self.scene.cruising:
             self.clock.record("cruise_cancelled", cause, self.memory * PER_HOUR, "km/h")
@@ -207,51 +196,19 @@ class Cruise:
 
 
 def cruise_actors(scene: Scene) -> tuple[Process, ...]:
-    """Everybody who has to do with cruise control, in the order within a tick; nobody where it is never touched.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    processes : tuple of generator
-        [-]
-    """
+    """Everybody who has to do with cruise control, in the order within a tick; nobody where it is never touched."""
     if not (wants_cruise(scene) or scene.settings.cruise.presses):
         return ()
     return (stalk(scene), use_cruise(scene), cruise_control(scene), overspeed_stages(scene))
 
 
 def cruise_control(scene: Scene) -> Process:
-    """The process of the cruise-control logic.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    process : generator
-        [-]
-    """
+    """The process of the cruise-control logic."""
     return Cruise(scene).run()
 
 
 def overspeed_stages(scene: Scene) -> Process:
     """Calls the engine brake in by stages as the truck runs above the set speed, and lets it go in order.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
 
     Notes
     -----
@@ -297,18 +254,7 @@ def overspeed_stages(scene: Scene) -> Process:
 
 
 def stalk(scene: Scene) -> Process:
-    """Presses the buttons that the settings name, at their places.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Presses the buttons that the settings name, at their places."""
     for place, button, held in scene.settings.cruise.places():
         yield scene.clock.reach(place)
         scene.press(button)
@@ -318,35 +264,13 @@ def stalk(scene: Scene) -> Process:
 
 
 def wants_cruise(scene: Scene) -> bool:
-    """Whether the driver means to use cruise control wherever the road allows it.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    wants : bool
-        [-]
-    """
+    """Whether the driver means to use cruise control wherever the road allows it."""
     cruise = scene.settings.cruise
     return cruise.switch and cruise.set_speed_km_h > 0.0
 
 
 def use_cruise(scene: Scene) -> Process:
-    """The driver who sets cruise control whenever the speed aimed for is reached, and again after it was cancelled.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """The driver who sets cruise control whenever the speed aimed for is reached, and again after it was cancelled."""
     if not wants_cruise(scene):
         return
     while True:
@@ -405,18 +329,7 @@ def _follow_the_aim(scene: Scene) -> Process:
 
 
 def service_brake_latch(scene: Scene) -> Process:
-    """Where the settings ask for it: the service brake calls the engine brake in, the accelerator lets it go.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Where the settings ask for it: the service brake calls the engine brake in, the accelerator lets it go."""
     clock = scene.clock
     if not scene.settings.retarding.waits_for_brake:
         return

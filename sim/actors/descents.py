@@ -53,11 +53,6 @@ class Descent(NamedTuple):
 def falling_parts(route: Route) -> list[tuple[float, float]]:
     """Where a road falls, parts that lie close together taken as one.
 
-    Parameters
-    ----------
-    route : Route
-        [-]
-
     Returns
     -------
     parts : list of (float, float)
@@ -83,8 +78,6 @@ def pitches(route: Route, begin: float, end: float) -> list[tuple[float, float, 
 
     Parameters
     ----------
-    route : Route
-        [-]
     begin : float
         [m]
     end : float
@@ -160,18 +153,12 @@ def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
-    gear : int
-        [-]
     speed : float
         [m/s]
-    grade : float
-        [-]
     elevation : float
         [m]
     stage : int
-        0 to 3. [-]
+        0 to 3.
 
     Returns
     -------
@@ -189,15 +176,10 @@ def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation:
 def allowed_stage(scene: Scene) -> int:
     """The highest engine-brake stage the settings leave the driver.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Returns
     -------
     stage : int
-        0 to 3. [-]
+        0 to 3.
     """
     drill, retarding = scene.settings.drill, scene.settings.retarding
     if drill.hold_stage >= 0:
@@ -212,18 +194,14 @@ def holding_gear(
 
     Parameters
     ----------
-    scene : Scene
-        [-]
-    grade : float
-        [-]
     allowed : float
         Highest speed wanted. [m/s]
     elevation : float
         [m]
     gears : sequence of int
-        Those to choose from, highest first. [-]
+        Those to choose from, highest first.
     stage : int
-        0 to 3. [-]
+        0 to 3.
 
     Returns
     -------
@@ -254,15 +232,10 @@ def holding_gear(
 def descents(scene: Scene) -> list[Descent]:
     """Every descent of the road that asks for a lower gear or a lower speed, as the driver means to drive it.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Returns
     -------
     descents : list of Descent
-        None for a careless driver. [-]
+        None for a careless driver.
 
     Notes
     -----

@@ -78,7 +78,7 @@ class Code:
         Returns
         -------
         entry : dict
-            Keys carry their unit. [-]
+            Keys carry their unit.
         """
         return {
             "spn": self.spn,
@@ -128,13 +128,7 @@ class Test:
 
 
 class Diagnosis:
-    """The tests of one controller on one trip.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    """
+    """The tests of one controller on one trip."""
 
     def __init__(self, scene: Scene) -> None:
         self.scene, self.clock = scene, scene.clock
@@ -523,7 +517,7 @@ class Diagnosis:
         Parameters
         ----------
         test : Test
-            The test that failed. [-]
+            The test that failed.
         """
         clock = self.clock
         key = (test.spn, test.mode)
@@ -620,7 +614,7 @@ class Diagnosis:
         Returns
         -------
         reason : str
-            Why the engine does not start, "" when it does. [-]
+            Why the engine does not start, "" when it does.
         """
         rig = self.clock.rig
         memory = rig.memory._replace(state=rig.memory.state.copy())
@@ -672,15 +666,10 @@ def _refusals(key: str) -> dict[str, str]:
 def diagnosis(scene: Scene) -> Process:
     """Runs the controller's tests through a trip.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The next round. [-]
+        The next round.
     """
     clock = scene.clock
     tests = Diagnosis(scene)

@@ -65,10 +65,8 @@ def demands(scene: Scene, planned: list[Descent]) -> list[Demand]:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     planned : list of Descent
-        Those the driver prepares for. [-]
+        Those the driver prepares for.
 
     Returns
     -------
@@ -87,33 +85,17 @@ def demands(scene: Scene, planned: list[Descent]) -> list[Demand]:
 
 
 def is_falling(scene: Scene) -> bool:
-    """Whether the road falls enough to push the truck; once held back, half of that counts.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    falling : bool
-        [-]
-    """
+    """Whether the road falls enough to push the truck; once held back, half of that counts."""
     return scene.clock.true("grade") <= (0.5 if scene.retarding else 1.0) * DESCENT
 
 
 def driver(scene: Scene) -> Process:
     """Drives from one demand of the road to the next.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        Places on the road and speeds reached. [-]
+        Places on the road and speeds reached.
     """
     clock = scene.clock
     planned = descents(scene)
@@ -184,17 +166,10 @@ def _next_due(scene: Scene, ahead: deque[Demand]) -> Process:
 def descending(scene: Scene, planned: list[Descent]) -> Process:
     """Keeps gear and speed of each descent in mind from before the crest to its foot.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    planned : list of Descent
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        Places on the road. [-]
+        Places on the road.
     """
     clock = scene.clock
     for way in planned:
@@ -248,18 +223,7 @@ def _stop(scene: Scene, demand: Demand) -> Process:
 
 
 def launch_gear(scene: Scene) -> int:
-    """Highest of the lower gears that starts the truck briskly here without boost; the first when none does.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    gear : int
-        [-]
-    """
+    """Highest of the lower gears that starts the truck briskly here without boost; the first when none does."""
     held = scene.settings.drill.hold_gear
     if held:
         return held
@@ -274,13 +238,6 @@ def launch_gear(scene: Scene) -> int:
 
 def launch_speed(scene: Scene, gear: int) -> float:
     """Engine speed to aim for so that the clutch passes what this launch needs.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    gear : int
-        [-]
 
     Returns
     -------
@@ -306,15 +263,8 @@ def pull_away(scene: Scene, cause: str) -> Process:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     cause : str
-        In words. [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
+        In words.
     """
     clock = scene.clock
     scene.press_brake("stand", BRAKE_PRESSURE, HOLDING_PRESSURE)
@@ -346,18 +296,7 @@ def pull_away(scene: Scene, cause: str) -> Process:
 
 
 def holding_back(scene: Scene) -> Process:
-    """Keeps the truck from running above the target speed: engine brake by stages first, then the service brakes.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Keeps the truck from running above the target speed: engine brake by stages first, then the service brakes."""
     clock, habits, drill = scene.clock, scene.settings.driver, scene.settings.drill
     over = habits.overspeed_km_h * KILOMETRE_PER_HOUR
     drop = habits.snub_drop_km_h * KILOMETRE_PER_HOUR
@@ -504,18 +443,7 @@ def _steepness(scene: Scene, falling: bool) -> simpy.Event:
 
 
 def held_stage(scene: Scene) -> Process:
-    """With a stage held by the drill: the foot is off on every descent, and the stage works there.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """With a stage held by the drill: the foot is off on every descent, and the stage works there."""
     clock = scene.clock
     if scene.settings.drill.hold_stage < 0:
         return

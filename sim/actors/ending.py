@@ -9,18 +9,7 @@ STALL_SHARE = 0.5  # of low idle, assumed: an engine turning slower has stopped
 
 
 def arrival(scene: Scene) -> Process:
-    """Ends the trip at the end of the road.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Ends the trip at the end of the road."""
     yield scene.clock.reach(scene.route.length)
     scene.end("arrived", "end of the road")
 
@@ -30,17 +19,10 @@ def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     seconds : float
         Longest time allowed. [s]
     memory_seconds : float
         Time after which trace and meters have grown too large. [s]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
     """
     yield scene.clock.after(min(seconds, memory_seconds))
     if memory_seconds < seconds:
@@ -53,18 +35,7 @@ def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
 
 
 def stall(scene: Scene) -> Process:
-    """Ends the trip when the engine stops.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Ends the trip when the engine stops."""
     low_idle = float(scene.clock.rig.parameters["low_idle"][0])
     yield scene.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
     if scene.shut_down:
@@ -81,18 +52,7 @@ def stall(scene: Scene) -> Process:
 
 
 def runaway(scene: Scene) -> Process:
-    """Ends the trip when engine or truck runs beyond a bound.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Ends the trip when engine or truck runs beyond a bound."""
     clock = scene.clock
     bound = float(clock.rig.parameters["overspeed_bound"][0])
     fast = clock.when("state.speed", SPEED_BOUND)

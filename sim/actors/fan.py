@@ -12,15 +12,13 @@ def call_for_fan(scene: Scene, running: bool) -> str:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     running : bool
-        Whether the fan is on: its temperature threshold then is the lower one. [-]
+        Whether the fan is on: its temperature threshold then is the lower one.
 
     Returns
     -------
     reason : str
-        In words. [-]
+        In words.
     """
     clock, cooling, fan = scene.clock, scene.truck.cooling, scene.settings.fan
     if scene.is_on("fan_switch"):
@@ -36,18 +34,7 @@ def call_for_fan(scene: Scene, running: bool) -> str:
 
 
 def fan_clutch(scene: Scene) -> Process:
-    """Runs the fan clutch through a trip.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Runs the fan clutch through a trip."""
     clock, cooling = scene.clock, scene.truck.cooling
     running = False
     while True:

@@ -40,18 +40,7 @@ FALLS_WITHOUT = (
 
 
 def happenings(scene: Scene) -> list[Process]:
-    """One process for each failure and each value dialled in, in the order of the settings.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    processes : list of generator
-        [-]
-    """
+    """One process for each failure and each value dialled in, in the order of the settings."""
     asked = [*scene.settings.faults.occurrences(), *scene.settings.circuits.values()]
     return [_when_due(scene, occurrence, number) for number, occurrence in enumerate(asked)]
 
@@ -72,17 +61,15 @@ def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     occurrence : Occurrence
         Its place and time are not looked at. [SI]
     number : int
-        Makes two equal random failures differ. [-]
+        Makes two equal random failures differ.
 
     Yields
     ------
     event : simpy.Event
-        Of failures that go on happening. [-]
+        Of failures that go on happening.
     """
     clock, part, failure = scene.clock, occurrence.part, occurrence.failure
     scene.watch_circuits()

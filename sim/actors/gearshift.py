@@ -52,17 +52,15 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     gear : int
-        Gear to engage. [-]
+        Gear to engage.
     cause : str
-        Why, in words. [-]
+        Why, in words.
 
     Yields
     ------
     event : simpy.Event
-        The stages of the shift. [-]
+        The stages of the shift.
     """
     clock, truck = scene.clock, scene.truck
     before = int(clock.true("gear"))
@@ -101,17 +99,10 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
 def engage(scene: Scene, gear: int) -> Process:
     """Puts a gear in and lets the clutch up.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    gear : int
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The clutch has taken hold. [-]
+        The clutch has taken hold.
     """
     clock = scene.clock
     clock.set(gear=gear, clutch=1.0, engine_mode=0.0)
@@ -123,19 +114,10 @@ def suitable_gear(scene: Scene, road_speed: float, least: float, grade: float) -
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     road_speed : float
         [m/s]
     least : float
         Engine speed to have at least. [rad/s]
-    grade : float
-        [-]
-
-    Returns
-    -------
-    gear : int
-        [-]
     """
     needed = scene.resistance(road_speed, grade) * PULL_RESERVE
     governed = scene.truck.engine.si("governed_rpm")
@@ -159,14 +141,10 @@ def after_gap(scene: Scene, gear: int, road_speed: float, grade: float) -> float
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     gear : int
-        The gear to be engaged; a big upward step takes as long as the engine needs to slow down. [-]
+        The gear to be engaged; a big upward step takes as long as the engine needs to slow down.
     road_speed : float
         Now. [m/s]
-    grade : float
-        [-]
 
     Returns
     -------
@@ -188,10 +166,8 @@ def least_landing(scene: Scene, gear: int, landed: float) -> float:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     gear : int
-        The higher gear. [-]
+        The higher gear.
     landed : float
         Road speed after the gap. [m/s]
 
@@ -216,17 +192,10 @@ def upshift_holds(scene: Scene, gear: int, reserve: float) -> bool:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     gear : int
-        The higher gear. [-]
+        The higher gear.
     reserve : float
-        Pull over resistance it must have. [-]
-
-    Returns
-    -------
-    holds : bool
-        [-]
+        Pull over resistance it must have.
     """
     grade = scene.clock.true("grade")
     landed = after_gap(scene, gear, scene.clock.believed("judged_speed"), grade)
@@ -236,18 +205,7 @@ def upshift_holds(scene: Scene, gear: int, reserve: float) -> bool:
 
 
 def is_light(scene: Scene) -> bool:
-    """Whether the pedal is light enough for an early upshift.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    light : bool
-        [-]
-    """
+    """Whether the pedal is light enough for an early upshift."""
     return scene.clock.true("accelerator") < LIGHT_PEDAL
 
 
@@ -256,10 +214,8 @@ def upshift_speed(scene: Scene, gear: int) -> float:
 
     Parameters
     ----------
-    scene : Scene
-        [-]
     gear : int
-        Engaged now. [-]
+        Engaged now.
 
     Returns
     -------
@@ -272,30 +228,13 @@ def upshift_speed(scene: Scene, gear: int) -> float:
 
 
 def near_idle(scene: Scene) -> simpy.Event:
-    """The event of an engine that is being pulled down to its idle speed.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    event : simpy.Event
-        [-]
-    """
+    """The event of an engine that is being pulled down to its idle speed."""
     level = scene.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
     return scene.clock.when("belief.engine_speed", level, falling=True)
 
 
 class GearChoice:
-    """Shifts as a sensible driver or a simple automated gearbox does, outside launches and stops.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    """
+    """Shifts as a sensible driver or a simple automated gearbox does, outside launches and stops."""
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
@@ -308,13 +247,7 @@ class GearChoice:
         self.kept = 0.0  # grade for which a low gear was taken to be held back, 0 for none
 
     def run(self) -> Process:
-        """Watches engine speed and pedal through a trip.
-
-        Yields
-        ------
-        event : simpy.Event
-            [-]
-        """
+        """Watches engine speed and pedal through a trip."""
         scene, clock = self.scene, self.clock
         automated = scene.truck.gearbox.kind == "automated"
         while True:
@@ -630,16 +563,5 @@ class GearChoice:
 
 
 def gear_choice(scene: Scene) -> Process:
-    """The process that shifts through a trip.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Returns
-    -------
-    process : generator
-        [-]
-    """
+    """The process that shifts through a trip."""
     return GearChoice(scene).run()

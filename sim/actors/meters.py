@@ -10,15 +10,10 @@ from sim.march.meter import Look, columns, in_columns
 def meters(scene: Scene) -> Process:
     """Writes down what the meters show.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The next reading. [-]
+        The next reading.
     """
     clock, circuits = scene.clock, scene.settings.circuits
     keys = circuits.metered()

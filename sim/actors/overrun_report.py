@@ -15,18 +15,7 @@ LOST_AGAIN = 0.3  # m/s, assumed
 
 
 def overrun_report(scene: Scene) -> Process:
-    """Writes down, once for each time, why the truck runs away from its driver.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
-    Yields
-    ------
-    event : simpy.Event
-        [-]
-    """
+    """Writes down, once for each time, why the truck runs away from its driver."""
     clock = scene.clock
     governed = scene.truck.engine.si("governed_rpm")
     while True:
@@ -58,15 +47,10 @@ def overrun_report(scene: Scene) -> Process:
 def reason(scene: Scene) -> str:
     """Who pushes, who holds back, and what would have held.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Returns
     -------
     text : str
-        In words. [-]
+        In words.
     """
     clock = scene.clock
     speed, grade, elevation = (clock.true(name) for name in ("speed", "grade", "elevation"))

@@ -35,11 +35,6 @@ def _wire_of(button: str) -> str:
 def highest_set_speed(settings: Settings) -> float:
     """The highest speed that can be set.
 
-    Parameters
-    ----------
-    settings : Settings
-        [-]
-
     Returns
     -------
     speed : float
@@ -55,56 +50,48 @@ class Scene:
 
     Parameters
     ----------
-    clock : Clock
-        [-]
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
-    route : Route
-        [-]
     standing : bool
-        The truck stands at a stop or is being launched. [-]
+        The truck stands at a stop or is being launched.
     selector : int
-        Highest engine-brake stage the driver's hand allows now. [-]
+        Highest engine-brake stage the driver's hand allows now.
     retarding : set of str
-        Who wants the truck held back by the engine: the foot is off the accelerator as long as anybody does. [-]
+        Who wants the truck held back by the engine: the foot is off the accelerator as long as anybody does.
     brakes : dict
-        Who presses the brake pedal, each with mode and value; the first of `PRIORITY` counts. [-]
+        Who presses the brake pedal, each with mode and value; the first of `PRIORITY` counts.
     aim : float
         Speed the driver wants; the speed held while cruise control does not hold another. [m/s]
     cruising : bool
-        Cruise control holds its set speed. [-]
+        Cruise control holds its set speed.
     cruise_stage : int
-        Engine-brake stage cruise control calls for. [-]
+        Engine-brake stage cruise control calls for.
     latched : bool
-        The service brake has called the engine brake in, where the settings ask for that. [-]
+        The service brake has called the engine brake in, where the settings ask for that.
     asked_gear : int
-        Highest gear the driver wants on this descent, 0 for any. [-]
+        Highest gear the driver wants on this descent, 0 for any.
     ceiling : float
         Highest speed the driver wants on this descent. [m/s]
     taken : list of (float, float)
         Lower speeds ahead for which the driver has begun to slow: place and speed. [m, m/s]
     shifts_tried : int
-        Shifts begun so far. [-]
+        Shifts begun so far.
     planned : list or None
-        The descents as the driver means to drive them, once they have been thought about. [-]
+        The descents as the driver means to drive them, once they have been thought about.
     outcome : tuple of str
-        How the trip ended, and why. [-]
+        How the trip ended, and why.
     refusals : dict
-        What the controller refuses while a code is active: cruise, engine_brake; and why it wants the fan: fan. [-]
+        What the controller refuses while a code is active: cruise, engine_brake; and why it wants the fan: fan.
     codes : dict
-        Every code the controller has set so far, by number and mode. [-]
+        Every code the controller has set so far, by number and mode.
     readings : dict
-        What the meters have shown so far, by column. [-]
+        What the meters have shown so far, by column.
     open_solenoids : set of str
-        Pairs of the engine brake whose circuit carries no current. [-]
+        Pairs of the engine brake whose circuit carries no current.
     mended : dict
-        How often each part has been mended. [-]
+        How often each part has been mended.
     shut_down : str
-        Why the controller has stopped the engine, "" while it has not. [-]
+        Why the controller has stopped the engine, "" while it has not.
     wheels : bool
-        False for an engine alone, whose controller does not look for a road speed. [-]
+        False for an engine alone, whose controller does not look for a road speed.
     """
 
     clock: Clock
@@ -145,13 +132,7 @@ class Scene:
         self._button = self.clock.event()
 
     def changed(self) -> simpy.Event:
-        """The event of the next change of what the driver does: feet, switch, target speed, standing or rolling.
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
-        """
+        """The event of the next change of what the driver does: feet, switch, target speed, standing or rolling."""
         return self._changed
 
     def _tell(self) -> None:
@@ -185,12 +166,7 @@ class Scene:
         Parameters
         ----------
         switch : str
-            retarding_switch, cruise_switch or fan_switch. [-]
-
-        Returns
-        -------
-        on : bool
-            [-]
+            retarding_switch, cruise_switch or fan_switch.
         """
         if self.watched:
             return self.clock.believed(switch) > 0.5
@@ -213,9 +189,7 @@ class Scene:
         Parameters
         ----------
         who : str
-            For what. [-]
-        wish : bool
-            [-]
+            For what.
         """
         if wish != (who in self.retarding):
             (self.retarding.add if wish else self.retarding.discard)(who)
@@ -227,7 +201,7 @@ class Scene:
         Parameters
         ----------
         stage : int
-            Highest stage allowed, 0 to 3. [-]
+            Highest stage allowed, 0 to 3.
         """
         if stage != self.selector:
             self.selector = stage
@@ -239,9 +213,9 @@ class Scene:
         Parameters
         ----------
         who : str
-            For what, one of `PRIORITY`. [-]
+            For what, one of `PRIORITY`.
         mode : float
-            As the command field `brake_mode`. [-]
+            As the command field `brake_mode`.
         value : float
             Deceleration, place or pressure, by the mode. [SI]
         """
@@ -254,7 +228,7 @@ class Scene:
         Parameters
         ----------
         who : str
-            For what, one of `PRIORITY`. [-]
+            For what, one of `PRIORITY`.
         """
         if self.brakes.pop(who, None) is not None:
             self._tell()
@@ -283,7 +257,7 @@ class Scene:
         Parameters
         ----------
         gear : int
-            Highest gear, 0 for any. [-]
+            Highest gear, 0 for any.
         ceiling : float
             Highest speed; infinite for none. [m/s]
         """
@@ -349,20 +323,14 @@ class Scene:
         Parameters
         ----------
         stage : int
-            0 to 3. [-]
+            0 to 3.
         """
         if stage != self.cruise_stage:
             self.cruise_stage = stage
             self._tell()
 
     def latch(self, latched: bool) -> None:
-        """Notes that the service brake has called the engine brake in, or that the accelerator has let it go.
-
-        Parameters
-        ----------
-        latched : bool
-            [-]
-        """
+        """Notes that the service brake has called the engine brake in, or that the accelerator has let it go."""
         if latched != self.latched:
             self.latched = latched
             self._tell()
@@ -373,7 +341,7 @@ class Scene:
         Parameters
         ----------
         button : str
-            One of `sim.inputs.specs.BUTTONS`, or release. [-]
+            One of `sim.inputs.specs.BUTTONS`, or release.
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
@@ -390,7 +358,7 @@ class Scene:
         Parameters
         ----------
         button : str
-            One of `sim.inputs.specs.BUTTONS`, release, or controller for the controller itself. [-]
+            One of `sim.inputs.specs.BUTTONS`, release, or controller for the controller itself.
         speed : float
             For set: the speed the driver tunes it to, 0 for the speed there is. [m/s]
         """
@@ -413,13 +381,7 @@ class Scene:
         self.clock.set(**{hand: 0.0})
 
     def button(self) -> simpy.Event:
-        """The event of the next button press; read it with `next_button`.
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
-        """
+        """The event of the next button press; read it with `next_button`."""
         if self._button.triggered and not self._pressed:
             self._button = self.clock.event()
         return self._button
@@ -435,13 +397,7 @@ class Scene:
         return self._pressed.popleft() if self._pressed else None
 
     def stand(self, standing: bool) -> None:
-        """Notes that the truck stands, or rolls again.
-
-        Parameters
-        ----------
-        standing : bool
-            [-]
-        """
+        """Notes that the truck stands, or rolls again."""
         self.standing = standing
         self._tell()
 
@@ -451,9 +407,9 @@ class Scene:
         Parameters
         ----------
         how : str
-            arrived, time_limit, stalled or runaway. [-]
+            arrived, time_limit, stalled or runaway.
         cause : str
-            In words. [-]
+            In words.
         """
         if not self.ended.triggered:
             self.clock.record(how, cause)
@@ -471,7 +427,7 @@ class Scene:
         Parameters
         ----------
         gear : int
-            1 is the lowest. [-]
+            1 is the lowest.
         road_speed : float
             [m/s]
 
@@ -491,8 +447,6 @@ class Scene:
         ----------
         road_speed : float
             [m/s]
-        grade : float
-            [-]
 
         Returns
         -------
@@ -510,11 +464,11 @@ class Scene:
         Parameters
         ----------
         gear : int
-            1 is the lowest. [-]
+            1 is the lowest.
         road_speed : float
             [m/s]
         boosted : bool
-            False for the torque the engine has before its turbocharger has spun up. [-]
+            False for the torque the engine has before its turbocharger has spun up.
 
         Returns
         -------
@@ -533,11 +487,11 @@ class Scene:
         Parameters
         ----------
         gear : int
-            1 is the lowest. [-]
+            1 is the lowest.
         engine_speed : float
             [rad/s]
         boosted : bool
-            False for the torque the engine has before its turbocharger has spun up. [-]
+            False for the torque the engine has before its turbocharger has spun up.
 
         Returns
         -------

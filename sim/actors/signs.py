@@ -7,15 +7,10 @@ from sim.march.clock import Process
 def limits(scene: Scene) -> Process:
     """Puts each posted limit in force where it stands.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The next limit's place. [-]
+        The next limit's place.
     """
     for place in scene.route.limits[1:]:
         yield scene.clock.reach(place.distance)
@@ -27,15 +22,10 @@ def limits(scene: Scene) -> Process:
 def signs(scene: Scene) -> Process:
     """Logs each sign as it is passed.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The next sign's place. [-]
+        The next sign's place.
     """
     for place in scene.route.signs:
         yield scene.clock.reach(place.distance)

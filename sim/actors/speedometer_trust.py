@@ -14,15 +14,10 @@ RIGHT_FOR = 10.0  # s, assumed: before it is again
 def speedometer_trust(scene: Scene) -> Process:
     """Stops believing a needle that shows something else than road and engine feel like; a few percent nobody feels.
 
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-
     Yields
     ------
     event : simpy.Event
-        The next glance. [-]
+        The next glance.
     """
     clock = scene.clock
     wrong, right, believed, before = 0.0, 0.0, True, clock.believed("road_speed")

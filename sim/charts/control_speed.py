@@ -28,10 +28,8 @@ class RetardingCurve:
 
     Parameters
     ----------
-    gear : int
-        [-]
     stage : int
-        0 for the engine without its brake. [-]
+        0 for the engine without its brake.
     engine_speed : array
         Shape (points,), rising. [rad/s]
     speed : array
@@ -54,7 +52,7 @@ class GradeLine:
     Parameters
     ----------
     grade : float
-        Negative downhill. [-]
+        Negative downhill.
     speed : array
         Shape (points,). [m/s]
     force : array
@@ -72,12 +70,6 @@ class Crossing:
 
     Parameters
     ----------
-    gear : int
-        [-]
-    stage : int
-        [-]
-    grade : float
-        [-]
     speed : float
         [m/s]
     force : float
@@ -105,11 +97,11 @@ class ControlChart:
     temperature : float
         Of the air there. [K]
     curves : tuple of RetardingCurve
-        By gear, then by stage. [-]
+        By gear, then by stage.
     lines : tuple of GradeLine
-        In the order asked for. [-]
+        In the order asked for.
     crossings : tuple of Crossing
-        Where a curve crosses a line from below. [-]
+        Where a curve crosses a line from below.
     """
 
     elevation: float
@@ -125,12 +117,10 @@ class TruckAt:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     parameters : array
         Parameter record, shape (1,). [SI]
     tables : array
-        Shape (rows, width). [any]
+        Shape (rows, width).
     elevation : float
         [m]
     temperature : float
@@ -154,11 +144,6 @@ class TruckAt:
 
     def turns_per_metre(self, gear: int) -> float:
         """Engine speed over road speed in a gear.
-
-        Parameters
-        ----------
-        gear : int
-            [-]
 
         Returns
         -------
@@ -192,12 +177,10 @@ class TruckAt:
 
         Parameters
         ----------
-        gear : int
-            [-]
         turning : float
             Engine speed. [rad/s]
         boosted : bool
-            False for the torque before the turbocharger has spun up. [-]
+            False for the torque before the turbocharger has spun up.
 
         Returns
         -------
@@ -215,8 +198,6 @@ class TruckAt:
         ----------
         speed : float
             [m/s]
-        grade : float
-            [-]
 
         Returns
         -------
@@ -231,10 +212,8 @@ def truck_at(truck: Truck, settings: Settings, elevation: float, start_elevation
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Weather and fuel; the air temperature is that at `start_elevation`. [-]
+        Weather and fuel; the air temperature is that at `start_elevation`.
     elevation : float
         Where the truck is. [m]
     start_elevation : float or None
@@ -268,16 +247,14 @@ def control_chart(
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Weather and fuel; the air temperature is that at `start_elevation`. [-]
+        Weather and fuel; the air temperature is that at `start_elevation`.
     elevation : float
         Where the truck is. [m]
     start_elevation : float or None
         Where the weather is stated; None for where the truck is. [m]
     grades : sequence of float
-        Of the lines, negative downhill. [-]
+        Of the lines, negative downhill.
 
     Returns
     -------

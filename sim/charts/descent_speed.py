@@ -34,11 +34,11 @@ class HeldSpeed:
     speed : float
         0 where nothing holds. [m/s]
     binds : str
-        What allows no more, in words. [-]
+        What allows no more, in words.
     gear : int
-        0 where nothing holds. [-]
+        0 where nothing holds.
     stage : int
-        Lowest stage of the engine brake that holds there. [-]
+        Lowest stage of the engine brake that holds there.
     settles : float or None
         Where the truck comes to rest in that gear and stage, left alone; None where it slows down below 900 rpm. [m/s]
     """
@@ -85,13 +85,13 @@ class DescentSpeeds:
     drop : float
         Height lost, positive. [m]
     steepest : float
-        Over 250 m; negative. [-]
+        Over 250 m; negative.
     cap : float
         Lowest of posted limits and curves on it. [m/s]
     cap_name : str
-        Which of the two it is, in words. [-]
+        Which of the two it is, in words.
     loads : tuple of DescentSpeed
-        Lightest first. [-]
+        Lightest first.
     """
 
     begin: float
@@ -108,15 +108,13 @@ def loaded(truck: Truck, mass: float) -> Truck:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     mass : float
         [kg]
 
     Returns
     -------
     truck : Truck
-        Everything else as it was. [-]
+        Everything else as it was.
     """
     vehicle = truck.vehicle
     share = mass / vehicle.mass_kg
@@ -129,11 +127,6 @@ def loaded(truck: Truck, mass: float) -> Truck:
 
 def loads_for(truck: Truck) -> tuple[float, ...]:
     """Gross masses worth a row: round ones below the truck's own, and its own.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
 
     Returns
     -------
@@ -151,19 +144,15 @@ def descent_speeds(
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        For weather, and for the highest stage the selector allows. [-]
-    route : Route
-        [-]
+        For weather, and for the highest stage the selector allows.
     masses : sequence of float or None
         Gross; None for those of `loads_for`. [kg]
 
     Returns
     -------
     descents : tuple of DescentSpeeds
-        In the order of the road; what counts as a descent is what the driver of a trip takes for one. [-]
+        In the order of the road; what counts as a descent is what the driver of a trip takes for one.
 
     Raises
     ------
@@ -200,15 +189,15 @@ def held_speed(chart: ControlChart, grade: float, cap: float, cap_name: str, hig
     Parameters
     ----------
     chart : ControlChart
-        With a line for the grade. [-]
+        With a line for the grade.
     grade : float
-        Negative downhill. [-]
+        Negative downhill.
     cap : float
         Highest speed allowed. [m/s]
     cap_name : str
-        What allows no more, in words. [-]
+        What allows no more, in words.
     highest_stage : int
-        Of the engine brake that may be used. [-]
+        Of the engine brake that may be used.
 
     Returns
     -------

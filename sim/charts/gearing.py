@@ -34,8 +34,6 @@ class PullCurve:
 
     Parameters
     ----------
-    gear : int
-        [-]
     engine_speed : array
         Shape (points,), rising. [rad/s]
     speed : array
@@ -57,7 +55,7 @@ class RoadLine:
     Parameters
     ----------
     grade : float
-        Positive uphill. [-]
+        Positive uphill.
     speed : array
         Shape (points,). [m/s]
     force : array
@@ -75,10 +73,6 @@ class Climb:
 
     Parameters
     ----------
-    gear : int
-        [-]
-    grade : float
-        [-]
     speed : float
         [m/s]
     force : float
@@ -86,7 +80,7 @@ class Climb:
     engine_speed : float
         [rad/s]
     governed : bool
-        True where the engine would pull faster, but the governor does not let it. [-]
+        True where the engine would pull faster, but the governor does not let it.
     """
 
     gear: int
@@ -108,11 +102,11 @@ class GearingChart:
     temperature : float
         Of the air there. [K]
     curves : tuple of PullCurve
-        By gear. [-]
+        By gear.
     lines : tuple of RoadLine
-        In the order asked for. [-]
+        In the order asked for.
     climbs : tuple of Climb
-        By gear, then by grade; none where a gear does not hold the grade. [-]
+        By gear, then by grade; none where a gear does not hold the grade.
     """
 
     elevation: float
@@ -127,12 +121,12 @@ class GearingChart:
         Parameters
         ----------
         grade : float
-            One of the lines. [-]
+            One of the lines.
 
         Returns
         -------
         climb : Climb or None
-            None where no gear holds it. [-]
+            None where no gear holds it.
         """
         found = [climb for climb in self.climbs if climb.grade == grade]
         return max(found, key=lambda climb: (climb.speed, climb.gear), default=None)
@@ -144,16 +138,14 @@ class Start:
 
     Parameters
     ----------
-    gear : int
-        [-]
     handbook : float
-        By the trade's rule, `sim.laws.handbook.startability`, with the full-load torque where the clutch takes hold. [-]
+        By the trade's rule, `sim.laws.handbook.startability`, with the full-load torque where the clutch takes hold.
     settled : float
-        By the laws of the trip with that torque at the clutch: the steepest grade that is held. [-]
+        By the laws of the trip with that torque at the clutch: the steepest grade that is held.
     unboosted : float
-        The same before the turbocharger has spun up, as a truck that stands really is. [-]
+        The same before the turbocharger has spun up, as a truck that stands really is.
     grip : float
-        The steepest grade the drive tyres hold in the weather of the settings, by the weight they carry on the level. [-]
+        The steepest grade the drive tyres hold in the weather of the settings, by the weight they carry on the level.
     """
 
     gear: int
@@ -179,20 +171,18 @@ class GearFacts:
 
     Parameters
     ----------
-    gear : int
-        [-]
     ratio : float
-        Of the gearbox. [-]
+        Of the gearbox.
     geared_speed : float
         Road speed at governed speed. [m/s]
     best_grade : float
-        Steepest grade held at full pedal. [-]
+        Steepest grade held at full pedal.
     best_speed : float
         Speed at which that is. [m/s]
     engine_speed : float
         At the speed asked for. [rad/s]
     grade_there : float or None
-        Steepest grade held at the speed asked for; None where the engine would turn below idle or above governed speed. [-]
+        Steepest grade held at the speed asked for; None where the engine would turn below idle or above governed speed.
     """
 
     gear: int
@@ -209,8 +199,6 @@ def steepest_held(here: TruckAt, force: float, speed: float) -> float:
 
     Parameters
     ----------
-    here : TruckAt
-        [-]
     force : float
         At the tyres. [N]
     speed : float
@@ -219,7 +207,7 @@ def steepest_held(here: TruckAt, force: float, speed: float) -> float:
     Returns
     -------
     grade : float
-        Negative where the force does not even hold the speed on the level; at most 1. [-]
+        Negative where the force does not even hold the speed on the level; at most 1.
     """
     from scipy.optimize import brentq
 
@@ -236,11 +224,6 @@ def steepest_held(here: TruckAt, force: float, speed: float) -> float:
 
 def lowest_pulling_speed(truck: Truck) -> float:
     """Engine speed from which full load is defined: low idle, or where the full-load curve begins.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
 
     Returns
     -------
@@ -261,16 +244,14 @@ def gearing_chart(
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Weather and fuel; the air temperature is that at `start_elevation`. [-]
+        Weather and fuel; the air temperature is that at `start_elevation`.
     elevation : float
         Where the truck is. [m]
     start_elevation : float or None
         Where the weather is stated; None for where the truck is. [m]
     grades : sequence of float
-        Of the lines, positive uphill. [-]
+        Of the lines, positive uphill.
 
     Returns
     -------
@@ -346,19 +327,10 @@ def start_of(here: TruckAt, settings: Settings, gear: int = 1, engagement_speed:
 
     Parameters
     ----------
-    here : TruckAt
-        [-]
     settings : Settings
-        For the grip. [-]
-    gear : int
-        [-]
+        For the grip.
     engagement_speed : float
         Engine speed where the clutch takes hold. [rad/s]
-
-    Returns
-    -------
-    start : Start
-        [-]
 
     Notes
     -----
@@ -388,17 +360,15 @@ def gear_facts(here: TruckAt, chart: GearingChart, speed: float) -> tuple[GearFa
 
     Parameters
     ----------
-    here : TruckAt
-        [-]
     chart : GearingChart
-        Of the same truck at the same place. [-]
+        Of the same truck at the same place.
     speed : float
         Road speed asked for. [m/s]
 
     Returns
     -------
     facts : tuple of GearFacts
-        By gear. [-]
+        By gear.
     """
     truck = here.truck
     slowest, fastest = lowest_pulling_speed(truck), truck.engine.si("governed_rpm")
@@ -428,12 +398,12 @@ def gearbox_changes(truck: str) -> list[str]:
     Parameters
     ----------
     truck : str
-        Catalogue name or path of the truck whose gearbox it is. [-]
+        Catalogue name or path of the truck whose gearbox it is.
 
     Returns
     -------
     changes : list of str
-        `table.key=value`. [-]
+        `table.key=value`.
 
     Raises
     ------

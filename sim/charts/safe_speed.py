@@ -36,7 +36,7 @@ class SafeSpeed:
     speed : float
         [m/s]
     cap : str
-        What binds, in words. [-]
+        What binds, in words.
     model_speed : float
         What the model alone would allow. [m/s]
     temperature : float
@@ -65,7 +65,7 @@ def limit_temperature(
     retarding : float
         Engine and retarder at the wheels. [hp]
     updated : bool
-        True for constant set A, false for set B. [-]
+        True for constant set A, false for set B.
 
     Returns
     -------
@@ -91,15 +91,15 @@ def safe_descent_speed(
     Parameters
     ----------
     truck : Truck
-        Five axles. [-]
+        Five axles.
     route : Route
-        From the top of the descent to its foot. [-]
+        From the top of the descent to its foot.
     updated : bool
-        True for constant set A, false for set B. [-]
+        True for constant set A, false for set B.
     retarding_power : float or None
         Engine and retarder at the wheels; None for the engine drag the model credits. [W]
     gear : int or None
-        Gear whose governed speed must not be passed; None for no such cap. [-]
+        Gear whose governed speed must not be passed; None for no such cap.
 
     Returns
     -------

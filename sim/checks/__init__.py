@@ -110,7 +110,7 @@ class Row:
         Returns
         -------
         ids : list of str
-            The row's own id, or one with a letter for each of several values. [-]
+            The row's own id, or one with a letter for each of several values.
         """
         count = len(self.printed())
         return [self.id] if count == 1 else [self.id + ascii_lowercase[place] for place in range(count)]
@@ -136,7 +136,7 @@ def rows() -> list[Row]:
     Returns
     -------
     rows : list of Row
-        In the order of the files. [-]
+        In the order of the files.
     """
     found = []
     for name in FILES:
@@ -148,13 +148,7 @@ def rows() -> list[Row]:
 
 
 def each_check() -> Iterator[Check]:
-    """The checks one after the other, each computed when it is asked for.
-
-    Yields
-    ------
-    check : Check
-        [-]
-    """
+    """The checks one after the other, each computed when it is asked for."""
     from sim.checks.laws import COMPUTED
 
     for row in rows():
@@ -183,6 +177,6 @@ def run_checks() -> list[Check]:
     Returns
     -------
     checks : list of Check
-        One per printed value, in the order of the files. [-]
+        One per printed value, in the order of the files.
     """
     return list(each_check())

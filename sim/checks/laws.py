@@ -145,12 +145,12 @@ def computes(*ids: str) -> Callable[[Computed], Computed]:
     Parameters
     ----------
     *ids : str
-        Ids of rows that ask for the same quantity. [-]
+        Ids of rows that ask for the same quantity.
 
     Returns
     -------
     register : callable
-        Decorator; returns the function unchanged. [-]
+        Decorator; returns the function unchanged.
 
     Raises
     ------

@@ -29,7 +29,7 @@ def prepare_model(kernel: str = "advance") -> None:
     Parameters
     ----------
     kernel : str
-        As `sim.compiled.is_prepared`. [-]
+        As `sim.compiled.is_prepared`.
     """
     from sim.compiled import is_prepared
 
@@ -58,12 +58,12 @@ def run(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 however the trip ended. [-]
+        0 however the trip ended.
 
     Raises
     ------
@@ -124,12 +124,12 @@ def compare(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 however the trips ended. [-]
+        0 however the trips ended.
 
     Raises
     ------
@@ -220,12 +220,12 @@ def list_all(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0. [-]
+        0.
     """
     from sim.inputs.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
     from sim.inputs.specs import Settings
@@ -260,12 +260,12 @@ def check(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 when all pass, 1 when one fails. [-]
+        0 when all pass, 1 when one fails.
     """
     prepare_model()
     from dataclasses import asdict

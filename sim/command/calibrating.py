@@ -17,12 +17,12 @@ def speedo(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 whatever the verdict. [-]
+        0 whatever the verdict.
 
     Raises
     ------
@@ -74,12 +74,7 @@ def concealed(sheet: dict[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     sheet : dict
-        As `sim.speedo.exercise` gives it. [as named]
-
-    Returns
-    -------
-    sheet : dict
-        [as named]
+        As `sim.speedo.exercise` gives it.
     """
     mile = sheet["mile"]
     shown = {key: mile[key] for key in ("distance_m", "timed_s", "read_speed_m_s", "told_pulses_per_mile")}
@@ -123,14 +118,9 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
     Parameters
     ----------
     sheet : dict
-        As `sim.speedo.exercise` gives it, or concealed. [as named]
+        As `sim.speedo.exercise` gives it, or concealed.
     units : str
-        us, metric or both. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        us, metric or both.
     """
     lines = [f"Measured mile: {sheet['truck']}"]
     if "before" in sheet:
@@ -171,12 +161,12 @@ def sheet(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0. [-]
+        0.
 
     Raises
     ------

@@ -39,12 +39,12 @@ def dyno(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 whatever the run showed. [-]
+        0 whatever the run showed.
 
     Raises
     ------

@@ -29,12 +29,12 @@ def fault(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 whatever the answer is worth. [-]
+        0 whatever the answer is worth.
 
     Raises
     ------
@@ -308,13 +308,7 @@ def _head(session: dict[str, Any]) -> str:
 
 
 def tests_text() -> str:
-    """The tests a student can ask for.
-
-    Returns
-    -------
-    text : str
-        [-]
-    """
+    """The tests a student can ask for."""
     from sim.hidden.menu import FREE_TABLES, MENU
 
     lines = ["Tests, minutes in a shop, what they show:"]
@@ -335,12 +329,7 @@ def entry_text(entry: dict[str, Any]) -> str:
     Parameters
     ----------
     entry : dict
-        As `sim.hidden.session.ask` gives it. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        As `sim.hidden.session.ask` gives it.
     """
     lines = [f"{entry['number']}. {entry['test']}   {entry['time']}"]
     for reading in entry["readings"]:
@@ -359,12 +348,7 @@ def marking_text(marking: dict[str, Any]) -> str:
     Parameters
     ----------
     marking : dict
-        As `sim.hidden.marking.mark` gives it. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        As `sim.hidden.marking.mark` gives it.
     """
     which = f" (cylinder {marking['cylinder']})" if marking["cylinder"] else ""
     lines = [

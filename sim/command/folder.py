@@ -16,9 +16,9 @@ def check_folder(name: str, force: bool) -> None:
     Parameters
     ----------
     name : str
-        Folder. [-]
+        Folder.
     force : bool
-        Whether a folder with files in it is allowed. [-]
+        Whether a folder with files in it is allowed.
 
     Raises
     ------
@@ -43,11 +43,11 @@ def write_folder(name: str, files: Mapping[str, str], force: bool) -> None:
     Parameters
     ----------
     name : str
-        Folder. [-]
+        Folder.
     files : mapping of str to str
-        Name and text of each file. [-]
+        Name and text of each file.
     force : bool
-        Whether files that are there may be replaced. [-]
+        Whether files that are there may be replaced.
 
     Raises
     ------
@@ -80,11 +80,11 @@ def check_files(stem: str, endings: Sequence[str], force: bool) -> None:
     Parameters
     ----------
     stem : str
-        Path of the files without their ending. [-]
+        Path of the files without their ending.
     endings : sequence of str
-        Each with its dot. [-]
+        Each with its dot.
     force : bool
-        Whether files that are there may be replaced. [-]
+        Whether files that are there may be replaced.
 
     Raises
     ------
@@ -115,11 +115,11 @@ def write_files(stem: str, texts: Mapping[str, str], force: bool) -> None:
     Parameters
     ----------
     stem : str
-        Path of the files without their ending. [-]
+        Path of the files without their ending.
     texts : mapping of str to str
-        Ending, with its dot, and text of each file. [-]
+        Ending, with its dot, and text of each file.
     force : bool
-        Whether files that are there may be replaced. [-]
+        Whether files that are there may be replaced.
 
     Raises
     ------

@@ -22,12 +22,12 @@ def make_route(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0. [-]
+        0.
 
     Raises
     ------
@@ -79,10 +79,8 @@ def import_text(track: "ImportedTrack", units: str) -> str:
 
     Parameters
     ----------
-    track : ImportedTrack
-        [-]
     units : str
-        us, metric or both. [-]
+        us, metric or both.
 
     Returns
     -------

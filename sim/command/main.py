@@ -31,7 +31,7 @@ class Parser(argparse.ArgumentParser):
         Parameters
         ----------
         message : str
-            In argparse's words. [-]
+            In argparse's words.
 
         Raises
         ------
@@ -323,12 +323,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Parameters
     ----------
     arguments : sequence of str or None
-        Command line without the program's name; None for the real one. [-]
+        Command line without the program's name; None for the real one.
 
     Returns
     -------
     code : int
-        0 done, 1 a check failed, 2 bad input, 130 interrupted. [-]
+        0 done, 1 a check failed, 2 bad input, 130 interrupted.
     """
     try:
         options = _read(sys.argv[1:] if arguments is None else arguments)

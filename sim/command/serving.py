@@ -40,12 +40,12 @@ def serve(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line: host, port, share, open, certificate, private_key, proxy. [-]
+        Of the command line: host, port, share, open, certificate, private_key, proxy.
 
     Returns
     -------
     code : int
-        0 after an interruption. [-]
+        0 after an interruption.
 
     Raises
     ------
@@ -117,20 +117,20 @@ def server(
     Parameters
     ----------
     application : callable
-        ASGI. [-]
+        ASGI.
     ending : callable
-        Called as soon as the server is to end, before it waits for answers under way. [-]
+        Called as soon as the server is to end, before it waits for answers under way.
     certificate : str or None
-        File of a certificate chain in PEM; with it the server speaks TLS. [-]
+        File of a certificate chain in PEM; with it the server speaks TLS.
     private_key : str or None
-        File of its key in PEM. [-]
+        File of its key in PEM.
     proxy : str or None
-        Address of a proxy in front of it, whose word on who asks from where is taken. [-]
+        Address of a proxy in front of it, whose word on who asks from where is taken.
 
     Returns
     -------
     server : Server
-        Of uvicorn. [-]
+        Of uvicorn.
     """
     import asyncio
 

@@ -37,15 +37,13 @@ def study_text(result: StudyResult, units: str) -> str:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     units : str
-        us, metric or both. [-]
+        us, metric or both.
 
     Returns
     -------
     text : str
-        Notes first, the table, the answer, cautions last; no line above 120 characters. [-]
+        Notes first, the table, the answer, cautions last; no line above 120 characters.
     """
     study = result.plan.study
     lines = [*_wrapped(study.title), *_wrapped(study.question, "  ")]

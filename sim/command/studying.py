@@ -31,12 +31,12 @@ def study(options: Namespace) -> int:
     Parameters
     ----------
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        0 when all trips are finished, 130 when it was interrupted. [-]
+        0 when all trips are finished, 130 when it was interrupted.
 
     Raises
     ------
@@ -68,16 +68,16 @@ def drive_grid(varied: dict[str, list[str]], asked: dict[str, Any], options: Nam
     Parameters
     ----------
     varied : dict
-        Values as text by key. [-]
+        Values as text by key.
     asked : dict
-        Road, truck, settings and changes asked for, and those to take otherwise. [-]
+        Road, truck, settings and changes asked for, and those to take otherwise.
     options : Namespace
-        Of the command line. [-]
+        Of the command line.
 
     Returns
     -------
     code : int
-        As of `study`. [-]
+        As of `study`.
 
     Raises
     ------
@@ -103,17 +103,15 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
 
     Parameters
     ----------
-    plan : Plan
-        [-]
     out : str or None
-        Folder; None for one of the user's. [-]
+        Folder; None for one of the user's.
     options : Namespace
-        Of the command line: workers, cluster, force, json, units. [-]
+        Of the command line: workers, cluster, force, json, units.
 
     Returns
     -------
     code : int
-        0 when all trips are finished, 130 when it was interrupted. [-]
+        0 when all trips are finished, 130 when it was interrupted.
 
     Raises
     ------

@@ -186,15 +186,13 @@ def comparison_text(comparison: Comparison, units: str) -> str:
 
     Parameters
     ----------
-    comparison : Comparison
-        [-]
     units : str
-        us, metric or both. [-]
+        us, metric or both.
 
     Returns
     -------
     text : str
-        What is compared, the table, warnings by trip, and the cautions last. [-]
+        What is compared, the table, warnings by trip, and the cautions last.
     """
     summaries = [result.summary for result in comparison.results]
     values = {key: list(dict.fromkeys(varied[key] for varied in comparison.varied)) for key in comparison.varied[0]}
@@ -225,16 +223,11 @@ def _wrapped(text: str) -> list[str]:
 def comparison_rows(comparison: Comparison) -> list[list[Any]]:
     """The comparison as rows of a CSV file.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        [-]
-
     Returns
     -------
     rows : list of list
         A heading, then a row a trip: what is varied, then every plain number of the summary; empty where there is
-        none. [as named]
+        none.
     """
     summaries = [result.summary for result in comparison.results]
     numbers = [

@@ -33,15 +33,13 @@ def summary_text(result: Result, units: str) -> str:
 
     Parameters
     ----------
-    result : Result
-        [-]
     units : str
-        us, metric or both. [-]
+        us, metric or both.
 
     Returns
     -------
     text : str
-        Verdict and warnings first, cautions last. [-]
+        Verdict and warnings first, cautions last.
     """
     s = result.summary
     lines = [

@@ -14,15 +14,15 @@ class Fault:
     Parameters
     ----------
     title : str
-        For people. [-]
+        For people.
     changes : tuple of str
-        `table.key=value` of the truck. [-]
+        `table.key=value` of the truck.
     reason : str
-        How it acts in the plant. [-]
+        How it acts in the plant.
     sign : str
-        What the trade looks for. [-]
+        What the trade looks for.
     mark : str
-        Of the size, then of the sign. [-]
+        Of the size, then of the sign.
     """
 
     title: str
@@ -91,12 +91,7 @@ def fault_named(name: str) -> Fault:
     Parameters
     ----------
     name : str
-        As in `FAULTS`. [-]
-
-    Returns
-    -------
-    fault : Fault
-        [-]
+        As in `FAULTS`.
 
     Raises
     ------

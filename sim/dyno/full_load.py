@@ -32,8 +32,6 @@ def rated_torque(truck: Truck, rpm: np.ndarray) -> np.ndarray:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     rpm : array
         [rpm]
 
@@ -49,15 +47,10 @@ def rated_torque(truck: Truck, rpm: np.ndarray) -> np.ndarray:
 def rated_curve(truck: Truck) -> dict[str, np.ndarray]:
     """The rated full-load curve of a truck up to governed speed, as a trip uses it.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-
     Returns
     -------
     curve : dict of str to array
-        engine_speed_rpm, torque_n_m, power_kw. [as named]
+        engine_speed_rpm, torque_n_m, power_kw.
     """
     first, last = truck.engine.full_load_rpm[0], truck.engine.governed_rpm
     rpm = np.linspace(first, last, 1 + round((last - first) / CURVE_EVERY))
@@ -72,13 +65,6 @@ def rated_curve(truck: Truck) -> dict[str, np.ndarray]:
 def read_speeds(truck: Truck, settings: Settings) -> np.ndarray:
     """The speeds at which a run is read, highest first.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
-
     Returns
     -------
     speeds : array
@@ -91,13 +77,6 @@ def read_speeds(truck: Truck, settings: Settings) -> np.ndarray:
 
 def check_range(truck: Truck, settings: Settings) -> None:
     """Refuses a run that cannot start or end.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
 
     Raises
     ------
@@ -201,12 +180,12 @@ def spans_of(points: Columns) -> list[dict[str, Any]]:
     Parameters
     ----------
     points : mapping of str to array
-        Highest speed first. [as named]
+        Highest speed first.
 
     Returns
     -------
     spans : list of dict
-        limiter, from_rpm, to_rpm. [as named]
+        limiter, from_rpm, to_rpm.
     """
     spans: list[dict[str, Any]] = []
     for rpm, code in zip(points["engine_speed_rpm"], points["limiter"], strict=True):
@@ -225,18 +204,13 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
     Parameters
     ----------
     points : mapping of str to array
-        With `deviation_percent`. [as named]
+        With `deviation_percent`.
     governed_rpm : float
         By the truck's data. [rpm]
     rated_rpm : float
         [rpm]
     band : float
         [%]
-
-    Returns
-    -------
-    text : str
-        [-]
 
     References
     ----------
@@ -267,16 +241,11 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     Parameters
     ----------
     truck : Truck
-        With its faults, in its table `condition`. [-]
+        With its faults, in its table `condition`.
     settings : Settings
-        Table `dyno`, weather and start temperatures. [-]
+        Table `dyno`, weather and start temperatures.
     sources : dict or None
-        Mark and source of each number of the truck. [-]
-
-    Returns
-    -------
-    result : DynoResult
-        [-]
+        Mark and source of each number of the truck.
 
     Raises
     ------

@@ -37,10 +37,8 @@ def only_on_the_flywheel(settings: Settings, test: str) -> None:
 
     Parameters
     ----------
-    settings : Settings
-        [-]
     test : str
-        Its name. [-]
+        Its name.
 
     Raises
     ------
@@ -134,13 +132,7 @@ def _low_idle(stand: Stand) -> dict[str, Any]:
 
 
 def grade_ramp() -> Route:
-    """A level road that rises into a grade.
-
-    Returns
-    -------
-    route : Route
-        [-]
-    """
+    """A level road that rises into a grade."""
     distance = np.array([0.0, LEVEL_WAY, LEVEL_WAY + RAMP_WAY, LEVEL_WAY + RAMP_WAY + STEEP_WAY, 1.0e6])
     grade = np.array([0.0, 0.0, STEEPEST, STEEPEST, STEEPEST])
     slope = np.array([0.0, STEEPEST / RAMP_WAY, 0.0, 0.0, 0.0])
@@ -154,17 +146,13 @@ def on_a_grade(truck: Truck, settings: Settings, kind: str) -> Columns:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     kind : str
-        `limiting-speed` or `all-speed`. [-]
+        `limiting-speed` or `all-speed`.
 
     Returns
     -------
     columns : mapping of str to array
-        Names as in the trace of a trip, from the end of the level on. [as named]
+        Names as in the trace of a trip, from the end of the level on.
 
     Raises
     ------
@@ -202,17 +190,8 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     sources : dict or None
-        Mark and source of each number of the truck. [-]
-
-    Returns
-    -------
-    result : DynoResult
-        [-]
+        Mark and source of each number of the truck.
 
     Raises
     ------

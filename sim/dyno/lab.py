@@ -63,18 +63,10 @@ class Entry:
 
     Parameters
     ----------
-    key : str
-        [-]
-    name : str
-        [-]
-    measured : float
-        [as named]
-    predicted : float or None
-        [as named]
     tolerance : float
-        Of the measured value in percent, or in its unit. [-]
+        Of the measured value in percent, or in its unit.
     kind : str
-        `%`, or what the tolerance is in. [-]
+        `%`, or what the tolerance is in.
     """
 
     key: str
@@ -101,18 +93,7 @@ class Entry:
 
 
 def measured_values(result: DynoResult) -> dict[str, float]:
-    """What a run measured, by the keys a student may predict.
-
-    Parameters
-    ----------
-    result : DynoResult
-        [-]
-
-    Returns
-    -------
-    values : dict
-        [as named]
-    """
+    """What a run measured, by the keys a student may predict."""
     s: dict[str, Any] = dict(result.summary)
     if result.test == "retarding":
         s |= {f"stage_{stage}_kw": power for stage, power in s["retarding_power_kw"].items()}
@@ -127,15 +108,8 @@ def read_predictions(texts: Sequence[str], test: str) -> dict[str, float]:
 
     Parameters
     ----------
-    texts : sequence of str
-        [-]
     test : str
-        Name of the test. [-]
-
-    Returns
-    -------
-    predicted : dict
-        [as named]
+        Name of the test.
 
     Raises
     ------
@@ -161,15 +135,8 @@ def lab_entries(result: DynoResult, predicted: dict[str, float]) -> list[Entry]:
 
     Parameters
     ----------
-    result : DynoResult
-        [-]
     predicted : dict
-        By `read_predictions`. [as named]
-
-    Returns
-    -------
-    entries : list of Entry
-        [-]
+        By `read_predictions`.
     """
     measured = measured_values(result)
     return [

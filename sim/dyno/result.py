@@ -48,11 +48,6 @@ Columns = Mapping[str, np.ndarray]
 def rounded_load(share: float) -> float:
     """A load share as it is broadcast: whole percent.
 
-    Parameters
-    ----------
-    share : float
-        [-]
-
     Returns
     -------
     percent : float
@@ -74,7 +69,7 @@ def correction_of(
     Parameters
     ----------
     kind : str
-        `none`, or a key of `CORRECTIONS`. [-]
+        `none`, or a key of `CORRECTIONS`.
     ambient : float
         Barometer; the air of the model is dry. [Pa]
     temperature : float
@@ -84,14 +79,14 @@ def correction_of(
     speed : float
         Engine speed, above 0. [rad/s]
     ratio : float
-        Boost pressure ratio, manifold over ambient. [-]
+        Boost pressure ratio, manifold over ambient.
     size : float
         Swept volume. [m³]
 
     Returns
     -------
     factor : float
-        1 without a correction. [-]
+        1 without a correction.
     """
     if kind == "none":
         return 1.0
@@ -112,16 +107,16 @@ def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings,
     tick : float
         [s]
     truck : Truck
-        For the reference torque. [-]
+        For the reference torque.
     settings : Settings
-        For correction and form. [-]
+        For correction and form.
     displacement : float
         [m³]
 
     Returns
     -------
     columns : mapping of str to array
-        Each of shape (rows,); NaN where a quantity has no meaning. [as named]
+        Each of shape (rows,); NaN where a quantity has no meaning.
     """
     columns: dict[str, np.ndarray] = {"time_s": log[:, 0] * tick}
     raw = {}
@@ -183,13 +178,6 @@ def told_percent(columns: Columns, reference: float) -> dict[str, np.ndarray]:
 def reference_torque(truck: Truck, settings: Settings) -> float:
     """The torque that 100 % stands for.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
-
     Returns
     -------
     torque : float
@@ -200,16 +188,6 @@ def reference_torque(truck: Truck, settings: Settings) -> float:
 
 def plain(value: Any) -> Any:
     """A value as JSON takes it: seven digits as in the CSV files, no number that is none.
-
-    Parameters
-    ----------
-    value : Any
-        [-]
-
-    Returns
-    -------
-    value : Any
-        [-]
 
     Examples
     --------
@@ -228,20 +206,7 @@ def plain(value: Any) -> Any:
 
 
 def worded(name: str, values: Iterable[Any]) -> list[Any]:
-    """A column for a file: limiters in words.
-
-    Parameters
-    ----------
-    name : str
-        [-]
-    values : iterable
-        [any]
-
-    Returns
-    -------
-    values : list
-        [as named]
-    """
+    """A column for a file: limiters in words."""
     if name == "limiter":
         return [LIMITERS[int(code)] if np.isfinite(code) else "" for code in values]
     return list(values)
@@ -253,12 +218,7 @@ def table_csv(columns: Mapping[str, Any]) -> str:
     Parameters
     ----------
     columns : mapping of str to array
-        All of one length. [as named]
-
-    Returns
-    -------
-    text : str
-        [-]
+        All of one length.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -281,23 +241,23 @@ class DynoResult:
     Parameters
     ----------
     test : str
-        `full-load`, `governor`, `motoring`, `retarding` or `cylinders`. [-]
+        `full-load`, `governor`, `motoring`, `retarding` or `cylinders`.
     summary : dict
-        Keys carry their unit. [-]
+        Keys carry their unit.
     columns : mapping of str to array
-        The whole run in time, names as in the trace of a trip. [as named]
+        The whole run in time, names as in the trace of a trip.
     points : mapping of str to array
-        The settled or read points. [as named]
+        The settled or read points.
     sets : mapping of str to mapping
-        More columns by name: two governors on a grade, the build-up of each stage. [as named]
+        More columns by name: two governors on a grade, the build-up of each stage.
     truck : Truck
-        As run. [-]
+        As run.
     settings : Settings
-        As run. [-]
+        As run.
     sources : dict
-        Mark and source of each number of the truck. [-]
+        Mark and source of each number of the truck.
     readings : mapping of str to array
-        What the meters of `circuits.meters` showed, in the time of the columns; without them empty. [as named]
+        What the meters of `circuits.meters` showed, in the time of the columns; without them empty.
     """
 
     test: str
@@ -311,13 +271,7 @@ class DynoResult:
     readings: Columns = field(default_factory=dict)
 
     def json(self) -> str:
-        """Summary and columns as JSON text.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """Summary and columns as JSON text."""
         whole = {
             "summary": self.summary,
             "columns": {name: worded(name, values) for name, values in self.columns.items()},
@@ -330,13 +284,7 @@ class DynoResult:
         return json.dumps(plain(whole), allow_nan=False) + "\n"
 
     def summary_json(self) -> str:
-        """The summary alone as JSON text.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """The summary alone as JSON text."""
         return json.dumps(plain(self.summary), indent=2, allow_nan=False) + "\n"
 
 

@@ -51,17 +51,8 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     sources : dict or None
-        Mark and source of each number of the truck. [-]
-
-    Returns
-    -------
-    result : DynoResult
-        [-]
+        Mark and source of each number of the truck.
 
     Raises
     ------
@@ -148,17 +139,10 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Delays and interlocks of the engine brake are those of its table `retarding`. [-]
+        Delays and interlocks of the engine brake are those of its table `retarding`.
     sources : dict or None
-        Mark and source of each number of the truck. [-]
-
-    Returns
-    -------
-    result : DynoResult
-        [-]
+        Mark and source of each number of the truck.
 
     Raises
     ------
@@ -258,17 +242,8 @@ def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     sources : dict or None
-        Mark and source of each number of the truck. [-]
-
-    Returns
-    -------
-    result : DynoResult
-        [-]
+        Mark and source of each number of the truck.
 
     Raises
     ------

@@ -33,16 +33,16 @@ def run_dyno(
     Parameters
     ----------
     truck : TruckFile, Truck, str or Path
-        A loaded truck, a catalogue name or the path of a truck file; its faults stand in its table `condition`. [-]
+        A loaded truck, a catalogue name or the path of a truck file; its faults stand in its table `condition`.
     settings : Settings or None
-        Their table `dyno`, the weather and the temperatures at the start; None for the defaults. [-]
+        Their table `dyno`, the weather and the temperatures at the start; None for the defaults.
     test : str
-        One of `TESTS`. [-]
+        One of `TESTS`.
 
     Returns
     -------
     result : DynoResult
-        Summary, columns and points. [-]
+        Summary, columns and points.
 
     Raises
     ------
@@ -84,13 +84,6 @@ def _by_hand(result: DynoResult) -> list[str]:
 
 def check_lags(truck: Truck, settings: Settings) -> None:
     """Refuses a tick longer than a lag, as a trip does.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
 
     Raises
     ------

@@ -27,18 +27,6 @@ PATIENCE = 120.0  # s
 def direct_gear(truck: Truck, settings: Settings) -> int:
     """The gear for the rollers: the one asked for, or the one nearest to direct.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    gear : int
-        [-]
-
     Raises
     ------
     SettingsError
@@ -53,11 +41,6 @@ def direct_gear(truck: Truck, settings: Settings) -> int:
 
 def check_times(settings: Settings) -> None:
     """Refuses failures and values by hand that begin at a place.
-
-    Parameters
-    ----------
-    settings : Settings
-        [-]
 
     Raises
     ------
@@ -75,10 +58,8 @@ class Stand:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
     settings : Settings
-        Weather, start temperatures and the table `dyno`. [-]
+        Weather, start temperatures and the table `dyno`.
     log_s : float
         Time between rows of the log. [s]
     """
@@ -171,14 +152,9 @@ class Stand:
         Parameters
         ----------
         first : int
-            Row; negative from the end. [-]
+            Row; negative from the end.
         last : int or None
-            The row after; None for all. [-]
-
-        Returns
-        -------
-        columns : mapping of str to array
-            [as named]
+            The row after; None for all.
         """
         log = self.clock.log()[first:last]
         size = float(self.parameters["displacement"][0])
@@ -198,22 +174,11 @@ class Stand:
         Parameters
         ----------
         test : str
-            Name of the test. [-]
-        summary : dict
-            [as named]
+            Name of the test.
         whole : mapping of str to array
-            The run in time. [as named]
-        points : mapping of str to array
-            [as named]
-        sets : mapping of str to mapping
-            [as named]
+            The run in time.
         sources : dict or None
-            Mark and source of each number of the truck. [-]
-
-        Returns
-        -------
-        result : DynoResult
-            [-]
+            Mark and source of each number of the truck.
         """
         codes = [code.summary() for code in self.scene.codes.values()]
         readings = {name: np.frombuffer(values) for name, values in self.scene.readings.items()}
@@ -241,7 +206,7 @@ class Stand:
         Parameters
         ----------
         share : float
-            0 to 1. [-]
+            0 to 1.
         """
         self._foot = share
         self.clock.set(accelerator_mode=0.0, accelerator=share)
@@ -286,7 +251,7 @@ class Stand:
         Parameters
         ----------
         stage : int
-            0 to 3. [-]
+            0 to 3.
         """
         self.scene.select(stage)
         self.scene.want_retarding("dyno", stage > 0)

@@ -20,7 +20,7 @@ def torque_text(units: str, value: float) -> str:
     Parameters
     ----------
     units : str
-        us, metric or both. [-]
+        us, metric or both.
     value : float
         [N m]
 
@@ -38,7 +38,7 @@ def power_text(units: str, value: float) -> str:
     Parameters
     ----------
     units : str
-        us, metric or both. [-]
+        us, metric or both.
     value : float
         [kW]
 
@@ -193,15 +193,8 @@ def summary_rows(result: DynoResult, units: str) -> list[tuple[str, str]]:
 
     Parameters
     ----------
-    result : DynoResult
-        [-]
     units : str
-        us, metric or both. [-]
-
-    Returns
-    -------
-    rows : list of (str, str)
-        [-]
+        us, metric or both.
     """
     return ROWS[result.test](result.summary, units)
 
@@ -211,15 +204,13 @@ def dyno_text(result: DynoResult, units: str) -> str:
 
     Parameters
     ----------
-    result : DynoResult
-        [-]
     units : str
-        us, metric or both. [-]
+        us, metric or both.
 
     Returns
     -------
     text : str
-        Verdict and warnings first, cautions last. [-]
+        Verdict and warnings first, cautions last.
     """
     s = result.summary
     lines = [

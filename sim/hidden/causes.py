@@ -17,21 +17,21 @@ class Cause:
     Parameters
     ----------
     part : str
-        As the student names it. [-]
+        As the student names it.
     failure : str
-        As the student names it. [-]
+        As the student names it.
     level : int
-        1 the codes lead to the part, 2 the same codes come from other parts too, 3 no code. [-]
+        1 the codes lead to the part, 2 the same codes come from other parts too, 3 no code.
     complaint : str
-        In the driver's words. [-]
+        In the driver's words.
     teaches : str
-        Why it shows as it does, and how it is told from its neighbours. [-]
+        Why it shows as it does, and how it is told from its neighbours.
     occur : str
-        Failure of a circuit or a watched part: `PART FAILURE`, empty for none. [-]
+        Failure of a circuit or a watched part: `PART FAILURE`, empty for none.
     size : float
-        Of that failure, in the unit it is written in; 0 for none. [as named]
+        Of that failure, in the unit it is written in; 0 for none.
     changes : tuple of (str, float)
-        Key of truck or settings, and how far it is from its value in a sound truck. [as named]
+        Key of truck or settings, and how far it is from its value in a sound truck.
     """
 
     part: str
@@ -322,15 +322,13 @@ def occurrence_text(cause: Cause, share: float) -> str:
 
     Parameters
     ----------
-    cause : Cause
-        [-]
     share : float
-        Of the size it is written with. [-]
+        Of the size it is written with.
 
     Returns
     -------
     text : str
-        Empty for a cause that is none of a circuit. [-]
+        Empty for a cause that is none of a circuit.
 
     Examples
     --------
@@ -351,6 +349,6 @@ def what_failures_mean() -> dict[str, str]:
     Returns
     -------
     meanings : dict
-        By failure. [-]
+        By failure.
     """
     return {name: kind.says for name, kind in FAILURES.items() if name != "mended"}

@@ -32,14 +32,12 @@ class Hidden:
 
     Parameters
     ----------
-    cause : Cause
-        [-]
     share : float
-        Of its size. [-]
+        Of its size.
     cylinder : int
-        Of an injector that gives no fuel. [-]
+        Of an injector that gives no fuel.
     seed : int
-        Of what is random in it. [-]
+        Of what is random in it.
     """
 
     cause: Cause | None
@@ -51,15 +49,10 @@ class Hidden:
 def read_key(file: str) -> bytes:
     """The instructor's key.
 
-    Parameters
-    ----------
-    file : str
-        [-]
-
     Returns
     -------
     key : bytes
-        Blanks at its ends do not count. [-]
+        Blanks at its ends do not count.
 
     Raises
     ------
@@ -73,18 +66,7 @@ def read_key(file: str) -> bytes:
 
 
 def practice_key(number: int) -> bytes:
-    """The key of a practice case: no secret.
-
-    Parameters
-    ----------
-    number : int
-        [-]
-
-    Returns
-    -------
-    key : bytes
-        [-]
-    """
+    """The key of a practice case: no secret."""
     return hashlib.sha256(f"haulbench practice case {number}".encode()).digest()
 
 
@@ -99,16 +81,11 @@ def hidden_by(key: bytes, case: Mapping[str, Any], level: int) -> Hidden:
     Parameters
     ----------
     key : bytes
-        Of the instructor, or `practice_key`. [-]
+        Of the instructor, or `practice_key`.
     case : mapping
-        class, student and round, or practice. [-]
+        class, student and round, or practice.
     level : int
-        1 to 3. [-]
-
-    Returns
-    -------
-    hidden : Hidden
-        [-]
+        1 to 3.
 
     Examples
     --------
@@ -128,15 +105,10 @@ def hidden_by(key: bytes, case: Mapping[str, Any], level: int) -> Hidden:
 def plain_name(name: str) -> str:
     r"""A name or a word as it counts: blanks at its ends, capitals and the way an accent was typed make no other of it.
 
-    Parameters
-    ----------
-    name : str
-        [-]
-
     Returns
     -------
     name : str
-        Without letters that are not seen. [-]
+        Without letters that are not seen.
 
     Notes
     -----
@@ -164,12 +136,12 @@ def checked_name(given: str) -> str:
     Parameters
     ----------
     given : str
-        As typed. [-]
+        As typed.
 
     Returns
     -------
     name : str
-        Composed, with one blank between its words. [-]
+        Composed, with one blank between its words.
 
     Raises
     ------
@@ -190,18 +162,12 @@ def entry_word(key: bytes, class_name: str, round_name: str, student: str) -> st
     Parameters
     ----------
     key : bytes
-        Of the instructor. [-]
-    class_name : str
-        [-]
-    round_name : str
-        [-]
-    student : str
-        [-]
+        Of the instructor.
 
     Returns
     -------
     code : str
-        Two groups of four letters and digits. [-]
+        Two groups of four letters and digits.
 
     Examples
     --------
@@ -218,21 +184,8 @@ def is_entry_word(key: bytes, class_name: str, round_name: str, student: str, gi
 
     Parameters
     ----------
-    key : bytes
-        [-]
-    class_name : str
-        [-]
-    round_name : str
-        [-]
-    student : str
-        [-]
     given : str
-        As typed: what does not count in a name does not count here either, nor do blanks and the dash. [-]
-
-    Returns
-    -------
-    right : bool
-        [-]
+        As typed: what does not count in a name does not count here either, nor do blanks and the dash.
     """
     typed, right = (
         plain_name(code).replace(" ", "").replace("-", "").encode(errors="surrogatepass")
@@ -246,35 +199,20 @@ def seal(key: bytes, record: Mapping[str, Any]) -> str:
 
     Parameters
     ----------
-    key : bytes
-        [-]
     record : mapping
-        Of plain values; its own entry `seal` is left out. [-]
+        Of plain values; its own entry `seal` is left out.
 
     Returns
     -------
     seal : str
-        Hexadecimal. [-]
+        Hexadecimal.
     """
     text = json.dumps({name: record[name] for name in record if name != "seal"}, sort_keys=True, allow_nan=False)
     return _digest(key, "seal", text).hex()
 
 
 def is_sealed(key: bytes, record: Mapping[str, Any]) -> bool:
-    """Whether a record carries its own seal.
-
-    Parameters
-    ----------
-    key : bytes
-        [-]
-    record : mapping
-        [-]
-
-    Returns
-    -------
-    sealed : bool
-        [-]
-    """
+    """Whether a record carries its own seal."""
     given = record.get("seal")
     try:
         right = seal(key, record)

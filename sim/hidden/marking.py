@@ -57,18 +57,6 @@ ON_THE_PART = {
 def on_the_part(cause: Cause, request: Request) -> bool:
     """Whether a test looks at the part of a cause itself, and not at what follows from it.
 
-    Parameters
-    ----------
-    cause : Cause
-        [-]
-    request : Request
-        [-]
-
-    Returns
-    -------
-    looks : bool
-        [-]
-
     Examples
     --------
     >>> cause = next(cause for cause in CAUSES if cause.name == "coolant temperature: offset")
@@ -89,9 +77,9 @@ class Bay:
     Parameters
     ----------
     hidden : Hidden
-        Its size, cylinder and seed are those of every candidate. [-]
+        Its size, cylinder and seed are those of every candidate.
     sound : Shop
-        A sound truck; the others are driven over the same roads. [-]
+        A sound truck; the others are driven over the same roads.
     """
 
     def __init__(self, hidden: Hidden, sound: Shop) -> None:
@@ -104,17 +92,8 @@ class Bay:
 
         Parameters
         ----------
-        cause : Cause
-            [-]
-        request : Request
-            [-]
         before : sequence of Request
-            Tests before it; only drives before reading codes matter. [-]
-
-        Returns
-        -------
-        findings : tuple of (str, str)
-            [-]
+            Tests before it; only drives before reading codes matter.
         """
         return judged(self.readings(cause, request, before), self.readings(None, request, before))
 
@@ -124,16 +103,9 @@ class Bay:
         Parameters
         ----------
         cause : Cause or None
-            None for a sound truck. [-]
-        request : Request
-            [-]
+            None for a sound truck.
         before : sequence of Request
-            Tests before it; only drives before reading codes matter. [-]
-
-        Returns
-        -------
-        readings : list of Reading
-            [-]
+            Tests before it; only drives before reading codes matter.
         """
         drives = tuple(each for each in before if each.name == "drive") if request.name == "codes" else ()
         name = cause.name if cause else ""
@@ -152,55 +124,22 @@ class Bay:
         Parameters
         ----------
         cause : Cause
-            What is in the truck. [-]
-        others : sequence of Cause
-            [-]
-        request : Request
-            [-]
+            What is in the truck.
         before : sequence of Request
-            What was asked for before. [-]
-
-        Returns
-        -------
-        left : list of Cause
-            [-]
+            What was asked for before.
         """
         mine, sound = self.readings(cause, request, before), self.readings(None, request, before)
         return [each for each in others if not told_apart(mine, self.readings(each, request, before), sound)]
 
     def shows(self, cause: Cause, request: Request) -> bool:
-        """Whether a test looks at the part of a cause and finds something off there.
-
-        Parameters
-        ----------
-        cause : Cause
-            [-]
-        request : Request
-            [-]
-
-        Returns
-        -------
-        shows : bool
-            [-]
-        """
+        """Whether a test looks at the part of a cause and finds something off there."""
         if not on_the_part(cause, request):
             return False
         right = self.readings(None, request)
         return told_apart(self.readings(cause, request), right, right)
 
     def hidden_with(self, cause: Cause | None) -> Hidden:
-        """The same draw with another cause.
-
-        Parameters
-        ----------
-        cause : Cause or None
-            [-]
-
-        Returns
-        -------
-        hidden : Hidden
-            [-]
-        """
+        """The same draw with another cause."""
         return Hidden(cause, self.hidden.share, self.hidden.cylinder, self.hidden.seed)
 
     def left_by(
@@ -211,18 +150,16 @@ class Bay:
         Parameters
         ----------
         cause : Cause
-            What is in the truck. [-]
+            What is in the truck.
         evidence : iterable of (Request, sequence of Request)
-            Tests, and what was asked for before each. [-]
-        among : sequence of Cause
-            [-]
+            Tests, and what was asked for before each.
 
         Returns
         -------
         left : list of Cause
-            Without the cause. [-]
+            Without the cause.
         numbers : list of int
-            How many are left after each test. [-]
+            How many are left after each test.
         """
         left, numbers = [each for each in among if each != cause], []
         for request, before in evidence:
@@ -234,17 +171,10 @@ class Bay:
 def shortest_path(bay: Bay, cause: Cause) -> list[tuple[Request, int]]:
     """A sensible short path of tests that leaves one candidate and has looked at the part itself.
 
-    Parameters
-    ----------
-    bay : Bay
-        [-]
-    cause : Cause
-        [-]
-
     Returns
     -------
     path : list of (Request, int)
-        Tests, and how many other candidates are left after each. [-]
+        Tests, and how many other candidates are left after each.
     """
     left = [each for each in CAUSES if each != cause]
     path: list[tuple[Request, int]] = []
@@ -272,19 +202,10 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
 
     Parameters
     ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
     file : str
-        For the message. [-]
+        For the message.
     bay : Bay or None
-        With what was worked out before. [-]
-
-    Returns
-    -------
-    marking : dict
-        [as named]
+        With what was worked out before.
 
     Raises
     ------

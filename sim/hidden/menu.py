@@ -178,12 +178,7 @@ def read_request(text: str) -> Request:
     Parameters
     ----------
     text : str
-        Name of a test, and what it is about. [-]
-
-    Returns
-    -------
-    request : Request
-        [-]
+        Name of a test, and what it is about.
 
     Raises
     ------
@@ -237,9 +232,9 @@ def check_requests(requests: Iterable[Request], roads: Callable[[str], Route] = 
     Parameters
     ----------
     requests : iterable of Request
-        Of one case, in their order. [-]
+        Of one case, in their order.
     roads : callable
-        Gives the road of a name. [-]
+        Gives the road of a name.
 
     Raises
     ------
@@ -270,17 +265,8 @@ def perform(shop: Shop, request: Request, before: Sequence[Request] = ()) -> lis
 
     Parameters
     ----------
-    shop : Shop
-        [-]
-    request : Request
-        [-]
     before : sequence of Request
-        What was asked for before, for the codes that the drives have left. [-]
-
-    Returns
-    -------
-    readings : list of Reading
-        [-]
+        What was asked for before, for the codes that the drives have left.
     """
     if request.name == "drive":
         return shop.drive(request.about, request.changes)[0]
@@ -493,15 +479,13 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
 
     Parameters
     ----------
-    readings : sequence of Reading
-        [-]
     sound : sequence of Reading
-        Of the same test. [-]
+        Of the same test.
 
     Returns
     -------
     findings : tuple of (str, str)
-        Name of each judged reading and what it says. [-]
+        Name of each judged reading and what it says.
 
     Examples
     --------
@@ -517,17 +501,10 @@ def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence
 
     Parameters
     ----------
-    one : sequence of Reading
-        [-]
     other : sequence of Reading
-        Of the same test. [-]
+        Of the same test.
     sound : sequence of Reading
-        Of the same test. [-]
-
-    Returns
-    -------
-    apart : bool
-        [-]
+        Of the same test.
 
     Examples
     --------
@@ -556,15 +533,8 @@ def verdict_of(reading: Reading, sound: Reading | None) -> str:
 
     Parameters
     ----------
-    reading : Reading
-        [-]
     sound : Reading or None
-        Of the same name, from a sound truck; None where that shows none. [-]
-
-    Returns
-    -------
-    verdict : str
-        [-]
+        Of the same name, from a sound truck; None where that shows none.
     """
     if sound is None:
         return str(reading.value)
@@ -584,12 +554,7 @@ def every_request(moves: bool) -> list[Request]:
     Parameters
     ----------
     moves : bool
-        Those on the road and on rollers, or those in the yard. [-]
-
-    Returns
-    -------
-    requests : list of Request
-        [-]
+        Those on the road and on rollers, or those in the yard.
     """
     found = []
     for name, test in MENU.items():
@@ -600,11 +565,6 @@ def every_request(moves: bool) -> list[Request]:
 
 def minutes(request: Request) -> float:
     """How long a test takes in a shop, about.
-
-    Parameters
-    ----------
-    request : Request
-        [-]
 
     Returns
     -------

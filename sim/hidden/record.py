@@ -114,9 +114,9 @@ def check_record(session: Mapping[str, Any], file: str) -> None:
     Parameters
     ----------
     session : mapping
-        Decoded JSON. [-]
+        Decoded JSON.
     file : str
-        Where it comes from, for messages. [-]
+        Where it comes from, for messages.
 
     Raises
     ------

@@ -44,7 +44,7 @@ def now() -> str:
     Returns
     -------
     time : str
-        UTC, ISO 8601. [-]
+        UTC, ISO 8601.
     """
     return datetime.now(UTC).isoformat(timespec="seconds")
 
@@ -61,22 +61,22 @@ def start(
     Parameters
     ----------
     level : int
-        1 to 3. [-]
+        1 to 3.
     practice : int or None
-        Number of a practice case; None with a key of the instructor. [-]
+        Number of a practice case; None with a key of the instructor.
     key : bytes or None
-        Of the instructor. [-]
+        Of the instructor.
     names : mapping or None
-        class, student and round, with a key. [-]
+        class, student and round, with a key.
     when : str or None
-        Time of the start; None for now. [-]
+        Time of the start; None for now.
 
     Returns
     -------
     session : dict
-        Sealed. [-]
+        Sealed.
     key : bytes
-        What it was made with. [-]
+        What it was made with.
 
     Raises
     ------
@@ -129,20 +129,13 @@ def read_session(
     Parameters
     ----------
     text : str
-        JSON. [-]
+        JSON.
     file : str
-        Where it comes from, for messages. [-]
+        Where it comes from, for messages.
     key : bytes or None
-        Of the instructor; None for a practice case. [-]
+        Of the instructor; None for a practice case.
     roads : callable or None
-        Gives the road of a name; None where drives need not be made again, or over files of whoever reads. [-]
-
-    Returns
-    -------
-    session : dict
-        [-]
-    key : bytes
-        [-]
+        Gives the road of a name; None where drives need not be made again, or over files of whoever reads.
 
     Raises
     ------
@@ -174,34 +167,16 @@ def read_session(
 def hidden_in(session: Session, key: bytes) -> Hidden:
     """What is hidden in a session.
 
-    Parameters
-    ----------
-    session : dict
-        [-]
-    key : bytes
-        [-]
-
     Returns
     -------
     hidden : Hidden
-        Stays on the side that has the key. [-]
+        Stays on the side that has the key.
     """
     return hidden_by(key, session["case"], session["level"])
 
 
 def requests_of(session: Session) -> list[Request]:
-    """The tests of a session, in their order.
-
-    Parameters
-    ----------
-    session : dict
-        [-]
-
-    Returns
-    -------
-    requests : list of Request
-        [-]
-    """
+    """The tests of a session, in their order."""
     return [read_request(entry["test"]) for entry in session["tests"]]
 
 
@@ -213,22 +188,20 @@ def ask(
     Parameters
     ----------
     session : dict
-        Changed and sealed again. [-]
-    key : bytes
-        [-]
+        Changed and sealed again.
     text : str
-        The test, as `read_request` reads it. [-]
+        The test, as `read_request` reads it.
     file : str
-        For messages. [-]
+        For messages.
     when : str or None
-        Time of the test; None for now. [-]
+        Time of the test; None for now.
     shop : Shop or None
-        The truck, when it is at hand from the test before, or when it may be driven over files. [-]
+        The truck, when it is at hand from the test before, or when it may be driven over files.
 
     Returns
     -------
     entry : dict
-        Number, time, test and readings, each beside that of a sound truck. [-]
+        Number, time, test and readings, each beside that of a sound truck.
 
     Raises
     ------
@@ -262,12 +235,7 @@ def sound_shop(roads: Callable[[str], Route] = known_road) -> Shop:
     Parameters
     ----------
     roads : callable
-        Gives the road of a name. [-]
-
-    Returns
-    -------
-    shop : Shop
-        [-]
+        Gives the road of a name.
     """
     return Shop(Hidden(None), roads)
 
@@ -287,10 +255,8 @@ def check_open(session: Session, file: str) -> None:
 
     Parameters
     ----------
-    session : dict
-        [-]
     file : str
-        For the message. [-]
+        For the message.
 
     Raises
     ------
@@ -316,26 +282,20 @@ def give_answer(
     Parameters
     ----------
     session : dict
-        Changed and sealed again. [-]
-    key : bytes
-        [-]
-    part : str
-        [-]
-    failure : str
-        [-]
+        Changed and sealed again.
     because : sequence of int
-        Numbers of the tests it rests on; none for all. [-]
+        Numbers of the tests it rests on; none for all.
     explanation : str
-        In the student's words. [-]
+        In the student's words.
     file : str
-        For messages. [-]
+        For messages.
     when : str or None
-        Time; None for now. [-]
+        Time; None for now.
 
     Returns
     -------
     answer : dict
-        Whether part and failure are right, and how many attempts are left. [-]
+        Whether part and failure are right, and how many attempts are left.
 
     Raises
     ------

@@ -112,9 +112,9 @@ class Shop:
     Parameters
     ----------
     hidden : Hidden
-        What is wrong with it; its cause None for a sound truck. [-]
+        What is wrong with it; its cause None for a sound truck.
     roads : callable
-        Gives the road of a name; `load_route` where a student's own files may be driven over. [-]
+        Gives the road of a name; `load_route` where a student's own files may be driven over.
     """
 
     def __init__(self, hidden: Hidden, roads: Callable[[str], Route] = known_road) -> None:
@@ -159,12 +159,7 @@ class Shop:
         Parameters
         ----------
         *changes : str
-            `table.key=value`. [-]
-
-        Returns
-        -------
-        settings : Settings
-            [-]
+            `table.key=value`.
         """
         return load_settings(None, [*changes, *self._settings_changes])
 
@@ -176,16 +171,14 @@ class Shop:
         Parameters
         ----------
         road : str
-            Name of a drive, or of a road. [-]
+            Name of a drive, or of a road.
         changes : tuple of str
-            Settings beside those of a named drive. [-]
+            Settings beside those of a named drive.
 
         Returns
         -------
-        readings : list of Reading
-            [-]
         codes : list of dict
-            As the summary of a trip has them. [-]
+            As the summary of a trip has them.
 
         Raises
         ------
@@ -418,7 +411,7 @@ def shown_value(key: str, value: float) -> tuple[float, str]:
     Parameters
     ----------
     key : str
-        Key of a sensor. [-]
+        Key of a sensor.
     value : float
         [SI]
 
@@ -426,8 +419,6 @@ def shown_value(key: str, value: float) -> tuple[float, str]:
     -------
     value : float
         [as the unit]
-    unit : str
-        [-]
     """
     unit = SENSORS[key].unit
     number = from_si(value, unit) if unit else value

@@ -45,12 +45,7 @@ class Fault(NamedTuple):
         Parameters
         ----------
         begin : str
-            start, a place such as 2 km, or a time such as 90 s. [-]
-
-        Returns
-        -------
-        text : str
-            [-]
+            start, a place such as 2 km, or a time such as 90 s.
 
         Examples
         --------
@@ -68,7 +63,7 @@ def catalogue() -> dict[str, Fault]:
     Returns
     -------
     faults : dict
-        In the order of the parts. [-]
+        In the order of the parts.
 
     Examples
     --------
@@ -97,17 +92,10 @@ def with_fault(settings: Settings, fault: Fault, begin: str = "start") -> Settin
 
     Parameters
     ----------
-    settings : Settings
-        [-]
     fault : Fault
-        One of the catalogue, or one with another size. [-]
+        One of the catalogue, or one with another size.
     begin : str
-        start, a place such as 2 km, or a time such as 90 s. [-]
-
-    Returns
-    -------
-    settings : Settings
-        [-]
+        start, a place such as 2 km, or a time such as 90 s.
     """
     occur = (*settings.faults.occur, fault.text(begin))
     faults = Faults.model_validate({**settings.faults.model_dump(), "occur": occur})

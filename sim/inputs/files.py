@@ -53,13 +53,7 @@ class SettingsFile:
 
 
 def list_trucks() -> list[str]:
-    """Names of the shipped trucks, sorted.
-
-    Returns
-    -------
-    names : list of str
-        [-]
-    """
+    """Names of the shipped trucks, sorted."""
     return sorted(path.stem for path in CATALOGUE.glob("*.toml"))
 
 
@@ -69,15 +63,10 @@ def load_truck(name: str, changes: Sequence[str] = ()) -> TruckFile:
     Parameters
     ----------
     name : str
-        Catalogue name or path of a TOML file. [-]
+        Catalogue name or path of a TOML file.
     changes : sequence of str
         `table.key=value`, each for a key of the truck. A new mass without new axle loads is spread over the axles as the
-        old one was. [-]
-
-    Returns
-    -------
-    file : TruckFile
-        [-]
+        old one was.
 
     Raises
     ------
@@ -93,15 +82,13 @@ def changed_truck(file: TruckFile, changes: Sequence[str]) -> TruckFile:
 
     Parameters
     ----------
-    file : TruckFile
-        [-]
     changes : sequence of str
-        As in `load_truck`. [-]
+        As in `load_truck`.
 
     Returns
     -------
     file : TruckFile
-        A new one; the same one without changes. [-]
+        A new one; the same one without changes.
 
     Raises
     ------
@@ -118,15 +105,13 @@ def changed_settings(settings: Settings, changes: Sequence[str]) -> Settings:
 
     Parameters
     ----------
-    settings : Settings
-        [-]
     changes : sequence of str
-        `table.key=value`, each for a key of the settings. [-]
+        `table.key=value`, each for a key of the settings.
 
     Returns
     -------
     settings : Settings
-        New ones; the same ones without changes. [-]
+        New ones; the same ones without changes.
 
     Raises
     ------
@@ -226,13 +211,7 @@ def _truck_path(name: str) -> Path:
 
 
 def list_settings() -> list[str]:
-    """Names of the shipped settings, sorted.
-
-    Returns
-    -------
-    names : list of str
-        [-]
-    """
+    """Names of the shipped settings, sorted."""
     return sorted(path.stem for path in SETTINGS_CATALOGUE.glob("*.toml"))
 
 
@@ -242,14 +221,9 @@ def load_settings(name: str | None = None, changes: Sequence[str] = ()) -> Setti
     Parameters
     ----------
     name : str or None
-        Catalogue name or path of a TOML file; None for the defaults. [-]
+        Catalogue name or path of a TOML file; None for the defaults.
     changes : sequence of str
-        `table.key=value`, each for a key of the settings. [-]
-
-    Returns
-    -------
-    settings : Settings
-        [-]
+        `table.key=value`, each for a key of the settings.
 
     Raises
     ------
@@ -265,14 +239,9 @@ def load_settings_file(name: str | None = None, changes: Sequence[str] = ()) -> 
     Parameters
     ----------
     name : str or None
-        Catalogue name or path of a TOML file; None for the defaults, which are for any road and truck. [-]
+        Catalogue name or path of a TOML file; None for the defaults, which are for any road and truck.
     changes : sequence of str
-        `table.key=value`, each for a key of the settings. [-]
-
-    Returns
-    -------
-    file : SettingsFile
-        [-]
+        `table.key=value`, each for a key of the settings.
 
     Raises
     ------
@@ -330,14 +299,7 @@ def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
     Parameters
     ----------
     changes : sequence of str
-        `table.key=value`. [-]
-
-    Returns
-    -------
-    truck : list of str
-        [-]
-    settings : list of str
-        [-]
+        `table.key=value`.
 
     Raises
     ------
@@ -375,20 +337,16 @@ def parse_change(change: str, error: type[HaulbenchError], model: type[Part]) ->
     Parameters
     ----------
     change : str
-        For example `start.speed_km_h=60mph`. [-]
+        For example `start.speed_km_h=60mph`.
     error : type
-        Raised when the value cannot be read. [-]
+        Raised when the value cannot be read.
     model : type
-        `Truck` or `Settings`, for the range in the message. [-]
+        `Truck` or `Settings`, for the range in the message.
 
     Returns
     -------
-    table : str
-        [-]
-    key : str
-        [-]
     value : float, str, bool or list
-        In the unit of the key. [-]
+        In the unit of the key.
 
     Raises
     ------
@@ -523,12 +481,12 @@ def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
     Parameters
     ----------
     model : type
-        `Truck` or `Settings`. [-]
+        `Truck` or `Settings`.
 
     Returns
     -------
     rows : list of (str, str, str)
-        `table.key`, default ("" where a value must be given), and the rest in words. [-]
+        `table.key`, default ("" where a value must be given), and the rest in words.
     """
     rows = []
     for table, key in keys_of(model):

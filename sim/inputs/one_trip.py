@@ -34,20 +34,15 @@ def read_inputs(
     Parameters
     ----------
     route : str or None
-        Road asked for; None for that of the settings file. [-]
+        Road asked for; None for that of the settings file.
     truck : str or None
-        Truck asked for; None for that of the settings file. [-]
+        Truck asked for; None for that of the settings file.
     settings : str or None
-        Catalogue name or path of a settings file; None for the defaults. [-]
+        Catalogue name or path of a settings file; None for the defaults.
     changes : sequence of str
-        `table.key=value`, of truck or settings. [-]
+        `table.key=value`, of truck or settings.
     otherwise : tuple of str
-        Road and truck when neither is asked for nor named by the settings; empty for none. [-]
-
-    Returns
-    -------
-    inputs : Inputs
-        [-]
+        Road and truck when neither is asked for nor named by the settings; empty for none.
 
     Raises
     ------
@@ -71,15 +66,10 @@ def read_inputs(
 def key_of(inputs: Inputs) -> str:
     """The content address of a trip: equal for equal inputs and an equal model, and for nothing else.
 
-    Parameters
-    ----------
-    inputs : Inputs
-        [-]
-
     Returns
     -------
     key : str
-        32 hexadecimal digits. [-]
+        32 hexadecimal digits.
     """
     from sim.compiled import MODEL_VERSION
 

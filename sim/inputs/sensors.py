@@ -170,12 +170,12 @@ def failures_of(part: str) -> tuple[str, ...]:
     Parameters
     ----------
     part : str
-        Key of a part. [-]
+        Key of a part.
 
     Returns
     -------
     failures : tuple of str
-        Names, in the order of `FAILURES`, mended left out. [-]
+        Names, in the order of `FAILURES`, mended left out.
 
     Examples
     --------
@@ -220,14 +220,14 @@ def size_unit(part: str, failure: str) -> str:
     Parameters
     ----------
     part : str
-        Key of a part. [-]
+        Key of a part.
     failure : str
-        One of `FAILURES`. [-]
+        One of `FAILURES`.
 
     Returns
     -------
     unit : str
-        As `sim.units` spells it, "" for a failure without size. [-]
+        As `sim.units` spells it, "" for a failure without size.
 
     Examples
     --------
@@ -244,9 +244,9 @@ def size_range(part: str, failure: str) -> tuple[float, float]:
     Parameters
     ----------
     part : str
-        Key of a part. [-]
+        Key of a part.
     failure : str
-        One of `FAILURES` that has a size. [-]
+        One of `FAILURES` that has a size.
 
     Returns
     -------
@@ -297,7 +297,7 @@ def read_occurrence(text: str) -> Occurrence:
     Parameters
     ----------
     text : str
-        `start`, a place or a time; a part; a failure; where the failure has one, its size. [-]
+        `start`, a place or a time; a part; a failure; where the failure has one, its size.
 
     Returns
     -------
@@ -355,7 +355,7 @@ def read_dialled(text: str) -> Occurrence:
     Parameters
     ----------
     text : str
-        `start`, a place or a time; a sensor or switch; a value, on/off, pressed/released, or let go. [-]
+        `start`, a place or a time; a sensor or switch; a value, on/off, pressed/released, or let go.
 
     Returns
     -------
@@ -396,15 +396,8 @@ def shown(sensor: Sensor, value: float) -> str:
 
     Parameters
     ----------
-    sensor : Sensor
-        [-]
     value : float
         [SI]
-
-    Returns
-    -------
-    text : str
-        [-]
 
     Examples
     --------

@@ -42,17 +42,10 @@ class Entry(NamedTuple):
 def settings_sheet(before: tuple[Truck, Settings], after: tuple[Truck, Settings]) -> list[Entry]:
     """The sheet.
 
-    Parameters
-    ----------
-    before : (Truck, Settings)
-        [-]
-    after : (Truck, Settings)
-        [-]
-
     Returns
     -------
     entries : list of Entry
-        Every programmable value, changed or not. [-]
+        Every programmable value, changed or not.
 
     Examples
     --------

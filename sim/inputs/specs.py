@@ -52,7 +52,7 @@ class Part(BaseModel):
         Parameters
         ----------
         key : str
-            Name with its unit. [-]
+            Name with its unit.
 
         Returns
         -------
@@ -236,12 +236,7 @@ class EngineBrake(Part):
         Parameters
         ----------
         stage : int
-            0 to 3. [-]
-
-        Returns
-        -------
-        pairs : tuple of str
-            [-]
+            0 to 3.
         """
         return ((), self.stage_1, self.stage_2, self.stage_3)[stage]
 
@@ -464,12 +459,7 @@ class Truck(Part):
         Parameters
         ----------
         stage : int
-            0 to 3. [-]
-
-        Returns
-        -------
-        cylinders : float
-            [-]
+            0 to 3.
         """
         return len(self.engine_brake.pairs(stage)) * self.engine.cylinders / len(PAIRS)
 
@@ -806,7 +796,7 @@ class Circuits(Part):
         Returns
         -------
         keys : tuple of str
-            In the order given. [-]
+            In the order given.
 
         Raises
         ------
@@ -930,14 +920,7 @@ def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:
     Parameters
     ----------
     model : type
-        `Truck` or `Settings`. [-]
-
-    Yields
-    ------
-    table : str
-        [-]
-    key : str
-        [-]
+        `Truck` or `Settings`.
     """
     for table, field in model.model_fields.items():
         part = field.annotation
@@ -949,15 +932,10 @@ def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:
 def delays_of(whole: Part) -> Iterator[tuple[str, float]]:
     """Every time among the values of a truck or of settings; one of 0 is none, and left out.
 
-    Parameters
-    ----------
-    whole : Truck or Settings
-        [-]
-
     Yields
     ------
     key : str
-        `table.key`. [-]
+        `table.key`.
     delay : float
         The shortest of a list. [s]
     """

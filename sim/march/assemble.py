@@ -57,20 +57,20 @@ def resampled(
     Parameters
     ----------
     xs : tuple of float
-        Rising positions. [any]
+        Rising positions.
     ys : tuple of float
-        Values there. [any]
+        Values there.
     first : float
-        First even position. [any]
+        First even position.
     step : float
-        Distance between even positions. [any]
+        Distance between even positions.
     width : int
-        Number of even positions. [-]
+        Number of even positions.
 
     Returns
     -------
     values : array
-        Shape (width,). [any]
+        Shape (width,).
 
     Notes
     -----
@@ -84,11 +84,6 @@ def resampled(
 
 def tables_of(truck: Truck) -> np.ndarray:
     """The curves of a truck on even steps, one a row.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
 
     Returns
     -------
@@ -137,10 +132,6 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     start_elevation : float
         Height at which the weather is stated. [m]
 
@@ -342,16 +333,12 @@ def initial_records(
 
     Parameters
     ----------
-    settings : Settings
-        [-]
-    route : Route
-        [-]
     parameters : array
         Parameter record, shape (1,). [SI]
     tables : array
-        Shape (rows, width). [any]
+        Shape (rows, width).
     gear : int
-        Engaged gear, 0 for neutral. [-]
+        Engaged gear, 0 for neutral.
     speed : float
         Road speed. [m/s]
 

@@ -98,11 +98,11 @@ class Clock(simpy.Environment):
     rig : Rig
         Records, tables and road. [SI]
     log_every : int
-        Ticks between rows of the log. [-]
+        Ticks between rows of the log.
     kernel : callable
-        What marches from one event to the next: that of the road, or one of the same arguments. [-]
+        What marches from one event to the next: that of the road, or one of the same arguments.
     places : array
-        What the log keeps, as places in the block, shape (columns,). [-]
+        What the log keeps, as places in the block, shape (columns,).
     """
 
     def __init__(
@@ -160,7 +160,7 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         name : str
-            Field. [-]
+            Field.
 
         Returns
         -------
@@ -175,7 +175,7 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         name : str
-            Field. [-]
+            Field.
 
         Returns
         -------
@@ -190,7 +190,7 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         name : str
-            Field. [-]
+            Field.
 
         Returns
         -------
@@ -216,13 +216,13 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         event : str
-            What happened, in the past tense. [-]
+            What happened, in the past tense.
         cause : str
-            Why, in words. [-]
+            Why, in words.
         value : float
             A number that belongs to it. [unit]
         unit : str
-            Of the value. [-]
+            Of the value.
         """
         self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, unit))
         written = int(self._clockwork[LOG_ROWS])
@@ -245,11 +245,6 @@ class Clock(simpy.Environment):
         ----------
         seconds : float
             Delay; rounded to whole ticks. [s]
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
         """
         return simpy.Timeout(self, max(1, round(seconds / self.tick)))
 
@@ -260,11 +255,6 @@ class Clock(simpy.Environment):
         ----------
         distance : float
             Along the road. [m]
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
         """
         event = simpy.Event(self)
         if self.true("distance") >= distance:
@@ -282,20 +272,15 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         name : str
-            `state.field`, `belief.field` or `command.field`. [-]
+            `state.field`, `belief.field` or `command.field`.
         level : float
             Compared with field times scale, exactly as given. [unit of field x scale]
         falling : bool
-            True to fire at or below the level, false at or above. [-]
+            True to fire at or below the level, false at or above.
         release : float or None
             With a release, a field that is beyond the level must first come back to it. [unit of field x scale]
         scale : float
             Turns the field into the unit of the level. [1/SI]
-
-        Returns
-        -------
-        event : simpy.Event
-            [-]
 
         Raises
         ------
@@ -333,17 +318,12 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         events : simpy.Event
-            In order of preference when several happen in one tick. [-]
-
-        Yields
-        ------
-        event : simpy.Event
-            [-]
+            In order of preference when several happen in one tick.
 
         Returns
         -------
         event : simpy.Event
-            The first that happened. [-]
+            The first that happened.
         """
         happened = next((event for event in events if _has_happened(event)), None)
         if happened is None:
@@ -374,7 +354,7 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         events : simpy.Event
-            Made by `when`; others are left alone. [-]
+            Made by `when`; others are left alone.
         """
         for event in events:
             slot = self._slots.pop(event, None)

@@ -49,7 +49,7 @@ def pin_of(key: str, value: float, parameters: np.ndarray) -> float:
     Parameters
     ----------
     key : str
-        Key of a sensor or switch. [-]
+        Key of a sensor or switch.
     value : float
         What is measured; 1 for on or pressed. [SI]
     parameters : array
@@ -84,7 +84,7 @@ def value_at(key: str, signal: float, parameters: np.ndarray) -> float:
     Parameters
     ----------
     key : str
-        Key of a sensor. [-]
+        Key of a sensor.
     signal : float
         [V or Hz]
     parameters : array
@@ -104,7 +104,7 @@ def reader(key: str, parameters: np.ndarray) -> Callable[[float], float]:
     Parameters
     ----------
     key : str
-        Key of a sensor. [-]
+        Key of a sensor.
     parameters : array
         Parameter record, shape (1,). [SI]
 
@@ -203,7 +203,7 @@ class Look:
         Parameters
         ----------
         key : str
-            Key of a sensor or switch. [-]
+            Key of a sensor or switch.
 
         Returns
         -------
@@ -220,7 +220,7 @@ class Look:
         Parameters
         ----------
         key : str
-            Key of a sensor or switch. [-]
+            Key of a sensor or switch.
 
         Returns
         -------
@@ -235,7 +235,7 @@ class Look:
         Parameters
         ----------
         key : str
-            Key of a sensor or switch. [-]
+            Key of a sensor or switch.
 
         Returns
         -------
@@ -249,15 +249,10 @@ class Look:
 def signal_unit(sensor: Sensor) -> str:
     """Unit of the signal of a part.
 
-    Parameters
-    ----------
-    sensor : Sensor
-        [-]
-
     Returns
     -------
     unit : str
-        v or hz. [-]
+        v or hz.
     """
     return "hz" if sensor.kind == "wheel" else "v"
 
@@ -272,7 +267,7 @@ def read_meter(memory: Memory, parameters: np.ndarray, key: str) -> Reading:
     parameters : array
         Parameter record, shape (1,). [SI]
     key : str
-        Key of a sensor or switch. [-]
+        Key of a sensor or switch.
 
     Returns
     -------
@@ -288,12 +283,12 @@ def columns(key: str) -> tuple[str, str, str]:
     Parameters
     ----------
     key : str
-        Key of a sensor or switch. [-]
+        Key of a sensor or switch.
 
     Returns
     -------
     names : tuple of str
-        Unit at the end. [-]
+        Unit at the end.
 
     Examples
     --------
@@ -311,14 +306,14 @@ def in_columns(key: str, reading: Reading) -> tuple[float, float, float]:
     Parameters
     ----------
     key : str
-        Key of a sensor or switch. [-]
+        Key of a sensor or switch.
     reading : Reading
         [SI]
 
     Returns
     -------
     values : tuple of float
-        True, signal, believed. [as named]
+        True, signal, believed.
     """
     unit = SENSORS[key].unit
     return from_si(reading.true, unit), reading.signal, from_si(reading.believed, unit)
@@ -330,7 +325,7 @@ def wire_check(key: str, parameters: np.ndarray) -> dict[str, float]:
     Parameters
     ----------
     key : str
-        Key of a sensor or switch. [-]
+        Key of a sensor or switch.
     parameters : array
         Parameter record, shape (1,). [SI]
 

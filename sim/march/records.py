@@ -503,12 +503,7 @@ def record_type(fields: tuple[Field, ...]) -> np.dtype:
     Parameters
     ----------
     fields : tuple of Field
-        One of the tables above. [-]
-
-    Returns
-    -------
-    dtype : numpy.dtype
-        [-]
+        One of the tables above.
     """
     return np.dtype([(field.name, np.float64) for field in fields])
 
@@ -588,12 +583,7 @@ def field_place(name: str) -> int:
     Parameters
     ----------
     name : str
-        Record, dot, field; record is state, belief or command. [-]
-
-    Returns
-    -------
-    place : int
-        [-]
+        Record, dot, field; record is state, belief or command.
 
     Raises
     ------
@@ -622,7 +612,7 @@ def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
     Returns
     -------
     quantities : list of str
-        Name and meaning of each. [-]
+        Name and meaning of each.
     """
     for fields, values in ((PARAMETERS, parameters.view(np.float64)), ((*STATE, *BELIEF, *COMMAND), block)):
         wrong = [field for field, sound in zip(fields, np.isfinite(values), strict=True) if not sound]
@@ -772,7 +762,7 @@ def exported(values: np.ndarray, unit: str) -> np.ndarray:
     values : array
         Shape (rows,). [SI]
     unit : str
-        Unit ending of the column. [-]
+        Unit ending of the column.
 
     Returns
     -------

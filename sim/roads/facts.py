@@ -26,9 +26,9 @@ class GradeClass:
     Parameters
     ----------
     low : float
-        Lower bound, itself inside. [-]
+        Lower bound, itself inside.
     high : float
-        Upper bound, itself in the next class. [-]
+        Upper bound, itself in the next class.
     length : float
         Of road. [m]
     """
@@ -56,7 +56,7 @@ class Slope:
     rise : float
         Height at its end over that at its start, negative for a descent. [m]
     steepest : float
-        Steepest mean grade between two neighbouring rows of the road. [-]
+        Steepest mean grade between two neighbouring rows of the road.
     steepest_at : float
         Where that piece starts. [m]
     """
@@ -84,7 +84,7 @@ class Steepest:
     begin : float
         [m]
     grade : float
-        Mean; negative downhill. [-]
+        Mean; negative downhill.
     """
 
     length: float
@@ -124,11 +124,6 @@ def grade_of_rise(rise: float, length: float) -> float:
     length : float
         Along the road. [m]
 
-    Returns
-    -------
-    grade : float
-        [-]
-
     Examples
     --------
     >>> round(grade_of_rise(5.0, 13.0), 4)
@@ -143,15 +138,13 @@ def grade_histogram(route: Route, width: float = CLASS_WIDTH) -> tuple[GradeClas
 
     Parameters
     ----------
-    route : Route
-        [-]
     width : float
-        Of a class; the middle one is centred on the level, so that a road of 6 % stands in the middle of its class. [-]
+        Of a class; the middle one is centred on the level, so that a road of 6 % stands in the middle of its class.
 
     Returns
     -------
     classes : tuple of GradeClass
-        From the steepest descent to the steepest climb, those between them that have no length included. [-]
+        From the steepest descent to the steepest climb, those between them that have no length included.
 
     Notes
     -----
@@ -179,15 +172,13 @@ def slopes(route: Route, least: float = LEAST_GRADE) -> tuple[Slope, ...]:
 
     Parameters
     ----------
-    route : Route
-        [-]
     least : float
-        Mean grade, up or down, a piece between two rows needs to belong to one. [-]
+        Mean grade, up or down, a piece between two rows needs to belong to one.
 
     Returns
     -------
     slopes : tuple of Slope
-        In the order of the road; an easier piece ends one. [-]
+        In the order of the road; an easier piece ends one.
     """
     lengths, rises = np.diff(route.distance), np.diff(route.elevation)
     sines = rises / lengths
@@ -210,17 +201,13 @@ def longest(route: Route, downhill: bool, count: int = 3) -> tuple[Slope, ...]:
 
     Parameters
     ----------
-    route : Route
-        [-]
-    downhill : bool
-        [-]
     count : int
-        How many at most. [-]
+        How many at most.
 
     Returns
     -------
     slopes : tuple of Slope
-        Longest first. [-]
+        Longest first.
     """
     mine = [slope for slope in slopes(route) if (slope.rise < 0.0) == downhill]
     return tuple(sorted(mine, key=lambda slope: (-slope.length, slope.begin))[:count])
@@ -231,17 +218,13 @@ def steepest(route: Route, downhill: bool, windows: Sequence[float] = WINDOWS) -
 
     Parameters
     ----------
-    route : Route
-        [-]
-    downhill : bool
-        [-]
     windows : sequence of float
         Lengths; those longer than the road are left out. [m]
 
     Returns
     -------
     stretches : tuple of Steepest
-        In the order of the lengths; none where the road nowhere goes that way over a length. [-]
+        In the order of the lengths; none where the road nowhere goes that way over a length.
 
     Notes
     -----
@@ -264,11 +247,6 @@ def steepest(route: Route, downhill: bool, windows: Sequence[float] = WINDOWS) -
 def limit_spans(route: Route) -> tuple[Span, ...]:
     """Posted limits, each from where it begins to hold.
 
-    Parameters
-    ----------
-    route : Route
-        [-]
-
     Returns
     -------
     spans : tuple of Span
@@ -286,11 +264,6 @@ def limit_spans(route: Route) -> tuple[Span, ...]:
 
 def curve_spans(route: Route) -> tuple[Span, ...]:
     """Curves that are not straight, with the speed a loaded combination is taken through them with.
-
-    Parameters
-    ----------
-    route : Route
-        [-]
 
     Returns
     -------
@@ -310,8 +283,6 @@ def part_of(route: Route, begin: float, end: float) -> Route:
 
     Parameters
     ----------
-    route : Route
-        [-]
     begin : float
         [m]
     end : float
@@ -320,7 +291,7 @@ def part_of(route: Route, begin: float, end: float) -> Route:
     Returns
     -------
     part : Route
-        Grade, height, wind, and what stands on that part; the limit and the curve that hold at its begin are kept. [-]
+        Grade, height, wind, and what stands on that part; the limit and the curve that hold at its begin are kept.
 
     Raises
     ------

@@ -59,13 +59,13 @@ class Route:
     Parameters
     ----------
     name : str
-        Catalogue name or file name. [-]
+        Catalogue name or file name.
     title : str
-        One line for people. [-]
+        One line for people.
     distance : array
         Points of the profile from 0, rising, shape (points,). [m]
     grade : array
-        Rise over run just after each point, shape (points,). [-]
+        Rise over run just after each point, shape (points,).
     slope : array
         Change of grade per metre up to the next point, shape (points,). [1/m]
     start_elevation : float
@@ -77,13 +77,13 @@ class Route:
     stops : tuple of Place
         Where and how long the truck stands. [s]
     signs : tuple of Place
-        What is written where. [-]
+        What is written where.
     curves : tuple of Place
         Radius from here on; 0 is straight. [m]
     source : str
-        Where the profile comes from. [-]
+        Where the profile comes from.
     marks : dict
-        Mark of each kind of number in it. [-]
+        Mark of each kind of number in it.
     """
 
     name: str
@@ -176,11 +176,6 @@ class Route:
         ----------
         distance : float
             Along the road. [m]
-
-        Returns
-        -------
-        grade : float
-            [-]
         """
         place = self._place_at(distance)
         return float(self.grade[place] + self.slope[place] * (distance - self._points[place]))
@@ -196,7 +191,7 @@ class Route:
         Returns
         -------
         grades : array
-            Shape (places,). [-]
+            Shape (places,).
         """
         places = np.clip(np.searchsorted(self.distance, distances, side="right") - 1, 0, len(self.distance) - 1)
         grades: np.ndarray = self.grade[places] + self.slope[places] * (distances - self.distance[places])
@@ -273,40 +268,18 @@ class Route:
 
 
 def catalogue_folder() -> Path:
-    """The folder of the shipped roads: inside the installed package, or beside the checkout.
-
-    Returns
-    -------
-    folder : Path
-        [-]
-    """
+    """The folder of the shipped roads: inside the installed package, or beside the checkout."""
     installed = Path(str(resources.files("sim"))) / "_routes"
     return installed if installed.is_dir() else Path(__file__).resolve().parents[2] / "routes"
 
 
 def list_routes() -> list[str]:
-    """Names of the shipped roads, sorted.
-
-    Returns
-    -------
-    names : list of str
-        [-]
-    """
+    """Names of the shipped roads, sorted."""
     return sorted(path.stem for path in catalogue_folder().glob("*.csv"))
 
 
 def known_road(name: str) -> Route:
     """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file.
-
-    Parameters
-    ----------
-    name : str
-        [-]
-
-    Returns
-    -------
-    route : Route
-        [-]
 
     Raises
     ------
@@ -328,12 +301,7 @@ def load_route(name: str) -> Route:
     ----------
     name : str
         Catalogue name, path of a CSV file, or `grade:-6%,10km,1100m` (grade, length, altitude at the start; the altitude
-        may be left out). [-]
-
-    Returns
-    -------
-    route : Route
-        [-]
+        may be left out).
 
     Raises
     ------
@@ -357,12 +325,12 @@ def constant_grade(text: str) -> Route:
     Parameters
     ----------
     text : str
-        `grade:GRADE,LENGTH[,ALTITUDE]`, for example `grade:-6%,10km,1100m`. [-]
+        `grade:GRADE,LENGTH[,ALTITUDE]`, for example `grade:-6%,10km,1100m`.
 
     Returns
     -------
     route : Route
-        Posted 90 km/h. [-]
+        Posted 90 km/h.
 
     Raises
     ------
@@ -420,12 +388,7 @@ def read_route(path: Path) -> Route:
     Parameters
     ----------
     path : Path
-        CSV with a header, `distance_m` and one of `elevation_m`, `grade_percent`. [-]
-
-    Returns
-    -------
-    route : Route
-        [-]
+        CSV with a header, `distance_m` and one of `elevation_m`, `grade_percent`.
 
     Raises
     ------
@@ -441,16 +404,16 @@ def route_from_texts(name: str, table: str, facts: str) -> Route:
     Parameters
     ----------
     name : str
-        Of the road, and of the file in messages. [-]
+        Of the road, and of the file in messages.
     table : str
-        As in the CSV file. [-]
+        As in the CSV file.
     facts : str
-        As in the TOML file beside it. [-]
+        As in the TOML file beside it.
 
     Returns
     -------
     route : Route
-        The same road as `read_route` would read from the two files. [-]
+        The same road as `read_route` would read from the two files.
 
     Raises
     ------

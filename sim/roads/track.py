@@ -65,13 +65,13 @@ class ImportedTrack:
     Parameters
     ----------
     title : str
-        One line for people. [-]
+        One line for people.
     source : str
-        Where the road comes from. [-]
+        Where the road comes from.
     distance : array
         Rows of the road, along the road, shape (rows,). [m]
     grade : array
-        Rise over run at each row, linear between, shape (rows,). [-]
+        Rise over run at each row, linear between, shape (rows,).
     elevation : array
         Height of the road at each row, by the integral of its grade, shape (rows,). [m]
     raw_distance : array
@@ -84,14 +84,12 @@ class ImportedTrack:
         Posted limit. [m/s]
     signs : tuple of (float, str)
         Distance and text. [m, -]
-    points_read : int
-        [-]
     pieces : int
-        Into how many the recording was cut; they are joined in order. [-]
+        Into how many the recording was cut; they are joined in order.
     dropped : dict of str to int
-        How many points, by the reason in words. [-]
+        How many points, by the reason in words.
     heights_filled : dict of str to int
-        How many heights are interpolated, by the reason in words. [-]
+        How many heights are interpolated, by the reason in words.
     gaps : tuple of Stretch
         Gaps that are bridged straight. [m]
     jumps : tuple of Stretch
@@ -99,7 +97,7 @@ class ImportedTrack:
     bound : tuple of Stretch
         Where the grade is held at its bound. [m]
     waypoints_left : int
-        Places of the file too far from the track. [-]
+        Places of the file too far from the track.
     """
 
     title: str
@@ -149,7 +147,7 @@ class ImportedTrack:
         Returns
         -------
         text : str
-            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h and sign. [as named]
+            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h and sign.
         """
         texts: dict[int, list[str]] = {}
         for place, text in self.signs:
@@ -175,7 +173,7 @@ class ImportedTrack:
         Returns
         -------
         text : str
-            Title, source, height of the start and marks, as TOML. [-]
+            Title, source, height of the start and marks, as TOML.
         """
         marks = {
             "grade_percent": f"derived from the track; heights smoothed over {self.smooth:g} m",
@@ -198,16 +196,6 @@ class ImportedTrack:
     def route(self, name: str) -> Route:
         """The road, as it is driven from its two files.
 
-        Parameters
-        ----------
-        name : str
-            [-]
-
-        Returns
-        -------
-        route : Route
-            [-]
-
         Raises
         ------
         RouteError
@@ -228,7 +216,7 @@ def import_track(
     Parameters
     ----------
     path : str or Path
-        GPX with a track or a route, or CSV with distance_m (or distance_km) and elevation_m. [-]
+        GPX with a track or a route, or CSV with distance_m (or distance_km) and elevation_m.
     every : float
         Distance between rows of the road. [m]
     smooth : float
@@ -236,12 +224,7 @@ def import_track(
     limit : float or None
         Posted limit of the whole road; None leaves it to `load_route`. [m/s]
     content : bytes or None
-        What is in the file, when it is at hand; then no disk is touched and `path` is but its name. [-]
-
-    Returns
-    -------
-    track : ImportedTrack
-        [-]
+        What is in the file, when it is at hand; then no disk is touched and `path` is but its name.
 
     Raises
     ------

@@ -43,11 +43,11 @@ class RawTrack:
     Parameters
     ----------
     file : str
-        Name of the file without its folder. [-]
+        Name of the file without its folder.
     kind : str
-        What it is: "GPX track", "GPX route" or "distance table". [-]
+        What it is: "GPX track", "GPX route" or "distance table".
     name : str
-        Name of the track inside the file, "" when it has none. [-]
+        Name of the track inside the file, "" when it has none.
     latitude : array
         WGS 84, shape (points,); empty for a distance table. [deg]
     longitude : array
@@ -57,7 +57,7 @@ class RawTrack:
     elevation : array
         Not a number where there is none, shape (points,). [m]
     pieces : int
-        Into how many the recording is cut. [-]
+        Into how many the recording is cut.
     waypoints : tuple of (float, float, str)
         Latitude, longitude and name. [deg, deg, -]
     signs : tuple of (float, str)
@@ -82,14 +82,14 @@ def read_track(path: Path, content: bytes | None = None) -> RawTrack:
     Parameters
     ----------
     path : Path
-        Ends in .gpx or .csv; of any other file the first bytes decide. [-]
+        Ends in .gpx or .csv; of any other file the first bytes decide.
     content : bytes or None
-        What is in the file, when it is at hand; None to read it. [-]
+        What is in the file, when it is at hand; None to read it.
 
     Returns
     -------
     track : RawTrack
-        As recorded: only what no position or height can be is refused. [-]
+        As recorded: only what no position or height can be is refused.
 
     Raises
     ------
@@ -121,15 +121,8 @@ def plain_text(text: str | None, most: int) -> str:
 
     Parameters
     ----------
-    text : str or None
-        [-]
     most : int
-        Characters kept. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Characters kept.
 
     Examples
     --------

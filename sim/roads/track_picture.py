@@ -17,15 +17,10 @@ INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1
 def track_picture(track: ImportedTrack) -> str:
     """The picture of an imported track.
 
-    Parameters
-    ----------
-    track : ImportedTrack
-        [-]
-
     Returns
     -------
     text : str
-        An SVG document, black on white so that it prints. Axes: distance [km], height [m], grade [%]. [-]
+        An SVG document, black on white so that it prints. Axes: distance [km], height [m], grade [%].
     """
     kilometres = track.length / 1000.0
     across = (0.0, kilometres)

@@ -20,16 +20,11 @@ MOST_LEVELS = 12  # of an axis whose means are worth listing
 def answers_of(result: StudyResult) -> dict[str, Any]:
     """Everything the trips of a study answer, as plain values.
 
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
     Returns
     -------
     answers : dict
         `trips` (counts), `notes` (sentences), `quantities` (least, most, mean), and where the study allows them `effects`,
-        `interactions`, `sensitivity`, `cases`, `pareto`, `best`, `fuel_test`. [as named]
+        `interactions`, `sensitivity`, `cases`, `pareto`, `best`, `fuel_test`.
 
     Notes
     -----
@@ -104,15 +99,13 @@ def usable(result: StudyResult, name: str) -> np.ndarray:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
 
     Returns
     -------
     rows : array
-        Shape (trips,), true or false. [-]
+        Shape (trips,), true or false.
     """
     return (result.column("state") == ARRIVED) & ~np.isnan(result.column(name).astype(float))
 
@@ -145,15 +138,10 @@ def _extremes(result: StudyResult, name: str) -> dict[str, Any]:
 def levels_of(result: StudyResult) -> dict[str, np.ndarray]:
     """Which value of each axis of the grid each trip has.
 
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
     Returns
     -------
     levels : dict
-        By key, shape (trips,), counted from 0. [-]
+        By key, shape (trips,), counted from 0.
     """
     rest = (result.column("number").astype(int) - 1) // len(result.plan.samples)
     levels: dict[str, np.ndarray] = {}
@@ -168,18 +156,16 @@ def effects(result: StudyResult, name: str, levels: Mapping[str, np.ndarray]) ->
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     levels : mapping
-        As `levels_of` gives them. [-]
+        As `levels_of` gives them.
 
     Returns
     -------
     effects : dict
         By key: values, mean, effect and number of trips of each value, and the share of the sum of squares, None where the
-        grid is not full. [as named]
+        grid is not full.
     """
     rows = usable(result, name)
     values = result.column(name).astype(float)[rows]
@@ -218,17 +204,15 @@ def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
     levels : mapping
-        As `levels_of` gives them. [-]
+        As `levels_of` gives them.
 
     Returns
     -------
     shares : dict
-        By "a x b", of the sum of squares; empty where the grid is not full. [-]
+        By "a x b", of the sum of squares; empty where the grid is not full.
     """
     rows = usable(result, name)
     if not rows.all() or not result.complete:
@@ -250,18 +234,7 @@ def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray
 
 
 def numeric_keys(result: StudyResult) -> list[str]:
-    """Varied keys that take numbers and have more than one value.
-
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
-    Returns
-    -------
-    keys : list of str
-        [-]
-    """
+    """Varied keys that take numbers and have more than one value."""
     keys = [key for key in result.plan.varied_keys if "." in key]
     return [
         key
@@ -275,10 +248,8 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
 
     Returns
     -------
@@ -286,7 +257,7 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
         `explained` (share of the variance that the numbers take away, what roads, trucks and cases differ by left out),
         `sampled`, and `keys`: by key `per_unit`, its 95 % interval `low` and `high` (None on a grid, whose trips are no
         sample), and `percent_per_percent` at the means (None for an input that passes 0, and for a temperature). No keys
-        where the trips that arrived cannot tell them apart. [as named]
+        where the trips that arrived cannot tell them apart.
 
     Notes
     -----
@@ -353,16 +324,14 @@ def case_differences(result: StudyResult, name: str) -> list[dict[str, Any]]:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
 
     Returns
     -------
     differences : list of dict
         `case`, `value` (mean), `difference` and `percent` against the first case, and `trips`: how many pairs of trips stand
-        behind it. [as named]
+        behind it.
     """
     cases = [case.name for case in result.plan.study.cases]
     per_case = result.plan.total // len(cases)
@@ -398,14 +367,14 @@ def not_bettered(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     Parameters
     ----------
     one : array
-        Shape (points,). [any]
+        Shape (points,).
     other : array
-        Shape (points,). [any]
+        Shape (points,).
 
     Returns
     -------
     places : array
-        Indices, by rising first quantity. [-]
+        Indices, by rising first quantity.
 
     Examples
     --------
@@ -426,19 +395,17 @@ def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: s
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     rows : array
-        Of the table; shape (trips,). [-]
+        Of the table; shape (trips,).
     one : str
-        Quantity that is to be small. [-]
+        Quantity that is to be small.
     other : str
-        Quantity that is to be small. [-]
+        Quantity that is to be small.
 
     Returns
     -------
     rows : array
-        Of the table, by rising first quantity. [-]
+        Of the table, by rising first quantity.
 
     Notes
     -----
@@ -456,17 +423,15 @@ def pareto_by_road(result: StudyResult, one: str, other: str) -> list[dict[str, 
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     one : str
-        Quantity that is to be small. [-]
+        Quantity that is to be small.
     other : str
-        Quantity that is to be small. [-]
+        Quantity that is to be small.
 
     Returns
     -------
     sets : list of dict
-        `road`, the two names, and `trips`: number and both values, by rising first quantity. [as named]
+        `road`, the two names, and `trips`: number and both values, by rising first quantity.
     """
     both = usable(result, one) & usable(result, other)
     sets = []

@@ -32,18 +32,7 @@ class _Spent(Exception):  # noqa: N818 - no error: it ends the search inside the
 
 
 def sizes(best: Best) -> list[int]:
-    """Number of allowed values of each key.
-
-    Parameters
-    ----------
-    best : Best
-        [-]
-
-    Returns
-    -------
-    sizes : list of int
-        [-]
-    """
+    """Number of allowed values of each key."""
     return [int(np.floor((high - low) / step + 1e-9)) + 1 for low, high, step in best.between.values()]
 
 
@@ -52,10 +41,8 @@ def values_at(best: Best, steps: Steps) -> dict[str, str]:
 
     Parameters
     ----------
-    best : Best
-        [-]
     steps : tuple of int
-        Steps above the low end of each range. [-]
+        Steps above the low end of each range.
 
     Returns
     -------
@@ -71,12 +58,10 @@ def cost(best: Best, state: str, quantities: dict[str, Any]) -> float:
 
     Parameters
     ----------
-    best : Best
-        [-]
     state : str
-        How the trip ended. [-]
+        How the trip ended.
     quantities : dict
-        Of the trip. [as named]
+        Of the trip.
 
     Returns
     -------
@@ -99,15 +84,13 @@ def excesses(best: Best, quantities: dict[str, Any]) -> dict[str, float]:
 
     Parameters
     ----------
-    best : Best
-        [-]
     quantities : dict
-        Of a trip. [as named]
+        Of a trip.
 
     Returns
     -------
     excesses : dict
-        By quantity. [-]
+        By quantity.
     """
     found = {}
     for sign, bounds in ((1.0, best.at_most), (-1.0, best.at_least)):
@@ -123,17 +106,13 @@ def search(plan: Plan, journal: Journal, drive: Callable[[Iterator[Point]], bool
 
     Parameters
     ----------
-    plan : Plan
-        [-]
-    journal : Journal
-        [-]
     drive : callable
-        Drives points and keeps them; False when the study is to stop. [-]
+        Drives points and keeps them; False when the study is to stop.
 
     Returns
     -------
     complete : bool
-        False when it was stopped. [-]
+        False when it was stopped.
     """
     best = plan.study.best
     assert best is not None
@@ -156,7 +135,7 @@ class _Search:
         Returns
         -------
         complete : bool
-            False when it was stopped. [-]
+            False when it was stopped.
         """
         try:
             if math.prod(self.sizes) <= self.best.trips:
@@ -237,15 +216,13 @@ def neighbours(place: Steps, sizes: list[int]) -> Iterator[Steps]:
 
     Parameters
     ----------
-    place : tuple of int
-        [-]
     sizes : list of int
-        Number of values of each key. [-]
+        Number of values of each key.
 
     Yields
     ------
     place : tuple of int
-        Inside the grid. [-]
+        Inside the grid.
     """
     for axis, size in enumerate(sizes):
         for step in (-1, 1):
@@ -261,14 +238,14 @@ def best_of(result: StudyResult) -> dict[str, Any]:
     Parameters
     ----------
     result : StudyResult
-        Of a study with a search. [-]
+        Of a study with a search.
 
     Returns
     -------
     best : dict
         `found` (False when no trip keeps the bounds), `settings`, `quantities`, `bounds` (value, bound, holds_back), `steps`
         (what one step of each key down and up gives, and which bounds it breaks), `all_driven`, `no_step_betters`, `trips`
-        and `combinations`. [as named]
+        and `combinations`.
     """
     best = result.plan.study.best
     assert best is not None

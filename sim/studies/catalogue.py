@@ -39,24 +39,13 @@ def home() -> Path:
     Returns
     -------
     folder : Path
-        HAULBENCH_STUDIES, or the user's data folder. [-]
+        HAULBENCH_STUDIES, or the user's data folder.
     """
     return Path(os.environ.get("HAULBENCH_STUDIES") or platformdirs.user_data_dir("haulbench")) / "studies"
 
 
 def folder_of(plan: Plan) -> Path:
-    """Where a study is kept when no folder is named: the same place for the same study.
-
-    Parameters
-    ----------
-    plan : Plan
-        [-]
-
-    Returns
-    -------
-    folder : Path
-        [-]
-    """
+    """Where a study is kept when no folder is named: the same place for the same study."""
     return home() / f"{plan.study.name}-{plan.fingerprint()[:8]}"
 
 
@@ -65,12 +54,8 @@ def note(plan: Plan, folder: Path, finished: int) -> None:
 
     Parameters
     ----------
-    plan : Plan
-        [-]
-    folder : Path
-        [-]
     finished : int
-        Trips. [-]
+        Trips.
 
     Raises
     ------
@@ -93,11 +78,6 @@ def note(plan: Plan, folder: Path, finished: int) -> None:
 
 def entries() -> list[Entry]:
     """The studies of the list whose folder is still there, the last changed first.
-
-    Returns
-    -------
-    entries : list of Entry
-        [-]
 
     Raises
     ------

@@ -13,13 +13,7 @@ MOST_ATTEMPTS = 3  # a trip whose worker died is driven again elsewhere this oft
 
 
 def model_version() -> str:
-    """The version of the model on a worker; runs there.
-
-    Returns
-    -------
-    version : str
-        [-]
-    """
+    """The version of the model on a worker; runs there."""
     from sim.compiled import MODEL_VERSION
 
     return MODEL_VERSION
@@ -34,7 +28,7 @@ def check_address(address: str) -> None:
     Parameters
     ----------
     address : str
-        For example tcp://lab-1:8786. [-]
+        For example tcp://lab-1:8786.
 
     Raises
     ------
@@ -51,7 +45,7 @@ class ClusterPool:
     Parameters
     ----------
     address : str
-        Of the scheduler, for example tcp://lab-1:8786. [-]
+        Of the scheduler, for example tcp://lab-1:8786.
 
     Raises
     ------
@@ -91,14 +85,9 @@ class ClusterPool:
         Parameters
         ----------
         function : callable
-            Importable on the workers. [-]
+            Importable on the workers.
         given : any
-            Its arguments. [-]
-
-        Returns
-        -------
-        future : Future
-            [-]
+            Its arguments.
         """
         outer: Future[Any] = Future()
         inner = self._client.submit(function, *given, pure=False, retries=MOST_ATTEMPTS)

@@ -23,11 +23,6 @@ def ratio(test_fuel: float, control_fuel: float) -> float:
         [kg]
     control_fuel : float
         Above 0. [kg]
-
-    Returns
-    -------
-    ratio : float
-        [-]
     """
     return test_fuel / control_fuel
 
@@ -38,14 +33,9 @@ def in_band(ratios: Sequence[float], band_percent: float = 2.0) -> bool:
     Parameters
     ----------
     ratios : sequence of float
-        Of its runs. [-]
+        Of its runs.
     band_percent : float
         Width of the band: the lowest is at least (1 - band) times the highest. [%]
-
-    Returns
-    -------
-    valid : bool
-        [-]
 
     References
     ----------
@@ -65,9 +55,9 @@ def saved_percent(before: float, after: float) -> float:
     Parameters
     ----------
     before : float
-        Mean ratio before the change. [-]
+        Mean ratio before the change.
     after : float
-        Mean ratio after it. [-]
+        Mean ratio after it.
 
     Returns
     -------
@@ -92,9 +82,9 @@ def improvement_percent(before: float, after: float) -> float:
     Parameters
     ----------
     before : float
-        Mean ratio before the change. [-]
+        Mean ratio before the change.
     after : float
-        Mean ratio after it. [-]
+        Mean ratio after it.
 
     Returns
     -------
@@ -119,7 +109,7 @@ def verdict_of(result: StudyResult) -> dict[str, Any]:
     Parameters
     ----------
     result : StudyResult
-        Of a study with a fuel test. [-]
+        Of a study with a fuel test.
 
     Returns
     -------

@@ -37,12 +37,10 @@ class Journal:
 
     Parameters
     ----------
-    plan : Plan
-        [-]
     folder : Path
-        Made when it is not there. [-]
+        Made when it is not there.
     force : bool
-        Whether trips of another study in that folder may be dropped. [-]
+        Whether trips of another study in that folder may be dropped.
 
     Raises
     ------
@@ -70,23 +68,11 @@ class Journal:
         self._connection.close()
 
     def numbers(self) -> set[int]:
-        """Numbers of the trips that are finished.
-
-        Returns
-        -------
-        numbers : set of int
-            [-]
-        """
+        """Numbers of the trips that are finished."""
         return {number for (number,) in self._connection.execute("SELECT number FROM trips")}
 
     def finished_trips(self) -> int:
-        """How many trips are finished.
-
-        Returns
-        -------
-        trips : int
-            [-]
-        """
+        """How many trips are finished."""
         (count,) = self._connection.execute("SELECT count(*) FROM trips").fetchone()
         return int(count)
 
@@ -96,7 +82,7 @@ class Journal:
         Returns
         -------
         trips : dict
-            By state. [-]
+            By state.
         """
         return dict(
             self._connection.execute("SELECT state, count(*) FROM trips GROUP BY state ORDER BY state").fetchall()
@@ -108,7 +94,7 @@ class Journal:
         Parameters
         ----------
         finished : iterable of (int, dict, dict)
-            Number, what was varied, and the row a worker gave. [-]
+            Number, what was varied, and the row a worker gave.
 
         Raises
         ------
@@ -136,19 +122,15 @@ class Journal:
 
         Parameters
         ----------
-        first : int
-            [-]
         last : int or None
-            None for all from the first on. [-]
+            None for all from the first on.
 
         Yields
         ------
-        number : int
-            [-]
         varied : dict
-            Text by key. [-]
+            Text by key.
         row : dict
-            As a worker gave it. [as named]
+            As a worker gave it.
         """
         asked = "SELECT number, state, body FROM trips WHERE number >= ? AND number <= ? ORDER BY number"
         try:
@@ -338,15 +320,10 @@ def _sound_rows(connection: sqlite3.Connection, most: int) -> Iterator[tuple[int
 def read_record(folder: Path) -> Plan:
     """The plan of the study in a folder.
 
-    Parameters
-    ----------
-    folder : Path
-        [-]
-
     Returns
     -------
     plan : Plan
-        As it was driven. [-]
+        As it was driven.
 
     Raises
     ------

@@ -42,13 +42,7 @@ class Point:
     changes: tuple[str, ...]
 
     def words(self) -> str:
-        """What sets this trip apart, for a message.
-
-        Returns
-        -------
-        words : str
-            [-]
-        """
+        """What sets this trip apart, for a message."""
         return ", ".join(f"{key}={value}" for key, value in self.varied.items())
 
 
@@ -58,16 +52,14 @@ class Plan:
 
     Parameters
     ----------
-    study : Study
-        [-]
     trucks : dict
-        TruckFile by name. [-]
+        TruckFile by name.
     roads : dict
-        Route by name. [-]
+        Route by name.
     settings : dict
-        Settings by name, "" for the defaults. [-]
+        Settings by name, "" for the defaults.
     places : dict
-        Road and truck of each settings, where the study names none. [-]
+        Road and truck of each settings, where the study names none.
     samples : array
         Shape (trips, keys) of the sample; (1, 0) without one. [unit of each key]
     """
@@ -120,12 +112,7 @@ class Plan:
         Parameters
         ----------
         number : int
-            From 1 to `total`. The sample varies fastest, then the last key of the grid. [-]
-
-        Returns
-        -------
-        point : Point
-            [-]
+            From 1 to `total`. The sample varies fastest, then the last key of the grid.
         """
         if self.study.fuel_test:
             return _fuel_test_point(self, number)
@@ -140,13 +127,7 @@ class Plan:
         return self.point_of(number, varied)
 
     def points(self) -> Iterator[Point]:
-        """Every trip, one after the other.
-
-        Yields
-        ------
-        point : Point
-            [-]
-        """
+        """Every trip, one after the other."""
         return (self.point(number) for number in range(1, self.total + 1))
 
     def point_of(self, number: int, varied: Mapping[str, str]) -> Point:
@@ -154,15 +135,8 @@ class Plan:
 
         Parameters
         ----------
-        number : int
-            [-]
         varied : mapping
-            Text by key. [-]
-
-        Returns
-        -------
-        point : Point
-            [-]
+            Text by key.
         """
         study = self.study
         settings = varied.get("settings", study.settings)
@@ -180,18 +154,7 @@ class Plan:
         )
 
     def job(self, point: Point) -> tuple[Any, ...]:
-        """Arguments of `drive_point` for a trip.
-
-        Parameters
-        ----------
-        point : Point
-            [-]
-
-        Returns
-        -------
-        arguments : tuple
-            [-]
-        """
+        """Arguments of `drive_point` for a trip."""
         return (
             self.trucks[point.truck],
             self.roads[point.road],
@@ -206,7 +169,7 @@ class Plan:
         Returns
         -------
         digest : str
-            32 hexadecimal digits. [-]
+            32 hexadecimal digits.
         """
         driven = record_of(self)
         for words in ("name", "title", "question", "report", "traces"):
@@ -220,15 +183,8 @@ def make_plan(study: Study, given: Mapping[str, Route] | None = None) -> Plan:
 
     Parameters
     ----------
-    study : Study
-        [-]
     given : mapping or None
-        Roads by name that are at hand already and stand in no file. [-]
-
-    Returns
-    -------
-    plan : Plan
-        [-]
+        Roads by name that are at hand already and stand in no file.
 
     Raises
     ------
@@ -285,12 +241,7 @@ def is_whole(key: str) -> bool:
     Parameters
     ----------
     key : str
-        `table.key`. [-]
-
-    Returns
-    -------
-    whole : bool
-        [-]
+        `table.key`.
     """
     table, _, name = key.partition(".")
     for model in (Truck, Settings):
@@ -370,19 +321,8 @@ def changed(truck: TruckFile, settings: Settings, changes: tuple[str, ...]) -> t
 
     Parameters
     ----------
-    truck : TruckFile
-        [-]
-    settings : Settings
-        [-]
     changes : tuple of str
-        `table.key=value`; of two for one key the later counts. [-]
-
-    Returns
-    -------
-    truck : TruckFile
-        [-]
-    settings : Settings
-        [-]
+        `table.key=value`; of two for one key the later counts.
 
     Raises
     ------
@@ -401,21 +341,19 @@ def drive_point(
     Parameters
     ----------
     truck : TruckFile
-        Before the changes. [-]
-    road : Route
-        [-]
+        Before the changes.
     settings : Settings
-        Before the changes. [-]
+        Before the changes.
     changes : tuple of str
-        `table.key=value`. [-]
+        `table.key=value`.
     traced : bool
-        Whether the trace comes back as well. [-]
+        Whether the trace comes back as well.
 
     Returns
     -------
     row : dict
         `state` (how the trip ended, or refused, or failed), `problem` in words, `changed` values by key, `quantities`, and
-        `trace` as bytes of a Parquet file. [as named]
+        `trace` as bytes of a Parquet file.
     """
     from sim.trips.trip import run_trip
 
@@ -472,15 +410,10 @@ def _difference(before: Truck | Settings, after: Truck | Settings) -> dict[str, 
 def flat_inputs(model: Truck | Settings) -> dict[str, Any]:
     """Every value of a truck or settings by `table.key`; lists as JSON text.
 
-    Parameters
-    ----------
-    model : Truck or Settings
-        [-]
-
     Returns
     -------
     values : dict
-        Numbers, truths and texts. [as named]
+        Numbers, truths and texts.
     """
     values: dict[str, Any] = {}
     for table, content in model.model_dump().items():
@@ -515,15 +448,10 @@ ROAD_PLACES = ("limits", "stops", "signs", "curves")
 def record_of(plan: Plan) -> dict[str, Any]:
     """Everything a study is driven with, so that it can be driven again from this alone.
 
-    Parameters
-    ----------
-    plan : Plan
-        [-]
-
     Returns
     -------
     record : dict
-        Plain values for JSON. [as named]
+        Plain values for JSON.
     """
     from sim.compiled import MODEL_VERSION
 
@@ -556,12 +484,7 @@ def plan_from(record: Mapping[str, Any]) -> Plan:
     Parameters
     ----------
     record : mapping
-        As `record_of` gives it. [as named]
-
-    Returns
-    -------
-    plan : Plan
-        [-]
+        As `record_of` gives it.
 
     Raises
     ------

@@ -86,13 +86,13 @@ def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
     Parameters
     ----------
     summary : mapping
-        Of a finished trip. [as named]
+        Of a finished trip.
 
     Returns
     -------
     row : dict
         Every quantity, None where the trip has none, and how it ended, its warnings and its codes (SPN/FMI) as texts. What
-        differs between two equal trips (the time they took to calculate) is left out. [as named]
+        differs between two equal trips (the time they took to calculate) is left out.
     """
     row: dict[str, Any] = {"ended": summary["ended"], "ended_because": summary["ended_because"]}
     row["warnings"] = " | ".join(summary["warnings"])

@@ -98,29 +98,17 @@ class Study:
     Parameters
     ----------
     name : str
-        Of the file, or what it is called on the command line. [-]
-    title : str
-        [-]
-    question : str
-        [-]
+        Of the file, or what it is called on the command line.
     truck, road, settings : str
-        Where they are not varied; empty for none. [-]
+        Where they are not varied; empty for none.
     changes : tuple of str
-        What all trips share, `table.key=value`. [-]
+        What all trips share, `table.key=value`.
     report : tuple of str
-        Quantities, the most important first. [-]
+        Quantities, the most important first.
     vary : dict
-        Values as text by key: the grid. [-]
-    cases : tuple of Case
-        [-]
-    sample : Sample or None
-        [-]
-    best : Best or None
-        [-]
-    fuel_test : FuelTest or None
-        [-]
+        Values as text by key: the grid.
     traces : bool
-        Whether the trace of every trip is kept. [-]
+        Whether the trace of every trip is kept.
     """
 
     name: str
@@ -140,13 +128,7 @@ class Study:
 
 
 def list_studies() -> list[str]:
-    """Names of the shipped studies, sorted.
-
-    Returns
-    -------
-    names : list of str
-        [-]
-    """
+    """Names of the shipped studies, sorted."""
     return sorted(path.stem for path in STUDIES.glob("*.toml"))
 
 
@@ -156,12 +138,7 @@ def read_study(name: str | Path) -> Study:
     Parameters
     ----------
     name : str or Path
-        Catalogue name or path of a TOML file. [-]
-
-    Returns
-    -------
-    study : Study
-        [-]
+        Catalogue name or path of a TOML file.
 
     Raises
     ------
@@ -189,18 +166,13 @@ def study_from(values: Mapping[str, Any], name: str, where: str, folder: Path | 
     Parameters
     ----------
     values : mapping
-        As read. [-]
+        As read.
     name : str
-        What the study is called. [-]
+        What the study is called.
     where : str
-        Where the values stand, for messages. [-]
+        Where the values stand, for messages.
     folder : Path or None
-        Beside which roads (.csv), trucks and settings (.toml) lie. [-]
-
-    Returns
-    -------
-    study : Study
-        [-]
+        Beside which roads (.csv), trucks and settings (.toml) lie.
 
     Raises
     ------
@@ -222,20 +194,9 @@ def study_of_grid(
     Parameters
     ----------
     vary : mapping
-        Values as text by key. [-]
-    route : str or None
-        [-]
-    truck : str or None
-        [-]
-    settings : str or None
-        [-]
+        Values as text by key.
     changes : sequence of str
-        What all trips share. [-]
-
-    Returns
-    -------
-    study : Study
-        [-]
+        What all trips share.
 
     Raises
     ------
@@ -263,14 +224,7 @@ class _Reader:
         Parameters
         ----------
         values : mapping
-            As read. [-]
-        name : str
-            [-]
-
-        Returns
-        -------
-        study : Study
-            [-]
+            As read.
         """
         form = values.get("form", "missing")
         if form != FORM or isinstance(form, bool):
@@ -596,13 +550,6 @@ def problem_of(change: str, problem: HaulbenchError) -> str:
     Parameters
     ----------
     change : str
-        `table.key=value`. [-]
-    problem : HaulbenchError
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        `table.key=value`.
     """
     return str(problem).replace(f"--set {change}", change).replace("--set ", "")

@@ -69,27 +69,27 @@ def run_study(
     ----------
     asked : Study, Plan, str, Path or mapping
         A study, the name of a shipped one, the path of a study file, the folder of an earlier study, or the tables of a
-        study file. [-]
+        study file.
     out : str, Path or None
         Folder for results; finished trips found there are not driven again. None: results are kept as long as the answer
-        is. The folder of an earlier study is taken for itself. [-]
+        is. The folder of an earlier study is taken for itself.
     workers : int or None
-        Processes; None for one a core, or for none at all when there is little to drive. [-]
+        Processes; None for one a core, or for none at all when there is little to drive.
     cluster : str or None
-        Address of the scheduler of a Dask cluster; its workers drive then. [-]
+        Address of the scheduler of a Dask cluster; its workers drive then.
     pool : Workers or None
-        A pool that is there already; it is not closed. [-]
+        A pool that is there already; it is not closed.
     told : callable or None
-        Called with a `Progress` after every few trips. [-]
+        Called with a `Progress` after every few trips.
     stop : threading.Event or None
-        When it is set, no new trip is begun. [-]
+        When it is set, no new trip is begun.
     force : bool
-        Whether finished trips of another study in that folder may be dropped. [-]
+        Whether finished trips of another study in that folder may be dropped.
 
     Returns
     -------
     result : StudyResult
-        `complete` is False when the study was stopped. [-]
+        `complete` is False when the study was stopped.
 
     Raises
     ------
@@ -215,15 +215,10 @@ class _Driver:
     def drive(self, points: Iterator[Point]) -> bool:
         """Drives trips until there are none left or it is to stop.
 
-        Parameters
-        ----------
-        points : iterator of Point
-            [-]
-
         Returns
         -------
         complete : bool
-            False when it was stopped before the last trip. [-]
+            False when it was stopped before the last trip.
         """
         jobs: dict[Future[Any], Point] = {}
         left, given_up = True, False

@@ -71,14 +71,14 @@ def unit_shown(name: str, units: str) -> str:
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     unit : str
-        Empty for a plain number. [-]
+        Empty for a plain number.
 
     Examples
     --------
@@ -94,13 +94,13 @@ def in_shown_unit(name: str, values: Any, units: str, difference: bool = False) 
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
     values : float or array
         [unit of the quantity]
     units : str
-        metric or us. [-]
+        metric or us.
     difference : bool
-        Whether it is a difference of two values, which no zero point shifts. [-]
+        Whether it is a difference of two values, which no zero point shifts.
 
     Returns
     -------
@@ -122,14 +122,9 @@ def quantity_title(name: str, units: str) -> str:
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    title : str
-        [-]
+        metric or us.
 
     Examples
     --------
@@ -146,12 +141,7 @@ def is_clocked(name: str) -> bool:
     Parameters
     ----------
     name : str
-        Quantity. [-]
-
-    Returns
-    -------
-    clocked : bool
-        [-]
+        Quantity.
     """
     return name == "time_s" or name == "top_gear_time_s" or name.startswith("engine_brake_stage_")
 
@@ -162,18 +152,13 @@ def quantity_text(name: str, value: float | None, units: str, with_unit: bool = 
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
     value : float or None
         [unit of the quantity]
     units : str
-        metric, us, or both. [-]
+        metric, us, or both.
     with_unit : bool
-        Whether the unit follows the number. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Whether the unit follows the number.
 
     Examples
     --------
@@ -198,18 +183,13 @@ def difference_text(name: str, value: float | None, units: str, with_unit: bool 
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
     value : float or None
         [unit of the quantity]
     units : str
-        metric, us, or both. [-]
+        metric, us, or both.
     with_unit : bool
-        Whether the unit follows the number. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        Whether the unit follows the number.
 
     Examples
     --------
@@ -245,14 +225,9 @@ def key_title(key: str, units: str) -> str:
     Parameters
     ----------
     key : str
-        `table.key`, or truck, road, settings, case. [-]
+        `table.key`, or truck, road, settings, case.
     units : str
-        metric or us. [-]
-
-    Returns
-    -------
-    title : str
-        [-]
+        metric or us.
 
     Examples
     --------
@@ -269,12 +244,7 @@ def key_words(key: str) -> str:
     Parameters
     ----------
     key : str
-        `table.key`, or truck, road, settings, case. [-]
-
-    Returns
-    -------
-    words : str
-        [-]
+        `table.key`, or truck, road, settings, case.
 
     Examples
     --------
@@ -294,14 +264,14 @@ def key_unit(key: str, units: str) -> str:
     Parameters
     ----------
     key : str
-        `table.key`. [-]
+        `table.key`.
     units : str
-        metric or us. [-]
+        metric or us.
 
     Returns
     -------
     unit : str
-        Empty for a plain number or a text. [-]
+        Empty for a plain number or a text.
     """
     unit = unit_of_key(key)
     name = unit_name(_US_KEYS.get(unit, unit) if units == "us" else unit) if unit else ""
@@ -314,13 +284,13 @@ def key_in_shown_unit(key: str, value: Any, units: str, difference: bool = False
     Parameters
     ----------
     key : str
-        `table.key`. [-]
+        `table.key`.
     value : float or array
         [unit of the key]
     units : str
-        metric or us. [-]
+        metric or us.
     difference : bool
-        Whether it is a difference of two values. [-]
+        Whether it is a difference of two values.
 
     Returns
     -------
@@ -346,16 +316,11 @@ def key_text(key: str, value: Any, units: str) -> str:
     Parameters
     ----------
     key : str
-        `table.key`, or truck, road, settings, case. [-]
+        `table.key`, or truck, road, settings, case.
     value : Any
         Number or text in the unit of the key. [unit of the key]
     units : str
-        metric, us or both. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        metric, us or both.
 
     Examples
     --------
@@ -384,17 +349,10 @@ def trip_words(result: StudyResult, number: int, units: str) -> str:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     number : int
-        Of the trip. [-]
+        Of the trip.
     units : str
-        metric, us or both. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        metric, us or both.
     """
     row = int(np.flatnonzero(result.column("number") == number)[0])
     refused = not result.driven[row] and not result.plan.study.best
@@ -422,15 +380,10 @@ _KINDS = (
 def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     """How many trips carry which warning.
 
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
     Returns
     -------
     counts : list of (str, int)
-        Kind of warning in words and number of trips, brakes first. [-]
+        Kind of warning in words and number of trips, brakes first.
     """
     counts = {words: 0 for _, words in _KINDS}
     for text in result.column("warnings")[result.driven]:
@@ -453,15 +406,10 @@ def _kind_of(warning: str) -> str:
 def warned(result: StudyResult) -> np.ndarray:
     """Which trips carry a warning.
 
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
     Returns
     -------
     rows : array
-        Shape (trips,), true or false. [-]
+        Shape (trips,), true or false.
     """
     return np.array([bool(text) for text in result.column("warnings")])
 
@@ -474,15 +422,8 @@ def answer_sentences(result: StudyResult, units: str = "both") -> list[str]:
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     units : str
-        metric, us or both. [-]
-
-    Returns
-    -------
-    sentences : list of str
-        [-]
+        metric, us or both.
     """
     answers = result.answers
     if "fuel_test" in answers:
@@ -505,12 +446,12 @@ def leads(name: str) -> str:
     Parameters
     ----------
     name : str
-        Quantity. [-]
+        Quantity.
 
     Returns
     -------
     word : str
-        least or most. [-]
+        least or most.
     """
     return "most" if name in MORE_IS_BETTER else "least"
 
@@ -588,12 +529,12 @@ def holding_back(best: Mapping[str, Any]) -> list[str]:
     Parameters
     ----------
     best : mapping
-        As `sim.studies.best.best_of` gives it. [as named]
+        As `sim.studies.best.best_of` gives it.
 
     Returns
     -------
     names : list of str
-        Those that a single step towards more breaks. [-]
+        Those that a single step towards more breaks.
     """
     return [name for name, bound in best["bounds"].items() if bound["holds_back"]]
 
@@ -713,10 +654,8 @@ def swings(result: StudyResult, name: str) -> list[tuple[str, float, float, floa
 
     Parameters
     ----------
-    result : StudyResult
-        [-]
     name : str
-        Quantity. [-]
+        Quantity.
 
     Returns
     -------
@@ -754,33 +693,17 @@ def _sample_sentences(result: StudyResult, name: str, units: str) -> list[str]:
 def shared_words(study: Study) -> list[str]:
     """What all trips of a study share.
 
-    Parameters
-    ----------
-    study : Study
-        [-]
-
     Returns
     -------
     words : list of str
-        Truck, road, settings where they are not varied, and what is set. [-]
+        Truck, road, settings where they are not varied, and what is set.
     """
     named = [f"{word} {getattr(study, word)}" for word in WORDS if getattr(study, word)]
     return [*named, *study.changes]
 
 
 def trips_text(result: StudyResult) -> str:
-    """How many trips were driven, of how many; a search drives as many as it needs.
-
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
-
-    Returns
-    -------
-    text : str
-        [-]
-    """
+    """How many trips were driven, of how many; a search drives as many as it needs."""
     counts = result.answers["trips"]
     if result.plan.study.best:
         return f"{counts['finished']} trips driven, {counts['asked']} at most"

@@ -31,16 +31,12 @@ class StudyResult:
 
     Parameters
     ----------
-    plan : Plan
-        [-]
     folder : Path
-        Where everything is kept. [-]
+        Where everything is kept.
     complete : bool
-        False for a study that was stopped. [-]
+        False for a study that was stopped.
     trips : int
-        Finished trips. [-]
-    model_version : str
-        [-]
+        Finished trips.
     """
 
     plan: Plan
@@ -60,12 +56,12 @@ class StudyResult:
         Parameters
         ----------
         name : str
-            A quantity, `table.key` of an input, or a varied key. [-]
+            A quantity, `table.key` of an input, or a varied key.
 
         Returns
         -------
         values : array
-            Shape (trips,); NaN where a trip has no such number. [as named]
+            Shape (trips,); NaN where a trip has no such number.
 
         Raises
         ------
@@ -97,7 +93,7 @@ class StudyResult:
         Returns
         -------
         refused : list of (int, str)
-            Number and what is wrong. [-]
+            Number and what is wrong.
         """
         rows = np.flatnonzero(~self.driven)
         return [(int(self.column("number")[row]), str(self.column("problem")[row])) for row in rows]
@@ -125,7 +121,7 @@ class StudyResult:
         Returns
         -------
         frame : pandas.DataFrame
-            One row a trip. [as named]
+            One row a trip.
 
         Raises
         ------
@@ -146,18 +142,6 @@ def _read(place: Path, columns: list[str]) -> Any:
 
 def read_result(folder: Path, plan: Plan) -> StudyResult:
     """The result of a study from its folder.
-
-    Parameters
-    ----------
-    folder : Path
-        [-]
-    plan : Plan
-        [-]
-
-    Returns
-    -------
-    result : StudyResult
-        [-]
 
     Raises
     ------
@@ -180,10 +164,8 @@ def write_tables(journal: Journal, complete: bool) -> None:
 
     Parameters
     ----------
-    journal : Journal
-        [-]
     complete : bool
-        Whether all trips are finished. [-]
+        Whether all trips are finished.
 
     Raises
     ------
@@ -287,11 +269,6 @@ def _cell(value: Any) -> str:
 
 def write_answers(result: StudyResult) -> None:
     """Keeps the answers of a study beside its tables.
-
-    Parameters
-    ----------
-    result : StudyResult
-        [-]
 
     Raises
     ------

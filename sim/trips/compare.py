@@ -56,11 +56,11 @@ class Comparison:
     Parameters
     ----------
     labels : tuple of str
-        What sets each trip apart, for a legend. [-]
+        What sets each trip apart, for a legend.
     varied : tuple of dict
-        Varied key and value of each trip, as given. [-]
+        Varied key and value of each trip, as given.
     results : tuple of Result
-        In the same order. [-]
+        In the same order.
     """
 
     labels: tuple[str, ...]
@@ -73,7 +73,7 @@ class Comparison:
         Returns
         -------
         rows : list of tuple
-            Name, unit and one value a trip, None where a trip has none. [as named]
+            Name, unit and one value a trip, None where a trip has none.
         """
         return [(name, unit, [_found(result.summary, path) for result in self.results]) for name, unit, path in ROWS]
 
@@ -98,20 +98,15 @@ def compare_trips(
     Parameters
     ----------
     vary : mapping
-        Values by key: `table.key` of truck or settings, `truck`, `road` or `settings`. The last key varies fastest. [-]
+        Values by key: `table.key` of truck or settings, `truck`, `road` or `settings`. The last key varies fastest.
     route : str or None
-        Name, path or `grade:-6%,10km,1100m`; None for the road of the settings. [-]
+        Name, path or `grade:-6%,10km,1100m`; None for the road of the settings.
     truck : str or None
-        Name or path; None for the truck of the settings. [-]
+        Name or path; None for the truck of the settings.
     settings : str or None
-        Name or path; None for the defaults. [-]
+        Name or path; None for the defaults.
     changes : sequence of str
-        `table.key=value`, the same for all trips. [-]
-
-    Returns
-    -------
-    comparison : Comparison
-        [-]
+        `table.key=value`, the same for all trips.
 
     Raises
     ------
@@ -133,12 +128,12 @@ def read_vary(texts: Sequence[str]) -> dict[str, list[str]]:
     Parameters
     ----------
     texts : sequence of str
-        As typed. Commas inside brackets do not split, nor do those of a constant grade. [-]
+        As typed. Commas inside brackets do not split, nor do those of a constant grade.
 
     Returns
     -------
     vary : dict
-        Values, as given, by key. [-]
+        Values, as given, by key.
 
     Raises
     ------
@@ -188,22 +183,22 @@ def read_variants(
     Parameters
     ----------
     vary : mapping
-        As in `compare_trips`. [-]
+        As in `compare_trips`.
     route : str or None
-        Road asked for. [-]
+        Road asked for.
     truck : str or None
-        Truck asked for. [-]
+        Truck asked for.
     settings : str or None
-        Settings asked for. [-]
+        Settings asked for.
     changes : sequence of str
-        `table.key=value`, the same for all trips. [-]
+        `table.key=value`, the same for all trips.
     otherwise : tuple of str
-        Road and truck when neither is asked for nor named by the settings; empty for none. [-]
+        Road and truck when neither is asked for nor named by the settings; empty for none.
 
     Returns
     -------
     variants : list of Variant
-        The last key varies fastest. [-]
+        The last key varies fastest.
 
     Raises
     ------
@@ -243,15 +238,8 @@ def drive_variants(variants: Sequence[Variant], told: Callable[[int, int], None]
 
     Parameters
     ----------
-    variants : sequence of Variant
-        [-]
     told : callable or None
-        Called before each trip with its number, from 1, and how many there are. [-]
-
-    Returns
-    -------
-    comparison : Comparison
-        [-]
+        Called before each trip with its number, from 1, and how many there are.
 
     Raises
     ------

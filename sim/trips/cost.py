@@ -41,13 +41,6 @@ class Cost(NamedTuple):
 def longest_time(route: Route, settings: Settings) -> float:
     """After what time a trip is given up.
 
-    Parameters
-    ----------
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
     Returns
     -------
     duration : float
@@ -59,11 +52,6 @@ def longest_time(route: Route, settings: Settings) -> float:
 
 def bytes_a_second(settings: Settings) -> float:
     """What log and meters of a trip hold for each second that passes on the road.
-
-    Parameters
-    ----------
-    settings : Settings
-        [-]
 
     Returns
     -------
@@ -84,11 +72,6 @@ def _row_time(settings: Settings) -> float:
 def time_in_memory(settings: Settings) -> float:
     """After what time a trip holds twice what may be expected of one.
 
-    Parameters
-    ----------
-    settings : Settings
-        [-]
-
     Returns
     -------
     duration : float
@@ -99,15 +82,6 @@ def time_in_memory(settings: Settings) -> float:
 
 def expected_time(truck: Truck, route: Route, settings: Settings) -> float:
     """About how long a trip takes, from limits, curves, climbs and descents.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
 
     Returns
     -------
@@ -147,20 +121,6 @@ def _held_from(found: tuple[Place, ...], values: list[float], places: np.ndarray
 def cost_of(truck: Truck, route: Route, settings: Settings) -> Cost:
     """What a trip will cost.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    cost : Cost
-        [-]
-
     Examples
     --------
     >>> from sim import Settings, load_route, load_truck
@@ -185,15 +145,6 @@ def cost_of(truck: Truck, route: Route, settings: Settings) -> Cost:
 
 def check_cost(truck: Truck, route: Route, settings: Settings) -> None:
     """Refuses a trip that would need too much memory.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
 
     Raises
     ------

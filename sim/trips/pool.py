@@ -43,12 +43,7 @@ def drive(inputs: Inputs) -> Result:
     Parameters
     ----------
     inputs : Inputs
-        Truck, road and settings. [-]
-
-    Returns
-    -------
-    result : Result
-        [-]
+        Truck, road and settings.
 
     Raises
     ------
@@ -69,12 +64,12 @@ def warm(also: Callable[[], Any] | None = None) -> bool:
     Parameters
     ----------
     also : callable or None
-        Importable by name; loads whatever else the jobs to come need. [-]
+        Importable by name; loads whatever else the jobs to come need.
 
     Returns
     -------
     ready : bool
-        True. [-]
+        True.
     """
     from sim.trips.trip import run_trip
 
@@ -145,7 +140,7 @@ class Terms:
     Parameters
     ----------
     who : str
-        Who asks. [-]
+        Who asks.
     expected : float
         What it will take. [s]
     longest : float or None
@@ -182,33 +177,22 @@ class Turns:
         Parameters
         ----------
         waiting : sequence of Work
-            Not empty, longest waiting first. [-]
-        under_way : sequence of Work
-            [-]
-        lanes : int
-            [-]
+            Not empty, longest waiting first.
 
         Returns
         -------
         work : Work or None
-            None when every one shall wait. [-]
+            None when every one shall wait.
         """
         return waiting[0]
 
     def before(self, one: str, other: str) -> bool:
         """Nobody comes before anybody.
 
-        Parameters
-        ----------
-        one : str
-            [-]
-        other : str
-            [-]
-
         Returns
         -------
         before : bool
-            False. [-]
+            False.
         """
         return False
 
@@ -217,8 +201,6 @@ class Turns:
 
         Parameters
         ----------
-        who : str
-            [-]
         seconds : float
             [s]
         """
@@ -230,7 +212,7 @@ class Lane:
     Parameters
     ----------
     nice : int
-        How far the worker lets other processes go first. [-]
+        How far the worker lets other processes go first.
     """
 
     def __init__(self, nice: int) -> None:
@@ -251,7 +233,7 @@ class Lane:
         Returns
         -------
         ready : bool
-            False when it died before. [-]
+            False when it died before.
         """
         self.clear()
         context = multiprocessing.get_context("spawn")
@@ -272,15 +254,13 @@ class Lane:
 
         Parameters
         ----------
-        asked : bytes
-            [-]
         longest : float or None
             [s]
 
         Returns
         -------
         found : tuple or None
-            Whether it went well, answer or problem, and seconds of the processor; None when it was over its time. [-]
+            Whether it went well, answer or problem, and seconds of the processor; None when it was over its time.
 
         Raises
         ------
@@ -335,13 +315,13 @@ class TripPool:
     Parameters
     ----------
     workers : int or None
-        Processes; None for one a core. [-]
+        Processes; None for one a core.
     nice : int
-        How far the workers let other processes go first, 0 to 19, where the system knows that. [-]
+        How far the workers let other processes go first, 0 to 19, where the system knows that.
     turns : Turns or None
-        Whose turn it is; None for first come, first served. [-]
+        Whose turn it is; None for first come, first served.
     also : callable or None
-        Importable by name; loads what the jobs need beside the model, in every worker that is started. [-]
+        Importable by name; loads what the jobs need beside the model, in every worker that is started.
 
     Raises
     ------
@@ -383,16 +363,16 @@ class TripPool:
         Parameters
         ----------
         function : callable
-            Importable by name. [-]
+            Importable by name.
         given : any
-            Its arguments; they and the answer must be picklable. [-]
+            Its arguments; they and the answer must be picklable.
         terms : Terms
-            For whom, and how long it may take. [-]
+            For whom, and how long it may take.
 
         Returns
         -------
         future : Future
-            Cancelling it takes the job out of the queue; a job that has started is ended unless it is about to finish. [-]
+            Cancelling it takes the job out of the queue; a job that has started is ended unless it is about to finish.
 
         Raises
         ------
@@ -422,9 +402,9 @@ class TripPool:
         Parameters
         ----------
         future : Future
-            Of the job. [-]
+            Of the job.
         who : str
-            Who wants it too. [-]
+            Who wants it too.
         """
         with self._changed:
             for work in self._waiting:
@@ -548,7 +528,7 @@ class TripPool:
         Parameters
         ----------
         also : callable or None
-            Importable by name; run in each worker as well. [-]
+            Importable by name; run in each worker as well.
 
         Raises
         ------
@@ -583,13 +563,7 @@ class TripPool:
 
 
 def cores() -> int:
-    """Cores this process may use.
-
-    Returns
-    -------
-    cores : int
-        [-]
-    """
+    """Cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -603,17 +577,15 @@ class Here:
 
         Parameters
         ----------
-        function : callable
-            [-]
         given : any
-            Its arguments. [-]
+            Its arguments.
         terms : Terms
-            Not looked at: nothing ends a job here. [-]
+            Not looked at: nothing ends a job here.
 
         Returns
         -------
         future : Future
-            Done. [-]
+            Done.
         """
         job: Future[Any] = Future()
         job.set_running_or_notify_cancel()

@@ -63,12 +63,7 @@ def code_words(code: Mapping[str, Any]) -> str:
     Parameters
     ----------
     code : mapping
-        An entry of the summary's `codes`. [-]
-
-    Returns
-    -------
-    text : str
-        [-]
+        An entry of the summary's `codes`.
 
     Examples
     --------
@@ -111,11 +106,6 @@ class Trace(Mapping[str, np.ndarray]):
     def in_gear(self, gear: int) -> tuple[float, float | None]:
         """How long a gear was in, and how fast the engine turned in it.
 
-        Parameters
-        ----------
-        gear : int
-            [-]
-
         Returns
         -------
         duration : float
@@ -134,7 +124,7 @@ class Trace(Mapping[str, np.ndarray]):
         Returns
         -------
         frame : pandas.DataFrame
-            One row a logged instant, reasons in words. [as named]
+            One row a logged instant, reasons in words.
 
         Raises
         ------
@@ -148,13 +138,7 @@ class Trace(Mapping[str, np.ndarray]):
         return pandas.DataFrame(columns)
 
     def csv(self) -> str:
-        """The trace as the text of a CSV file, reasons in words.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """The trace as the text of a CSV file, reasons in words."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(self._columns)
@@ -173,21 +157,21 @@ class Result:
     Parameters
     ----------
     summary : dict
-        Keys carry their unit. [-]
+        Keys carry their unit.
     trace : Trace
-        Named columns. [-]
+        Named columns.
     events : tuple of dict
-        time_s, distance_m, event, cause, value, unit. [-]
+        time_s, distance_m, event, cause, value, unit.
     truck : Truck
-        As driven. [-]
+        As driven.
     settings : Settings
-        As driven. [-]
+        As driven.
     route : Route
-        As driven. [-]
+        As driven.
     sources : dict
-        Mark and source of each number of the truck. [-]
+        Mark and source of each number of the truck.
     meters : mapping
-        Columns of the meters put on, empty without any. [as named]
+        Columns of the meters put on, empty without any.
     """
 
     summary: dict[str, Any]
@@ -205,7 +189,7 @@ class Result:
         Returns
         -------
         text : str
-            "" without meters. [-]
+            "" without meters.
         """
         if not self.meters:
             return ""
@@ -216,13 +200,7 @@ class Result:
         return out.getvalue()
 
     def events_csv(self) -> str:
-        """The event log as the text of a CSV file.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """The event log as the text of a CSV file."""
         out = io.StringIO()
         writer = csv.DictWriter(out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n")
         writer.writeheader()
@@ -234,13 +212,7 @@ class Result:
         return out.getvalue()
 
     def summary_json(self) -> str:
-        """The summary as JSON text.
-
-        Returns
-        -------
-        text : str
-            [-]
-        """
+        """The summary as JSON text."""
         return json.dumps(self.summary, indent=2, allow_nan=False) + "\n"
 
 
@@ -356,9 +328,9 @@ def summarise(
     Parameters
     ----------
     how : str
-        How it ended. [-]
+        How it ended.
     cause : str
-        Why, in words. [-]
+        Why, in words.
     before : array
         State at the start, shape (1,). [SI]
     after : array
@@ -368,20 +340,16 @@ def summarise(
     seconds : float
         Duration. [s]
     events : tuple of dict
-        Event log. [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
+        Event log.
     trace : Trace
-        For the extremes the kernel does not count. [as named]
+        For the extremes the kernel does not count.
     gears : int
-        Of the gearbox. [-]
+        Of the gearbox.
 
     Returns
     -------
     summary : dict
-        Keys carry their unit; `timing` is added by the caller. [-]
+        Keys carry their unit; `timing` is added by the caller.
 
     Notes
     -----
@@ -467,11 +435,11 @@ def assure_numbers(ended: str, found: Any, key: str = "") -> None:
     Parameters
     ----------
     ended : str
-        What the result would say. [-]
+        What the result would say.
     found : any
-        Summary, events or columns: tables and lists in any depth. [any]
+        Summary, events or columns: tables and lists in any depth.
     key : str
-        Where it stands. [-]
+        Where it stands.
 
     Raises
     ------
@@ -499,14 +467,7 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     Parameters
     ----------
     summary : dict
-        Without its warnings. [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    warnings : list of str
-        [-]
+        Without its warnings.
     """
     found = []
     if summary["ended"] != "arrived":

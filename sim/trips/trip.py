@@ -45,16 +45,16 @@ def run_trip(
     Parameters
     ----------
     truck : TruckFile, Truck, str or Path
-        A loaded truck, a catalogue name or the path of a truck file. [-]
+        A loaded truck, a catalogue name or the path of a truck file.
     route : Route, str or Path
-        A loaded road, a catalogue name, a path or `grade:-6%,10km,1100m`. [-]
+        A loaded road, a catalogue name, a path or `grade:-6%,10km,1100m`.
     settings : Settings or None
-        Everything else; None for the defaults. [-]
+        Everything else; None for the defaults.
 
     Returns
     -------
     result : Result
-        Summary, trace, events and inputs. [-]
+        Summary, trace, events and inputs.
 
     Raises
     ------
@@ -122,20 +122,6 @@ def run_trip(
 def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
     """What will happen, said before the trip: contradictions between truck, road and settings.
 
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    sentences : list of str
-        [-]
-
     Raises
     ------
     HaulbenchError
@@ -147,13 +133,6 @@ def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
 
 def check_together(truck: Truck, settings: Settings) -> None:
     """Refuses settings that the truck cannot carry out.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
 
     Raises
     ------
@@ -180,17 +159,13 @@ def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:
 
     Parameters
     ----------
-    truck : Truck
-        [-]
-    settings : Settings
-        [-]
     speed : float
         Road speed. [m/s]
 
     Returns
     -------
     gear : int
-        0 when the trip starts from rest. [-]
+        0 when the trip starts from rest.
     """
     if speed <= 0.0:
         return 0
@@ -205,22 +180,7 @@ def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:
 
 
 def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
-    """The clock of a trip, its truck at the start of the road, nobody in the cab yet.
-
-    Parameters
-    ----------
-    truck : Truck
-        [-]
-    route : Route
-        [-]
-    settings : Settings
-        [-]
-
-    Returns
-    -------
-    clock : Clock
-        [-]
-    """
+    """The clock of a trip, its truck at the start of the road, nobody in the cab yet."""
     speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR
     if speed < 0.0:
         speed = min(route.limits[0].value, settings.cruise.si("set_speed_km_h") or route.limits[0].value)
@@ -234,13 +194,7 @@ def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
 
 
 def start_actors(scene: Scene) -> None:
-    """Puts everybody who decides something to work; the order here is the order within a tick.
-
-    Parameters
-    ----------
-    scene : Scene
-        [-]
-    """
+    """Puts everybody who decides something to work; the order here is the order within a tick."""
     clock, route, settings = scene.clock, scene.route, scene.settings
     watched = (diagnosis.diagnosis(scene), speedometer_trust.speedometer_trust(scene)) if scene.watched else ()
     processes = (

@@ -18,12 +18,12 @@ def foresee(scene: Scene) -> list[str]:
     Parameters
     ----------
     scene : Scene
-        A prepared trip at its start. [-]
+        A prepared trip at its start.
 
     Returns
     -------
     sentences : list of str
-        Each says what will happen, and what to change if that is not wanted. [-]
+        Each says what will happen, and what to change if that is not wanted.
     """
     planned = descents(scene)
     return [

@@ -104,7 +104,7 @@ def test_the_checker_names_an_offender(tmp_path, statement):
     (tmp_path / "sim").mkdir()
     (tmp_path / "sim" / "route.py").write_text(f"def f(name):\n    return {statement}\n", encoding="utf-8")
     (found,) = offenders(tmp_path)
-    assert found.startswith("sim/roads/route.py:2: ")
+    assert found.startswith("sim/route.py:2: ")
 
 
 def test_the_checker_lets_texts_be_replaced(tmp_path):
