@@ -465,10 +465,10 @@ def test_a_name_that_is_too_long_or_cannot_be_shown_is_refused_and_never_cut(tmp
         key.write_bytes(KEY)
         names.write_text(f"Bo\n{name}\n", encoding="utf-8")
         which = ["--key-file", str(key), "--class", "D2", "--round", "1"]
-        assert main(["fault", "codes", "--students", str(names), *which]) == 2
+        assert main(["fault", "words", "--students", str(names), *which]) == 2
         out, err = capsys.readouterr()
         assert out == "" and says in err
-    assert main(["fault", "codes", "Bo", "n" * (LONGEST_NAME + 1), *which]) == 2
+    assert main(["fault", "words", "Bo", "n" * (LONGEST_NAME + 1), *which]) == 2
     assert "has 81 letters" in capsys.readouterr().err
     with pytest.raises(SettingsError, match="--student"):
         start(1, key=KEY, names={**NAMES, "student": " \u200b "})

@@ -443,16 +443,16 @@ def test_a_class_has_an_end(hosted, monkeypatch):
     assert MOST_STUDENTS >= 100
 
 
-def test_codes_of_a_class_by_the_command(tmp_path, capsys):
+def test_entry_words_of_a_class_by_the_command(tmp_path, capsys):
     key, names = tmp_path / "key", tmp_path / "names.txt"
     key.write_bytes(KEY)
     names.write_text("Ann Lee\n\n  Bo \nAnn Lee\n", encoding="utf-8")
     wanted = ["--key-file", str(key), "--class", "Diesel 2", "--round", "1"]
-    assert main(["fault", "codes", "--students", str(names), *wanted, "--json"]) == 0
+    assert main(["fault", "words", "--students", str(names), *wanted, "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {
         name: entry_word(KEY, "Diesel 2", "1", name) for name in ("Ann Lee", "Bo")
     }
-    assert main(["fault", "codes", "Ann Lee", *wanted]) == 0
+    assert main(["fault", "words", "Ann Lee", *wanted]) == 0
     assert capsys.readouterr().out == f"Ann Lee  {entry_word(KEY, 'Diesel 2', '1', 'Ann Lee')}\n"
     for arguments, says in (
         (["serve", "--class", "Diesel 2"], "without --key-file"),

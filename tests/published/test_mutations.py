@@ -55,7 +55,7 @@ def functions_of(path: Path) -> list[str]:
 
 
 LAW_NAMES = [name for path in sorted(LAWS.glob("*.py")) for name in functions_of(path)]
-PLANT_NAMES = functions_of(ROOT / "sim" / "plant.py")
+PLANT_NAMES = functions_of(ROOT / "sim" / "march" / "plant.py")
 TRIP_ROWS = [row for row in rows() if row.category == TRIP_LAW]
 
 
