@@ -1,1 +1,1 @@
-"""What people see in a browser: figures and reports made from results. No physics, and no arithmetic beyond display."""
+"""What people see of haulbench in a browser: figures and reports of results. No physics, and no arithmetic beyond display."""

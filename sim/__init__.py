@@ -1,14 +1,12 @@
 """haulbench: a discrete-event simulation of a loaded diesel truck on real roads.
 
-    from sim import load_route, load_truck, run_trip
-    result = run_trip(load_truck("long-haul-manual"), load_route("grade-profile-1037"))
-    print(result.summary["fuel_l_per_100km"])
-
-Names are loaded on first use, so that importing the package costs nothing.
+The public names, which `haulbench.py` shows. Names are loaded on first use, so that importing the package costs nothing.
 """
 
 from importlib import import_module
 from typing import Any
+
+__version__ = "0.1.0"
 
 _HOME = {
     "run_trip": "sim.trips.trip",

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
+from sim import __version__
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import MOST_LETTERS, running, shortened
 from sim.units import number_in, whole_number_in
@@ -206,6 +207,7 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
 def _parser() -> Parser:
     """The commands and their flags."""
     parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
+    parser.add_argument("--version", action="version", version=f"haulbench {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
 
     run = commands.add_parser("run", help="one trip and its summary")

@@ -148,7 +148,7 @@ def test_what_is_typed_is_a_line_of_text_whatever_comes():
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes by name here")
 def test_a_pipe_is_refused_at_once_by_the_command_itself():
     os.mkfifo("mine.csv")
-    command = [sys.executable, "-m", "sim.command", "run", "mine.csv"]
+    command = [sys.executable, "-m", "haulbench", "run", "mine.csv"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2 and done.stderr.startswith("haulbench: mine.csv: is no ordinary file"), done.stderr

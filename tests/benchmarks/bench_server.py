@@ -40,7 +40,7 @@ TARGET = 1.5  # the students' p95 with hostile clients over that without them
 
 def started(port: int) -> tuple[subprocess.Popen[str], int]:
     """A server in a process of its own, warm, and its port."""
-    command = [sys.executable, "-m", "sim.command", "serve", "--port", str(port)]
+    command = [sys.executable, "-m", "haulbench", "serve", "--port", str(port)]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     assert server.stdout is not None
     found = re.search(r":(\d+)/", server.stdout.readline())

@@ -173,7 +173,7 @@ def command_seconds() -> tuple[float, float]:
         lines = ["distance_m,grade_percent,speed_limit_km_h"]
         lines += [f"{d},{3.0 * np.sin(2 * np.pi * d / 4000.0):.4f},80" for d in range(0, 100_001, 50)]
         road.write_text("\n".join(lines), encoding="utf-8")
-        command = [sys.executable, "-m", "sim.command", "run", str(road), "--json"]
+        command = [sys.executable, "-m", "haulbench", "run", str(road), "--json"]
         fresh = {**os.environ, "NUMBA_CACHE_DIR": str(Path(folder) / "cache")}
         times = []
         for environment in (fresh, fresh, fresh, fresh):

@@ -59,7 +59,7 @@ def kept(tmp_path):
 def serving(folder, key, *more):
     """The command as a class uses it: its process, port and what it said."""
     wanted = ["--key-file", str(key), "--class", "Diesel 2", "--round", "1", "--sessions", str(folder), *more]
-    command = [sys.executable, "-m", "sim.command", "serve", "--port", "0", *wanted]
+    command = [sys.executable, "-m", "haulbench", "serve", "--port", "0", *wanted]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
         said = ""
         while "Password: " not in said:

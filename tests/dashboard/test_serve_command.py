@@ -42,7 +42,7 @@ sys.exit(main(["serve", "--port", "0"]))
 
 
 def test_it_prints_its_address_answers_and_ends_cleanly_when_interrupted():
-    command = [sys.executable, "-m", "sim.command", "serve", "--port", "0"]
+    command = [sys.executable, "-m", "haulbench", "serve", "--port", "0"]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
         first = server.stdout.readline()
@@ -90,7 +90,7 @@ def test_other_machines_are_let_in_only_when_asked_for(options, said, capsys):
 
 def started(*options, **more):
     """The command in a process of its own, and its port."""
-    command = [sys.executable, "-m", "sim.command", "serve", "--port", "0", *options]
+    command = [sys.executable, "-m", "haulbench", "serve", "--port", "0", *options]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more)
     return server, port_of(server)
 

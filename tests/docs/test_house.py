@@ -13,8 +13,8 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.mark.parametrize(
     "command",
     [
-        ["ruff", "format", "--check", "--quiet", "sim", "dashboard", "tests"],
-        ["ruff", "check", "--quiet", "sim", "dashboard", "tests"],
+        ["ruff", "format", "--check", "--quiet", "haulbench.py", "sim", "dashboard", "tests"],
+        ["ruff", "check", "--quiet", "haulbench.py", "sim", "dashboard", "tests"],
         ["mypy", "--no-error-summary"],
     ],
     ids=["format", "lint", "types"],

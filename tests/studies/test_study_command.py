@@ -103,7 +103,7 @@ def test_an_interrupt_keeps_what_is_done_and_says_so(tmp_path):
     many = FILE.replace("[7, 8, 9]", "[7, 8, 9]\n'weather.wind_m_s' = {from = -4, to = 4, steps = 400}")
     (tmp_path / "many.toml").write_text(many)
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "HAULBENCH_STUDIES": str(tmp_path / "home")}
-    command = [sys.executable, "-m", "sim.command", "study", str(tmp_path / "many.toml"), "--out", str(tmp_path / "s")]
+    command = [sys.executable, "-m", "haulbench", "study", str(tmp_path / "many.toml"), "--out", str(tmp_path / "s")]
     with subprocess.Popen(
         command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
