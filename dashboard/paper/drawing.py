@@ -16,7 +16,6 @@ Line = dict[str, Any]
 FONT = "Arial, Helvetica, 'Liberation Sans', sans-serif"
 INK = "#1A1A1A"
 GRID = "#D9D9D9"
-UNIT_SYSTEMS = ("metric", "us")
 
 # kind of quantity -> its unit (ending as in sim.units), how it is written, and a factor taken out of it; metric and US
 KINDS: dict[str, dict[str, tuple[str, str, float]]] = {

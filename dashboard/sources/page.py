@@ -1,5 +1,7 @@
 """The Sources page: every published number beside what the laws of the trip give, what is modelled, and what is left out."""
 
+import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import dash
@@ -10,7 +12,6 @@ from dashboard.panel.big_table import Cell, big_table, named
 from dashboard.server.runs import Workshop
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
-from sim.modelled import LEFT_OUT, MARKS, MODELLED
 from sim.trips.result import CAUTIONS
 
 if TYPE_CHECKING:
@@ -29,11 +30,6 @@ def layout(query: dict[str, Any]) -> html.Div:
     query : dict
         Of its address.
     """
-    modelled = html.Table(
-        html.Tbody([html.Tr([html.Th(part, scope="row"), html.Td(how)]) for part, how in MODELLED]),
-        className="modelled",
-    )
-    marks = html.Dl([piece for mark, words in MARKS for piece in (html.Dt(mark), html.Dd(words))])
     wanted = str(query.get("topic", ""))[:60]
     return html.Div(
         [
@@ -59,9 +55,7 @@ def layout(query: dict[str, Any]) -> html.Div:
                 ],
                 className="card",
             ),
-            html.Section([html.H2("What is modelled"), modelled], className="card"),
-            html.Section([html.H2("What is left out"), html.P(f"{LEFT_OUT}")], className="card"),
-            html.Section([html.H2("What the marks mean"), marks], className="card"),
+            *written(),
             html.Section(
                 [html.H2("This program"), html.P(f"Model version {MODEL_VERSION}. MIT licence. Trucks and roads are invented.")],
                 className="card",
@@ -69,6 +63,22 @@ def layout(query: dict[str, Any]) -> html.Div:
         ],
         className="stack",
     )  # fmt: skip
+
+
+def written() -> list[html.Section]:
+    """What `modelled.md` beside this file says: under each heading a table of two columns, or a paragraph."""
+    sections = []
+    file = Path(__file__).with_name("modelled.md")
+    for section in re.split("^#+ ", file.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]:
+        heading, _, text = section.partition("\n")
+        rows = re.findall(r"^\| (.+?) \| (.+) \|$", text, re.MULTILINE)[1:]  # below the head
+        table = html.Tbody([html.Tr([html.Th(one, scope="row"), html.Td(other)]) for one, other in rows])
+        sections.append(
+            html.Section(
+                [html.H2(heading), html.Table(table, className="modelled") if rows else html.P(text)], className="card"
+            )
+        )
+    return sections
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:

@@ -17,7 +17,6 @@ PULLING_ABOVE_IDLE = (
 )  # assumed: from here an engine pulls a shift through, ample torque given
 SETTLING = 1.5  # s, assumed: after a shift, before the next is thought about
 BOOST_PATIENCE = 3.0  # s, assumed: after an upshift the boost is given time before the gear is judged
-SECOND_LOOK = 3.0  # s, assumed: after a downshift was refused
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
 SKIPPING_GRADE = 0.02  # assumed: on steeper climbs no gear is skipped
 GRADE_NOTICED = 0.01  # assumed: easing of the road after which it is

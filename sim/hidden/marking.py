@@ -12,7 +12,7 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
-from sim.hidden.menu import Request, check_requests, every_request, judged, minutes, perform, told_apart
+from sim.hidden.menu import Request, check_requests, every_request, minutes, perform, told_apart
 from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_shop
 from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
@@ -29,8 +29,6 @@ LEAST_EXPLANATION = 40  # letters, assumed: below it nothing is explained
 MOST_STEPS = 12
 FEW = 24  # candidates
 MOVE_FROM = 0.6  # assumed: a yard test that leaves a larger share is weighed against road and rollers
-
-Findings = tuple[tuple[str, str], ...]
 
 # tests on the part itself, where it is no sensor or switch: the name of a test, or of one and what it is about
 ON_THE_PART = {
@@ -86,16 +84,6 @@ class Bay:
         self.hidden, self.sound = hidden, sound
         self._shops: dict[str, Shop] = {}
         self._shown: dict[tuple[str, Request, tuple[Request, ...]], list[Reading]] = {}
-
-    def findings(self, cause: Cause, request: Request, before: Sequence[Request] = ()) -> Findings:
-        """What a test finds when a cause is in the truck.
-
-        Parameters
-        ----------
-        before : sequence of Request
-            Tests before it; only drives before reading codes matter.
-        """
-        return judged(self.readings(cause, request, before), self.readings(None, request, before))
 
     def readings(self, cause: Cause | None, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
         """What a test shows when a cause is in the truck.

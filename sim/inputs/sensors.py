@@ -37,10 +37,8 @@ OIL_AT_IDLE, OIL_RELIEF = to_si(180.0, "kpa"), to_si(450.0, "kpa")  # warm, assu
 FUEL_WARMING = 0.35  # assumed
 RICHEST_AIR_FUEL = 14.5  # from memory: all the air burns
 
-# what the `circuit` field of a part says, and the words for it
+# what the `circuit` field of a part says
 SOUND, OPEN, SHORTED_LOW, SHORTED_HIGH, STUCK, DIALLED = range(6)
-CIRCUIT_WORDS = ("sound", "open", "shorted low", "shorted high", "stuck", "dialled in by hand")
-
 
 RATIOMETRIC = ("pressure", "level", "pedal")  # kinds whose voltage is a share of the supply
 FARTHEST = 3.0e6  # m: as long as a road may be

@@ -14,7 +14,6 @@ ARRIVED = "arrived"
 CONFIDENCE = 0.95
 FUELS = ("fuel_l_per_100km", "fuel_credited_l_per_100km", "fuel_kg")
 FINENESS = {"time_s": 1.0, **dict.fromkeys(FUELS, 0.01)}  # what a reader is shown, in the unit of the quantity
-MOST_LEVELS = 12  # of an axis whose means are worth listing
 
 
 def answers_of(result: StudyResult) -> dict[str, Any]:

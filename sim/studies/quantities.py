@@ -75,7 +75,6 @@ QUANTITIES: dict[str, tuple[str, str]] = {
     cells[0]: (cells[1], cells[2])
     for cells in ([cell.strip() for cell in line.split("|")] for line in _TABLE.strip().splitlines())
 }
-FUEL = ("fuel_l_per_100km", "fuel_mpg_us")
 CREDITED = {"fuel_l_per_100km": "fuel_credited_l_per_100km", "fuel_mpg_us": "fuel_credited_mpg_us"}
 TEXTS = ("ended", "ended_because", "warnings", "codes")
 

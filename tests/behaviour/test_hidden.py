@@ -165,17 +165,22 @@ SYMPTOMS = [
 ]
 
 
+def findings(bay, cause, request, drives=DRIVEN):
+    """What a test finds in a truck that has the cause, against a sound one."""
+    return judged(bay.readings(cause, request, drives), bay.readings(None, request, drives))
+
+
 @pytest.mark.parametrize(("name", "test", "reading", "verdict"), SYMPTOMS)
 def test_a_cause_shows_where_the_trade_looks_for_it(bay, name, test, reading, verdict):
-    found = dict(bay.findings(named(name), read_request(test), DRIVEN))
+    found = dict(findings(bay, named(name), read_request(test)))
     assert found[reading] == verdict
 
 
 def test_a_sound_truck_has_no_finding(bay):
     sound = Shop(Hidden(None, 1.1, 2, 99))
     for request in every_request(False):
-        findings = judged(perform(sound, request), perform(bay.sound, request))
-        assert all(verdict == "ok" for _, verdict in findings), request.text
+        found = judged(perform(sound, request), perform(bay.sound, request))
+        assert all(verdict == "ok" for _, verdict in found), request.text
 
 
 def test_the_size_that_is_drawn_is_not_the_size_of_the_list():
@@ -236,7 +241,7 @@ def test_every_cause_has_a_path_that_leaves_no_other(share):
 def test_codes_alone_never_solve_the_harder_levels(share):
     """After every drive of the list: level 2 leaves another part with the same codes, level 3 has no code at all."""
     whole = Bay(Hidden(None, share, 4, 7), sound_shop())
-    read = {cause: whole.findings(cause, Request("codes"), DRIVEN) for cause in CAUSES}
+    read = {cause: findings(whole, cause, Request("codes")) for cause in CAUSES}
     for cause, codes in read.items():
         alike = {other.part for other in CAUSES if read[other] == codes} - {cause.part}
         assert (codes[0][1] == "ok") == (cause.level == 3), cause.name
@@ -246,7 +251,7 @@ def test_codes_alone_never_solve_the_harder_levels(share):
 def test_a_drive_and_its_codes_do_not_tell_an_oil_pump_from_its_sensor(bay):
     pump, sensor = named("oil pump: worn"), named("oil pressure: offset")
     codes = Request("codes")
-    assert bay.findings(pump, codes, DRIVEN[1:2]) == bay.findings(sensor, codes, DRIVEN[1:2])
+    assert findings(bay, pump, codes, DRIVEN[1:2]) == findings(bay, sensor, codes, DRIVEN[1:2])
     left, _ = bay.left_by(pump, [(codes, DRIVEN[1:2])], [pump, sensor])
     assert left == [sensor]
     left, _ = bay.left_by(pump, [(codes, DRIVEN[1:2]), (read_request("gauge oil pressure"), [])], [pump, sensor])

@@ -79,12 +79,12 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert descent_speeds(truck, settings, load_route("grade:-6%,2km,900m"), [20000.0, 36000.0])[0].loads
     assert grade_histogram(road) and road_facts.longest(road, True) and road_facts.steepest(road, True, (50.0,))
     assert road_facts.limit_spans(road) and not road_facts.curve_spans(road)
-    from sim import modelled, speedo
+    from sim import speedo
     from sim.inputs import failures as faults
     assert len([faults.with_fault(settings, fault) for fault in faults.catalogue().values()]) > 100
     strange, why = speedo.mystery(truck, 7)
     state, cruising = speedo.calibration_of(strange), load_settings(None, ["cruise.set_speed_km_h=90", "road_speed.limit_km_h=95"])
-    assert why and modelled.MODELLED and speedo.verdict(state)["verdict"] and speedo.effects(state, cruising)
+    assert why and speedo.verdict(state)["verdict"] and speedo.effects(state, cruising)
     assert [speedo.score(strange, pulses)[0] for pulses in (None, 20000.0, state.fitted_pulses_per_mile)] == [0, 1, 3]
     assert main(["list"]) == 0 and main(["list", "--keys"]) == 0
     told = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--bus"]

@@ -10,7 +10,8 @@ import pytest
 
 from sim.command.main import main
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 TYPED = [line.strip() for line in re.findall(r"^    (haulbench .*)$", README, re.MULTILINE)]
 HOSTING = [line for line in TYPED if line.startswith(("haulbench serve", "haulbench fault words"))]
 COMMANDS = [line for line in TYPED if line not in HOSTING]
@@ -133,17 +134,16 @@ def test_the_minutes_of_the_lesson():
     assert sixth["service_brake_applications"] == 0
 
 
-def test_what_is_modelled_and_left_out_is_said_in_one_way():
-    from sim.modelled import LEFT_OUT, MODELLED
+def test_what_is_modelled_and_left_out_is_said_in_one_place():
+    from dashboard.sources.page import layout
 
-    for part, how in MODELLED:
-        assert f"| {part} | {how} |" in README
-    table = README[README.index("| part | how |") : README.index("Left out: side wind")]
-    assert table.count("\n| ") == len(MODELLED)
-    assert f"Left out: {LEFT_OUT}" in README
+    (place,) = re.findall(r"\[Part by part\]\((.+)\)", README)
+    rows = re.findall(r"^\| (.+?) \| (.+) \|$", (ROOT / place).read_text(encoding="utf-8"), re.MULTILINE)
+    page = str(layout({}))
+    assert len(rows) > 15 and all(repr(text) in page for row in rows if row[1] not in ("how", "means") for text in row)
+    assert "What is left out" in page and "curves as forces" in page and not any(how in README for _, how in rows[1:14])
 
 
 def test_every_picture_of_readme_is_there():
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
-    root = Path(__file__).resolve().parents[2]
-    assert len(pictures) >= 6 and all((root / name).stat().st_size > 10_000 for name in pictures)
+    assert len(pictures) >= 6 and all((ROOT / name).stat().st_size > 10_000 for name in pictures)
