@@ -29,12 +29,8 @@ SAID = "NUMBA_CACHE_DIR"  # where the user says it is kept; a folder for one ver
 KERNEL_SOURCES = (
     "compiled.py",
     "units.py",
-    "march/records.py",
-    "march/controller.py",
-    "march/plant.py",
-    "march/kernel.py",
+    *(f"march/{module}.py" for module in ("records", "controller", "plant", "contacts", "heat", "absorber", "kernel")),
     "laws/*.py",
-    "dyno/kernel.py",
 )
 
 
@@ -226,13 +222,7 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return ready
 
 
-def is_prepared(kernel: str = "advance") -> bool:
-    """True when compiled code for this version of the model is already on disk.
-
-    Parameters
-    ----------
-    kernel : str
-        What marches: `advance` on a road, `advance_on_dyno` on a dyno.
-    """
+def is_prepared() -> bool:
+    """True when compiled code for this version of the model is already on disk."""
     config: Any = numba.config
-    return bool(config.DISABLE_JIT) or (CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob(f"*.{kernel}-*.nbi")))
+    return bool(config.DISABLE_JIT) or (CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("*.advance-*.nbi")))

@@ -23,17 +23,11 @@ if TYPE_CHECKING:
 PATIENCE = 1.0  # s without a word
 
 
-def prepare_model(kernel: str = "advance") -> None:
-    """Says, once in the life of a version, that the model is being compiled.
-
-    Parameters
-    ----------
-    kernel : str
-        As `sim.compiled.is_prepared`.
-    """
+def prepare_model() -> None:
+    """Says, once in the life of a version, that the model is being compiled."""
     from sim.compiled import is_prepared
 
-    if not is_prepared(kernel):
+    if not is_prepared():
         print("Preparing the model; this takes a quarter of a minute and happens once.", file=sys.stderr, flush=True)
 
 

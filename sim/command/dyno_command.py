@@ -67,7 +67,7 @@ def dyno(options: Namespace) -> int:
     predicted = read_predictions(options.predict, options.test)
     if options.out:
         check_folder(options.out, options.force)
-    prepare_model("advance_on_dyno")
+    prepare_model()
     from sim.dyno.runs import run_dyno
     from sim.dyno.words import dyno_text
 

@@ -7,13 +7,12 @@ import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults, meters
 from sim.actors.scene import Scene
-from sim.dyno.kernel import advance_on_dyno
 from sim.dyno.result import Columns, DynoResult, dyno_columns
 from sim.errors import SettingsError
 from sim.inputs.specs import Settings, Truck
 from sim.march.assemble import initial_records, parameters_of, tables_of
 from sim.march.clock import Clock, Process, Rig
-from sim.march.records import DYNO_LOG_PLACES
+from sim.march.records import DYNO_LOG_PLACES, ON_FLYWHEEL, ON_ROLLERS
 from sim.messages import dyno as say
 from sim.roads.route import Route, load_route
 from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
@@ -94,7 +93,7 @@ class Stand:
         c["pedal_rate"] = 10.0
         self.log_every = max(1, round(log_s / settings.simulation.tick_s))
         rig = Rig(memory, parameters, tables, np.zeros((1, 4)))
-        self.clock = Clock(rig, self.log_every, advance_on_dyno, DYNO_LOG_PLACES)
+        self.clock = Clock(rig, self.log_every, DYNO_LOG_PLACES)
         self.scene = Scene(self.clock, truck, settings, route, wheels=self.chassis)
         self._foot = 0.0
         tested = (diagnosis.diagnosis(self.scene), self._held()) if self.scene.watched else ()
@@ -111,13 +110,14 @@ class Stand:
     @staticmethod
     def _bare(p: np.void) -> None:
         """An engine alone: what the truck hangs on it stays in the truck, cooling is the dyno's."""
+        p["dyno_form"] = ON_FLYWHEEL
         for name in ("fan_coefficient", "fan_bearing_loss", "steady_accessories", "air_leak_rate"):
             p[name] = 0.0
 
     def _on_rollers(self, p: np.void, tables: np.ndarray, gear: int) -> float:
         """The drive axles on rollers, the rest of the truck standing still."""
         dyno = self.settings.dyno
-        p["on_rollers"] = 1.0
+        p["dyno_form"] = ON_ROLLERS
         p["mass"] = p["drive_load"] / STANDARD_GRAVITY
         p["vehicle_body"] = dyno.roller_mass_kg
         p["drag_area"] = 0.0

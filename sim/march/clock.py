@@ -5,7 +5,7 @@ crosses a level) or a place on the road ends the call early and wakes whoever wa
 """
 
 import heapq
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import count
 from typing import Any, NamedTuple
@@ -99,18 +99,13 @@ class Clock(simpy.Environment):
         Records, tables and road. [SI]
     log_every : int
         Ticks between rows of the log.
-    kernel : callable
-        What marches from one event to the next: that of the road, or one of the same arguments.
     places : array
         What the log keeps, as places in the block, shape (columns,).
     """
 
-    def __init__(
-        self, rig: Rig, log_every: int, kernel: Callable[..., int] = advance, places: np.ndarray = LOG_PLACES
-    ) -> None:
+    def __init__(self, rig: Rig, log_every: int, places: np.ndarray = LOG_PLACES) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
-        self._kernel = kernel
         self._kept = places
         self._block: Any = memoryview(rig.memory.block)  # type: ignore[arg-type]
         self.tick = float(rig.parameters["tick"][0])
@@ -412,7 +407,7 @@ class Clock(simpy.Environment):
         status = LOG_FULL
         while status == LOG_FULL:
             self._before[:] = self._block
-            status = self._kernel(*self._arguments, until)
+            status = advance(*self._arguments, until)
             if status == LOG_FULL:
                 self._new_chunk()
         if status == NOT_A_NUMBER:
@@ -427,7 +422,7 @@ class Clock(simpy.Environment):
         block[:] = self._before
         distance = self.true("distance")
         tick = work[TICK]
-        while tick < until and self._kernel(*self._arguments, tick + 1) != NOT_A_NUMBER:
+        while tick < until and advance(*self._arguments, tick + 1) != NOT_A_NUMBER:
             distance = self.true("distance")
             tick = work[TICK]
             work[LOG_ROWS] = 0

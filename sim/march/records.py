@@ -140,8 +140,7 @@ tyre_slip             | J      | slip of the drive tyres
 aero                  | J      | air drag; negative when a tail wind pushes
 rolling               | J      | tyres
 service_brakes        | J      | service brakes
-climb                 | J      | work against the weight; negative downhill
-absorber              | J      | taken by the absorber of a dyno
+climb                 | J      | work against the weight, negative downhill; on a dyno against the absorber
 pending_combustion    | J      | heat of combustion not yet spread
 pending_friction      | J      | heat of engine friction not yet spread
 pending_compression   | J      | heat of the engine brake not yet spread
@@ -492,7 +491,7 @@ key_put               | V      | what the pin carries then
 absorber_stiffness    | N m s/rad | dyno: torque per engine speed off the one to be held
 absorber_settling     | s      | dyno: time in which the absorber learns the load
 absorber_capacity     | N m    | dyno: most torque at the flywheel
-on_rollers            | -      | dyno: 1 a truck on rollers, 0 an engine by its flywheel
+dyno_form             | -      | 0 a truck on a road, 1 an engine by its flywheel, 2 a truck on rollers
 blower_speed          | m/s    | dyno: air blown at the radiator
 """)
 
@@ -516,6 +515,8 @@ PARAMETER_TYPE = record_type(PARAMETERS)
 STATE_INDEX = {field.name: index for index, field in enumerate(STATE)}
 BELIEF_INDEX = {field.name: index for index, field in enumerate(BELIEF)}
 COMMAND_INDEX = {field.name: index for index, field in enumerate(COMMAND)}
+
+ON_A_ROAD, ON_FLYWHEEL, ON_ROLLERS = 0.0, 1.0, 2.0  # forms of a dyno
 
 # rows of the table array
 FULL_LOAD_ROW = 0  # full-load torque against engine speed [N m]
