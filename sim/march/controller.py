@@ -37,8 +37,6 @@ def sense_sound(s, b, c, p):
 
     Parameters
     ----------
-    s : record
-        State. [SI]
     b : record
         Belief, written. [SI]
     c : record
@@ -69,13 +67,6 @@ def sense_sound(s, b, c, p):
 @compiled
 def gallery_pressure(s, p):
     """Oil pressure of the engine as it runs now.
-
-    Parameters
-    ----------
-    s : record
-        State. [SI]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -166,72 +157,79 @@ def thermistor_reading(voltage, resistance_25, beta, pull_up, supply):
 
 
 @compiled
-def sense_circuits(s, b, c, p):
-    """Every sensor and switch as a circuit: what it measures, what its pin carries, what the controller makes of that.
+def pressure_pin(share, p):
+    """Voltage of a sound pressure or level circuit at a share of its full scale."""
+    return ratiometric_voltage(share, p["pressure_low"], p["pressure_high"], p["sensor_supply"])
 
-    Parameters
-    ----------
-    s : record
-        State. [SI]
-    b : record
-        Belief after the sound sensors; signals and beliefs are written. [SI]
-    c : record
-        Command; the hand's switches and the controller's substitutes. [SI]
-    p : record
-        Parameters; circuits, curves, gains and offsets. [SI]
 
-    Notes
-    -----
-    The controller reads each curve backwards as it was programmed, so a sound circuit gives back what went in, to rounding.
-    A substitute stands instead of the reading once the controller distrusts it. Brake and clutch switch open when pressed:
-    a broken wire reads as a pressed pedal. Cruise demand needs no pedal: the foot is off.
-    """
-    supply = p["sensor_supply"]
-    low, high = p["pressure_low"], p["pressure_high"]
-    at_25, beta, pull_up = p["thermistor_25"], p["thermistor_beta"], p["thermistor_pull_up"]
-    boost = ratiometric_voltage(b["manifold_pressure"] / p["boost_full_scale"], low, high, supply)
-    gallery = gallery_pressure(s, p) + p["oil_pressure_offset"]
-    oil = ratiometric_voltage(gallery / p["oil_pressure_full_scale"], low, high, supply)
+@compiled
+def pressure_reading(voltage, p):
+    """Share of its full scale the controller makes of the voltage of a pressure or level circuit."""
+    return ratiometric_share(voltage, p["pressure_low"], p["pressure_high"], p["sensor_supply"])
+
+
+@compiled
+def switch_pin(closed, circuit, put, p):
+    """Voltage at the pin of a switch."""
+    return at_pin(contact_voltage(closed, p["sensor_supply"]), circuit, put)
+
+
+@compiled
+def is_closed(voltage, p):
+    """1 for a switch whose pin is pulled down to ground, 0 for one that is open."""
+    return 1.0 if voltage < 0.5 * p["sensor_supply"] else 0.0
+
+
+@compiled
+def is_open(voltage, p):
+    """1 for a switch whose pin is held up by the supply, 0 for one that is closed."""
+    return 1.0 if voltage > 0.5 * p["sensor_supply"] else 0.0
+
+
+@compiled
+def sense_pressures(s, b, p):
+    """Boost, oil pressure, outside air and coolant level: a voltage that is a share of the supply."""
+    boost = pressure_pin(b["manifold_pressure"] / p["boost_full_scale"], p)
+    oil = pressure_pin((gallery_pressure(s, p) + p["oil_pressure_offset"]) / p["oil_pressure_full_scale"], p)
     if p["boost_oil_swapped"] > 0.5:
         boost, oil = oil, boost
-    coolant = thermistor_pin(b["coolant_temperature"], at_25, beta, pull_up, supply)
-    intake = thermistor_pin(
-        s["ambient_temperature"] + p["intake_rise"] + p["intake_offset"], at_25, beta, pull_up, supply
-    )
-    if p["coolant_intake_swapped"] > 0.5:
-        coolant, intake = intake, coolant
-    fuel = fuel_temperature(s["ambient_temperature"], s["coolant_temperature"], p["fuel_warming"])
-    barometer = ratiometric_voltage(b["ambient_pressure"] / p["barometer_full_scale"], low, high, supply)
+    barometer = pressure_pin(b["ambient_pressure"] / p["barometer_full_scale"], p)
+    level = pressure_pin(p["coolant_fill"] + p["coolant_level_offset"], p)
     b["boost_signal"] = at_pin(boost, p["boost_circuit"], p["boost_put"])
     b["oil_pressure_signal"] = at_pin(oil, p["oil_pressure_circuit"], p["oil_pressure_put"])
     b["barometer_signal"] = at_pin(barometer, p["barometer_circuit"], p["barometer_put"])
+    b["coolant_level_signal"] = at_pin(level, p["coolant_level_circuit"], p["coolant_level_put"])
+    b["manifold_pressure"] = pressure_reading(b["boost_signal"], p) * p["boost_full_scale"]
+    b["oil_pressure"] = pressure_reading(b["oil_pressure_signal"], p) * p["oil_pressure_full_scale"]
+    b["ambient_pressure"] = pressure_reading(b["barometer_signal"], p) * p["barometer_full_scale"]
+    b["coolant_level"] = pressure_reading(b["coolant_level_signal"], p)
+
+
+@compiled
+def sense_temperatures(s, b, p):
+    """Coolant, intake air, fuel and oil: thermistors."""
+    at_25, beta, pull_up = p["thermistor_25"], p["thermistor_beta"], p["thermistor_pull_up"]
+    supply, outside = p["sensor_supply"], s["ambient_temperature"]
+    coolant = thermistor_pin(b["coolant_temperature"], at_25, beta, pull_up, supply)
+    intake = thermistor_pin(outside + p["intake_rise"] + p["intake_offset"], at_25, beta, pull_up, supply)
+    if p["coolant_intake_swapped"] > 0.5:
+        coolant, intake = intake, coolant
+    warmed = fuel_temperature(outside, s["coolant_temperature"], p["fuel_warming"])
+    fuel = thermistor_pin(warmed + p["fuel_temperature_offset"], at_25, beta, pull_up, supply)
+    oil = thermistor_pin(b["oil_temperature"], at_25, beta, pull_up, supply)
     b["coolant_signal"] = at_pin(coolant, p["coolant_circuit"], p["coolant_put"])
     b["intake_signal"] = at_pin(intake, p["intake_circuit"], p["intake_put"])
-    b["fuel_temperature_signal"] = at_pin(
-        thermistor_pin(fuel + p["fuel_temperature_offset"], at_25, beta, pull_up, supply),
-        p["fuel_temperature_circuit"],
-        p["fuel_temperature_put"],
-    )
-    b["oil_signal"] = at_pin(
-        thermistor_pin(b["oil_temperature"], at_25, beta, pull_up, supply), p["oil_circuit"], p["oil_put"]
-    )
-    level = ratiometric_voltage(p["coolant_fill"] + p["coolant_level_offset"], low, high, supply)
-    b["coolant_level_signal"] = at_pin(level, p["coolant_level_circuit"], p["coolant_level_put"])
-    foot = 0.0 if c["set_speed"] > 0.0 else s["accelerator"]
-    pedal = ratiometric_voltage(foot + p["pedal_offset"], p["pedal_low"], p["pedal_high"], supply)
-    b["pedal_signal"] = at_pin(pedal, p["pedal_circuit"], p["pedal_put"])
-
-    b["manifold_pressure"] = ratiometric_share(b["boost_signal"], low, high, supply) * p["boost_full_scale"]
-    b["oil_pressure"] = ratiometric_share(b["oil_pressure_signal"], low, high, supply) * p["oil_pressure_full_scale"]
-    b["ambient_pressure"] = ratiometric_share(b["barometer_signal"], low, high, supply) * p["barometer_full_scale"]
+    b["fuel_temperature_signal"] = at_pin(fuel, p["fuel_temperature_circuit"], p["fuel_temperature_put"])
+    b["oil_signal"] = at_pin(oil, p["oil_circuit"], p["oil_put"])
     b["coolant_temperature"] = thermistor_reading(b["coolant_signal"], at_25, beta, pull_up, supply)
     b["intake_temperature"] = thermistor_reading(b["intake_signal"], at_25, beta, pull_up, supply)
     b["fuel_temperature"] = thermistor_reading(b["fuel_temperature_signal"], at_25, beta, pull_up, supply)
     b["oil_temperature"] = thermistor_reading(b["oil_signal"], at_25, beta, pull_up, supply)
-    b["coolant_level"] = ratiometric_share(b["coolant_level_signal"], low, high, supply)
-    pressed = ratiometric_share(b["pedal_signal"], p["pedal_low"], p["pedal_high"], supply)
-    pressed = min(max(pressed, 0.0), 1.0) if pressed > PEDAL_REST else 0.0
 
+
+@compiled
+def substitute(b, c):
+    """Puts what the controller takes instead where it distrusts a reading."""
     if c["boost_distrusted"] > 0.5:
         b["manifold_pressure"] = c["boost_substitute"]
     if c["barometer_distrusted"] > 0.5:
@@ -249,6 +247,10 @@ def sense_circuits(s, b, c, p):
     if c["coolant_level_distrusted"] > 0.5:
         b["coolant_level"] = c["coolant_level_substitute"]
 
+
+@compiled
+def sense_wheels(s, b, c, p):
+    """Crankshaft, camshaft and road speed: pulses of tone wheels."""
     turning = tone_wheel_frequency(s["engine_speed"] * p["engine_speed_gain"], p["crank_teeth"])
     b["crank_signal"] = at_pin(turning, p["crank_circuit"], p["crank_put"])
     if p["governor_lag"] == 0.0 or p["crank_circuit"] > 0.5:  # a late governor keeps what it knew a moment ago
@@ -263,42 +265,44 @@ def sense_circuits(s, b, c, p):
     b["road_speed"] = b["road_speed_signal"] * MILE / p["programmed_pulses"]
     b["judged_speed"] = s["wheel_speed"] if c["needle_distrusted"] > 0.5 else b["road_speed"]
 
-    half_supply = 0.5 * supply
-    b["clutch_switch_signal"] = at_pin(
-        contact_voltage(1.0 - b["clutch_pressed"], supply), p["clutch_switch_circuit"], p["clutch_switch_put"]
+
+@compiled
+def sense_switches(b, c, p):
+    """Switches, buttons, selector and key. Brake and clutch switch open when pressed: a broken wire reads as a pressed pedal."""
+    b["clutch_switch_signal"] = switch_pin(
+        1.0 - b["clutch_pressed"], p["clutch_switch_circuit"], p["clutch_switch_put"], p
     )
-    b["clutch_pressed"] = 1.0 if b["clutch_switch_signal"] > half_supply else 0.0
-    b["brake_switch_signal"] = at_pin(
-        contact_voltage(1.0 - b["brake_pressed"], supply), p["brake_switch_circuit"], p["brake_switch_put"]
+    b["brake_switch_signal"] = switch_pin(1.0 - b["brake_pressed"], p["brake_switch_circuit"], p["brake_switch_put"], p)
+    b["retarding_switch_signal"] = switch_pin(
+        c["hand_retarding"], p["retarding_switch_circuit"], p["retarding_switch_put"], p
     )
-    b["brake_pressed"] = 1.0 if b["brake_switch_signal"] > half_supply else 0.0
-    b["retarding_switch_signal"] = at_pin(
-        contact_voltage(c["hand_retarding"], supply), p["retarding_switch_circuit"], p["retarding_switch_put"]
-    )
-    b["retarding_switch"] = 1.0 if b["retarding_switch_signal"] < half_supply else 0.0
-    b["cruise_switch_signal"] = at_pin(
-        contact_voltage(c["hand_cruise"], supply), p["cruise_switch_circuit"], p["cruise_switch_put"]
-    )
-    b["cruise_switch"] = 1.0 if b["cruise_switch_signal"] < half_supply else 0.0
-    b["set_button_signal"] = at_pin(
-        contact_voltage(c["hand_set"], supply), p["set_button_circuit"], p["set_button_put"]
-    )
-    b["set_button"] = 1.0 if b["set_button_signal"] < half_supply else 0.0
-    b["resume_button_signal"] = at_pin(
-        contact_voltage(c["hand_resume"], supply), p["resume_button_circuit"], p["resume_button_put"]
-    )
-    b["resume_button"] = 1.0 if b["resume_button_signal"] < half_supply else 0.0
-    b["fan_switch_signal"] = at_pin(
-        contact_voltage(c["hand_fan"], supply), p["fan_switch_circuit"], p["fan_switch_put"]
-    )
-    b["fan_switch"] = 1.0 if b["fan_switch_signal"] < half_supply else 0.0
-    ladder = supply * (p["selector_low"] + p["selector_step"] * c["hand_selector"])
+    b["cruise_switch_signal"] = switch_pin(c["hand_cruise"], p["cruise_switch_circuit"], p["cruise_switch_put"], p)
+    b["set_button_signal"] = switch_pin(c["hand_set"], p["set_button_circuit"], p["set_button_put"], p)
+    b["resume_button_signal"] = switch_pin(c["hand_resume"], p["resume_button_circuit"], p["resume_button_put"], p)
+    b["fan_switch_signal"] = switch_pin(c["hand_fan"], p["fan_switch_circuit"], p["fan_switch_put"], p)
+    b["clutch_pressed"] = is_open(b["clutch_switch_signal"], p)
+    b["brake_pressed"] = is_open(b["brake_switch_signal"], p)
+    b["retarding_switch"] = is_closed(b["retarding_switch_signal"], p)
+    b["cruise_switch"] = is_closed(b["cruise_switch_signal"], p)
+    b["set_button"] = is_closed(b["set_button_signal"], p)
+    b["resume_button"] = is_closed(b["resume_button_signal"], p)
+    b["fan_switch"] = is_closed(b["fan_switch_signal"], p)
+    ladder = p["sensor_supply"] * (p["selector_low"] + p["selector_step"] * c["hand_selector"])
     b["selector_signal"] = at_pin(ladder, p["selector_circuit"], p["selector_put"])
-    place = (b["selector_signal"] / supply - p["selector_low"]) / p["selector_step"]
+    place = (b["selector_signal"] / p["sensor_supply"] - p["selector_low"]) / p["selector_step"]
     b["selector"] = float(int(place + 0.5)) if 0.5 <= place < 3.5 else 0.0
     b["key_signal"] = at_pin(p["battery"] * c["hand_key"], p["key_circuit"], p["key_put"])
     b["key"] = 1.0 if b["key_signal"] > 0.5 * p["battery"] else 0.0
 
+
+@compiled
+def sense_pedal(s, b, c, p):
+    """The accelerator, once the brake is known. Cruise demand needs no pedal: the foot is off."""
+    foot = 0.0 if c["set_speed"] > 0.0 else s["accelerator"]
+    pedal = ratiometric_voltage(foot + p["pedal_offset"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
+    b["pedal_signal"] = at_pin(pedal, p["pedal_circuit"], p["pedal_put"])
+    pressed = ratiometric_share(b["pedal_signal"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
+    pressed = min(max(pressed, 0.0), 1.0) if pressed > PEDAL_REST else 0.0
     if c["pedal_distrusted"] > 0.5:
         # limp home: as far as the idle contact of the pedal tells, and not against the brake
         pressed = c["pedal_substitute"] if foot > 0.0 and b["brake_pressed"] < 0.5 else 0.0
@@ -307,19 +311,35 @@ def sense_circuits(s, b, c, p):
 
 
 @compiled
+def sense_circuits(s, b, c, p):
+    """Every sensor and switch as a circuit: what it measures, what its pin carries, what the controller makes of that.
+
+    Parameters
+    ----------
+    b : record
+        Belief after the sound sensors; signals and beliefs are written. [SI]
+
+    Notes
+    -----
+    The controller reads each curve backwards as it was programmed, so a sound circuit gives back what went in, to rounding.
+    A substitute stands instead of the reading once the controller distrusts it.
+    """
+    sense_pressures(s, b, p)
+    sense_temperatures(s, b, p)
+    substitute(b, c)
+    sense_wheels(s, b, c, p)
+    sense_switches(b, c, p)
+    sense_pedal(s, b, c, p)
+
+
+@compiled
 def sense(s, b, c, p):
     """Writes what sensors and switches report of the true state; circuit by circuit once something is wrong with one.
 
     Parameters
     ----------
-    s : record
-        State. [SI]
     b : record
         Belief, written. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
     """
     sense_sound(s, b, c, p)
     if p["circuits_watched"] > 0.5:
@@ -332,16 +352,10 @@ def look(state, sound, seen, command, parameters):
 
     Parameters
     ----------
-    state : array
-        State record, shape (1,). [SI]
     sound : array
         Belief record, shape (1,), written: what sound circuits would say. [SI]
     seen : array
         Belief record, shape (1,), written: signals and beliefs as the circuits are. [SI]
-    command : array
-        Command record, shape (1,). [SI]
-    parameters : array
-        Parameter record, shape (1,). [SI]
 
     Returns
     -------
@@ -363,14 +377,6 @@ def hold_speed(s, b, c, p, step):
     ----------
     s : record
         State; accelerator, reference speed and integral are written. [SI]
-    b : record
-        Belief. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    step : float
-        [s]
     """
     wanted = c["accelerator"]
     speed = b["road_speed"] if c["set_speed"] > 0.0 else b["judged_speed"]
@@ -408,14 +414,6 @@ def move_brake_pedal(s, b, c, p, step):
     ----------
     s : record
         State; the brake demand is written. [SI]
-    b : record
-        Belief. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    step : float
-        [s]
 
     Notes
     -----
@@ -455,14 +453,6 @@ def idle_memory(s, b, c, p, step):
     ----------
     s : record
         State; the idle integral is written. [SI]
-    b : record
-        Belief. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    step : float
-        [s]
     """
     error = p["low_idle"] - b["engine_speed"]
     near = abs(error) < 0.5 * p["refuel_span"]
@@ -479,14 +469,6 @@ def control(s, b, c, p, step):
     ----------
     s : record
         State; pedal, brake demand, clutch engagement and memories are written. [SI]
-    b : record
-        Belief. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    step : float
-        [s]
     """
     hold_speed(s, b, c, p, step)
     move_brake_pedal(s, b, c, p, step)

@@ -75,8 +75,6 @@ def surroundings(s, p):
     ----------
     s : record
         State; elevation, grade and wind are read, the air is written. [SI]
-    p : record
-        Parameters. [SI]
     """
     if abs(s["elevation"] - s["air_elevation"]) < AIR_STEP and s["air_density"] > 0.0:
         return
@@ -96,8 +94,6 @@ def warm_friction(speed, p):
     ----------
     speed : float
         Engine speed. [rad/s]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -143,8 +139,6 @@ def compression_torque(cylinders, manifold_pressure, ambient, p):
         Absolute. [Pa]
     ambient : float
         Absolute. [Pa]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -168,8 +162,6 @@ def settled_braking_torque(speed, cylinders, ambient, p):
         Working as a brake. [-]
     ambient : float
         Absolute. [Pa]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -194,8 +186,6 @@ def charge_limit(manifold_pressure, intake_temperature, air_fuel, p):
         In the manifold. [K]
     air_fuel : float
         Air per fuel. [-]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -218,8 +208,6 @@ def air_limit(manifold_pressure, outside_temperature, air_fuel, p):
         [K]
     air_fuel : float
         Air per fuel. [-]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -235,12 +223,6 @@ def believed_air_limit(s, b, p, full_indicated):
 
     Parameters
     ----------
-    s : record
-        State. [SI]
-    b : record
-        Belief. [SI]
-    p : record
-        Parameters. [SI]
     full_indicated : float
         Full-load indicated torque at this speed. [N m]
 
@@ -270,11 +252,6 @@ def believed_air_limit(s, b, p, full_indicated):
 def matched_boost(p):
     """What the turbocharger is matched to give for full-load fuel in sea-level air, per torque.
 
-    Parameters
-    ----------
-    p : record
-        Parameters. [SI]
-
     Returns
     -------
     ratio : float
@@ -295,10 +272,6 @@ def fuel_rate(indicated, friction, speed, p, tables):
         Motoring torque with warm oil. [N m]
     speed : float
         Engine speed. [rad/s]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
 
     Returns
     -------
@@ -339,8 +312,6 @@ def restrictions(s, p):
     ----------
     s : record
         State; the two pressures are written. [SI]
-    p : record
-        Parameters. [SI]
 
     Returns
     -------
@@ -370,12 +341,6 @@ def engine(s, b, c, p, tables):
         State; air and temperatures are read, the engine's torques, fuel and powers are written. [SI]
     b : record
         Belief; governor and limiters act on it. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
     """
     speed = s["engine_speed"]
     believed = b["engine_speed"]
@@ -484,10 +449,6 @@ def manifold_target(s, p, tables):
     ----------
     s : record
         State after `engine`. [SI]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
 
     Returns
     -------
@@ -540,10 +501,6 @@ def group_brake_force(pressure, temperature, threshold, gain, stroke, load, p, t
         Cold push-rod stroke. [m]
     load : float
         Weight on the group. [N]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
 
     Returns
     -------
@@ -567,10 +524,6 @@ def road(s, p, tables):
     s : record
         State; motion, air, pressures and temperatures are read, the forces are written. Brake and rolling forces are
         capacities here: what they can take, not what they take at rest. [SI]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
     """
     cosine = grade_cosine(s["grade"])
     sine = s["grade"] * cosine
@@ -612,21 +565,7 @@ def road(s, p, tables):
 
 @compiled
 def settle(s, b, c, p, tables):
-    """Everything that holds at this instant.
-
-    Parameters
-    ----------
-    s : record
-        State. [SI]
-    b : record
-        Belief. [SI]
-    c : record
-        Command. [SI]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
-    """
+    """Everything that holds at this instant."""
     surroundings(s, p)
     engine(s, b, c, p, tables)
     road(s, p, tables)
@@ -646,10 +585,6 @@ def driveline(torque, gear, shaft_speed, direction, p, tables):
         Gearbox input shaft. [rad/s]
     direction : float
         1 for forward travel, -1 for backward. [-]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
 
     Returns
     -------
@@ -681,15 +616,6 @@ def driveline(torque, gear, shaft_speed, direction, p, tables):
 def rolling_acceleration(s, p, tables):
     """Acceleration with the clutch locked and the tyres rolling, after `settle`.
 
-    Parameters
-    ----------
-    s : record
-        State. [SI]
-    p : record
-        Parameters. [SI]
-    tables : array
-        Shape (rows, width). [any]
-
     Returns
     -------
     acceleration : float
@@ -718,8 +644,6 @@ def asked_friction(parameters, speed):
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
     speed : float
         Engine speed. [rad/s]
 
@@ -736,8 +660,6 @@ def asked_air(parameters, elevation):
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
     elevation : float
         [m]
 
@@ -760,8 +682,6 @@ def asked_resistance(parameters, density, speed, wind, grade):
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
     density : float
         Air. [kg/m³]
     speed : float
@@ -789,10 +709,6 @@ def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, booste
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
-    tables : array
-        Shape (rows, width). [any]
     gear : int
         [-]
     speed : float
@@ -829,10 +745,6 @@ def asked_retarding(parameters, tables, gear, speed, ambient, cylinders):
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
-    tables : array
-        Shape (rows, width). [any]
     gear : int
         [-]
     speed : float
@@ -859,10 +771,6 @@ def asked_driveline(parameters, tables, torque, gear, speed):
 
     Parameters
     ----------
-    parameters : array
-        Parameter record, shape (1,). [SI]
-    tables : array
-        Shape (rows, width). [any]
     torque : float
         Clutch torque near which the line is wanted. [N m]
     gear : int
