@@ -7,7 +7,7 @@ is accepted and counts as "not stated". Nothing here knows a formula; `Part.si` 
 import itertools
 import re
 from collections.abc import Callable, Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NoReturn, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -16,13 +16,19 @@ from sim.messages import dyno, settings, trucks, values
 from sim.messages import faults as fault_messages
 from sim.units import quantity_in, to_si, unit_of_key
 
-PAIRS = ("front", "middle", "rear")
+Pair = Literal["front", "middle", "rear"]
+PAIRS: tuple[Pair, ...] = get_args(Pair)
 MOST_MAP_POINTS = 256
 
 
 def _number(meaning: str, low: float, high: float, default: Any = ..., **more: Any) -> Any:
     """A number with its range, meaning and default."""
     return Field(default, ge=low, le=high, strict=True, description=meaning, **more)
+
+
+def _switch(meaning: str, default: bool) -> Any:
+    """A yes or no with its meaning and default."""
+    return Field(default, strict=True, description=meaning)
 
 
 def _each(low: float, high: float) -> Any:
@@ -45,6 +51,42 @@ class Part(BaseModel):
     """Base of every table of a file: unknown keys are refused, values are frozen."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _checked(self) -> Self:
+        """Every table checks itself once its values are within their ranges."""
+        self.check()
+        return self
+
+    def check(self) -> None:
+        """Raises a ValueError if the values do not fit each other."""
+
+    def require_above(self, key: str, below: str) -> None:
+        """One value of this table is above another."""
+        given, limit = getattr(self, key), getattr(self, below)
+        if given <= limit:
+            raise ValueError(values.must_be_above(key=key, given=given, below=below, limit=limit))
+
+    def require_below(self, key: str, above: str) -> None:
+        """One value of this table is below another."""
+        given, limit = getattr(self, key), getattr(self, above)
+        if given >= limit:
+            raise ValueError(values.must_be_below(key=key, given=given, above=above, limit=limit))
+
+    def refuse_order(self, *keys: str) -> NoReturn:
+        """Values of this table do not rise in their order."""
+        raise ValueError(values.must_rise(keys=keys, given=[getattr(self, key) for key in keys]))
+
+    def require_curve(self, places: str, heights: str) -> None:
+        """Two lists of this table are a curve: equally long, places rising."""
+        xs, ys = getattr(self, places), getattr(self, heights)
+        if len(xs) != len(ys):
+            raise ValueError(
+                values.uneven_lists(first=places, first_count=len(xs), second=heights, second_count=len(ys))
+            )
+        fall = next(((before, after) for before, after in itertools.pairwise(xs) if after <= before), None)
+        if fall:
+            raise ValueError(values.list_must_rise(key=places, before=fall[0], after=fall[1]))
 
     def si(self, key: str) -> Any:
         """A value of this table in SI.
@@ -78,13 +120,11 @@ class Vehicle(Part):
     rolling_coefficient: float = _number("rolling resistance at walking pace over weight", 0.001, 0.05)
     rolling_growth_s_per_m: float = _number("growth of that coefficient with speed", 0.0, 0.001)
 
-    @model_validator(mode="after")
-    def _loads_carry_the_mass(self) -> "Vehicle":
+    def check(self) -> None:
         """The axles carry the whole mass."""
         loads = self.steer_load_kg + self.drive_load_kg + self.trailer_load_kg
         if abs(loads - self.mass_kg) > 0.01 * self.mass_kg:
             raise ValueError(trucks.axle_loads(loads_kg=loads, mass_kg=self.mass_kg))
-        return self
 
 
 class Tyres(Part):
@@ -133,16 +173,10 @@ class Engine(Part):
     fuel_map_torque_n_m: tuple[MapTorque, ...] = Field((), description="flywheel torques of the map, evenly spaced")
     fuel_map_g_per_s: tuple[tuple[MapFuel, ...], ...] = Field((), description="fuel, one row a speed")
 
-    @model_validator(mode="after")
-    def _consistent(self) -> "Engine":
+    def check(self) -> None:
         """Curves, speeds and rated power fit each other."""
-        for x, y in (("full_load_rpm", "full_load_torque_n_m"), ("boost_rise_rpm", "boost_rise_s")):
-            a, b = getattr(self, x), getattr(self, y)
-            if len(a) != len(b):
-                raise ValueError(values.uneven_lists(first=x, first_count=len(a), second=y, second_count=len(b)))
-            fall = next(((before, after) for before, after in itertools.pairwise(a) if after <= before), None)
-            if fall:
-                raise ValueError(values.list_must_rise(key=x, before=fall[0], after=fall[1]))
+        self.require_curve("full_load_rpm", "full_load_torque_n_m")
+        self.require_curve("boost_rise_rpm", "boost_rise_s")
         if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
             raise ValueError(
                 trucks.engine_speeds(
@@ -173,7 +207,6 @@ class Engine(Part):
                 )
             )
         self._check_map()
-        return self
 
     def _check_map(self) -> None:
         """A fuel map is a full grid on even steps."""
@@ -198,7 +231,7 @@ class Engine(Part):
 
 def _straight(x: float, xs: tuple[float, ...], ys: tuple[float, ...]) -> float:
     """Linear interpolation for a consistency check."""
-    for (x0, y0), (x1, y1) in zip(zip(xs, ys, strict=True), list(zip(xs, ys, strict=True))[1:], strict=False):
+    for (x0, y0), (x1, y1) in itertools.pairwise(zip(xs, ys, strict=True)):
         if x0 <= x <= x1:
             return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
     return ys[-1]
@@ -217,18 +250,16 @@ class EngineBrake(Part):
     back_pressure_share: float = _number("added exhaust pressure over outside pressure", 0.0, 2.0)
     share_exponent: float = _number("weakening of the boost with fewer cylinders", 0.0, 1.5)
     build_up_s: float = _number("lag of the boost while braking", 0.05, 5.0)
-    stage_1: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 1")
-    stage_2: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 2")
-    stage_3: tuple[Literal["front", "middle", "rear"], ...] = Field(description="pairs of cylinders in stage 3")
+    stage_1: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 1")
+    stage_2: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 2")
+    stage_3: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 3")
 
-    @model_validator(mode="after")
-    def _pairs_once(self) -> "EngineBrake":
+    def check(self) -> None:
         """No stage names a pair twice."""
         for key in ("stage_1", "stage_2", "stage_3"):
             pairs = getattr(self, key)
             if len(set(pairs)) != len(pairs):
                 raise ValueError(trucks.pair_twice(key=key, given=pairs))
-        return self
 
     def pairs(self, stage: int) -> tuple[str, ...]:
         """Pairs of cylinders that work in a stage.
@@ -254,13 +285,11 @@ class Gearbox(Part):
     input_inertia_kg_m2: float = _number("clutch plate and input shaft", 0.01, 2.0)
     torque_gap_s: float = _number("time a shift leaves the wheels without torque", 0.2, 5.0)
 
-    @model_validator(mode="after")
-    def _falling(self) -> "Gearbox":
+    def check(self) -> None:
         """Ratios fall from gear to gear."""
         rise = next(((before, after) for before, after in itertools.pairwise(self.ratios) if after >= before), None)
         if rise:
             raise ValueError(trucks.ratios(before=rise[0], after=rise[1]))
-        return self
 
 
 class Driveline(Part):
@@ -298,25 +327,10 @@ class Drums(Part):
     stroke_end_mm: float = _number("stroke at which no force is left", 25, 120)
     expansion_mm_per_k: float = _number("growth of the stroke with drum temperature", 0.0, 0.2)
 
-    @model_validator(mode="after")
-    def _table(self) -> "Drums":
+    def check(self) -> None:
         """The fade table and the strokes are in order."""
-        if len(self.fade_c) != len(self.fade_share):
-            raise ValueError(
-                values.uneven_lists(
-                    first="fade_c", first_count=len(self.fade_c), second="fade_share", second_count=len(self.fade_share)
-                )
-            )
-        fall = next(((before, after) for before, after in itertools.pairwise(self.fade_c) if after <= before), None)
-        if fall:
-            raise ValueError(values.list_must_rise(key="fade_c", before=fall[0], after=fall[1]))
-        if self.stroke_end_mm <= self.stroke_limit_mm:
-            raise ValueError(
-                values.must_be_above(
-                    key="stroke_end_mm", given=self.stroke_end_mm, below="stroke_limit_mm", limit=self.stroke_limit_mm
-                )
-            )
-        return self
+        self.require_curve("fade_c", "fade_share")
+        self.require_above("stroke_end_mm", "stroke_limit_mm")
 
 
 class Cooling(Part):
@@ -343,25 +357,12 @@ class Cooling(Part):
     fan_off_c: float = _number("coolant temperature that lets it go", 65, 118)
     fan_least_s: float = _number("shortest time on", 0, 600)
 
-    @model_validator(mode="after")
-    def _order(self) -> "Cooling":
+    def check(self) -> None:
         """Limits stand in their order."""
-        if self.thermostat_full_c <= self.thermostat_opens_c:
-            raise ValueError(
-                values.must_be_above(
-                    key="thermostat_full_c",
-                    given=self.thermostat_full_c,
-                    below="thermostat_opens_c",
-                    limit=self.thermostat_opens_c,
-                )
-            )
-        if self.fan_off_c >= self.fan_on_c:
-            raise ValueError(
-                values.must_be_below(key="fan_off_c", given=self.fan_off_c, above="fan_on_c", limit=self.fan_on_c)
-            )
+        self.require_above("thermostat_full_c", "thermostat_opens_c")
+        self.require_below("fan_off_c", "fan_on_c")
         if self.coolant_combustion_share + self.oil_combustion_share > 1.0:
             raise ValueError(trucks.heat_shares(coolant=self.coolant_combustion_share, oil=self.oil_combustion_share))
-        return self
 
 
 class Accessories(Part):
@@ -381,16 +382,9 @@ class Accessories(Part):
     leak_kpa_per_s: float = _number("fall of tank pressure by leaks and suspension", 0.0, 5.0)
     air_per_application: float = _number("fall of tank pressure per rise of brake pressure", 0.0, 0.5)
 
-    @model_validator(mode="after")
-    def _order(self) -> "Accessories":
+    def check(self) -> None:
         """Limits stand in their order."""
-        if self.cut_out_kpa <= self.cut_in_kpa:
-            raise ValueError(
-                values.must_be_above(
-                    key="cut_out_kpa", given=self.cut_out_kpa, below="cut_in_kpa", limit=self.cut_in_kpa
-                )
-            )
-        return self
+        self.require_above("cut_out_kpa", "cut_in_kpa")
 
 
 class Speedometer(Part):
@@ -426,12 +420,10 @@ class Condition(Part):
         (), max_length=5, description="cylinders whose injector gives no fuel"
     )
 
-    @model_validator(mode="after")
-    def _cylinders_once(self) -> "Condition":
+    def check(self) -> None:
         """No cylinder is named twice."""
         if len(set(self.dead_cylinders)) != len(self.dead_cylinders):
             raise ValueError(dyno.cylinder_twice(given=self.dead_cylinders))
-        return self
 
 
 class Truck(Part):
@@ -463,8 +455,7 @@ class Truck(Part):
         """
         return len(self.engine_brake.pairs(stage)) * self.engine.cylinders / len(PAIRS)
 
-    @model_validator(mode="after")
-    def _whole(self) -> "Truck":
+    def check(self) -> None:
         """The parts fit each other."""
         if self.tyres.drive_count >= self.tyres.count:
             raise ValueError(trucks.drive_tyres(drive_count=self.tyres.drive_count, count=self.tyres.count))
@@ -489,7 +480,6 @@ class Truck(Part):
                     capacity_n_m=self.driveline.clutch_capacity_n_m, peak_n_m=max(self.engine.full_load_torque_n_m)
                 )
             )
-        return self
 
 
 # ---------------------------------------------------------------- settings
@@ -521,7 +511,7 @@ class Weather(Part):
 class Cruise(Part):
     """Cruise control, and the engine brake it calls in when the truck runs above the set speed."""
 
-    switch: bool = Field(True, strict=True, description="cruise on/off switch")
+    switch: bool = _switch("cruise on/off switch", True)
     set_speed_km_h: float = _number(
         "speed the driver sets wherever the road allows it; 0: cruise is not used", 0, 130, 0.0
     )
@@ -539,35 +529,26 @@ class Cruise(Part):
     none_above_km_h: float = _number("so far above the set speed fuel has fallen to none", 0.1, 10, 3.2)
     acceleration_m_s2: float = _number("for returning to the stored speed", 0.05, 1.5, 0.3)
     pedal_rate_percent_per_s: float = _number("fastest change of the torque it asks for", 2, 200, 20.0)
-    with_engine_brake: bool = Field(
-        True, strict=True, description="true: cruise calls in the engine brake above the set speed"
-    )
+    with_engine_brake: bool = _switch("true: cruise calls in the engine brake above the set speed", True)
     stage_1_over_km_h: float = _number("above the set speed, where stage 1 comes in", 0.5, 30, 4.8)
     stage_2_over_km_h: float = _number("above the set speed, where stage 2 comes in", 0.5, 30, 8.0)
     stage_3_over_km_h: float = _number("above the set speed, where stage 3 comes in", 0.5, 30, 11.3)
     stage_drop_km_h: float = _number("a stage goes out so far below where it came in", 0.2, 10, 3.2)
     stage_up_s: float = _number("shortest time in a stage before the next", 0.05, 30, 2.0)
     stage_down_s: float = _number("shortest time in a stage before the one below", 0.05, 30, 1.0)
-    key_on_check: bool = Field(
-        True,
-        strict=True,
-        description="true: the driver has pressed brake and clutch and turned the cruise switch off and on since the key",
+    key_on_check: bool = _switch(
+        "true: the driver has pressed brake and clutch and turned the cruise switch off and on since the key", True
     )
 
-    @model_validator(mode="after")
-    def _order(self) -> "Cruise":
+    def check(self) -> None:
         """Stages come in one after the other, and every button is one."""
-        stages = (self.stage_1_over_km_h, self.stage_2_over_km_h, self.stage_3_over_km_h)
-        if not stages[0] < stages[1] < stages[2]:
-            raise ValueError(
-                values.must_rise(keys=("stage_1_over_km_h", "stage_2_over_km_h", "stage_3_over_km_h"), given=stages)
-            )
+        if not self.stage_1_over_km_h < self.stage_2_over_km_h < self.stage_3_over_km_h:
+            self.refuse_order("stage_1_over_km_h", "stage_2_over_km_h", "stage_3_over_km_h")
         if self.stage_drop_km_h > self.stage_1_over_km_h:
             raise ValueError(settings.stage_drop(drop_km_h=self.stage_drop_km_h, stage_1_km_h=self.stage_1_over_km_h))
         if 0.0 < self.set_speed_km_h < self.least_speed_km_h and self.least_rule == "and":
             raise ValueError(settings.set_speed(set_km_h=self.set_speed_km_h, least_km_h=self.least_speed_km_h))
         self.places()
-        return self
 
     def places(self) -> list[tuple[float, str, float]]:
         """The buttons pressed on the way, in the order of the road.
@@ -611,15 +592,11 @@ class Drill(Part):
 
     hold_gear: int = _number("gear held all the way; 0 for none", 0, 24, 0)
     hold_stage: int = _number("engine-brake stage held while the foot is off; -1 for none", -1, 3, -1)
-    service_brakes: bool = Field(True, strict=True, description="false: the driver never touches them")
+    service_brakes: bool = _switch("false: the driver never touches them", True)
     style: Literal["snub", "drag"] = Field("snub", description="how the driver brakes on a descent")
-    careless: bool = Field(
-        False, strict=True, description="true: the driver neither slows nor takes a lower gear before a descent"
-    )
-    neutral: bool = Field(False, strict=True, description="true: out of gear wherever the road falls, as nobody should")
-    dead_pairs: tuple[Literal["front", "middle", "rear"], ...] = Field(
-        (), max_length=3, description="pairs of cylinders whose engine brake is dead"
-    )
+    careless: bool = _switch("true: the driver neither slows nor takes a lower gear before a descent", False)
+    neutral: bool = _switch("true: out of gear wherever the road falls, as nobody should", False)
+    dead_pairs: tuple[Pair, ...] = Field((), max_length=3, description="pairs of cylinders whose engine brake is dead")
     missed_shift: int = _number("number of the shift that does not go in at first; 0 for none", 0, 1000, 0)
 
 
@@ -642,7 +619,7 @@ class Driver(Part):
 class Retarding(Part):
     """Programmed settings of the engine brake."""
 
-    switch: bool = Field(True, strict=True, description="engine-brake master switch")
+    switch: bool = _switch("engine-brake master switch", True)
     selector: int = _number("stage the selector allows: 1 low, 2 medium, 3 high", 1, 3, 3)
     on_rpm: float = _number("comes on above", 600, 2000, 1000.0)
     off_rpm: float = _number("goes off below", 500, 1900, 900.0)
@@ -650,27 +627,21 @@ class Retarding(Part):
     on_delay_s: float = _number("from the call to the first pair", 0.01, 5.0, 0.25)
     off_delay_s: float = _number("from the end of the call to no pair", 0.01, 5.0, 0.15)
     step_delay_s: float = _number("between stages", 0.01, 5.0, 0.30)
-    waits_for_brake: bool = Field(
+    waits_for_brake: bool = _switch(
+        "true: a free foot alone calls nothing; a press of the service brake does, until the accelerator is pressed",
         False,
-        strict=True,
-        description="true: a free foot alone calls nothing; a press of the service brake does, until the accelerator is pressed",
     )
 
-    @model_validator(mode="after")
-    def _order(self) -> "Retarding":
+    def check(self) -> None:
         """Limits stand in their order."""
-        if self.off_rpm >= self.on_rpm:
-            raise ValueError(values.must_be_below(key="off_rpm", given=self.off_rpm, above="on_rpm", limit=self.on_rpm))
-        return self
+        self.require_below("off_rpm", "on_rpm")
 
 
 class Fan(Part):
     """Programmed settings of the fan clutch, beside the temperatures of the truck."""
 
-    override: bool = Field(False, strict=True, description="true: the dash switch keeps the fan on")
-    with_engine_brake: bool = Field(
-        False, strict=True, description="true: on while the engine brake works, to add load"
-    )
+    override: bool = _switch("true: the dash switch keeps the fan on", False)
+    with_engine_brake: bool = _switch("true: on while the engine brake works, to add load", False)
 
 
 class RoadSpeed(Part):
@@ -689,17 +660,10 @@ class Shifting(Part):
     light_downshift_rpm: float = _number("engine speed for a downshift at light load", 600, 1800, 980.0)
     landing_rpm: float = _number("highest engine speed after a downshift", 1000, 2600, 2000.0)
 
-    @model_validator(mode="after")
-    def _order(self) -> "Shifting":
+    def check(self) -> None:
         """Limits stand in their order."""
-        speeds = (self.light_downshift_rpm, self.downshift_rpm, self.upshift_rpm, self.full_load_upshift_rpm)
-        if not speeds[0] <= speeds[1] < speeds[2] <= speeds[3]:
-            raise ValueError(
-                values.must_rise(
-                    keys=("light_downshift_rpm", "downshift_rpm", "upshift_rpm", "full_load_upshift_rpm"), given=speeds
-                )
-            )
-        return self
+        if not self.light_downshift_rpm <= self.downshift_rpm < self.upshift_rpm <= self.full_load_upshift_rpm:
+            self.refuse_order("light_downshift_rpm", "downshift_rpm", "upshift_rpm", "full_load_upshift_rpm")
 
 
 class Fuel(Part):
@@ -720,23 +684,13 @@ class Faults(Part):
         " may stand for PLACE",
     )
     seed: int = _number("of everything random in them", 0, 2**31, 1)
-    told: bool = Field(
-        True,
-        strict=True,
-        description="false: the event log does not say what goes wrong, only what the controller does",
-    )
-    shutdown: bool = Field(
-        True, strict=True, description="true: the controller stops the engine 30 s after a code that says stop"
-    )
-    watch: bool = Field(
-        False, strict=True, description="true: the controller's tests run although nothing is asked to go wrong"
-    )
+    told: bool = _switch("false: the event log does not say what goes wrong, only what the controller does", True)
+    shutdown: bool = _switch("true: the controller stops the engine 30 s after a code that says stop", True)
+    watch: bool = _switch("true: the controller's tests run although nothing is asked to go wrong", False)
 
-    @model_validator(mode="after")
-    def _readable(self) -> "Faults":
+    def check(self) -> None:
         """Every failure can be read."""
         self.occurrences()
-        return self
 
     def occurrences(self) -> list[Occurrence]:
         """The failures, in the order given.
@@ -768,12 +722,10 @@ class Circuits(Part):
     )
     meter_s: float = _number("time between two readings", 0.05, 60.0, 0.5)
 
-    @model_validator(mode="after")
-    def _readable(self) -> "Circuits":
+    def check(self) -> None:
         """Every value and every meter can be read."""
         self.values()
         self.metered()
-        return self
 
     def values(self) -> list[Occurrence]:
         """The values dialled in, in the order given.
@@ -846,7 +798,7 @@ class Dyno(Part):
         2000,
         8.0,
     )
-    both_ways: bool = Field(False, strict=True, description="true: a sweep goes back up to where it began")
+    both_ways: bool = _switch("true: a sweep goes back up to where it began", False)
     step_rpm: float = _number("between settled speeds; 0 for a sweep; published: 100 rpm, 40 CFR 1065.510", 0, 500, 0.0)
     step_s: float = _number("time at each settled speed; published: 15 s, mean of the last 5 s", 5.0, 120.0, 15.0)
     stiffness_n_m_s_per_rad: float = _number(
@@ -872,12 +824,10 @@ class Dyno(Part):
     load_step_percent: float = _number("of the rated torque at governed speed, applied at once", 5, 100, 50.0)
     accessory_step_kw: float = _number("load switched on at low idle", 0.5, 20.0, 6.0)
 
-    @model_validator(mode="after")
-    def _settles(self) -> "Dyno":
+    def check(self) -> None:
         """A step of speed is one that can settle."""
         if 0.0 < self.step_rpm < 10.0:
             raise ValueError(dyno.small_step(step_rpm=self.step_rpm))
-        return self
 
 
 class Settings(Part):
@@ -903,15 +853,13 @@ class Settings(Part):
         """Whether every circuit is worked out each tick, and the controller tests them. [-]"""
         return bool(self.faults.occur or self.circuits.dialled or self.faults.watch)
 
-    @model_validator(mode="after")
-    def _no_faster_than_the_clock(self) -> "Settings":
+    def check(self) -> None:
         """No delay is shorter than a tick."""
         tick = self.simulation.tick_s
         held = (("cruise.presses", seconds) for _, _, seconds in self.cruise.places() if seconds > 0.0)
         for key, delay in (*delays_of(self), *held):
             if delay < tick:
                 raise ValueError(settings.delay_below_tick(key=key, delay_s=delay, tick_s=tick))
-        return self
 
 
 def keys_of(model: type[Part]) -> Iterator[tuple[str, str]]:

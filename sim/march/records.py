@@ -263,7 +263,19 @@ pedal_distrusted      | -      | 1 a substitute stands for the accelerator senso
 pedal_substitute      | -      | that substitute
 """)
 
-PARAMETERS = _fields("""
+# what an actor puts in place of the signal of a circuit
+_CIRCUITS = tuple(
+    field
+    for signal in BELIEF
+    if signal.name.endswith("_signal")
+    for field in (
+        Field(signal.name.replace("_signal", "_circuit"), "-", "0 sound, else what it is: see sim.inputs.sensors"),
+        Field(signal.name.replace("_signal", "_put"), signal.unit, "what the pin carries then"),
+    )
+)
+
+PARAMETERS = (
+    _fields("""
 tick                  | s      | step of the kernel
 mass                  | kg     | gross
 vehicle_body          | kg     | mass with the inertia of the free-rolling wheels
@@ -446,54 +458,14 @@ fuel_temperature_offset| K      | fuel-temperature sensor
 intake_offset         | K      | intake-air sensor
 coolant_level_offset  | -      | coolant-level sensor
 pedal_offset          | -      | accelerator sensor
-boost_circuit         | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-boost_put             | V      | what the pin carries then
-barometer_circuit     | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-barometer_put         | V      | what the pin carries then
-oil_pressure_circuit  | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-oil_pressure_put      | V      | what the pin carries then
-coolant_circuit       | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-coolant_put           | V      | what the pin carries then
-fuel_temperature_circuit| -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-fuel_temperature_put  | V      | what the pin carries then
-intake_circuit        | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-intake_put            | V      | what the pin carries then
-oil_circuit           | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-oil_put               | V      | what the pin carries then
-coolant_level_circuit | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-coolant_level_put     | V      | what the pin carries then
-pedal_circuit         | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-pedal_put             | V      | what the pin carries then
-crank_circuit         | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-crank_put             | Hz     | what the pin carries then
-cam_circuit           | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-cam_put               | Hz     | what the pin carries then
-road_speed_circuit    | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-road_speed_put        | Hz     | what the pin carries then
-clutch_switch_circuit | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-clutch_switch_put     | V      | what the pin carries then
-brake_switch_circuit  | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-brake_switch_put      | V      | what the pin carries then
-retarding_switch_circuit| -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-retarding_switch_put  | V      | what the pin carries then
-selector_circuit      | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-selector_put          | V      | what the pin carries then
-cruise_switch_circuit | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-cruise_switch_put     | V      | what the pin carries then
-set_button_circuit    | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-set_button_put        | V      | what the pin carries then
-resume_button_circuit | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-resume_button_put     | V      | what the pin carries then
-fan_switch_circuit    | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-fan_switch_put        | V      | what the pin carries then
-key_circuit           | -      | 0 sound, else what stands for its signal: see sim.inputs.sensors
-key_put               | V      | what the pin carries then
 absorber_stiffness    | N m s/rad | dyno: torque per engine speed off the one to be held
 absorber_settling     | s      | dyno: time in which the absorber learns the load
 absorber_capacity     | N m    | dyno: most torque at the flywheel
 dyno_form             | -      | 0 a truck on a road, 1 an engine by its flywheel, 2 a truck on rollers
 blower_speed          | m/s    | dyno: air blown at the radiator
 """)
+    + _CIRCUITS
+)
 
 
 def record_type(fields: tuple[Field, ...]) -> np.dtype:
