@@ -77,6 +77,8 @@ _SAME_KIND = (
     ("n_m", "lb_ft"),
     ("s", "min", "h"),
 )
+# units that stand only above a `_per_`, with their factor to SI
+_ABOVE = {"kn": 1000.0, "kj": 1000.0, "mj": 1.0e6}
 # longest ending first, so that "_n_m" wins over "_m"
 _ENDINGS = sorted(_UNITS, key=len, reverse=True)
 
@@ -132,6 +134,34 @@ def to_si(value: float, unit: str) -> float:
         return value
     _, factor, offset = _UNITS[unit]
     return value * factor + offset
+
+
+def key_to_si(value: float, key: str) -> float:
+    """A value of a key of a file in SI; a compound unit is taken factor by factor, and a bare count above `_per_` as it is.
+
+    Parameters
+    ----------
+    value : float
+        Number as the file gives it. [unit of the key]
+
+    Returns
+    -------
+    value : float
+        [SI]
+
+    Examples
+    --------
+    >>> key_to_si(90.0, "thermostat_opens_c"), key_to_si(12.0, "gain_kn_per_bar"), key_to_si(2.0, "pulses_per_turn")
+    (363.15, 0.12, 2.0)
+    """
+    above, *below = key.split("_per_")
+    unit, ending = unit_of_key(above), above.rpartition("_")[2]
+    if not below or not (unit or ending in _ABOVE):
+        return to_si(value, unit)
+    value *= _ABOVE[ending] if ending in _ABOVE else _UNITS[unit][1]
+    for each in below:
+        value /= _UNITS[each][1]
+    return value
 
 
 def from_si(value: float, unit: str) -> float:

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from sim.inputs.sensors import FARTHEST, LATEST, NAMES, SENSORS, Occurrence, read_dialled, read_occurrence
 from sim.messages import dyno, settings, trucks, values
 from sim.messages import faults as fault_messages
-from sim.units import quantity_in, to_si, unit_of_key
+from sim.units import key_to_si, quantity_in, to_si, unit_of_key
 
 Pair = Literal["front", "middle", "rear"]
 PAIRS: tuple[Pair, ...] = get_args(Pair)
@@ -101,11 +101,10 @@ class Part(BaseModel):
         value : float or tuple of float
             [SI]
         """
-        unit = unit_of_key(key)
         value = getattr(self, key)
         if isinstance(value, tuple):
-            return tuple(to_si(item, unit) for item in value)
-        return to_si(float(value), unit)
+            return tuple(key_to_si(item, key) for item in value)
+        return key_to_si(float(value), key)
 
 
 class Vehicle(Part):

@@ -6,7 +6,7 @@ import numpy as np
 
 from sim.errors import SpecError
 from sim.inputs import sensors
-from sim.inputs.specs import PAIRS, AxleBrakes, Engine, Settings, Truck
+from sim.inputs.specs import PAIRS, Accessories, AxleBrakes, Condition, Cooling, Engine, Settings, Truck
 from sim.march.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.march.kernel import settle_start
 from sim.march.plant import asked_air_flow, complete, friction_factors
@@ -25,28 +25,91 @@ from sim.march.records import (
 )
 from sim.messages import trucks
 from sim.roads.route import Route
-from sim.units import (
-    BAR,
-    CELSIUS_ZERO,
-    REVOLUTION_PER_MINUTE,
-    STANDARD_GRAVITY,
-    to_si,
-)
+from sim.units import BAR, CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
 
 ACCESSORY_SPEED = to_si(2100.0, "rpm")  # rad/s: speed for which fan and compressor powers are stated
 CURVE_STEP = to_si(10.0, "rpm")
+COLDEST_OIL = to_si(-40.0, "c")
 TEMPERATURE_STEP = 2.5  # K
 FADE_STEP = 4.0  # K
-COLD_DRUM = to_si(20.0, "c")
-IDLE_INTEGRAL_GAIN = 60.0  # N m/rad, assumed
-IDLE_INTEGRAL_LIMIT = 400.0  # N m, assumed
-MATCHING_GAIN = 60.0  # N m s/rad, assumed: engine-speed hold in a shift
-HOLD_INTEGRAL_TIME = 8.0  # s, assumed
-REFERENCE_LEAD = 2.0  # m/s, assumed
-BRAKE_RESPONSE = 0.5  # s, assumed: how fast the foot corrects
-BRAKE_HOLD_GAIN = 0.5  # 1/s, assumed
-BRAKE_LIMIT = 6.2 * BAR  # Pa: full application, common practice
 TANKS_AT_START = to_si(830.0, "kpa")
+
+# parameters that are a value of the truck or of the settings in SI, as `parameter=key` where the names differ
+GIVEN = {
+    "simulation": "tick=tick_s limit_tolerance=limit_tolerance_km_h",
+    "weather": "grip start_temperature=temperature_c start_pressure=pressure_kpa",
+    "fuel": "heating_value=lower_heating_value_mj_per_kg",
+    "road_speed": "road_speed_limit=limit_km_h road_speed_band=band_km_h",
+    "vehicle": "mass=mass_kg drag_area=drag_area_m2"
+    " rolling_constant=rolling_coefficient rolling_speed=rolling_growth_s_per_m",
+    "tyres": "tyre_radius=rolling_radius_m",
+    "engine": "engine_inertia=inertia_kg_m2 cylinders stroke=stroke_mm compression_ratio friction_factor"
+    " low_idle=low_idle_rpm overspeed_bound=overspeed_rpm refuel_span=refuel_span_rpm"
+    " volumetric_efficiency indicated_efficiency intake_rise=intake_rise_k"
+    " least_air_fuel=least_air_fuel_ratio full_load_air_fuel=full_load_air_fuel_ratio boost_fall_time=boost_fall_s",
+    "condition": "boost_leak_speed=boost_leak_rpm fuel_delivery=fuel_delivery_percent governor_lag=governor_lag_s",
+    "engine_brake": "braking_pressure_ratio=rated_pressure_ratio braking_returned_share=returned_share"
+    " braking_turbine_factor=turbine_factor braking_back_share=back_pressure_share"
+    " braking_share_exponent=share_exponent braking_boost_time=build_up_s",
+    "gearbox": "shaft_inertia=input_inertia_kg_m2"
+    " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m",
+    "driveline": "axle_ratio axle_efficiency axle_drag=axle_drag_n_m clutch_capacity=clutch_capacity_n_m"
+    " clutch_close_time=clutch_close_s clutch_open_time=clutch_open_s bite_span=launch_span_rpm",
+    "drums": "stroke_limit=stroke_limit_mm stroke_end=stroke_end_mm stroke_expansion=expansion_mm_per_k"
+    " drum_capacity=capacity_kj_per_k drum_still=still_w_per_k drum_speed=cooling_w_per_k_per_m_s",
+    "cooling": "fan_idle_share fan_bearing_loss=fan_bearing_kw"
+    " coolant_capacity=coolant_capacity_kj_per_k oil_capacity=oil_capacity_kj_per_k"
+    " coolant_combustion_share oil_combustion_share coolant_friction_share coolant_compression_share"
+    " oil_coolant_exchange=oil_cooler_kw_per_k oil_air_exchange=oil_pan_kw_per_k"
+    " thermostat_opens=thermostat_opens_c thermostat_full=thermostat_full_c"
+    " radiator_closed=closed_kw_per_k radiator_still=still_kw_per_k radiator_road=road_kw_per_k_per_m_s",
+    "accessories": "compressor_cut_in=cut_in_kpa compressor_cut_out=cut_out_kpa"
+    " air_leak_rate=leak_kpa_per_s air_per_application",
+    "speedometer": "programmed_pulses=programmed_pulses_per_mile",
+}
+
+# parameters that are the same for every truck
+CHOSEN = {
+    "idle_integral_gain": 60.0,  # N m/rad, assumed
+    "idle_integral_limit": 400.0,  # N m, assumed
+    "matching_gain": 60.0,  # N m s/rad, assumed: engine-speed hold in a shift
+    "hold_integral_time": 8.0,  # s, assumed
+    "reference_lead": 2.0,  # m/s, assumed
+    "brake_response": 0.5,  # s, assumed: how fast the foot corrects
+    "brake_hold_gain": 0.5,  # 1/s, assumed
+    "brake_hold_most": 3.0,  # m/s2, assumed
+    "brake_limit": 6.2 * BAR,  # Pa: full application, common practice
+    "stroke_cold": to_si(20.0, "c"),
+    "curve_per_step": 1.0 / CURVE_STEP,
+    "oil_factor_first": COLDEST_OIL,
+    "oil_factor_per_step": 1.0 / TEMPERATURE_STEP,
+    "fade_first": CELSIUS_ZERO,
+    "fade_per_step": 1.0 / FADE_STEP,
+    "sensor_supply": sensors.SUPPLY,
+    "battery": sensors.BATTERY,
+    "thermistor_25": sensors.THERMISTOR_25,
+    "thermistor_beta": sensors.THERMISTOR_BETA,
+    "thermistor_pull_up": sensors.PULL_UP,
+    "pressure_low": sensors.PRESSURE_LOW,
+    "pressure_high": sensors.PRESSURE_HIGH,
+    "pedal_low": sensors.PEDAL_LOW,
+    "pedal_high": sensors.PEDAL_HIGH,
+    "selector_low": sensors.SELECTOR_LOW,
+    "selector_step": sensors.SELECTOR_STEP,
+    "boost_full_scale": sensors.BOOST_FULL_SCALE,
+    "barometer_full_scale": sensors.BAROMETER_FULL_SCALE,
+    "oil_pressure_full_scale": sensors.OIL_FULL_SCALE,
+    "crank_teeth": sensors.CRANK_TEETH,
+    "cam_teeth": sensors.CAM_TEETH,
+    "oil_pressure_idle": sensors.OIL_AT_IDLE,
+    "oil_pressure_relief": sensors.OIL_RELIEF,
+    "fuel_warming": sensors.FUEL_WARMING,
+    "richest_air_fuel": sensors.RICHEST_AIR_FUEL,
+    # sound sensors, full sumps and tanks
+    **{f"{part}_gain": 1.0 for part in ("engine_speed", "road_speed", "boost", "barometer", "coolant", "oil")},
+    "oil_delivery": 1.0,
+    "coolant_fill": 1.0,
+}
 
 
 def resampled(
@@ -98,7 +161,7 @@ def tables_of(truck: Truck) -> np.ndarray:
         first + CURVE_STEP * np.arange(TABLE_WIDTH), engine.si("boost_rise_rpm"), engine.boost_rise_s
     )
     tables[OIL_FACTOR_ROW] = friction_factors(
-        CELSIUS_ZERO - 40.0,
+        COLDEST_OIL,
         TEMPERATURE_STEP,
         TABLE_WIDTH,
         engine.oil_viscosity_40_mm2_per_s,
@@ -120,10 +183,9 @@ def tables_of(truck: Truck) -> np.ndarray:
 
 def _set_brakes(p: np.void, group: str, brakes: AxleBrakes) -> None:
     """Writes one axle group's brakes."""
-    p[f"brakes_{group}"] = brakes.brakes
-    p[f"brake_lag_{group}"] = brakes.lag_s
+    p[f"brakes_{group}"], p[f"brake_lag_{group}"] = brakes.brakes, brakes.lag_s
     p[f"brake_threshold_{group}"] = brakes.si("threshold_bar")
-    p[f"brake_gain_{group}"] = brakes.gain_kn_per_bar * 1000.0 / BAR if brakes.brakes else 0.0
+    p[f"brake_gain_{group}"] = brakes.si("gain_kn_per_bar") if brakes.brakes else 0.0
     p[f"brake_stroke_{group}"] = brakes.si("stroke_mm")
 
 
@@ -147,59 +209,37 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     """
     record = np.zeros(1, dtype=PARAMETER_TYPE)
     p = record[0]
-    vehicle, tyres, engine, brake = truck.vehicle, truck.tyres, truck.engine, truck.engine_brake
-    gearbox, line, cooling, extras = truck.gearbox, truck.driveline, truck.cooling, truck.accessories
-    radius_squared = tyres.rolling_radius_m**2
-    free_wheels = tyres.count - tyres.drive_count
-    p["tick"] = settings.simulation.tick_s
-    p["mass"] = vehicle.mass_kg
-    p["vehicle_body"] = vehicle.mass_kg + free_wheels * tyres.inertia_kg_m2 / radius_squared
-    p["wheel_body"] = tyres.drive_count * tyres.inertia_kg_m2 / radius_squared
-    p["tyre_radius"] = tyres.rolling_radius_m
-    p["drag_area"] = vehicle.drag_area_m2
-    p["rolling_constant"] = vehicle.rolling_coefficient
-    p["rolling_speed"] = vehicle.rolling_growth_s_per_m
-    p["grip"] = settings.weather.grip
-    for group in ("steer", "drive", "trailer"):
-        p[f"{group}_load"] = getattr(vehicle, f"{group}_load_kg") * STANDARD_GRAVITY
-        _set_brakes(p, group, getattr(truck, f"{group}_brakes"))
+    for name, value in CHOSEN.items():
+        p[name] = value
+    whole = {**dict(truck), **dict(settings)}
+    for table, pairs in GIVEN.items():
+        for name, _, key in (pair.partition("=") for pair in pairs.split()):
+            p[name] = whole[table].si(key or name)
+    p["idle_gain"] = settings.simulation.governor_idle_gain_n_m_s_per_rad
     p["start_elevation"] = start_elevation
-    p["start_temperature"], p["start_pressure"] = (
-        settings.weather.si("temperature_c"),
-        settings.weather.si("pressure_kpa"),
-    )
+    p["circuits_watched"] = settings.circuits_watched
+    _set_engine(p, truck.engine, truck.condition)
+    for pair in PAIRS:
+        p[f"pair_{pair}_sound"] = pair not in settings.drill.dead_pairs
+    p["bite_speed"] = truck.engine.si("low_idle_rpm") + truck.driveline.si("launch_bite_rpm")
+    _set_axles(p, truck)
+    _set_accessories(p, truck.cooling, truck.accessories)
+    power = complete(record, truck.engine_brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
+    _restrict(record, truck.engine, truck.condition)
+    _check_retarding_power(truck, power / 1000.0)
+    return record
 
-    p["engine_inertia"] = engine.inertia_kg_m2
-    p["shaft_inertia"] = gearbox.input_inertia_kg_m2
-    p["cylinders"] = engine.cylinders
+
+def _set_engine(p: np.void, engine: Engine, worn: Condition) -> None:
+    """What follows from several numbers of the engine, and its fuel map."""
     p["displacement"] = engine.cylinders * math.pi / 4.0 * engine.si("bore_mm") ** 2 * engine.si("stroke_mm")
-    p["stroke"] = engine.si("stroke_mm")
-    p["compression_ratio"] = engine.compression_ratio
-    p["friction_factor"] = engine.friction_factor
-    p["curve_first"], p["curve_per_step"] = engine.si("full_load_rpm")[0], 1.0 / CURVE_STEP
-    p["all_speed"] = 1.0 if engine.governor == "all-speed" else 0.0
-    p["low_idle"] = engine.si("low_idle_rpm")
-    worn = truck.condition
+    p["curve_first"] = engine.si("full_load_rpm")[0]
+    p["all_speed"] = engine.governor == "all-speed"
     p["governed_speed"] = engine.si("governed_rpm") - worn.si("governor_early_rpm")
     p["droop"] = (engine.high_idle_rpm - engine.governed_rpm) / (engine.governed_rpm - worn.governor_early_rpm)
-    p["boost_leak_speed"] = worn.si("boost_leak_rpm")
-    p["fuel_delivery"] = worn.si("fuel_delivery_percent")
     p["firing_share"] = 1.0 - len(worn.dead_cylinders) / engine.cylinders
-    p["overspeed_bound"] = engine.si("overspeed_rpm")
-    p["idle_gain"] = settings.simulation.governor_idle_gain_n_m_s_per_rad
-    p["idle_integral_gain"] = IDLE_INTEGRAL_GAIN
-    p["idle_integral_limit"] = IDLE_INTEGRAL_LIMIT
-    p["refuel_span"] = engine.si("refuel_span_rpm")
-    p["matching_gain"] = MATCHING_GAIN
-    p["road_speed_limit"] = settings.road_speed.si("limit_km_h")
-    p["road_speed_band"] = settings.road_speed.si("band_km_h")
-    p["volumetric_efficiency"] = engine.volumetric_efficiency
-    p["intake_rise"] = engine.intake_rise_k
-    p["least_air_fuel"] = engine.least_air_fuel_ratio
-    p["full_load_air_fuel"] = engine.full_load_air_fuel_ratio
-    p["boost_fall_time"] = engine.boost_fall_s
-    p["indicated_efficiency"] = engine.indicated_efficiency
-    p["heating_value"] = settings.fuel.lower_heating_value_mj_per_kg * 1e6
+    p["oil_viscosity_40"] = engine.oil_viscosity_40_mm2_per_s
+    p["oil_viscosity_100"] = engine.oil_viscosity_100_mm2_per_s
     if engine.fuel_map_rpm:
         speeds, torques = engine.si("fuel_map_rpm"), engine.fuel_map_torque_n_m
         p["fuel_map_used"] = 1.0
@@ -207,43 +247,26 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
         p["fuel_map_first_speed"], p["fuel_map_per_speed"] = speeds[0], 1.0 / (speeds[1] - speeds[0])
         p["fuel_map_first_torque"], p["fuel_map_per_torque"] = torques[0], 1.0 / (torques[1] - torques[0])
 
-    p["braking_pressure_ratio"] = brake.rated_pressure_ratio
-    p["braking_returned_share"] = brake.returned_share
-    p["braking_turbine_factor"] = brake.turbine_factor
-    p["braking_back_share"] = brake.back_pressure_share
-    p["braking_share_exponent"] = brake.share_exponent
-    p["braking_boost_time"] = brake.build_up_s
-    for pair in PAIRS:
-        p[f"pair_{pair}_sound"] = 0.0 if pair in settings.drill.dead_pairs else 1.0
 
-    p["gearbox_constant_loss"] = gearbox.constant_loss_n_m
-    p["gearbox_speed_loss"] = gearbox.speed_loss_n_m
-    p["axle_ratio"] = line.axle_ratio
-    p["axle_efficiency"] = line.axle_efficiency
-    p["axle_drag"] = line.axle_drag_n_m
-    p["clutch_capacity"] = line.clutch_capacity_n_m
-    p["clutch_close_time"] = line.clutch_close_s
-    p["clutch_open_time"] = line.clutch_open_s
-    p["bite_speed"] = engine.si("low_idle_rpm") + line.si("launch_bite_rpm")
-    p["bite_span"] = line.si("launch_span_rpm")
-
-    drums = truck.drums
-    p["stroke_limit"], p["stroke_end"] = drums.si("stroke_limit_mm"), drums.si("stroke_end_mm")
-    p["stroke_expansion"] = drums.expansion_mm_per_k * 1e-3
-    p["stroke_cold"] = COLD_DRUM
-    p["drum_capacity"] = drums.capacity_kj_per_k * 1e3
-    p["drum_still"], p["drum_speed"] = drums.still_w_per_k, drums.cooling_w_per_k_per_m_s
-    p["brake_response"] = BRAKE_RESPONSE
-    p["brake_hold_gain"] = BRAKE_HOLD_GAIN
-    p["brake_hold_most"] = 3.0
+def _set_axles(p: np.void, truck: Truck) -> None:
+    """Loads, brakes and turning masses."""
+    vehicle, tyres = truck.vehicle, truck.tyres
+    radius_squared = tyres.rolling_radius_m**2
+    free_wheels = tyres.count - tyres.drive_count
+    p["vehicle_body"] = vehicle.mass_kg + free_wheels * tyres.inertia_kg_m2 / radius_squared
+    p["wheel_body"] = tyres.drive_count * tyres.inertia_kg_m2 / radius_squared
+    for group in ("steer", "drive", "trailer"):
+        p[f"{group}_load"] = getattr(vehicle, f"{group}_load_kg") * STANDARD_GRAVITY
+        _set_brakes(p, group, getattr(truck, f"{group}_brakes"))
     total_gain = p["brake_gain_steer"] + p["brake_gain_drive"] + p["brake_gain_trailer"]
     p["brake_pressure_guess"] = vehicle.mass_kg / total_gain
-    p["brake_limit"] = BRAKE_LIMIT
-    p["severity_applies"] = 1.0 if vehicle.axles == 5 else 0.0
+    p["severity_applies"] = vehicle.axles == 5
 
-    p["fan_coefficient"] = cooling.fan_power_kw * 1e3 / ACCESSORY_SPEED**3
-    p["fan_idle_share"] = cooling.fan_idle_share
-    p["fan_bearing_loss"] = cooling.fan_bearing_kw * 1e3
+
+def _set_accessories(p: np.void, cooling: Cooling, extras: Accessories) -> None:
+    """What turns with the engine and is stated at one speed of it."""
+    p["fan_coefficient"] = cooling.si("fan_power_kw") / ACCESSORY_SPEED**3
+    p["radiator_fan"] = cooling.fan_kw_per_k_per_1000_rpm / REVOLUTION_PER_MINUTE
     p["steady_accessories"] = (
         extras.steering_idle_w
         + extras.steering_banking_w
@@ -251,63 +274,18 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
         + extras.electric_w / extras.alternator_efficiency
         + extras.air_conditioning_w
     )
-    p["compressor_unloaded"] = extras.compressor_unloaded_kw * 1e3 / ACCESSORY_SPEED
-    p["compressor_pumping"] = extras.compressor_pumping_kw * 1e3 / ACCESSORY_SPEED
-    p["compressor_cut_in"], p["compressor_cut_out"] = extras.si("cut_in_kpa"), extras.si("cut_out_kpa")
-    p["compressor_fill_rate"] = extras.fill_kpa_per_s * 1e3 / ACCESSORY_SPEED
-    p["air_leak_rate"] = extras.leak_kpa_per_s * 1e3
-    p["air_per_application"] = extras.air_per_application
+    p["compressor_unloaded"] = extras.si("compressor_unloaded_kw") / ACCESSORY_SPEED
+    p["compressor_pumping"] = extras.si("compressor_pumping_kw") / ACCESSORY_SPEED
+    p["compressor_fill_rate"] = extras.si("fill_kpa_per_s") / ACCESSORY_SPEED
 
-    p["coolant_capacity"] = cooling.coolant_capacity_kj_per_k * 1e3
-    p["oil_capacity"] = cooling.oil_capacity_kj_per_k * 1e3
-    for share in ("coolant_combustion", "oil_combustion", "coolant_friction", "coolant_compression"):
-        p[f"{share}_share"] = getattr(cooling, f"{share}_share")
-    p["oil_coolant_exchange"] = cooling.oil_cooler_kw_per_k * 1e3
-    p["oil_air_exchange"] = cooling.oil_pan_kw_per_k * 1e3
-    p["thermostat_opens"], p["thermostat_full"] = cooling.si("thermostat_opens_c"), cooling.si("thermostat_full_c")
-    p["radiator_closed"] = cooling.closed_kw_per_k * 1e3
-    p["radiator_still"] = cooling.still_kw_per_k * 1e3
-    p["radiator_road"] = cooling.road_kw_per_k_per_m_s * 1e3
-    p["radiator_fan"] = cooling.fan_kw_per_k_per_1000_rpm / REVOLUTION_PER_MINUTE
-    p["oil_factor_first"], p["oil_factor_per_step"] = CELSIUS_ZERO - 40.0, 1.0 / TEMPERATURE_STEP
-    p["fade_first"], p["fade_per_step"] = CELSIUS_ZERO, 1.0 / FADE_STEP
 
-    p["programmed_pulses"] = truck.speedometer.programmed_pulses_per_mile
-    for sensor in ("engine_speed", "road_speed", "boost", "barometer", "coolant", "oil"):
-        p[f"{sensor}_gain"] = 1.0
-    p["hold_integral_time"] = HOLD_INTEGRAL_TIME
-    p["reference_lead"] = REFERENCE_LEAD
-    p["limit_tolerance"] = settings.simulation.si("limit_tolerance_km_h")
-    _set_circuits(p, engine)
-    p["circuits_watched"] = 1.0 if settings.circuits_watched else 0.0
-    p["governor_lag"] = worn.governor_lag_s
-    power = complete(record, brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
+def _restrict(record: np.ndarray, engine: Engine, worn: Condition) -> None:
+    """Blocked filter and exhaust, stated at the air flow of rated power."""
     if worn.intake_restriction_kpa or worn.exhaust_restriction_kpa:
         rated = engine.si("rated_speed_rpm")
         flow = float(asked_air_flow(record, rated, engine.si("rated_power_kw") / rated))
-        p["intake_restriction"] = worn.si("intake_restriction_kpa") / flow**2
-        p["exhaust_restriction"] = worn.si("exhaust_restriction_kpa") / flow**2
-    _check_retarding_power(truck, power / 1000.0)
-    return record
-
-
-def _set_circuits(p: np.void, engine: Engine) -> None:
-    """Writes the curves of sensors and switches, all sound."""
-    p["sensor_supply"], p["battery"] = sensors.SUPPLY, sensors.BATTERY
-    p["thermistor_25"], p["thermistor_beta"] = sensors.THERMISTOR_25, sensors.THERMISTOR_BETA
-    p["thermistor_pull_up"] = sensors.PULL_UP
-    p["pressure_low"], p["pressure_high"] = sensors.PRESSURE_LOW, sensors.PRESSURE_HIGH
-    p["pedal_low"], p["pedal_high"] = sensors.PEDAL_LOW, sensors.PEDAL_HIGH
-    p["selector_low"], p["selector_step"] = sensors.SELECTOR_LOW, sensors.SELECTOR_STEP
-    p["boost_full_scale"], p["barometer_full_scale"] = sensors.BOOST_FULL_SCALE, sensors.BAROMETER_FULL_SCALE
-    p["oil_pressure_full_scale"] = sensors.OIL_FULL_SCALE
-    p["crank_teeth"], p["cam_teeth"] = sensors.CRANK_TEETH, sensors.CAM_TEETH
-    p["oil_viscosity_40"] = engine.oil_viscosity_40_mm2_per_s
-    p["oil_viscosity_100"] = engine.oil_viscosity_100_mm2_per_s
-    p["oil_pressure_idle"], p["oil_pressure_relief"] = sensors.OIL_AT_IDLE, sensors.OIL_RELIEF
-    p["oil_delivery"] = p["coolant_fill"] = 1.0
-    p["fuel_warming"] = sensors.FUEL_WARMING
-    p["richest_air_fuel"] = sensors.RICHEST_AIR_FUEL
+        for name in ("intake_restriction", "exhaust_restriction"):
+            record[0][name] = worn.si(f"{name}_kpa") / flow**2
 
 
 def _check_retarding_power(truck: Truck, power: float) -> None:
