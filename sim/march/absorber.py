@@ -12,7 +12,7 @@ from sim.march.records import RATIO_ROW
 
 
 @compiled
-def absorbed(s, c, p, free, now, per_speed, inertia, step):
+def absorbed(s, c, p, free, per_speed, inertia, step):
     """What the absorber takes at its own shaft over this step.
 
     Parameters
@@ -23,8 +23,6 @@ def absorbed(s, c, p, free, now, per_speed, inertia, step):
         Command; mode, speed, rate and load. [SI]
     free : float
         Speed of the shaft at the end of the step without the absorber. [rad/s or m/s]
-    now : float
-        Engine speed. [rad/s]
     per_speed : float
         Engine speed per speed of the shaft: 1 on the flywheel. [- or rad/m]
     inertia : float
@@ -37,14 +35,10 @@ def absorbed(s, c, p, free, now, per_speed, inertia, step):
     """
     most = p["absorber_capacity"] * per_speed
     mode = c["absorber_mode"]
-    if mode < 0.5:
-        s["absorber_target"] = now
+    if mode < 0.5 or mode > 1.5:
+        s["absorber_target"] = s["engine_speed"]
         s["absorber_learnt"] = 0.0
-        return 0.0
-    if mode > 1.5:
-        s["absorber_target"] = now
-        s["absorber_learnt"] = 0.0
-        return min(c["absorber_load"] * per_speed, most)
+        return min(c["absorber_load"] * per_speed, most) if mode > 1.5 else 0.0
     s["absorber_target"] = moved_towards(
         s["absorber_target"], c["absorber_speed"], c["absorber_rate"], c["absorber_rate"], step
     )
@@ -70,7 +64,7 @@ def turn(s, c, p, step):
     before = s["engine_speed"]
     inertia = p["engine_inertia"]
     free = before + step * s["engine_torque"] / inertia
-    taken = absorbed(s, c, p, free, before, 1.0, inertia, step)
+    taken = absorbed(s, c, p, free, 1.0, inertia, step)
     after = free - step * taken / inertia
     mean = 0.5 * (before + after)
     book_engine(s, p, mean, after, step)
@@ -95,7 +89,7 @@ def press_rollers(s, c, p, tables, step):
     body = p["vehicle_body"] + p["wheel_body"] + turning
     # what drives the rollers is about what drove them a tick ago
     free = s["speed"] + step * (s["acceleration"] + s["absorber_force"] / body)
-    taken = absorbed(s, c, p, free, s["engine_speed"], per_metre, body, step)
+    taken = absorbed(s, c, p, free, per_metre, body, step)
     s["absorber_force"] = taken
     s["absorber_torque"] = taken / per_metre
     s["grade_force"] = taken
