@@ -73,7 +73,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         index_string=INDEX,
         suppress_callback_exceptions=True,
         add_log_handler=False,
-        on_error=_told,
+        on_error=_say,
         enable_mcp=False,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
@@ -96,7 +96,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     return app
 
 
-def _told(problem: Exception) -> Any:
+def _say(problem: Exception) -> Any:
     """Says on the page what went wrong in a callback."""
     if isinstance(problem, HaulbenchError):
         message = str(problem)

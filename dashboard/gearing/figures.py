@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dashboard.gearing.work import Drawn
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
+from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, unit_of, with_unit
 from sim.charts.control_speed import STAGES, ControlChart
 from sim.charts.gearing import GearingChart
 from sim.inputs.specs import Engine
@@ -198,7 +198,7 @@ def speed_figure(
         turning_there = float(from_si(float(np.interp(cruise, curve.speed, curve.engine_speed)), "rpm"))
         lines.append(
             {
-                "x": [at], "y": [turning_there], "mode": "markers", "name": f"{told(cruise, 'speed', units)}, top gear",
+                "x": [at], "y": [turning_there], "mode": "markers", "name": f"{with_unit(cruise, 'speed', units)}, top gear",
                 "marker": {"symbol": "circle", "size": 12, "color": "#FFFFFF", "line": {"color": colour, "width": 3}},
                 "hovertemplate": f"%{{x:.0f}} {speed_unit}: %{{y:.0f}} rpm<extra></extra>",
             }
@@ -270,7 +270,7 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
             "mode": "markers", "name": "speed a grade is climbed with",
             "marker": {"symbol": "diamond", "size": 10, "color": palette.VERMILLION, "line": {"color": "#FFFFFF", "width": 1.2}},
             "customdata": [
-                f"{100.0 * climb.grade:g} %: {told(climb.speed, 'speed', units)} in gear {climb.gear},"
+                f"{100.0 * climb.grade:g} %: {with_unit(climb.speed, 'speed', units)} in gear {climb.gear},"
                 f" {from_si(climb.engine_speed, 'rpm'):.0f} rpm{', at governed speed' if climb.governed else ''}"
                 for climb in climbs
             ],
@@ -339,7 +339,7 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
             "y": [float(shown(each.force, "force", units)) for each in chart.crossings],
             "mode": "markers", "name": "steady speed", "marker": {"symbol": "x-thin", "size": 8, "line": {"width": 1.8}},
             "customdata": [
-                f"gear {each.gear}, stage {each.stage} holds {told(each.speed, 'speed', units)} on {-100.0 * each.grade:g} %,"
+                f"gear {each.gear}, stage {each.stage} holds {with_unit(each.speed, 'speed', units)} on {-100.0 * each.grade:g} %,"
                 f" {from_si(each.engine_speed, 'rpm'):.0f} rpm"
                 for each in chart.crossings
             ],

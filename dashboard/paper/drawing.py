@@ -73,7 +73,7 @@ def unit_of(kind: str, units: str) -> str:
     return KINDS[kind][units][1]
 
 
-def told(value: float, kind: str, units: str, digits: int = 0) -> str:
+def with_unit(value: float, kind: str, units: str, digits: int = 0) -> str:
     """A number with its unit.
 
     Parameters
@@ -94,7 +94,7 @@ def told(value: float, kind: str, units: str, digits: int = 0) -> str:
 
     Examples
     --------
-    >>> told(25.0, "speed", "metric"), told(1609.344, "distance", "us", 1), told(36287.0, "weight", "metric")
+    >>> with_unit(25.0, "speed", "metric"), with_unit(1609.344, "distance", "us", 1), with_unit(36287.0, "weight", "metric")
     ('90 km/h', '1.0 mi', '36,287 kg')
     """
     text = f"{float(shown(value, kind, units)):{',' if kind == 'weight' else ''}.{digits}f}"

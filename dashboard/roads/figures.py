@@ -7,7 +7,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
+from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, unit_of, with_unit
 from dashboard.server.thinning import thinned_rows
 from sim.charts.descent_speed import DescentSpeeds
 from sim.roads.facts import GradeClass, curve_spans, limit_spans
@@ -76,7 +76,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         (
             span_.begin,
             "curve",
-            f"radius {told(span_.value, 'length', units)}, taken at {told(span_.speed, 'speed', units)}",
+            f"radius {with_unit(span_.value, 'length', units)}, taken at {with_unit(span_.speed, 'speed', units)}",
         )
         for span_ in curve_spans(route)
     ]
@@ -252,7 +252,7 @@ def descent_figure(descent: DescentSpeeds, units: str) -> go.Figure:
                 "mode": "lines+markers", "name": name, "line": {"color": colour, "dash": dash, "width": 2.4},
                 "marker": {"symbol": symbol, "size": 10, "color": "#FFFFFF", "line": {"color": colour, "width": 2.2}},
                 "customdata": [
-                    f"{mass:.1f} {mass_unit}: {told(each[0], 'speed', units)}; {html.escape(each[1])}" for mass, each in known
+                    f"{mass:.1f} {mass_unit}: {with_unit(each[0], 'speed', units)}; {html.escape(each[1])}" for mass, each in known
                 ],
                 "hovertemplate": "%{customdata}<extra></extra>",
             }
