@@ -23,6 +23,7 @@ from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
 from sim.trips.result import CAUTIONS
 
+NAME = "haulbench"
 ROOMS = Path(__file__).parent
 STYLES = (
     "shared/shared", "trip/trip", "gearing/gearing", "roads/roads", "fuel_study/fuel_study", "sources/sources", "dyno/dyno",
@@ -61,14 +62,14 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         On which it will listen.
     """
     app = dash.Dash(
-        "haulbench",
+        NAME,
         assets_folder=str(ROOMS),
         include_assets_files=False,  # they stand in INDEX, in the order in which they build on one another
         pages_folder="",
         use_pages=False,
         serve_locally=True,
         backend=Backend,
-        title="haulbench",
+        title=NAME,
         update_title=None,  # type: ignore[arg-type]
         index_string=INDEX,
         suppress_callback_exceptions=True,
@@ -85,6 +86,11 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     def _show(path: Any, search: Any) -> Any:
         return _page_at(there, str(path or "/"), str(search or ""))
 
+    titles = json.dumps({page.PATH.rstrip("/"): f"{page.TITLE} - {NAME}" for page in there})
+    app.clientside_callback(
+        f"function(path) {{ document.title = {titles}[path.replace(/\\/$/, '')] || '{NAME}'; }}",
+        Input(ids.PLACE, "pathname"),
+    )
     for page in there:
         page.register(app, workshop)
     backend: Any = app.backend
@@ -118,7 +124,7 @@ def _frame(there: list[Any]) -> html.Div:
             html.Header(
                 [
                     html.A(
-                        [html.Span(className="mark", **attributes(aria_hidden="true")), "haulbench"],
+                        [html.Span(className="mark", **attributes(aria_hidden="true")), NAME],
                         href="/",
                         className="name",
                     ),
