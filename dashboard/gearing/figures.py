@@ -8,7 +8,8 @@ import plotly.graph_objects as go
 
 from dashboard.gearing.work import Drawn
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, unit_of, with_unit
+from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips
 from sim.charts.control_speed import STAGES, ControlChart
 from sim.charts.gearing import GearingChart
 from sim.inputs.specs import Engine
@@ -94,12 +95,14 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
     late = lines("time", times, 0)
     return strips(
         [
-            Strip(f"Road, {unit_of('height', units)}", 0.8, roads, span_of(roads, 20.0)),
-            Strip(f"Speed, {unit_of('speed', units)}", 1.4, [posted, *speeds], span_of([posted, *speeds], 20.0, 0.0)),
-            Strip("Engine speed, rpm", 1.4, [governed, *turning], span_of([governed, *turning], 500.0, 0.0)),
-            Strip("Gear", 1.0, gears, span_of(gears, 2.0, 0.0)),
-            Strip(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, fuels, span_of(fuels, 0.1)),
-            Strip("Time behind choice 1, s", 0.9, late, span_of(late, 4.0)),
+            Panel(f"Road, {unit_of('height', units)}", 0.8, span_of_lines(roads, 20.0), roads),
+            Panel(
+                f"Speed, {unit_of('speed', units)}", 1.4, span_of_lines([posted, *speeds], 20.0, 0.0), [posted, *speeds]
+            ),
+            Panel("Engine speed, rpm", 1.4, span_of_lines([governed, *turning], 500.0, 0.0), [governed, *turning]),
+            Panel("Gear", 1.0, span_of_lines(gears, 2.0, 0.0), gears),
+            Panel(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, span_of_lines(fuels, 0.1), fuels),
+            Panel("Time behind choice 1, s", 0.9, span_of_lines(late, 4.0), late),
         ],
         reach,
         units,
@@ -206,11 +209,11 @@ def speed_figure(
         notes.append(
             note(at, turning_there, f"<b>{turning_there:.0f} rpm</b>", xanchor="left", yanchor="top", xshift=8)
         )
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("engine_speed", units, "engine speed", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)
 
 
 def pull_figure(chart: GearingChart, units: str) -> go.Figure:
@@ -277,11 +280,11 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
             "hovertemplate": "%{customdata}<extra></extra>",
         }
     )  # fmt: skip
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("force", units, "force at the wheels", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)
 
 
 def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figure:
@@ -346,8 +349,8 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
             "hovertemplate": "%{customdata}<extra></extra>",
         }
     )  # fmt: skip
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("force", units, "holding the truck back", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)

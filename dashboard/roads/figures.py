@@ -7,7 +7,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, unit_of, with_unit
+from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips
 from dashboard.server.thinning import thinned_rows
 from sim.charts.descent_speed import DescentSpeeds
 from sim.roads.facts import GradeClass, curve_spans, limit_spans
@@ -54,7 +55,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         "x": along, "y": heights.astype(np.float32), "name": "road", "line": {"color": palette.BLACK, "width": 2.4},
         "showlegend": False, "hovertemplate": f"%{{y:.0f}} {height_unit}<extra>height</extra>",
     }  # fmt: skip
-    span = span_of([road], 20.0)
+    span = span_of_lines([road], 20.0)
     profile: list[Line] = []
     for number, descent in enumerate(descents, start=1):
         ends = np.linspace(descent.begin, descent.end, 200)
@@ -117,9 +118,9 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
     bends = [line for line in bends if line["y"][0] <= 1.5 * max(posted["y"])]
     return strips(
         [
-            Strip(f"Height, {height_unit}", 2.0, profile, span),
-            Strip("Grade, %", 1.0, [grades], span_of([grades, {"y": [0.0]}], 2.0)),
-            Strip(f"Posted limit, {speed_unit}", 0.8, [posted, *bends], span_of([posted], 20.0, 0.0)),
+            Panel(f"Height, {height_unit}", 2.0, span, profile),
+            Panel("Grade, %", 1.0, span_of_lines([grades, {"y": [0.0]}], 2.0), [grades]),
+            Panel(f"Posted limit, {speed_unit}", 0.8, span_of_lines([posted], 20.0, 0.0), [posted, *bends]),
         ],
         (0.0, route.length),
         units,
@@ -166,7 +167,7 @@ def histogram_figure(classes: Sequence[GradeClass], units: str) -> go.Figure:
         note(0.0, 1.0, "downhill", xanchor="left", font={"color": palette.BLUE, "size": 13}, **corners),
         note(1.0, 1.0, "uphill", xanchor="right", font={"color": DARK_VERMILLION, "size": 13}, **corners),
     ]
-    layout = plain_layout(
+    layout = chart_layout(
         330, showlegend=False, annotations=notes, margin={"t": 34, "b": 50, "l": 66, "r": 20},
         xaxis=axis(range=list(reach), title={"text": "grade, %", "standoff": 8}, dtick=1 if reach[1] - reach[0] < 24 else 2),
         yaxis=axis(range=[0.0, 1.14 * most], title={"text": f"length, {unit}", "standoff": 8}),
@@ -211,9 +212,9 @@ def smoothing_figure(track: ImportedTrack, units: str) -> go.Figure:
     }  # fmt: skip
     return strips(
         [
-            Strip(f"Height, {height_unit}", 1.8, [recorded, driven], span_of([recorded, driven], 20.0)),
-            Strip(f"Road above the recording, {height_unit}", 0.8, [difference], span_of([difference], 2.0)),
-            Strip("Grade of the road, %", 0.9, [grades], span_of([grades], 2.0)),
+            Panel(f"Height, {height_unit}", 1.8, span_of_lines([recorded, driven], 20.0), [recorded, driven]),
+            Panel(f"Road above the recording, {height_unit}", 0.8, span_of_lines([difference], 2.0), [difference]),
+            Panel("Grade of the road, %", 0.9, span_of_lines([grades], 2.0), [grades]),
         ],
         (0.0, track.length),
         units,
@@ -267,8 +268,8 @@ def descent_figure(descent: DescentSpeeds, units: str) -> go.Figure:
         }
     )  # fmt: skip
     top = 1.15 * float(shown(highest, "speed", units))
-    layout = plain_layout(
+    layout = chart_layout(
         360, xaxis=axis(range=list(reach), title={"text": f"gross mass, {mass_unit}", "standoff": 8}),
         yaxis=axis(range=[0.0, top], title={"text": f"speed, {speed_unit}", "standoff": 8}),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)

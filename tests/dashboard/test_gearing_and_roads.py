@@ -16,7 +16,8 @@ from dashboard.gearing.figures import overlay_figure, pull_figure, retarding_fig
 from dashboard.gearing.work import ChoiceAnswer, drawn_of, work_out
 from dashboard.panel.choices import MOST_CHOICES, Choice, choices_from, cruise_speed, setups_of
 from dashboard.paper import palette
-from dashboard.paper.drawing import KINDS, Strip, shown, strips, with_unit
+from dashboard.paper.drawing import KINDS, shown, with_unit
+from dashboard.paper.panels import Panel, strips
 from dashboard.roads import page as roads
 from dashboard.roads.figures import descent_figure, histogram_figure, profile_figure, smoothing_figure
 from dashboard.roads.work import read_upload
@@ -312,7 +313,7 @@ def test_retarding_is_drawn_as_it_was_worked_out(answers):
 
 
 def test_an_empty_strip_can_be_drawn():
-    assert len(strips([Strip("nothing", 1.0, [])], (0.0, 1000.0), "us", 300).data) == 0
+    assert len(strips([Panel("nothing", 1.0, (0.0, 1.0), [])], (0.0, 1000.0), "us", 300).data) == 0
 
 
 # ---------------------------------------------------------------- Roads: figures
