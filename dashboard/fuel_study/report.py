@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.fuel_study.figures import figures_of, per_unit_text
+from dashboard.fuel_study.figures import figures_of
+from dashboard.fuel_study.verdict_figures import per_unit_text
 from dashboard.paper.report_shell import cautions, figure_place, page, said_list, table
 from dashboard.paper.words import NOT_STATED, escaped, input_rows, mark_of
 from sim.errors import HaulbenchError
