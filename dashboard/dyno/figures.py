@@ -10,7 +10,20 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.panels import BOOST, FUEL, INK, POWER, TORQUE, Line, Panel, axis, base_layout, over, span_of_lines
+from dashboard.paper.panels import (
+    BOOST,
+    FUEL,
+    INK,
+    POWER,
+    TORQUE,
+    Line,
+    Panel,
+    axis,
+    base_layout,
+    over,
+    span_of_lines,
+    stroke,
+)
 from dashboard.server.thinning import thinned_rows
 from sim.dyno.full_load import rated_curve
 from sim.dyno.result import DynoResult
@@ -26,17 +39,8 @@ STAGE_NAMES = ("engine alone", "stage 1", "stage 2", "stage 3")
 
 def _line(x: np.ndarray, y: np.ndarray, name: str, unit: str, colour: str, dash: str = "solid", **more: Any) -> Line:
     """One line; what is not a number leaves a gap."""
-    width, digits = more.pop("width", 2.0), more.pop("digits", 0)
-    return {
-        "x": np.asarray(x, dtype=np.float32),
-        "y": np.asarray(y, dtype=np.float32),
-        "name": name,
-        "mode": "lines",
-        "line": {"color": colour, "dash": dash, "width": width},
-        "hovertemplate": f"%{{x:.0f}}: %{{y:.{digits}f}} {unit}<extra>{name}</extra>",
-        "connectgaps": False,
-        **more,
-    }
+    hover = f"%{{x:.0f}}: %{{y:.{more.pop('digits', 0)}f}} {unit}<extra>{name}</extra>"
+    return stroke(x, y, name, colour, dash, **{"hovertemplate": hover, **more})
 
 
 def _band(x: np.ndarray, y: np.ndarray, percent: float, name: str, unit: str, reference: str) -> list[Line]:
@@ -71,8 +75,8 @@ def _there_and_back(columns: Columns, name: str, shown: str, unit: str, **more: 
 
 def _dots(points: Columns, name: str, unit: str, digits: int = 0) -> Line:
     """Points that were read."""
-    line = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
-    return line | {
+    dots = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
+    return dots | {
         "mode": "markers",
         "marker": {"size": 8, "symbol": "circle-open", "line": {"width": 2}, "color": palette.BLACK},
     }

@@ -312,6 +312,21 @@ def span_of_lines(lines: Iterable[Line], least: float, floor: float | None = Non
     return span_of((line["y"] for line in lines), least, floor)
 
 
+def stroke(x: Any, y: Any, name: str, colour: str, dash: str = "solid", width: float = 2.0, **more: Any) -> Line:
+    """One line; what is not a number leaves a gap.
+
+    Parameters
+    ----------
+    **more : any
+        `steps` for one that jumps, and anything else a line may have.
+    """
+    pen = {"color": colour, "dash": dash, "width": width, "shape": "hv" if more.pop("steps", False) else "linear"}
+    return {
+        "x": np.asarray(x, dtype=np.float32), "y": np.asarray(y, dtype=np.float32), "name": name, "mode": "lines",
+        "line": pen, **more,
+    }  # fmt: skip
+
+
 def figure_of(lines: Sequence[Line], layout: dict[str, Any]) -> go.Figure:
     """Lines and layout as a figure."""
     return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})

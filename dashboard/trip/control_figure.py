@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.panels import INK, Line, axis, base_layout, displayed, figure_of, in_unit, note
+from dashboard.paper.panels import INK, Line, axis, base_layout, displayed, figure_of, in_unit, note, stroke
 from sim.charts.control_speed import ControlChart, control_chart
 from sim.trips.result import Result
 from sim.units import from_si
@@ -73,16 +73,16 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
         speeds = displayed(line.speed, "km_h")
         inside = speeds <= right
         lines.append(
-            {
-                "x": speeds[inside],
-                "y": line.force[inside] / 1000.0,
-                "mode": "lines",
-                "hoverinfo": "skip",
-                "line": {"color": palette.GREY, "width": 2.6},
-                "name": "what a grade asks for",
-                "legendgroup": "grades",
-                "showlegend": line is chart.lines[0],
-            }
+            stroke(
+                speeds[inside],
+                line.force[inside] / 1000.0,
+                "what a grade asks for",
+                palette.GREY,
+                width=2.6,
+                hoverinfo="skip",
+                legendgroup="grades",
+                showlegend=line is chart.lines[0],
+            )
         )
         notes.append(note(float(speeds[inside][-1]), float(line.force[inside][-1]) / 1000.0,
                            f"{abs(100.0 * line.grade):g} %", xanchor="right", yanchor="bottom", font={"size": 11}))  # fmt: skip
@@ -103,20 +103,17 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
                     )
                 )
         lines.append(
-            {
-                "x": speeds,
-                "y": force,
-                "mode": "lines",
-                "line": {
-                    "color": palette.STAGE_COLOURS[curve.stage],
-                    "dash": palette.STAGE_DASHES[curve.stage],
-                    "width": 1.6,
-                },
-                "name": f"stage {curve.stage}" if curve.stage else "stage 0, engine alone",
-                "legendgroup": f"stage {curve.stage}",
-                "showlegend": curve.gear == 1,
-                "hovertemplate": f"gear {curve.gear}, stage {curve.stage}: %{{x:.1f}} km/h, %{{y:.1f}} kN<extra></extra>",
-            }
+            stroke(
+                speeds,
+                force,
+                f"stage {curve.stage}" if curve.stage else "stage 0, engine alone",
+                palette.STAGE_COLOURS[curve.stage],
+                palette.STAGE_DASHES[curve.stage],
+                1.6,
+                legendgroup=f"stage {curve.stage}",
+                showlegend=curve.gear == 1,
+                hovertemplate=f"gear {curve.gear}, stage {curve.stage}: %{{x:.1f}} km/h, %{{y:.1f}} kN<extra></extra>",
+            )
         )
     for stage in range(4):
         rows = driven_points(result, stage)

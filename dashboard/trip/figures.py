@@ -27,6 +27,7 @@ from dashboard.paper.panels import (
     in_unit,
     span_of_lines,
     stacked,
+    stroke,
 )
 from dashboard.server.thinning import MOST_POINTS, event_rows, thinned_rows
 from sim.trips.compare import Comparison
@@ -65,18 +66,9 @@ class _Drawn:
             `steps`, `width`, `digits`, and anything else a line may have.
         """
         rows = thinned_rows(values, self.always, self.most)
-        shape = "hv" if more.pop("steps", False) else "linear"
-        width, digits = more.pop("width", 1.6), more.pop("digits", 1)
-        return {
-            "x": np.asarray(self.at[rows], dtype=np.float32),
-            "y": np.asarray(values[rows], dtype=np.float32),
-            "name": name,
-            "mode": "lines" if len(rows) > 2 else "lines+markers",
-            "line": {"color": colour, "dash": dash, "width": width, "shape": shape},
-            "hovertemplate": f"%{{y:.{digits}f}} {unit}",
-            "connectgaps": False,
-            **more,
-        }
+        hover, mode = f"%{{y:.{more.pop('digits', 1)}f}} {unit}", "lines" if len(rows) > 2 else "lines+markers"
+        look = {"width": 1.6, "hovertemplate": hover, "mode": mode, **more}
+        return stroke(self.at[rows], values[rows], name, colour, dash, **look)
 
 
 def reach_of(results: Sequence[Result]) -> tuple[float, float]:
@@ -139,16 +131,16 @@ def _road_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Pa
         here = stage[rows] == number
         reached = np.concatenate([[False], here[:-1]])  # a stage is drawn up to the row where the next begins
         lines.append(
-            {
-                "x": np.asarray(drawn.at[rows], dtype=np.float32),
-                "y": np.where(here | reached, height[rows], np.nan).astype(np.float32),
-                "name": f"stage {number}" if number else "stage 0 (off)",
-                "mode": "lines",
-                "line": {"color": palette.STAGE_COLOURS[number], "width": palette.STAGE_WIDTHS[number]},
-                "hovertemplate": "%{y:.0f} m",
-                "connectgaps": False,
-                "showlegend": bool(here.any()) or number == 0,
-            }
+            stroke(
+                drawn.at[rows],
+                np.where(here | reached, height[rows], np.nan),
+                f"stage {number}" if number else "stage 0 (off)",
+                palette.STAGE_COLOURS[number],
+                width=palette.STAGE_WIDTHS[number],
+                hovertemplate="%{y:.0f} m",
+                connectgaps=False,
+                showlegend=bool(here.any()) or number == 0,
+            )
         )
     places = [place for place in road_places(result) if place[0] <= last]
     symbols = {"sign": "triangle-down", "stop": "square", "curve": "diamond"}
@@ -216,11 +208,7 @@ def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
 
 def _flat(name: str, level: float, reach: tuple[float, float], colour: str, dash: str, **more: Any) -> Line:
     """A level line from end to end."""
-    width = more.pop("width", 1.6)
-    return {
-        "x": list(reach), "y": [level, level], "mode": "lines", "name": name, "hoverinfo": "skip",
-        "line": {"color": colour, "dash": dash, "width": width}, **more,
-    }  # fmt: skip
+    return stroke(reach, [level, level], name, colour, dash, **{"width": 1.6, "hoverinfo": "skip", **more})
 
 
 def _engine_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Panel:
