@@ -88,7 +88,8 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
 
     titles = json.dumps({page.PATH.rstrip("/"): f"{page.TITLE} - {NAME}" for page in there})
     app.clientside_callback(
-        f"function(path) {{ document.title = {titles}[path.replace(/\\/$/, '')] || '{NAME}'; }}",
+        f"function(path) {{ return document.title = {titles}[path.replace(/\\/$/, '')] || '{NAME}'; }}",
+        Output(ids.TITLE, "data"),
         Input(ids.PLACE, "pathname"),
     )
     for page in there:
@@ -120,6 +121,7 @@ def _frame(there: list[Any]) -> html.Div:
         [
             dcc.Location(id=ids.PLACE, refresh=False),
             dcc.Store(id=ids.UNITS, data="metric"),
+            dcc.Store(id=ids.TITLE),
             html.A("To the page", href="#page", className="skip"),
             html.Header(
                 [

@@ -317,14 +317,16 @@ def stroke(x: Any, y: Any, name: str, colour: str, dash: str = "solid", width: f
 
     Parameters
     ----------
+    x : array or list
+        Arrays are sent as float32.
+    y : array or list
+        The same.
     **more : any
         `steps` for one that jumps, and anything else a line may have.
     """
     pen = {"color": colour, "dash": dash, "width": width, "shape": "hv" if more.pop("steps", False) else "linear"}
-    return {
-        "x": np.asarray(x, dtype=np.float32), "y": np.asarray(y, dtype=np.float32), "name": name, "mode": "lines",
-        "line": pen, **more,
-    }  # fmt: skip
+    at, values = (each if isinstance(each, list) else np.asarray(each, dtype=np.float32) for each in (x, y))
+    return {"x": at, "y": values, "name": name, "mode": "lines", "line": pen, **more}
 
 
 def figure_of(lines: Sequence[Line], layout: dict[str, Any]) -> go.Figure:

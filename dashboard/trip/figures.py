@@ -208,7 +208,7 @@ def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
 
 def _flat(name: str, level: float, reach: tuple[float, float], colour: str, dash: str, **more: Any) -> Line:
     """A level line from end to end."""
-    return stroke(reach, [level, level], name, colour, dash, **{"width": 1.6, "hoverinfo": "skip", **more})
+    return stroke(list(reach), [level, level], name, colour, dash, **{"width": 1.6, "hoverinfo": "skip", **more})
 
 
 def _engine_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Panel:
