@@ -23,6 +23,7 @@ from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
 from sim.trips.result import CAUTIONS
 
+NAME = "haulbench"
 ROOMS = Path(__file__).parent
 STYLES = (
     "shared/shared", "trip/trip", "gearing/gearing", "roads/roads", "fuel_study/fuel_study", "sources/sources", "dyno/dyno",
@@ -61,19 +62,19 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         On which it will listen.
     """
     app = dash.Dash(
-        "haulbench",
+        NAME,
         assets_folder=str(ROOMS),
         include_assets_files=False,  # they stand in INDEX, in the order in which they build on one another
         pages_folder="",
         use_pages=False,
         serve_locally=True,
         backend=Backend,
-        title="haulbench",
+        title=NAME,
         update_title=None,  # type: ignore[arg-type]
         index_string=INDEX,
         suppress_callback_exceptions=True,
         add_log_handler=False,
-        on_error=_told,
+        on_error=_say,
         enable_mcp=False,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
@@ -85,6 +86,12 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     def _show(path: Any, search: Any) -> Any:
         return _page_at(there, str(path or "/"), str(search or ""))
 
+    titles = json.dumps({page.PATH.rstrip("/"): f"{page.TITLE} - {NAME}" for page in there})
+    app.clientside_callback(
+        f"function(path) {{ return document.title = {titles}[path.replace(/\\/$/, '')] || '{NAME}'; }}",
+        Output(ids.TITLE, "data"),
+        Input(ids.PLACE, "pathname"),
+    )
     for page in there:
         page.register(app, workshop)
     backend: Any = app.backend
@@ -96,7 +103,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     return app
 
 
-def _told(problem: Exception) -> Any:
+def _say(problem: Exception) -> Any:
     """Says on the page what went wrong in a callback."""
     if isinstance(problem, HaulbenchError):
         message = str(problem)
@@ -114,11 +121,12 @@ def _frame(there: list[Any]) -> html.Div:
         [
             dcc.Location(id=ids.PLACE, refresh=False),
             dcc.Store(id=ids.UNITS, data="metric"),
+            dcc.Store(id=ids.TITLE),
             html.A("To the page", href="#page", className="skip"),
             html.Header(
                 [
                     html.A(
-                        [html.Span(className="mark", **attributes(aria_hidden="true")), "haulbench"],
+                        [html.Span(className="mark", **attributes(aria_hidden="true")), NAME],
                         href="/",
                         className="name",
                     ),

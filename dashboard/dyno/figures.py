@@ -10,16 +10,26 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.panels import GRID, INK, Line, Panel, arrangement, base_layout
+from dashboard.paper.panels import (
+    BOOST,
+    FUEL,
+    INK,
+    POWER,
+    TORQUE,
+    Line,
+    Panel,
+    axis,
+    base_layout,
+    over,
+    span_of_lines,
+    stroke,
+)
 from dashboard.server.thinning import thinned_rows
 from sim.dyno.full_load import rated_curve
 from sim.dyno.result import DynoResult
-from sim.units import from_si, to_si
 
 Columns = Mapping[str, np.ndarray]
 
-HEAD = 34  # px above a panel, for its name and its legend
-TOP, BOTTOM, LEFT, RIGHT = 46, 52, 66, 66  # px around the panels
 BACK_UP = 100.0  # rpm above its lowest speed, from where a run is on its way up again
 MOST_POINTS = 1500  # of a line
 BAND_FILL = "rgba(0,114,178,0.16)"
@@ -29,90 +39,8 @@ STAGE_NAMES = ("engine alone", "stage 1", "stage 2", "stage 3")
 
 def _line(x: np.ndarray, y: np.ndarray, name: str, unit: str, colour: str, dash: str = "solid", **more: Any) -> Line:
     """One line; what is not a number leaves a gap."""
-    width, digits = more.pop("width", 2.0), more.pop("digits", 0)
-    return {
-        "x": np.asarray(x, dtype=np.float32),
-        "y": np.asarray(y, dtype=np.float32),
-        "name": name,
-        "mode": "lines",
-        "line": {"color": colour, "dash": dash, "width": width},
-        "hovertemplate": f"%{{x:.0f}}: %{{y:.{digits}f}} {unit}<extra>{name}</extra>",
-        "connectgaps": False,
-        **more,
-    }
-
-
-def _axis() -> dict[str, Any]:
-    """A plain axis."""
-    return {
-        "gridcolor": GRID, "linecolor": INK, "showline": True, "ticks": "outside", "ticklen": 4, "zeroline": False,
-        "automargin": False, "tickfont": {"size": 12},
-    }  # fmt: skip
-
-
-def _span(lines: Sequence[Line], floor: float | None = 0.0, least: float = 1.0) -> tuple[float, float]:
-    """Range of an axis that shows all lines, with some air."""
-    flat = np.concatenate([np.asarray(line["y"], dtype=float) for line in lines])
-    flat = flat[np.isfinite(flat)]
-    low, high = (float(flat.min()), float(flat.max())) if len(flat) else (0.0, least)
-    high = max(high, low + least)
-    air = 0.06 * (high - low)
-    return (floor if floor is not None else low - air, high + air)
-
-
-def _us_span(panel: Panel) -> tuple[float, float]:
-    """Range of a panel's right axis."""
-    assert panel.us is not None
-    low, high = (from_si(to_si(value, panel.us[1]), panel.us[2]) for value in panel.span)
-    return low, high
-
-
-def over(panels: Sequence[Panel], axis: str, reach: tuple[float, float], height: int) -> go.Figure:
-    """Panels above one another over one axis.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        From the top.
-    axis : str
-        Name of the shared axis, with its unit.
-    reach : tuple of float
-        Its ends.
-    height : int
-        [px]
-    """
-    layout = base_layout(height)
-    domains = arrangement([panel.share for panel in panels], height, [HEAD] * len(panels))
-    lines: list[Line] = []
-    side = len(panels) + 1
-    for number, (panel, domain) in enumerate(zip(panels, domains, strict=True), start=1):
-        tail = "" if number == 1 else str(number)
-        layout[f"yaxis{tail}"] = {**_axis(), "domain": domain, "range": panel.span, "anchor": "x", "fixedrange": True}
-        layout[f"legend{tail}"] = {
-            "orientation": "h", "x": 0, "xanchor": "left", "y": domain[1], "yanchor": "bottom",
-            "title": {"text": f"<b>{panel.title}</b>" + (f" | {panel.us[0]}" if panel.us else ""), "side": "left"},
-            "font": {"size": 12}, "bgcolor": "rgba(255,255,255,0)", "tracegroupgap": 0,
-        }  # fmt: skip
-        for line in panel.lines:
-            lines.append({**line, "xaxis": "x", "yaxis": f"y{tail}", "legend": f"legend{tail}"})
-        if panel.us:
-            span = _us_span(panel)
-            layout[f"yaxis{side}"] = {
-                **_axis(), "range": span, "overlaying": f"y{tail}", "side": "right", "anchor": "x", "showgrid": False,
-                "fixedrange": True, "tickmode": "auto",
-            }  # fmt: skip
-            lines.append(
-                {
-                    "x": list(reach), "y": list(span), "mode": "markers", "marker": {"opacity": 0}, "showlegend": False,
-                    "hoverinfo": "skip", "name": f"scale in {panel.us[0]}", "xaxis": "x", "yaxis": f"y{side}",
-                }
-            )  # fmt: skip
-            side += 1
-    last = "" if len(panels) == 1 else str(len(panels))
-    layout["xaxis"] = {**_axis(), "range": reach, "anchor": f"y{last}", "title": {"text": axis, "standoff": 6}}
-    layout["margin"] = {"t": TOP, "b": BOTTOM, "l": LEFT, "r": RIGHT}
-    layout["hovermode"] = "closest"
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    hover = f"%{{x:.0f}}: %{{y:.{more.pop('digits', 0)}f}} {unit}<extra>{name}</extra>"
+    return stroke(x, y, name, colour, dash, **{"hovertemplate": hover, **more})
 
 
 def _band(x: np.ndarray, y: np.ndarray, percent: float, name: str, unit: str, reference: str) -> list[Line]:
@@ -147,8 +75,8 @@ def _there_and_back(columns: Columns, name: str, shown: str, unit: str, **more: 
 
 def _dots(points: Columns, name: str, unit: str, digits: int = 0) -> Line:
     """Points that were read."""
-    line = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
-    return line | {
+    dots = _line(points["engine_speed_rpm"], points[name], "read", unit, palette.BLACK, digits=digits)
+    return dots | {
         "mode": "markers",
         "marker": {"size": 8, "symbol": "circle-open", "line": {"width": 2}, "color": palette.BLACK},
     }
@@ -193,13 +121,13 @@ def full_load_figure(
     boost = _there_and_back(columns, "boost_kpa", "boost", "kPa", colour=palette.GREEN)
     low = float(np.nanmin(bsfc[0]["y"])) if np.isfinite(bsfc[0]["y"]).any() else 190.0
     panels = [
-        Panel("Torque, N m", 1.6, _span(torque_lines), torque_lines, ("lb ft", "n_m", "lb_ft")),
-        Panel("Power, kW", 1.4, _span(power_lines), power_lines, ("hp", "kw", "hp")),
+        Panel("Torque, N m", 1.6, span_of_lines(torque_lines, 1.0, 0.0), torque_lines, TORQUE),
+        Panel("Power, kW", 1.4, span_of_lines(power_lines, 1.0, 0.0), power_lines, POWER),
         Panel("Fuel per power, g/kWh", 0.9, (low - 5.0, low + 60.0), bsfc),
-        Panel("Fuel, g/s", 0.8, _span(fuel), fuel, ("lb/h", "g_s", "lb_h")),
-        Panel("Boost, kPa", 0.9, _span(boost), boost, ("psi", "kpa", "psi")),
+        Panel("Fuel, g/s", 0.8, span_of_lines(fuel, 1.0, 0.0), fuel, FUEL),
+        Panel("Boost, kPa", 0.9, span_of_lines(boost, 1.0, 0.0), boost, BOOST),
     ]
-    return over(panels, SPEED_AXIS, _speeds([columns, reference]), 880)
+    return over(panels, _speeds([columns, reference]), SPEED_AXIS, 880, unified=False)
 
 
 def _speeds(sets: Sequence[Columns]) -> tuple[float, float]:
@@ -226,10 +154,10 @@ def motoring_figure(points: Columns, band_percent: float) -> go.Figure:
     torque.append(_measured(points, "motoring_torque_n_m", "measured", "N m"))
     power = [_measured(points, "motoring_power_kw", "measured", "kW", digits=1)]
     panels = [
-        Panel("Torque to turn the engine, N m", 1.3, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
-        Panel("Power to turn it, kW", 1.0, _span(power), power, ("hp", "kw", "hp")),
+        Panel("Torque to turn the engine, N m", 1.3, span_of_lines(torque, 1.0, 0.0), torque, TORQUE),
+        Panel("Power to turn it, kW", 1.0, span_of_lines(power, 1.0, 0.0), power, POWER),
     ]
-    return over(panels, SPEED_AXIS, _speeds([points]), 620)
+    return over(panels, _speeds([points]), SPEED_AXIS, 620, unified=False)
 
 
 def retarding_figure(points: Columns) -> go.Figure:
@@ -250,10 +178,10 @@ def retarding_figure(points: Columns) -> go.Figure:
         torque.append(_measured(one, "retarding_torque_n_m", STAGE_NAMES[stage], "N m", **style))
         power.append(_measured(one, "retarding_power_kw", STAGE_NAMES[stage], "kW", **style))
     panels = [
-        Panel("Retarding torque, N m", 1.0, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
-        Panel("Retarding power, kW", 1.0, _span(power), power, ("hp", "kw", "hp")),
+        Panel("Retarding torque, N m", 1.0, span_of_lines(torque, 1.0, 0.0), torque, TORQUE),
+        Panel("Retarding power, kW", 1.0, span_of_lines(power, 1.0, 0.0), power, POWER),
     ]
-    return over(panels, SPEED_AXIS, _speeds([points]), 700)
+    return over(panels, _speeds([points]), SPEED_AXIS, 700, unified=False)
 
 
 def build_up_figure(sets: Mapping[str, Columns]) -> go.Figure:
@@ -272,10 +200,10 @@ def build_up_figure(sets: Mapping[str, Columns]) -> go.Figure:
         boost.append(_line(columns["time_s"], columns["boost_kpa"], name, "kPa", colour, dash))
     end = max(float(columns["time_s"][-1]) for columns in sets.values())
     panels = [
-        Panel("Retarding torque, N m", 1.2, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
-        Panel("Boost, kPa", 0.8, _span(boost), boost, ("psi", "kpa", "psi")),
+        Panel("Retarding torque, N m", 1.2, span_of_lines(torque, 1.0, 0.0), torque, TORQUE),
+        Panel("Boost, kPa", 0.8, span_of_lines(boost, 1.0, 0.0), boost, BOOST),
     ]
-    return over(panels, "time since the call, s", (0.0, end), 560)
+    return over(panels, (0.0, end), "time since the call, s", 560, unified=False)
 
 
 def speed_figure(columns: Columns, levels: Mapping[str, float]) -> go.Figure:
@@ -297,10 +225,10 @@ def speed_figure(columns: Columns, levels: Mapping[str, float]) -> go.Figure:
         speed.append(_line(ends, np.array([level, level]), f"{name} {level:.0f}", "rpm", colour, dash, width=1.4))
     torque = [_line(time, columns["absorber_torque_n_m"][rows], "absorber", "N m", palette.VERMILLION)]
     panels = [
-        Panel("Engine speed, rpm", 1.5, _span(speed, None), speed),
-        Panel("Load, N m", 0.8, _span(torque, None, 100.0), torque, ("lb ft", "n_m", "lb_ft")),
+        Panel("Engine speed, rpm", 1.5, span_of_lines(speed, 1.0), speed),
+        Panel("Load, N m", 0.8, span_of_lines(torque, 100.0), torque, TORQUE),
     ]
-    return over(panels, "time, s", (float(time[0]), float(time[-1])), 640)
+    return over(panels, (float(time[0]), float(time[-1])), "time, s", 640, unified=False)
 
 
 def grade_figure(sets: Mapping[str, Columns]) -> go.Figure:
@@ -318,10 +246,10 @@ def grade_figure(sets: Mapping[str, Columns]) -> go.Figure:
         torque.append(_line(columns["grade_percent"], columns["engine_torque_n_m"], kind, "N m", colour, dash))
     end = max(float(columns["grade_percent"].max()) for columns in sets.values())
     panels = [
-        Panel("Engine speed, rpm", 1.0, _span(speed), speed),
-        Panel("Torque, N m", 1.0, _span(torque), torque, ("lb ft", "n_m", "lb_ft")),
+        Panel("Engine speed, rpm", 1.0, span_of_lines(speed, 1.0, 0.0), speed),
+        Panel("Torque, N m", 1.0, span_of_lines(torque, 1.0, 0.0), torque, TORQUE),
     ]
-    return over(panels, "grade, %", (0.0, end), 560)
+    return over(panels, (0.0, end), "grade, %", 560, unified=False)
 
 
 def cylinder_figure(points: Columns) -> go.Figure:
@@ -335,9 +263,9 @@ def cylinder_figure(points: Columns) -> go.Figure:
     names = [f"{cylinder:.0f}" for cylinder in points["cylinder_cut"][1:]]
     lost = np.asarray(points["torque_lost_percent"][1:], dtype=np.float32)
     layout = base_layout(380)
-    layout["xaxis"] = {**_axis(), "type": "category", "title": {"text": "cylinder cut out"}}
-    layout["yaxis"] = {**_axis(), "title": {"text": "torque lost, %"}, "zeroline": True}
-    layout["margin"] = {"t": 24, "b": BOTTOM, "l": LEFT, "r": RIGHT}
+    layout["xaxis"] = axis(type="category", title={"text": "cylinder cut out"})
+    layout["yaxis"] = axis(title={"text": "torque lost, %"})
+    layout["margin"] = {"t": 24, "b": 52, "l": 66, "r": 66}
     bars = {
         "type": "bar", "x": names, "y": lost, "marker": {"color": palette.BLUE, "line": {"color": INK, "width": 1}},
         "text": [f"{value:.1f}" for value in lost], "textposition": "outside", "cliponaxis": False, "name": "torque lost",

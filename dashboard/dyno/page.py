@@ -10,7 +10,8 @@ from dash.development.base_component import Component
 
 from dashboard.dyno.work import FILES, file_of, run_for_page
 from dashboard.panel import controls
-from dashboard.panel.attributes import attributes, part
+from dashboard.panel.attributes import part
+from dashboard.panel.pieces import RATES, actions, at_the_cursor, card, cluster, opening, playing
 from dashboard.server import doors, guard
 from dashboard.server.runs import Workshop, key_for
 from dashboard.server.setups import GivenSetup, read_setup, setup_from_query, with_usual
@@ -45,8 +46,6 @@ GROUPS = {
     ),
     "Circuits: failures, values by hand, meters": ("faults.occur", "faults.watch", "circuits.dialled", "circuits.meters"),
 }  # fmt: skip
-RATES = (1, 2, 5, 10, 20, 50)
-TYPES = {"html": "text/html; charset=utf-8", "csv": "text/csv; charset=utf-8", "json": "application/json"}
 MOST_PREDICTIONS = 12
 
 
@@ -70,111 +69,49 @@ def layout(query: dict[str, Any]) -> html.Div:
         "rates": list(RATES),
         "rubric": list(RUBRIC),
     }  # fmt: skip
-    return html.Div(
-        [
-            html.Div(panel, className="trip-panel"),
-            html.Div(
-                [html.H1("Dyno", className="unseen"), _opening(), _cluster(), _work(), _below()], className="trip-main"
-            ),
-        ],
-        className="sheet trip dyno",
-        **attributes(data_dyno=json.dumps(asked)),
-    )
+    main = [_opening(), _cluster(), _work(), _below()]
+    return playing(TITLE, panel, main, "dyno", data_dyno=json.dumps(asked))
 
 
 def _opening() -> Component:
     """Which test, what is broken, and what came of it."""
-    return html.Section(
-        [
-            part("tests", role="group", className="bar tests", aria_label="Test"),
-            part("state", html.P, className="state", role="status"),
-            part("error", html.P, className="told", role="alert", hidden=True),
-            part("verdict", html.Div, html.H2("The first run is being made ..."), className="verdict", aria_live="polite"),
-            html.Div(
-                [html.Span("Break it: ", className="quiet"), part("faults", html.Span, className="bar")],
-                className="bar breaking",
-            ),
-            html.Div(
-                [
-                    part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
-                    part("link", html.Button, "Copy the link", type="button"),
-                    part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
-                    part("link_text", html.Span, className="quiet", role="status"),
-                    html.Span(
-                        [
-                            html.Span("Download: ", className="quiet"),
-                            *(
-                                part("file", html.A, {"report.html": "report, lab sheet"}.get(name, name.partition(".")[0]),
-                                      href=f"{PATH}/{name}", className="file", download=name, data_file=name)
-                                for name in FILES
-                            ),
-                        ],
-                        className="files",
-                    ),
-                ],
-                className="bar actions",
-            ),
-            part("predict", className="predict", hidden=True),
-        ],
-        className="card opening",
-        **attributes(aria_label="Test and verdict"),
-    )  # fmt: skip
+    files = {name: "report, lab sheet" if name == "report.html" else name.partition(".")[0] for name in FILES}
+    broken = [html.Span("Break it: ", className="quiet"), part("faults", html.Span, className="bar")]
+    return opening(
+        "The first run is being made ...",
+        "Test and verdict",
+        first=[part("tests", role="group", className="bar tests", aria_label="Test")],
+        then=[html.Div(broken, className="bar breaking"), *actions(PATH, files)],
+    )
 
 
 def _cluster() -> Component:
     """Large readings at the cursor, and what moves it."""
-    drive = html.Div(
-        [
-            part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True),
-            part("play", html.Button, "Run", type="button", className="play", aria_label="Show the run as it goes"),
-            html.Label(["at ", part("rate", className="rate-place")], className="rate"),
-            part("scrub_place", className="scrub-place"),
-            part("whole", html.Button, "To the end", type="button"),
-            part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
-                  title="Large readings, for a class"),
-        ],
-        className="drive-bar",
-    )  # fmt: skip
-    return html.Section(
-        [part("readings", className="readings dyno-readings"), part("chapter", html.P, className="chapter"), drive],
-        className="cluster",
-        **attributes(aria_label="Readings at the cursor"),
+    return cluster(
+        [part("readings", className="readings dyno-readings"), part("chapter", html.P, className="chapter")],
+        ("Run", "Show the run as it goes"),
+        before=[part("run_button", html.Button, "Run the test", type="button", className="play", hidden=True)],
+        after=[part("whole", html.Button, "To the end", type="button")],
     )
 
 
 def _work() -> Component:
     """The curves, and beside them gauges, meter and hand."""
-    curves = html.Section(
-        [html.H2("Curves"), part("curves", className="curves")],
-        className="card strips-card",
-        **attributes(aria_label="Curves of the run"),
+    curves = card("Curves", part("curves", className="curves"), kind="strips-card", label="Curves of the run")
+    gauges = card("Gauges", part("gauges", html.Dl, className="gauges"))
+    return at_the_cursor(
+        curves, [gauges, card("Circuits, by hand", part("circuits"), part("codes", className="codes"))]
     )
-    side = [
-        html.Section([html.H2("Gauges"), part("gauges", html.Dl, className="gauges")], className="card"),
-        html.Section(
-            [html.H2("Circuits, by hand"), part("circuits"), part("codes", className="codes")],
-            className="card",
-        ),
-    ]  # fmt: skip
-    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
-    return html.Div([curves, beside], className="work")
 
 
 def _below() -> Component:
     """The run in numbers, and every point that was read."""
+    points = part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read")
+    practice = html.Ul([html.Li(text) for text in CAUTIONS], className="small")
     return html.Div(
         [
-            html.Section([html.H2("The run in numbers"), part("numbers", className="wide")], className="card"),
-            html.Section(
-                [
-                    html.H2("Points that were read"),
-                    part("points", className="wide", tabIndex=0, role="region", aria_label="Points that were read"),
-                    html.H2("On a real stand"),
-                    html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
-                ],
-                className="card",
-            ),
+            card("The run in numbers", part("numbers", className="wide")),
+            card("Points that were read", points, html.H2("On a real stand"), practice),
         ],
         className="pair",
     )
@@ -224,7 +161,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         predicted = [each for each in given.get("predict", "").split("|") if each][:MOST_PREDICTIONS]
         inputs = read_setup(setup_from_query(with_usual(visitor.search, USUAL)), workshop)
         content = workshop.ask(key_of_run(inputs, test, name, predicted), file_of, inputs, test, name, predicted)
-        return guard.file(content, TYPES[name.rpartition(".")[2]], name)
+        return guard.file(content, name)
 
     doors.post(app, f"{PATH}/run", Run, run)
     doors.get(app, f"{PATH}/{{name}}", whole_file)

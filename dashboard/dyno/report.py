@@ -6,8 +6,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.dyno.figures import dyno_figures
-from dashboard.paper.report_shell import figure_place, page, said_list, table
-from dashboard.paper.words import NOT_STATED, escaped, input_rows, mark_of
+from dashboard.paper.markup import Markup, cautions, described, escaped, heading, paragraphs, said_list, table, wide
+from dashboard.paper.report_shell import figure_place, page
+from dashboard.paper.words import input_rows, inputs_table, settings_rows, truck_rows
 from sim.dyno.faults import FAULTS
 from sim.dyno.lab import RUBRIC, Entry
 from sim.dyno.result import CAUTIONS, DynoResult, worded
@@ -109,10 +110,10 @@ def _points(result: DynoResult) -> str:
     points = result.points
     head, cells = [], []
     corrected = result.settings.dyno.correction != "none"
-    for name, heading, digits, us in POINT_COLUMNS:
+    for name, shown, digits, us in POINT_COLUMNS:
         if name not in points or (name == "corrected_power_kw" and not corrected):
             continue
-        head.append(heading)
+        head.append(shown)
         if name == "limiter":
             cells.append([str(word) for word in worded(name, points[name])])
             continue
@@ -121,8 +122,7 @@ def _points(result: DynoResult) -> str:
             unit = unit_of_key(name)
             head.append(unit_name(us) if us != "lb_ft" else "lb ft")
             cells.append([_number(from_si(to_si(float(value), unit), us), digits) for value in points[name]])
-    points_table = table(head, zip(*cells, strict=True), numbers=range(len(head)))
-    return f'<div class="wide small read" tabindex="0">{points_table}</div>'
+    return wide(table(head, zip(*cells, strict=True), numbers=range(len(head))), "small read")
 
 
 def _readings(result: DynoResult) -> str:
@@ -160,9 +160,9 @@ def _readings(result: DynoResult) -> str:
     )
 
 
-def _field(label: str, value: str = "") -> str:
+def _field(label: str, value: str = "") -> Markup:
     """A place to write."""
-    return f'<input type="text" aria-label="{escaped(label)}" value="{escaped(value)}">'
+    return Markup(f'<input type="text" aria-label="{escaped(label)}" value="{escaped(value)}">')
 
 
 def lab_sheet(result: DynoResult, entries: Sequence[Entry]) -> str:
@@ -176,40 +176,40 @@ def lab_sheet(result: DynoResult, entries: Sequence[Entry]) -> str:
         off = "" if entry.off is None else f"{entry.off:+.2f} {entry.kind}"
         met = "" if entry.met is None else ("within" if entry.met else "outside")
         rows.append(
-            f"<tr><td>{escaped(entry.name)}</td><td>{_field('predicted ' + entry.name, predicted)}</td>"
-            f'<td class="number">{entry.measured:.4g}</td><td>{escaped(unit)}</td>'
-            f'<td class="number">{off or _field("off " + entry.name)}</td>'
-            f'<td class="number">{entry.tolerance:g} {escaped(entry.kind)}</td>'
-            f"<td>{met or _field('within ' + entry.name)}</td></tr>"
+            (
+                entry.name,
+                _field(f"predicted {entry.name}", predicted),
+                f"{entry.measured:.4g}",
+                unit,
+                off or _field(f"off {entry.name}"),
+                f"{entry.tolerance:g} {entry.kind}",
+                met or _field(f"within {entry.name}"),
+            )
         )
-    head = "".join(
-        f'<th scope="col">{text}</th>'
-        for text in ("quantity", "predicted", "measured", "unit", "off", "tolerance", "within?")
-    )
+    head = ("quantity", "predicted", "measured", "unit", "off", "tolerance", "within?")
+    compared = table(head, rows, "4. Predicted, 6. measured, 7. compared", numbers=(2, 4, 5))
     changed = [
         f"{key} {value} {unit}".strip()
         for key, value, unit, _ in input_rows(result.truck)
         if result.sources.get(key) == "changed for this trip"
     ]
     before = "; ".join(changed) or "as in the truck's file"
-    tools = {
-        "1. Complaint, in the driver's words": "",
-        "2. Safety check done by": "",
-        "3. Parameters before": before,
-    }
+    first = [
+        ("Student", _field("student")),
+        ("Instructor", _field("instructor")),
+        *((each, _field(each)) for each in ("1. Complaint, in the driver's words", "2. Safety check done by")),
+        ("3. Parameters before", _field("3. Parameters before", before)),
+        ("5. Run", f"{result.summary['truck']}; {result.summary['form']}"),
+    ]
     after = ("8. Conclusion and cause", "9. Parameters restored", "10. Sign-off, date and time")
-    first = "".join(f"<dt>{escaped(k)}</dt><dd>{_field(k, v)}</dd>" for k, v in tools.items())
-    last = "".join(f'<dt>{escaped(k)}</dt><dd><textarea aria-label="{escaped(k)}"></textarea></dd>' for k in after)
+    last = [(each, Markup(f'<textarea aria-label="{escaped(each)}"></textarea>')) for each in after]
     marks = "".join(
         f'<label><input type="radio" name="rubric" value="{score}"> {score}: {escaped(text)}</label>'
         for score, text in enumerate(RUBRIC)
     )
     return (
         f'<h2 class="page">Lab sheet: {escaped(TITLES[result.test].lower())}</h2><div class="sheet">'
-        f"<dl><dt>Student</dt><dd>{_field('student')}</dd><dt>Instructor</dt><dd>{_field('instructor')}</dd>{first}"
-        f"<dt>5. Run</dt><dd>{escaped(result.summary['truck'])}; {escaped(result.summary['form'])}</dd></dl>"
-        f"<table><caption>4. Predicted, 6. measured, 7. compared</caption><thead><tr>{head}</tr></thead>"
-        f"<tbody>{''.join(rows)}</tbody></table><dl>{last}</dl>"
+        f"{described(first)}{compared}{described(last)}"
         f"<fieldset><legend>Rubric</legend>{marks}</fieldset></div>"
     )
 
@@ -218,9 +218,9 @@ def _inputs(result: DynoResult) -> str:
     """What the run was made with, the engine first."""
     tables = ("engine", "engine_brake", "condition")
     truck = [
-        (key, value, unit, meaning, result.sources.get(key, NOT_STATED))
-        for key, value, unit, meaning in input_rows(result.truck)
-        if key.split(".")[0] in tables or result.settings.dyno.form == "chassis"
+        row
+        for row in truck_rows(result.truck, result.sources)
+        if row[0].split(".")[0] in tables or result.settings.dyno.form == "chassis"
     ]
     sound = Condition()
     truck = [
@@ -229,19 +229,12 @@ def _inputs(result: DynoResult) -> str:
         for row in truck
     ]  # fmt: skip
     wanted = ("dyno", "weather", "start", "fuel", "retarding", "simulation")
-    settings = [
-        (*row, mark_of(result.settings, row[0]))
-        for row in input_rows(result.settings)
-        if row[0].split(".")[0] in wanted
-    ]
-    head = ("input", "value", "unit", "meaning")
+    settings = [row for row in settings_rows(result.settings) if row[0].split(".")[0] in wanted]
     return (
         f"<h2>Everything that went in</h2><p>Truck: {escaped(result.truck.name)}. Model version"
         f" {escaped(result.summary['model_version'])}.</p><div class='small'>"
-        f"<details open><summary>Dyno, weather, start: {len(settings)} settings</summary>"
-        f"<div class='wide' tabindex='0'>{table((*head, 'mark'), settings)}</div></details>"
-        f"<details open><summary>Truck: {len(truck)} numbers with their sources</summary>"
-        f"<div class='wide' tabindex='0'>{table((*head, 'source and mark'), truck)}</div></details></div>"
+        f"{inputs_table(f'Dyno, weather, start: {len(settings)} settings', settings, 'mark')}"
+        f"{inputs_table(f'Truck: {len(truck)} numbers with their sources', truck, 'source and mark')}</div>"
     )
 
 
@@ -254,7 +247,7 @@ def _fault_words(result: DynoResult) -> str:
         (FAULTS[n].title, "; ".join(FAULTS[n].changes), FAULTS[n].reason, FAULTS[n].sign, FAULTS[n].mark) for n in names
     ]
     listed = table(("fault", "changes", "how it acts", "what to look for", "mark"), rows)
-    return f"<h2>The fault that was set</h2><div class='wide small' tabindex='0'>{listed}</div>"
+    return f"<h2>The fault that was set</h2>{wide(listed, 'small')}"
 
 
 def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
@@ -269,23 +262,20 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
     drawn: dict[str, tuple[go.Figure, bool]] = {name: (figure, False) for name, figure in dyno_figures(result).items()}
     verdict = f"{s['verdict'].capitalize()}: {s['reading']}"
     said = said_list([("warning", "warning", text) for text in s["warnings"]])
-    cautions = f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in CAUTIONS)}</div>'
     rows = [
         (name, metric, us)
         for (name, metric), (_, us) in zip(summary_rows(result, "metric"), summary_rows(result, "us"), strict=True)
     ]
     figures = "".join(figure_place(name, CAPTIONS[name][0], escaped(CAPTIONS[name][1])) for name in drawn)
-    sources = "".join(f"<p>{escaped(text)}</p>" for text in SOURCES)
-    warned = "" if s["verdict"] == "pass" and not s["warnings"] else ' class="warned"'
     form = "the bare engine on its flywheel" if s["form"] == "flywheel" else "the truck on rollers"
     body = (
-        f"<style>{STYLE}</style><h1{warned}>{escaped(verdict)}</h1>"
-        f'<dl class="what"><dt>test</dt><dd>{escaped(TITLES[result.test])}, {form}</dd><dt>truck</dt><dd>{escaped(s["truck"])}</dd>'
-        f"</dl>{said}{_readings(result)}{cautions}"
+        f"<style>{STYLE}</style>{heading(verdict, s['verdict'] != 'pass' or bool(s['warnings']))}"
+        f"{described([('test', f'{TITLES[result.test]}, {form}'), ('truck', s['truck'])], 'what')}"
+        f"{said}{_readings(result)}{cautions(CAUTIONS)}"
         f"<h2>In numbers</h2>{table(('', 'metric', 'US'), rows)}"
         f'<h2 class="page">Measured</h2>{figures}'
         f"<h2>Read and settled</h2>{_points(result)}"
         f"{lab_sheet(result, entries)}{_fault_words(result)}{_inputs(result)}"
-        f'<h2>Sources and practice</h2><div class="small">{sources}</div>'
+        f"<h2>Sources and practice</h2>{paragraphs(SOURCES)}"
     )
     return page(f"{TITLES[result.test]}: {verdict}", body, drawn)

@@ -11,8 +11,8 @@ from dashboard.fuel_study.form import KEYS, OWN, READY, plan_of, uploaded_name
 from dashboard.panel import ids
 from dashboard.panel.attributes import attributes
 from dashboard.panel.big_table import Cell, big_table, named
-from dashboard.server import doors
-from dashboard.server.guard import file, refusal
+from dashboard.panel.pieces import answering, card, drawn, graph, said
+from dashboard.server import doors, guard
 from dashboard.server.runs import UPLOAD, Workshop
 from dashboard.server.setups import chosen_units
 from sim.errors import HaulbenchError, StudyError
@@ -22,21 +22,16 @@ from sim.roads.route import list_routes
 from sim.units import clock_time
 
 if TYPE_CHECKING:
-    from dashboard.fuel_study.desk import Desk, Running
+    from dashboard.fuel_study.desk import Running
     from sim.studies.table import StudyResult
 
 TITLE = "Fuel study"
 PATH = ids.STUDY_PATH
 
-GRAPH: Any = {"displayModeBar": False, "responsive": True}
 LOOK = 700  # ms between looks at a study under way
 MOST_VALUES = 60  # of an address
 MOST_ROWS = 600  # of the table; the download has all
-FILES = {
-    "results.csv": "text/csv; charset=utf-8",
-    "report.html": "text/html; charset=utf-8",
-    "study.toml": "application/toml; charset=utf-8",
-}
+FILES = ("results.csv", "report.html", "study.toml")
 USUAL = {
     "roads": ["ulmary-plain", "wendle-hills"],
     "trucks": ["long-haul-manual"],
@@ -64,17 +59,17 @@ def form_from(query: dict[str, Any]) -> dict[str, Any]:
         The address has too much in it.
     """
     try:
-        said = parse_qs(str(query.get("?", "")).lstrip("?"), keep_blank_values=True, max_num_fields=MOST_VALUES)
+        asked = parse_qs(str(query.get("?", "")).lstrip("?"), keep_blank_values=True, max_num_fields=MOST_VALUES)
     except ValueError:
         raise StudyError(say.many_values(most=MOST_VALUES)) from None
-    ready = said.get("study", [OWN if "road" in said else READY[0]])[0]
-    if "road" not in said:
+    ready = asked.get("study", [OWN if "road" in asked else READY[0]])[0]
+    if "road" not in asked:
         return {"ready": ready, **USUAL}
-    pairs = [text.partition("=")[::2] for text in said.get("vary", [])][:KEYS]
+    pairs = [text.partition("=")[::2] for text in asked.get("vary", [])][:KEYS]
     return {
         "ready": ready,
-        "roads": said.get("road", []),
-        "trucks": said.get("truck", []),
+        "roads": asked.get("road", []),
+        "trucks": asked.get("truck", []),
         "keys": [key for key, _ in pairs],
         "values": [values for _, values in pairs],
     }
@@ -97,90 +92,59 @@ def layout(query: dict[str, Any]) -> html.Div:
         form, wrong = form_from({}), f"{problem}. The usual question is shown instead."
     ready = [{"value": name, "label": read_study(name).title} for name in READY]
     ready.append({"value": OWN, "label": "A question of our own"})
-    lines = []
-    for number in range(KEYS):
-        key = form["keys"][number] if number < len(form["keys"]) else ""
-        values = form["values"][number] if number < len(form["values"]) else ""
-        lines.append(
-            html.Div(
-                [
-                    html.Label(f"vary {number + 1}", htmlFor=f"fuel-key-{number}"),
-                    dcc.Input(
-                        id=f"fuel-key-{number}", value=key, type="text", list="fuel-known", placeholder="key", maxLength=80
-                    ),
-                    html.Label("values", htmlFor=f"fuel-values-{number}", className="unseen"),
-                    dcc.Input(
-                        id=f"fuel-values-{number}", value=values, type="text", placeholder="values, with commas",
-                        maxLength=300,
-                    ),
-                ],
-                className="vary-line",
-            )
-        )  # fmt: skip
-    left = html.Section(
-        [
-            html.H2("Question"),
-            named("Question", dcc.RadioItems(id="fuel-ready", options=ready, value=form["ready"], className="picks")),
-            html.Div(
-                [
-                    html.Button("Drive the study", id="fuel-start", className="strong"),
-                    html.Button("Stop", id="fuel-stop", disabled=True),
-                ],
-                className="bar",
-            ),
-            html.Div(
-                [
-                    html.H3("Roads"),
-                    named(
-                        "Roads",
-                        dcc.Checklist(id="fuel-roads", options=_roads(form), value=form["roads"], className="picks"),
-                    ),
-                    html.H3("Trucks"),
-                    named(
-                        "Trucks",
-                        dcc.Checklist(id="fuel-trucks", options=list_trucks(), value=form["trucks"], className="picks"),
-                    ),
-                    html.H3("Settings"),
-                    html.Datalist(id="fuel-known", children=[html.Option(value=key) for key in known_keys()]),
-                    *lines,
-                    html.P(
-                        "A key of truck or settings, and its values with commas between them.", className="quiet fine"
-                    ),
-                ],
-                id="fuel-own",
-            ),
-        ],
-        className="card",
-        **attributes(aria_label="Question"),
+    own = [
+        html.H3("Roads"),
+        named("Roads", dcc.Checklist(id="fuel-roads", options=_roads(form), value=form["roads"], className="picks")),
+        html.H3("Trucks"),
+        named(
+            "Trucks", dcc.Checklist(id="fuel-trucks", options=list_trucks(), value=form["trucks"], className="picks")
+        ),
+        html.H3("Settings"),
+        html.Datalist(id="fuel-known", children=[html.Option(value=key) for key in known_keys()]),
+        *(_vary_line(form, number) for number in range(KEYS)),
+        html.P("A key of truck or settings, and its values with commas between them.", className="quiet fine"),
+    ]
+    buttons = [
+        html.Button("Drive the study", id="fuel-start", className="strong"),
+        html.Button("Stop", id="fuel-stop", disabled=True),
+    ]
+    left = card(
+        "Question",
+        named("Question", dcc.RadioItems(id="fuel-ready", options=ready, value=form["ready"], className="picks")),
+        html.Div(buttons, className="bar"),
+        html.Div(own, id="fuel-own"),
+        label="Question",
     )
-    return html.Div(
+    before = "Choose a question and press Drive the study. Answers come when all trips are driven."
+    state = [*([said(wrong)] if wrong else []), html.P(before, className="quiet")]
+    return answering(
+        TITLE,
+        [left],
         [
+            html.Div(state, id="fuel-state", className="card", role="status"),
+            html.Div(id="fuel-results", className="stack"),
+        ],
+        stores=[
             dcc.Store(id="fuel-watcher", data=secrets.token_hex(12)),
             dcc.Store(id="fuel-key"),
             dcc.Store(id="fuel-link"),
             dcc.Interval(id="fuel-look", interval=LOOK, disabled=True),
-            html.Div(left, className="left-side"),
-            html.Div(
-                [
-                    html.H1("Fuel study", className="unseen"),
-                    html.Div(
-                        [
-                            *([html.P(wrong, className="told", role="alert")] if wrong else []),
-                            html.P(
-                                "Choose a question and press Drive the study. Answers come when all trips are driven.",
-                                className="quiet",
-                            ),
-                        ],
-                        id="fuel-state",
-                        className="card",
-                        role="status",
-                    ),
-                    html.Div(id="fuel-results", className="stack"),
-                ],
-                className="stack",
-            ),
         ],
-        className="sheet",
+    )
+
+
+def _vary_line(form: dict[str, Any], number: int) -> html.Div:
+    """A key that is varied, and its values."""
+    key, values = (form[what][number] if number < len(form[what]) else "" for what in ("keys", "values"))
+    keys, given = f"fuel-key-{number}", f"fuel-values-{number}"
+    return html.Div(
+        [
+            html.Label(f"vary {number + 1}", htmlFor=keys),
+            dcc.Input(id=keys, value=key, type="text", list="fuel-known", placeholder="key", maxLength=80),
+            html.Label("values", htmlFor=given, className="unseen"),
+            dcc.Input(id=given, value=values, type="text", placeholder="values, with commas", maxLength=300),
+        ],
+        className="vary-line",
     )
 
 
@@ -192,56 +156,29 @@ def known_keys() -> list[str]:
     return [name for name in names if not name.startswith("simulation.")]
 
 
-def register(app: dash.Dash, workshop: Workshop) -> None:
-    """Adds what the page asks the server for."""
-    from dashboard.fuel_study.desk import Desk
+class Asked:
+    """What the page asks the server for: each method answers one callback or one door."""
 
-    desk = Desk(workshop)
-    fields = [State(f"fuel-key-{number}", "value") for number in range(KEYS)]
-    fields += [State(f"fuel-values-{number}", "value") for number in range(KEYS)]
+    def __init__(self, workshop: Workshop) -> None:
+        from dashboard.fuel_study.desk import Desk
 
-    @app.callback(
-        Output("fuel-key", "data"),
-        Output("fuel-state", "children", allow_duplicate=True),
-        Output("fuel-results", "children", allow_duplicate=True),
-        Output("fuel-look", "disabled", allow_duplicate=True),
-        Output("fuel-stop", "disabled", allow_duplicate=True),
-        Output("fuel-link", "data"),
-        Input("fuel-start", "n_clicks"),
-        State("fuel-watcher", "data"),
-        State("fuel-ready", "value"),
-        State("fuel-roads", "value"),
-        State("fuel-trucks", "value"),
-        *fields,
-        prevent_initial_call=True,
-    )
-    def _start(_: Any, watcher: Any, ready: Any, roads: Any, trucks: Any, *given: Any) -> tuple[Any, ...]:
+        self._workshop, self._desk = workshop, Desk(workshop)
+
+    def start(self, _: Any, watcher: Any, ready: Any, roads: Any, trucks: Any, *given: Any) -> tuple[Any, ...]:
+        """Key, state, results, whether nobody looks, whether nothing can be stopped, and address of a study asked for."""
         form = {"ready": ready, "roads": roads, "trucks": trucks, "keys": given[:KEYS], "values": given[KEYS:]}
         try:
-            key = desk.join(watcher_of(watcher), plan_of(form, workshop))
+            key = self._desk.join(watcher_of(watcher), plan_of(form, self._workshop))
         except HaulbenchError as problem:
-            told = [
-                html.P(str(problem), className="told", role="alert"),
-                html.P("Nothing was driven.", className="quiet"),
-            ]
-            return None, told, dash.no_update, True, True, dash.no_update
+            refusal = [said(str(problem)), html.P("Nothing was driven.", className="quiet")]
+            return None, refusal, dash.no_update, True, True, dash.no_update
         return key, html.P("Starting ..."), [], False, False, link_of(form)
 
-    @app.callback(
-        Output("fuel-state", "children"),
-        Output("fuel-results", "children"),
-        Output("fuel-look", "disabled"),
-        Output("fuel-stop", "disabled"),
-        Input("fuel-look", "n_intervals"),
-        Input(ids.UNITS, "data"),
-        State("fuel-key", "data"),
-        State("fuel-watcher", "data"),
-        prevent_initial_call=True,
-    )
-    def _look(_: Any, units: Any, key: Any, watcher: Any) -> tuple[Any, ...]:
+    def look(self, _: Any, units: Any, key: Any, watcher: Any) -> tuple[Any, ...]:
+        """State, results, whether nobody looks, and whether nothing can be stopped."""
         if not isinstance(key, str):
             return dash.no_update, dash.no_update, True, True
-        running = desk.look(watcher_of(watcher), key)
+        running = self._desk.look(watcher_of(watcher), key)
         if running is None:
             gone = html.P("This study is no longer kept here; drive it again.", className="told")
             return gone, [], True, True
@@ -251,24 +188,45 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             return state_of(running), dash.no_update, False, False
         return state_of(running), results(running, key, chosen_units(units)), True, True
 
-    @app.callback(
-        Output("fuel-state", "children", allow_duplicate=True),
-        Output("fuel-look", "disabled", allow_duplicate=True),
-        Output("fuel-stop", "disabled", allow_duplicate=True),
-        Input("fuel-stop", "n_clicks"),
-        State("fuel-key", "data"),
-        State("fuel-watcher", "data"),
-        prevent_initial_call=True,
-    )
-    def _stop(_: Any, key: Any, watcher: Any) -> tuple[Any, ...]:
-        others = desk.leave(watcher_of(watcher), key) if isinstance(key, str) else 0
+    def stop(self, _: Any, key: Any, watcher: Any) -> tuple[Any, ...]:
+        """State, whether nobody looks, and whether nothing can be stopped."""
+        others = self._desk.leave(watcher_of(watcher), key) if isinstance(key, str) else 0
         if others:
-            told = (
+            left = (
                 f"You have left this study; {others} other{'s' if others > 1 else ''} still watch it, and it goes on."
             )
-            return html.P(told, className="noted"), True, True
+            return html.P(left, className="noted"), True, True
         return html.P("Stopping after the trips under way ..."), False, True
 
+    def whole_file(self, visitor: doors.Visitor) -> doors.Answer:
+        """A whole file of a finished study."""
+        name, running = visitor.names["name"], self._desk.look("", visitor.names["key"])
+        if name not in FILES or running is None or running.result is None:
+            return guard.refusal(404, f"no such file; a finished study has {', '.join(FILES)}")
+        return guard.file(file_of(running.result, name), name)
+
+
+def register(app: dash.Dash, workshop: Workshop) -> None:
+    """Adds what the page asks the server for."""
+    asked = Asked(workshop)
+    state, found, idle, done = (
+        Output("fuel-state", "children", allow_duplicate=True),
+        Output("fuel-results", "children", allow_duplicate=True),
+        Output("fuel-look", "disabled", allow_duplicate=True),
+        Output("fuel-stop", "disabled", allow_duplicate=True),
+    )
+    key, watcher = State("fuel-key", "data"), State("fuel-watcher", "data")
+    form = [State(f"fuel-{name}", "value") for name in ("ready", "roads", "trucks")]
+    form += [State(f"fuel-{what}-{number}", "value") for what in ("key", "values") for number in range(KEYS)]
+    app.callback(
+        Output("fuel-key", "data"), state, found, idle, done, Output("fuel-link", "data"),
+        Input("fuel-start", "n_clicks"), watcher, *form, prevent_initial_call=True,
+    )(asked.start)  # fmt: skip
+    app.callback(
+        state, found, idle, done, Input("fuel-look", "n_intervals"), Input(ids.UNITS, "data"), key, watcher,
+        prevent_initial_call=True,
+    )(asked.look)  # fmt: skip
+    app.callback(state, idle, done, Input("fuel-stop", "n_clicks"), key, watcher, prevent_initial_call=True)(asked.stop)
     app.clientside_callback(
         f"function(ready) {{ return ready !== '{OWN}'; }}",
         Output("fuel-own", "hidden"),
@@ -280,15 +238,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         Input("fuel-link", "data"),
         prevent_initial_call=True,
     )
-
-    def whole_file(visitor: doors.Visitor) -> doors.Answer:
-        """A whole file of a finished study."""
-        name, running = visitor.names["name"], desk.look("", visitor.names["key"])
-        if name not in FILES or running is None or running.result is None:
-            return refusal(404, f"no such file; a finished study has {', '.join(FILES)}")
-        return file(file_of(desk, running.result, name), FILES[name], name)
-
-    doors.get(app, f"{PATH}/{{key}}/{{name}}", whole_file)
+    doors.get(app, f"{PATH}/{{key}}/{{name}}", asked.whole_file)
 
 
 def watcher_of(given: Any) -> str:
@@ -305,8 +255,8 @@ def watcher_of(given: Any) -> str:
 def _roads(form: dict[str, Any]) -> list[dict[str, str]]:
     """Roads of the catalogue, and the uploaded ones of the address."""
     uploaded = [road for road in form["roads"] if road.startswith(UPLOAD)]
-    named = [{"value": road, "label": uploaded_name(road)} for road in uploaded]
-    return [{"value": road, "label": road} for road in list_routes()] + named
+    known = [{"value": road, "label": road} for road in list_routes()]
+    return known + [{"value": road, "label": uploaded_name(road)} for road in uploaded]
 
 
 def link_of(form: dict[str, Any]) -> str:
@@ -330,7 +280,7 @@ def link_of(form: dict[str, Any]) -> str:
     return f"{PATH}?{urlencode(pairs)}"
 
 
-def file_of(desk: "Desk", result: "StudyResult", name: str) -> bytes:
+def file_of(result: "StudyResult", name: str) -> bytes:
     """A file of a finished study.
 
     Parameters
@@ -351,7 +301,7 @@ def file_of(desk: "Desk", result: "StudyResult", name: str) -> bytes:
 def state_of(running: "Running") -> list[Any]:
     """How far a study is, in words and as a bar."""
     if running.problem is not None:
-        return [html.P(str(running.problem), className="told", role="alert")]
+        return [said(str(running.problem))]
     progress, total = running.progress, running.plan.total
     done = progress.done if progress else 0
     if running.over:
@@ -398,57 +348,21 @@ def results(running: "Running", key: str, units: str) -> list[Any]:
     if result is None:
         return []
     study = result.plan.study
-    told = [html.P(note, className="told") for note in result.answers["notes"]]
-    told += [html.P(f"{words}: {trips} trips", className="told") for words, trips in warning_counts(result)]
-    answer = html.Section(
-        [
-            html.H2(study.title),
-            html.P(study.question, className="quiet"),
-            *told,
-            *[html.P(html.B(text)) for text in answer_sentences(result, units)],
-            html.P(
-                [
-                    f"{trips_text(result)}. Download: ",
-                    *[
-                        piece
-                        for name in FILES
-                        for piece in (html.A(name, href=f"/fuel-study/{key}/{name}", download=name), " ")
-                    ],
-                ],
-                className="quiet",
-            ),
-        ],
-        className="card",
+    noted = [html.P(note, className="told") for note in result.answers["notes"]]
+    noted += [html.P(f"{words}: {trips} trips", className="told") for words, trips in warning_counts(result)]
+    files = [piece for name in FILES for piece in (html.A(name, href=f"{PATH}/{key}/{name}", download=name), " ")]
+    answer = card(
+        study.title,
+        html.P(study.question, className="quiet"),
+        *noted,
+        *[html.P(html.B(text)) for text in answer_sentences(result, units)],
+        html.P([f"{trips_text(result)}. Download: ", *files], className="quiet"),
     )
     figures = [
-        html.Section(
-            [
-                html.H2(title),
-                html.Figure(
-                    [
-                        dcc.Graph(
-                            id=f"fuel-figure-{number}", figure=figure, config=GRAPH, style={"height": height_of(figure)}
-                        ),
-                        html.Figcaption(caption, className="quiet fine"),
-                    ]
-                ),
-            ],
-            className="card",
-        )
+        card(title, drawn(graph(f"fuel-figure-{number}", figure, figure.layout.height), caption))
         for number, (title, caption, figure) in enumerate(figures_of(result, units))
     ]
     return [answer, _table(result, units), *_effects(result, units), *figures, *_refused(result, units)]
-
-
-def height_of(figure: Any) -> str:
-    """The height a figure asks for.
-
-    Returns
-    -------
-    height : str
-        For a style. [px]
-    """
-    return f"{int(figure.layout.height or 420)}px"
 
 
 def _table(result: "StudyResult", units: str) -> html.Section:
@@ -477,14 +391,8 @@ def _table(result: "StudyResult", units: str) -> html.Section:
             cells.append((text, "" if missing else f"{value:.9g}", "number"))
         rows.append(cells)
     cut = f"The first {MOST_ROWS} trips; results.csv has all. " if result.trips > MOST_ROWS else ""
-    return html.Section(
-        [
-            html.H2("Every trip"),
-            html.P(f"{cut}Press a heading to sort by it.", className="quiet fine"),
-            big_table(heads, rows, "Table of trips"),
-        ],
-        className="card",
-    )
+    sort = html.P(f"{cut}Press a heading to sort by it.", className="quiet fine")
+    return card("Every trip", sort, big_table(heads, rows, "Table of trips"))
 
 
 def _effects(result: "StudyResult", units: str) -> list[Any]:
@@ -512,17 +420,9 @@ def _effects(result: "StudyResult", units: str) -> list[Any]:
                 ]
             )
     heads = ("key", "value", "mean", "against the mean of all", "trips", "share the key decides")
-    told = "Means over the trips that arrived. Shares need every trip of the grid, and are left out otherwise."
-    return [
-        html.Section(
-            [
-                html.H2(f"What each value does to {QUANTITIES[name][0]}"),
-                html.P(told, className="quiet fine"),
-                big_table(heads, rows, "Main effects"),
-            ],
-            className="card",
-        )
-    ]
+    means = "Means over the trips that arrived. Shares need every trip of the grid, and are left out otherwise."
+    title = f"What each value does to {QUANTITIES[name][0]}"
+    return [card(title, html.P(means, className="quiet fine"), big_table(heads, rows, "Main effects"))]
 
 
 def _refused(result: "StudyResult", units: str) -> list[Any]:
@@ -536,9 +436,5 @@ def _refused(result: "StudyResult", units: str) -> list[Any]:
         html.Li([html.B(trip_words(result, number, units)), f" (trip {number}): {problem}"])
         for number, problem in refused[:50]
     ]
-    return [
-        html.Section(
-            [html.H2(f"{len(refused)} trip{'s' if len(refused) > 1 else ''} could not be driven"), html.Ul(listed)],
-            className="card",
-        )
-    ]
+    title = f"{len(refused)} trip{'s' if len(refused) > 1 else ''} could not be driven"
+    return [card(title, html.Ul(listed))]

@@ -8,9 +8,11 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from dashboard.fuel_study.figures import figures_of, per_unit_text
-from dashboard.paper.report_shell import cautions, figure_place, page, said_list, table
-from dashboard.paper.words import NOT_STATED, escaped, input_rows, mark_of
+from dashboard.fuel_study.figures import figures_of
+from dashboard.fuel_study.verdict_figures import per_unit_text
+from dashboard.paper.markup import cautions, described, escaped, heading, paragraphs, said_list, table, wide
+from dashboard.paper.report_shell import figure_place, page
+from dashboard.paper.words import inputs_table, settings_rows, truck_rows
 from sim.errors import HaulbenchError
 from sim.studies.plan import changed
 from sim.studies.quantities import QUANTITIES
@@ -56,19 +58,15 @@ def study_report(result: StudyResult, units: str = "metric") -> str:
     answer = "".join(f"<p><b>{escaped(text)}</b></p>" for text in answer_sentences(result, "both"))
     what = [("question", study.question or "-"), ("driven", trips_text(result))]
     what += [(f"{word}s" if len(names) > 1 else word, "; ".join(names)) for word, names in _used(result)]
-    listed = "".join(f"<dt>{escaped(word)}</dt><dd>{escaped(text)}</dd>" for word, text in what)
     drawn = figures_of(result, units)
     figures = "".join(
         f"<h2>{escaped(title)}</h2>{figure_place(f'figure{place}', title, escaped(caption))}"
         for place, (title, caption, _) in enumerate(drawn)
     )
-    marked = ' class="warned"' if said else ""
-    sources = "".join(f"<p>{escaped(text)}</p>" for text in SOURCES)
     body = (
-        f"<h1{marked}>{escaped(study.title)}</h1>{said_list(said)}"
-        f'<dl class="what">{listed}</dl>{answer}{cautions()}{figures}{_tables(result)}{_refused(result)}{_inputs(result)}'
-        f"{_again(result)}<h2>Sources</h2>"
-        f'<div class="small">{sources}</div>'
+        f"{heading(study.title, bool(said))}{said_list(said)}"
+        f"{described(what, 'what')}{answer}{cautions()}{figures}{_tables(result)}{_refused(result)}{_inputs(result)}"
+        f"{_again(result)}<h2>Sources</h2>{paragraphs(SOURCES)}"
     )
     return page(study.title, body, {f"figure{place}": (figure, False) for place, (*_, figure) in enumerate(drawn)})
 
@@ -83,7 +81,7 @@ def _used(result: StudyResult) -> list[tuple[str, list[str]]]:
 
 def _wide(head: Sequence[str], rows: Iterable[Sequence[object]], caption: str = "", words: int = 1) -> str:
     """A table whose first columns are words and whose others are numbers."""
-    return f'<div class="wide" tabindex="0">{table(head, rows, caption, range(words, len(head)))}</div>'
+    return wide(table(head, rows, caption, range(words, len(head))))
 
 
 # ---------------------------------------------------------------- the answers as tables
@@ -270,12 +268,10 @@ def _inputs(result: StudyResult) -> str:
             except HaulbenchError:
                 continue
             rows = [
-                (*row, truck.sources.get(row[0], NOT_STATED)) for row in input_rows(truck.truck) if row[0] not in varied
+                row for row in (*truck_rows(truck.truck, truck.sources), *settings_rows(its)) if row[0] not in varied
             ]
-            kept = [(*row, mark_of(its, row[0])) for row in input_rows(its) if row[0] not in varied]
-            title = f"{file.truck.name}{f', settings {Path(given).name}' if given else ''}: {len(rows) + len(kept)} shared inputs"
-            head = ("input", "value", "unit", "meaning", "source and mark")
-            texts.append(f"<details open><summary>{escaped(title)}</summary>{table(head, [*rows, *kept])}</details>")
+            title = f"{file.truck.name}{f', settings {Path(given).name}' if given else ''}: {len(rows)} shared inputs"
+            texts.append(inputs_table(title, rows, "source and mark"))
     listed = table(("road", "source"), [(road.title, road.source) for road in plan.roads.values()])
     return (
         f"<h2>Everything the trips share</h2><p>Model version {escaped(result.model_version)}. Varied:"

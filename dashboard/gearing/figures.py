@@ -8,7 +8,8 @@ import plotly.graph_objects as go
 
 from dashboard.gearing.work import Drawn
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
+from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips, stroke
 from sim.charts.control_speed import STAGES, ControlChart
 from sim.charts.gearing import GearingChart
 from sim.inputs.specs import Engine
@@ -43,15 +44,17 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
             colour, dash = palette.line_of(number)
             unit = "" if kind == "gear" else f" {unit_of(kind, units)}"
             made.append(
-                {
-                    "x": np.asarray(shown(trip.columns["distance_m"], "distance", units), dtype=np.float32),
-                    "y": np.asarray(column if kind == "gear" else shown(column, kind, units), dtype=np.float32),
-                    "name": f"{number + 1}: {html.escape(label)}",
-                    "legendgroup": f"choice {number + 1}",
-                    "showlegend": legend,
-                    "line": {"color": colour, "dash": dash, "width": 2.0, "shape": "hv" if steps else "linear"},
-                    "hovertemplate": f"%{{y:.{digits}f}}{unit}<extra>{number + 1}</extra>",
-                }
+                stroke(
+                    shown(trip.columns["distance_m"], "distance", units),
+                    column if kind == "gear" else shown(column, kind, units),
+                    f"{number + 1}: {html.escape(label)}",
+                    colour,
+                    dash,
+                    steps=steps,
+                    legendgroup=f"choice {number + 1}",
+                    showlegend=legend,
+                    hovertemplate=f"%{{y:.{digits}f}}{unit}<extra>{number + 1}</extra>",
+                )
             )
         return made
 
@@ -60,33 +63,39 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
 
     road = column("elevation_m")[0]
     roads: list[Line] = [
-        {
-            "x": np.asarray(shown(trips[0].columns["distance_m"], "distance", units), dtype=np.float32),
-            "y": np.asarray(shown(road, "height", units), dtype=np.float32),
-            "name": "road",
-            "showlegend": False,
-            "line": {"color": palette.GREY, "width": 2.4},
-            "hovertemplate": f"%{{y:.0f}} {unit_of('height', units)}<extra>road</extra>",
-        }
+        stroke(
+            shown(trips[0].columns["distance_m"], "distance", units),
+            shown(road, "height", units),
+            "road",
+            palette.GREY,
+            width=2.4,
+            showlegend=False,
+            hovertemplate=f"%{{y:.0f}} {unit_of('height', units)}<extra>road</extra>",
+        )
     ]
     speeds = lines("speed", column("speed_m_s"), 1, legend=True)
-    posted = {
-        "x": speeds[0]["x"],
-        "y": np.asarray(shown(column("speed_limit_m_s")[0], "speed", units), dtype=np.float32),
-        "name": "posted limit",
-        "showlegend": True,
-        "line": {"color": palette.GREY, "dash": "dash", "width": 2.4, "shape": "hv"},
-        "hovertemplate": f"%{{y:.0f}} {unit_of('speed', units)}<extra>posted</extra>",
-    }
+    posted = stroke(
+        speeds[0]["x"],
+        shown(column("speed_limit_m_s")[0], "speed", units),
+        "posted limit",
+        palette.GREY,
+        "dash",
+        2.4,
+        steps=True,
+        showlegend=True,
+        hovertemplate=f"%{{y:.0f}} {unit_of('speed', units)}<extra>posted</extra>",
+    )
     turning = lines("engine_speed", [values * np.pi / 30.0 for values in column("engine_speed_rpm")], 0)
-    governed = {
-        "x": [float(value) for value in shown(np.array(reach), "distance", units)],
-        "y": [governed_rpm, governed_rpm],
-        "name": f"governed {governed_rpm:.0f}",
-        "showlegend": False,
-        "hoverinfo": "skip",
-        "line": {"color": palette.GREY, "dash": "dash", "width": 2.4},
-    }
+    governed = stroke(
+        [float(value) for value in shown(np.array(reach), "distance", units)],
+        [governed_rpm, governed_rpm],
+        f"governed {governed_rpm:.0f}",
+        palette.GREY,
+        "dash",
+        2.4,
+        showlegend=False,
+        hoverinfo="skip",
+    )
     engaged = [np.where(gear > 0.0, gear, np.nan) for gear in column("gear")]
     gears = lines("gear", engaged, 0, steps=True)
     fuels = lines("fuel", [_beside(trip, trips[0], trip.fuel_used, trips[0].fuel_used) for trip in trips], 2)
@@ -94,12 +103,14 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
     late = lines("time", times, 0)
     return strips(
         [
-            Strip(f"Road, {unit_of('height', units)}", 0.8, roads, span_of(roads, 20.0)),
-            Strip(f"Speed, {unit_of('speed', units)}", 1.4, [posted, *speeds], span_of([posted, *speeds], 20.0, 0.0)),
-            Strip("Engine speed, rpm", 1.4, [governed, *turning], span_of([governed, *turning], 500.0, 0.0)),
-            Strip("Gear", 1.0, gears, span_of(gears, 2.0, 0.0)),
-            Strip(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, fuels, span_of(fuels, 0.1)),
-            Strip("Time behind choice 1, s", 0.9, late, span_of(late, 4.0)),
+            Panel(f"Road, {unit_of('height', units)}", 0.8, span_of_lines(roads, 20.0), roads),
+            Panel(
+                f"Speed, {unit_of('speed', units)}", 1.4, span_of_lines([posted, *speeds], 20.0, 0.0), [posted, *speeds]
+            ),
+            Panel("Engine speed, rpm", 1.4, span_of_lines([governed, *turning], 500.0, 0.0), [governed, *turning]),
+            Panel("Gear", 1.0, span_of_lines(gears, 2.0, 0.0), gears),
+            Panel(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, span_of_lines(fuels, 0.1), fuels),
+            Panel("Time behind choice 1, s", 0.9, span_of_lines(late, 4.0), late),
         ],
         reach,
         units,
@@ -155,27 +166,26 @@ def speed_figure(
             "line": {"width": 0}, "fillcolor": "rgba(0,114,178,0.13)", "hoverinfo": "skip",
             "name": f"best for retarding, {low:.0f}-{high:.0f} rpm",
         },
-        {
-            "x": [0.0, right], "y": [engine.governed_rpm] * 2, "mode": "lines", "hoverinfo": "skip",
-            "line": {"color": palette.VERMILLION, "dash": "dash", "width": 2.2}, "name": f"governed {engine.governed_rpm:.0f} rpm",
-        },
+        stroke(
+            [0.0, right], [engine.governed_rpm] * 2, f"governed {engine.governed_rpm:.0f} rpm", palette.VERMILLION,
+            "dash", 2.2, hoverinfo="skip",
+        ),
     ]  # fmt: skip
     notes = []
     for curve in chart.curves:
-        speeds, turning = shown(curve.speed, "speed", units), np.asarray(from_si(curve.engine_speed, "rpm"))  # type: ignore[arg-type]
+        speeds, turning = shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine_speed", units)
         lines.append(
-            {
-                "x": np.append(0.0, speeds[[0, -1]]), "y": np.append(0.0, turning[[0, -1]]), "mode": "lines",
-                "line": {"color": colour, "width": 2.0}, "name": f"gears of choice {shown_choice + 1}",
-                "legendgroup": "gears", "showlegend": curve.gear == 1, "hoverinfo": "skip",
-            }
+            stroke(
+                np.append(0.0, speeds[[0, -1]]), np.append(0.0, turning[[0, -1]]),
+                f"gears of choice {shown_choice + 1}", colour, legendgroup="gears", showlegend=curve.gear == 1,
+                hoverinfo="skip",
+            )
         )  # fmt: skip
         lines.append(
-            {
-                "x": speeds, "y": turning, "mode": "lines", "line": {"color": colour, "width": 2.0}, "legendgroup": "gears",
-                "showlegend": False, "name": f"gear {curve.gear}",
-                "hovertemplate": f"gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.0f}} rpm<extra></extra>",
-            }
+            stroke(
+                speeds, turning, f"gear {curve.gear}", colour, legendgroup="gears", showlegend=False,
+                hovertemplate=f"gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.0f}} rpm<extra></extra>",
+            )
         )  # fmt: skip
         if float(speeds[-1]) <= right:
             notes.append(note(float(speeds[-1]), float(turning[-1]), f"<b>{curve.gear}</b>", yanchor="bottom"))
@@ -185,12 +195,11 @@ def speed_figure(
         mine, dash = palette.line_of(number)
         curve = other.curves[-1]
         lines.append(
-            {
-                "x": shown(curve.speed, "speed", units), "y": np.asarray(from_si(curve.engine_speed, "rpm")),  # type: ignore[arg-type]
-                "mode": "lines", "name": f"top gear of choice {number + 1}",
-                "line": {"color": mine, "dash": dash if dash != "solid" else "longdash", "width": 2.0},
-                "hovertemplate": f"choice {number + 1}, gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.0f}} rpm<extra></extra>",
-            }
+            stroke(
+                shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine_speed", units),
+                f"top gear of choice {number + 1}", mine, dash if dash != "solid" else "longdash",
+                hovertemplate=f"choice {number + 1}, gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.0f}} rpm<extra></extra>",
+            )
         )  # fmt: skip
     at = float(shown(cruise, "speed", units))
     curve = chart.curves[-1]
@@ -198,7 +207,7 @@ def speed_figure(
         turning_there = float(from_si(float(np.interp(cruise, curve.speed, curve.engine_speed)), "rpm"))
         lines.append(
             {
-                "x": [at], "y": [turning_there], "mode": "markers", "name": f"{told(cruise, 'speed', units)}, top gear",
+                "x": [at], "y": [turning_there], "mode": "markers", "name": f"{with_unit(cruise, 'speed', units)}, top gear",
                 "marker": {"symbol": "circle", "size": 12, "color": "#FFFFFF", "line": {"color": colour, "width": 3}},
                 "hovertemplate": f"%{{x:.0f}} {speed_unit}: %{{y:.0f}} rpm<extra></extra>",
             }
@@ -206,11 +215,11 @@ def speed_figure(
         notes.append(
             note(at, turning_there, f"<b>{turning_there:.0f} rpm</b>", xanchor="left", yanchor="top", xshift=8)
         )
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("engine_speed", units, "engine speed", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)
 
 
 def pull_figure(chart: GearingChart, units: str) -> go.Figure:
@@ -238,11 +247,11 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
         speeds, forces = shown(line.speed, "speed", units), shown(line.force, "force", units)
         inside = speeds <= right
         lines.append(
-            {
-                "x": speeds[inside], "y": forces[inside], "mode": "lines", "line": {"color": palette.GREY, "width": 1.8},
-                "name": "what a grade takes", "legendgroup": "grades", "showlegend": line is chart.lines[0],
-                "hovertemplate": f"{100.0 * line.grade:g} %: %{{x:.0f}} {speed_unit}, %{{y:.1f}} {force_unit}<extra></extra>",
-            }
+            stroke(
+                speeds[inside], forces[inside], "what a grade takes", palette.GREY, width=1.8, legendgroup="grades",
+                showlegend=line is chart.lines[0],
+                hovertemplate=f"{100.0 * line.grade:g} %: %{{x:.0f}} {speed_unit}, %{{y:.1f}} {force_unit}<extra></extra>",
+            )
         )  # fmt: skip
         if inside.any():
             notes.append(
@@ -252,11 +261,11 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
     for curve in chart.curves:
         speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "force", units)
         lines.append(
-            {
-                "x": speeds, "y": forces, "mode": "lines", "name": "pull at full load, by gear", "legendgroup": "gears",
-                "line": {"color": palette.BLUE, "width": 2.6}, "showlegend": curve.gear == len(chart.curves),
-                "hovertemplate": f"gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.1f}} {force_unit}<extra></extra>",
-            }
+            stroke(
+                speeds, forces, "pull at full load, by gear", palette.BLUE, width=2.6, legendgroup="gears",
+                showlegend=curve.gear == len(chart.curves),
+                hovertemplate=f"gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.1f}} {force_unit}<extra></extra>",
+            )
         )  # fmt: skip
         seen = np.flatnonzero((forces <= 0.95 * top) & (speeds <= right))
         if len(seen):
@@ -270,18 +279,18 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
             "mode": "markers", "name": "speed a grade is climbed with",
             "marker": {"symbol": "diamond", "size": 10, "color": palette.VERMILLION, "line": {"color": "#FFFFFF", "width": 1.2}},
             "customdata": [
-                f"{100.0 * climb.grade:g} %: {told(climb.speed, 'speed', units)} in gear {climb.gear},"
+                f"{100.0 * climb.grade:g} %: {with_unit(climb.speed, 'speed', units)} in gear {climb.gear},"
                 f" {from_si(climb.engine_speed, 'rpm'):.0f} rpm{', at governed speed' if climb.governed else ''}"
                 for climb in climbs
             ],
             "hovertemplate": "%{customdata}<extra></extra>",
         }
     )  # fmt: skip
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("force", units, "force at the wheels", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)
 
 
 def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figure:
@@ -306,11 +315,10 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
         if not inside.any():
             continue
         lines.append(
-            {
-                "x": speeds[inside], "y": forces[inside], "mode": "lines", "line": {"color": palette.GREY, "width": 2.6},
-                "name": "what a descent pushes with", "legendgroup": "grades", "showlegend": line is chart.lines[-1],
-                "hoverinfo": "skip",
-            }
+            stroke(
+                speeds[inside], forces[inside], "what a descent pushes with", palette.GREY, width=2.6,
+                legendgroup="grades", showlegend=line is chart.lines[-1], hoverinfo="skip",
+            )
         )  # fmt: skip
         notes.append(
             note(float(speeds[inside][-1]), float(forces[inside][-1]), f"{abs(100.0 * line.grade):g} %", xanchor="right",
@@ -320,14 +328,12 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
         for curve in (each for each in chart.curves if each.stage == stage):
             speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "force", units)
             lines.append(
-                {
-                    "x": speeds, "y": forces, "mode": "lines",
-                    "line": {"color": palette.STAGE_COLOURS[stage], "dash": palette.STAGE_DASHES[stage], "width": 1.8},
-                    "name": f"stage {stage}" if stage else "engine alone", "legendgroup": f"stage {stage}",
-                    "showlegend": curve.gear == 1,
-                    "hovertemplate": f"gear {curve.gear}, stage {stage}: %{{x:.1f}} {speed_unit}, %{{y:.1f}} {force_unit}"
+                stroke(
+                    speeds, forces, f"stage {stage}" if stage else "engine alone", palette.STAGE_COLOURS[stage],
+                    palette.STAGE_DASHES[stage], 1.8, legendgroup=f"stage {stage}", showlegend=curve.gear == 1,
+                    hovertemplate=f"gear {curve.gear}, stage {stage}: %{{x:.1f}} {speed_unit}, %{{y:.1f}} {force_unit}"
                     "<extra></extra>",
-                }
+                )
             )  # fmt: skip
             seen = np.flatnonzero((forces <= 0.95 * top) & (speeds <= 0.98 * right))
             if stage == max(STAGES) and len(seen):
@@ -339,15 +345,15 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
             "y": [float(shown(each.force, "force", units)) for each in chart.crossings],
             "mode": "markers", "name": "steady speed", "marker": {"symbol": "x-thin", "size": 8, "line": {"width": 1.8}},
             "customdata": [
-                f"gear {each.gear}, stage {each.stage} holds {told(each.speed, 'speed', units)} on {-100.0 * each.grade:g} %,"
+                f"gear {each.gear}, stage {each.stage} holds {with_unit(each.speed, 'speed', units)} on {-100.0 * each.grade:g} %,"
                 f" {from_si(each.engine_speed, 'rpm'):.0f} rpm"
                 for each in chart.crossings
             ],
             "hovertemplate": "%{customdata}<extra></extra>",
         }
     )  # fmt: skip
-    layout = plain_layout(
+    layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
         yaxis=_ticks_for("force", units, "holding the truck back", (0.0, top)),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)

@@ -9,8 +9,9 @@ import dash
 from dash import Input, Output, dcc, html
 
 from dashboard.panel import controls, ids
-from dashboard.panel.attributes import attributes, refused
+from dashboard.panel.attributes import attributes
 from dashboard.panel.choices import LONGEST_TEXT, MOST_CHOICES, STEPS, choices_from, cruise_speed, setups_of
+from dashboard.panel.pieces import answering, card, drawn, graph, refused, waiting_place, wide
 from dashboard.paper import palette
 from dashboard.server.runs import Workshop, key_for
 from dashboard.server.setups import Setup, chosen_units, read_setup, setup_of, with_usual
@@ -38,7 +39,6 @@ GROUPS = {
 }  # fmt: skip
 HEIGHT_WORTH_A_NOTE = 5.0  # m between the ends of a road
 MOST_POINTS = 6000  # of all lines of one strip
-GRAPH: Any = {"displayModeBar": False, "responsive": True}
 NAMED_GRADE = 0.06  # for the climb in the table
 CHOICE_OF_NONE = "-"
 
@@ -57,50 +57,20 @@ def layout(query: dict[str, Any]) -> html.Div:
         "styles": [list(palette.line_of(number)) for number in range(MOST_CHOICES)], "shown": SHOWN,
     }  # fmt: skip
     panel = controls.panel("gearing", GROUPS, with_usual(query["?"], USUAL), start_with=("truck", "road", "settings"))
-    return html.Div(
-        [
-            html.Div(
-                [
-                    html.Section(
-                        [
-                            html.H2("Choices"),
-                            dcc.Store(id=CHOICES, data=choices),
-                            html.Div(id="gearing-editor", **attributes(data_choices=json.dumps(asked))),
-                        ],
-                        className="card choices",
-                        **attributes(aria_label="Choices"),
-                    ),
-                    panel,
-                ],
-                className="left-side",
-            ),
-            html.Div(
-                [
-                    html.H1("Gearing", className="unseen"),
-                    html.P(id=STATE, className="quiet working", role="status"),
-                    html.Div(html.P("Opening ...", className="quiet"), id=RESULTS, **attributes(aria_live="off")),
-                    html.Section(
-                        [
-                            html.Div(
-                                [
-                                    html.H2("Handbook charts"),
-                                    html.Fieldset(id="gearing-picks", className="of-choice"),
-                                    dcc.Store(id=SHOWN, data=1),
-                                ],
-                                className="bar",
-                            ),
-                            html.Div(id=CHARTS),
-                        ],
-                        className="card",
-                        id="gearing-handbook",
-                        hidden=True,
-                    ),
-                ],
-                className="stack",
-            ),
-        ],
-        className="sheet",
-    )  # fmt: skip
+    editor = card(
+        "Choices",
+        dcc.Store(id=CHOICES, data=choices),
+        html.Div(id="gearing-editor", **attributes(data_choices=json.dumps(asked))),
+        kind="choices",
+        label="Choices",
+    )
+    picks = [
+        html.H2("Handbook charts"),
+        html.Fieldset(id="gearing-picks", className="of-choice"),
+        dcc.Store(id=SHOWN, data=1),
+    ]
+    handbook = card(html.Div(picks, className="bar"), html.Div(id=CHARTS), id="gearing-handbook", hidden=True)
+    return answering(TITLE, [editor, panel], [*waiting_place(STATE, RESULTS, aria_live="off"), handbook])
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -251,48 +221,26 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
     route = read_road(setup.road, workshop)
     labels = labels_of(answers, units)
     figure = overlay_figure([answer.drawn for answer in answers], labels, units, answers[0].truck.engine.governed_rpm)
+    wanted = (
+        f"Wanted, by common practice without a source: startability over {100 * STARTABILITY_WANTED:.0f} %",
+        f" at 80,000 lb (36.3 t), in the top gear {100 * TOP_GEAR_GRADES_WANTED[0]:.1f} % at best and",
+        f" {100 * TOP_GEAR_GRADES_WANTED[1]:.1f} % at cruise. The rule of startability reads the engine's",
+        " torque at 800 rpm, where the clutch takes hold; the line below it asks the laws of the trip.",
+    )
+    look = "Drag across the figure to look closer, double-click to see all; a click on a name hides or shows it."
     return html.Div(
         [
-            html.Section(
-                [
-                    html.H2(f"On {route.title}"),
-                    *verdicts(answers),
-                    *remarks(answers, route.net_height, units),
-                    html.Div(
-                        table(answers, units), className="wide", tabIndex=0, role="region",
-                        **attributes(aria_label="Table of choices"),
-                    ),
-                    html.P(
-                        [
-                            f"Wanted, by common practice without a source: startability over {100 * STARTABILITY_WANTED:.0f} %",
-                            f" at 80,000 lb (36.3 t), in the top gear {100 * TOP_GEAR_GRADES_WANTED[0]:.1f} % at best and",
-                            f" {100 * TOP_GEAR_GRADES_WANTED[1]:.1f} % at cruise. The rule of startability reads the engine's",
-                            " torque at 800 rpm, where the clutch takes hold; the line below it asks the laws of the trip.",
-                        ],
-                        className="quiet fine",
-                    ),
-                ],
-                className="card",
+            card(
+                f"On {route.title}",
+                *verdicts(answers),
+                *remarks(answers, route.net_height, units),
+                wide(table(answers, units), "Table of choices"),
+                html.P(list(wanted), className="quiet fine"),
             ),
-            html.Section(
-                [
-                    html.H2("Over one another"),
-                    html.Figure(
-                        [
-                            dcc.Graph(id="gearing-overlay", figure=figure, config=GRAPH, style={"height": "820px"}),
-                            html.Figcaption(
-                                "Drag across the figure to look closer, double-click to see all;"
-                                " a click on a name hides or shows it.",
-                                className="quiet fine",
-                            ),
-                        ]
-                    ),
-                ],
-                className="card",
-            ),
+            card("Over one another", drawn(graph("gearing-overlay", figure, 820), look)),
         ],
         className="stack",
-    )  # fmt: skip
+    )
 
 
 def verdicts(answers: "Sequence[ChoiceAnswer]") -> list[Any]:
@@ -317,13 +265,13 @@ def remarks(answers: "Sequence[ChoiceAnswer]", net_height: float, units: str) ->
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     found = []
     if abs(net_height) >= HEIGHT_WORTH_A_NOTE:
         which, does = ("below", "drives the truck too") if net_height < 0.0 else ("above", "was paid for with fuel")
         found.append(
-            f"The road ends {told(abs(net_height), 'height', units)} {which} its start; that height {does}. Compare the fuel"
+            f"The road ends {with_unit(abs(net_height), 'height', units)} {which} its start; that height {does}. Compare the fuel"
             " of these choices with one another, not with other roads."
         )
     if len(answers) == 1:
@@ -354,11 +302,11 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
     groups : list of tuple
         [as shown]
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     us = units == "us"
     first = answers[0].summary
-    cruise = told(answers[0].cruise, "speed", units)
+    cruise = with_unit(answers[0].cruise, "speed", units)
 
     def each(name: str, text: Any) -> tuple[str, list[str]]:
         return name, [text(answer) for answer in answers]
@@ -392,15 +340,15 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
         return f"{100.0 * max(held)[0]:.1f} % in {max(held)[1]}" if held else CHOICE_OF_NONE
 
     def hottest(answer: "ChoiceAnswer") -> str:
-        return told(to_si(answer.summary["max_brake_temperature_c"], "c"), "temperature", units)
+        return with_unit(to_si(answer.summary["max_brake_temperature_c"], "c"), "temperature", units)
 
     def top_best(answer: "ChoiceAnswer") -> str:
         top = answer.facts[-1]
-        return f"{100.0 * top.best_grade:.2f} % at {told(top.best_speed, 'speed', units)}"
+        return f"{100.0 * top.best_grade:.2f} % at {with_unit(top.best_speed, 'speed', units)}"
 
     def climb(answer: "ChoiceAnswer") -> str:
         found = answer.chart.best_climb(NAMED_GRADE)
-        return f"{told(found.speed, 'speed', units)} in {found.gear}" if found else "none holds"
+        return f"{with_unit(found.speed, 'speed', units)} in {found.gear}" if found else "none holds"
 
     return [
         (
@@ -439,7 +387,7 @@ def rows(answers: "Sequence[ChoiceAnswer]", units: str) -> list[tuple[str, list[
             "The truck alone",
             [
                 each("grade held, top gear, at best", top_best),
-                each("geared speed, top gear", lambda a: told(a.facts[-1].geared_speed, "speed", units)),
+                each("geared speed, top gear", lambda a: with_unit(a.facts[-1].geared_speed, "speed", units)),
                 each(f"climbs {100 * NAMED_GRADE:.0f} % with", climb),
                 each("startability, by the rule", lambda a: f"{100 * a.start.handbook:.1f} %"),
                 each("startability, engine", lambda a: f"{100 * a.start.settled:.1f} %"),
@@ -509,20 +457,22 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
         metric or us.
     """
     from dashboard.gearing.figures import pull_figure, retarding_figure, speed_figure
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     answer = answers[number]
-    truck, height = answer.truck, told(answer.elevation, "height", units)
+    truck, height = answer.truck, with_unit(answer.elevation, "height", units)
     fastest = min(1.35 * answer.cruise, float(answer.chart.curves[-1].speed[-1]))
     top = answer.facts[-1]
     best = answer.chart.best_climb(0.06)
     climbs = (
-        f"6 % is climbed with {told(best.speed, 'speed', units)} in gear {best.gear}." if best else "No gear holds 6 %."
+        f"6 % is climbed with {with_unit(best.speed, 'speed', units)} in gear {best.gear}."
+        if best
+        else "No gear holds 6 %."
     )
     holds = [each for each in answer.control.crossings if each.stage == 3 and each.grade == -0.06]
     steady = max(holds, key=lambda each: each.speed, default=None)
     down = (
-        f"On 6 % down, stage 3 holds {told(steady.speed, 'speed', units)} in gear {steady.gear}."
+        f"On 6 % down, stage 3 holds {with_unit(steady.speed, 'speed', units)} in gear {steady.gear}."
         if steady
         else "On 6 % down, no gear has a steady speed with stage 3 between 900 rpm and governed speed."
     )
@@ -530,7 +480,8 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
         (
             "gearing-speed-chart", "Engine speed by gear",
             speed_figure([each.chart for each in answers], number, truck.engine, answer.cruise, units),
-            f"At {told(answer.cruise, 'speed', units)} the top gear turns the engine {from_si(top.engine_speed, 'rpm'):.0f} rpm.",
+            f"At {with_unit(answer.cruise, 'speed', units)} the top gear turns the engine"
+            f" {from_si(top.engine_speed, 'rpm'):.0f} rpm.",
         ),
         (
             "gearing-pull-chart", "Pull at full load by gear, and climbs of 0 to 8 %", pull_figure(answer.chart, units),
@@ -545,14 +496,8 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
     ]  # fmt: skip
     return html.Div(
         [
-            html.Figure(
-                [
-                    html.H3(title),
-                    dcc.Graph(id=name, figure=figure, config=GRAPH, style={"height": "430px"}),
-                    html.Figcaption(text, className="fine"),
-                ]
-            )
+            html.Figure([html.H3(title), graph(name, figure, 430), html.Figcaption(text, className="fine")])
             for name, title, figure, text in figures
         ],
         className="charts",
-    )  # fmt: skip
+    )

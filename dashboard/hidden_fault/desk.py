@@ -264,33 +264,28 @@ class Desk:
         with hosted.turn(
             student
         ):  # a second browser of the same student waits, and goes on from what the first has done
-            after, told = self._done(hosted.session(student), hosted.key, function, *given)
+            after, answer = self._done(hosted.session(student), hosted.key, function, *given)
             hosted.keep(student, after)
         time.sleep(STEP - (time.monotonic() - begun) % STEP)  # how long a truck took tells as little as can be
-        return after, told
+        return after, answer
 
     def _done(
         self, session: Session, key: bytes, function: Callable[..., Any], *given: Any
     ) -> tuple[Session, dict[str, Any]]:
         """A session with something more in it; the answer that the workshop keeps stays as it is."""
         question = f"case {session['seal']} {json.dumps(given)}"
-        after, told = self._workshop.ask(question, function, session, key, *given)
-        return json.loads(json.dumps(after)), told
+        after, answer = self._workshop.ask(question, function, session, key, *given)
+        return json.loads(json.dumps(after)), answer
 
 
-def told(session: Session, hosted: bool) -> dict[str, Any]:
+def shown_of(session: Session) -> dict[str, Any]:
     """What a browser is sent of a session.
-
-    Parameters
-    ----------
-    hosted : bool
-        Whether it is the case of a class.
 
     Returns
     -------
-    told : dict
+    shown : dict
         `session` to show, without its seal, and of a practice case `kept`: the whole of it as text, to be sent back letter
         by letter, for a browser would write its numbers otherwise and break the seal.
     """
     shown: dict[str, Any] = {"session": {name: session[name] for name in session if name != "seal"}}
-    return shown if hosted else {**shown, "kept": json.dumps(session, allow_nan=False)}
+    return shown if "practice" not in session["case"] else {**shown, "kept": json.dumps(session, allow_nan=False)}

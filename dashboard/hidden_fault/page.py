@@ -6,11 +6,13 @@ from typing import Any
 
 import dash
 from dash import html
+from dash.development.base_component import Component
 from starlette.responses import Response
 
-from dashboard.hidden_fault.desk import Begin, CodeFor, Desk, Named, SignIn, Test, Whose, told
+from dashboard.hidden_fault.desk import Begin, CodeFor, Desk, Named, SignIn, Test, Whose, shown_of
 from dashboard.hidden_fault.round import Round
 from dashboard.panel.attributes import attributes, part
+from dashboard.panel.pieces import card, cautions, state_and_error
 from dashboard.paper.lab_sheet import fault_sheet
 from dashboard.server import doors, guard
 from dashboard.server.identity import Cookie
@@ -53,152 +55,130 @@ def layout(query: dict[str, Any]) -> html.Div:
         "attempts": ATTEMPTS,
         "most": MOST_TESTS,
     }
-    left = html.Div(
-        [
-            html.Section(
-                [html.H2("Whose case"), part("begin"), html.P(SECRECY, className="quiet small")],
-                className="card",
-                **attributes(aria_label="Whose case"),
-            ),
-            html.Section(
-                [html.H2("Tests"), part("menu")],
-                className="card tests-card",
-                hidden=True,
-                **attributes(aria_label="Tests", data_part="tests"),
-            ),
-        ],
-        className="fault-left",
+
+    def unfolded(name: str, title: str, label: str, *content: Component, kind: str = "") -> html.Section:
+        """A card that the script shows when there is something in it."""
+        return card(title, *content, kind=kind, label=label, hidden=True, **attributes(data_part=name))
+
+    left = [
+        card("Whose case", part("begin"), html.P(SECRECY, className="quiet small"), label="Whose case"),
+        unfolded("tests", "Tests", "Tests", part("menu"), kind="tests-card"),
+    ]
+    complaint = [part("complaint", aria_live="polite"), *state_and_error()]
+    main = [
+        html.H1(TITLE, className="unseen"),
+        card(*complaint, kind="opening", label="The complaint"),
+        part("marking", html.Section, className="card", hidden=True, aria_label="Marking"),
+        unfolded("latest_card", "The last test", "The last test", part("latest", aria_live="polite")),
+        unfolded("answer_card", "Name part and failure", "Answer", part("answer")),
+        unfolded("record_card", "Work record", "Work record", part("record")),
+        cautions("In the shop and on the road", CAUTIONS),
+        part("instructor", html.Section, className="card", hidden=True, aria_label="For the instructor"),
+    ]
+    return html.Div(
+        [html.Div(left, className="fault-left"), html.Div(main, className="fault-main")],
+        className="sheet fault",
+        **attributes(data_fault=json.dumps(asked)),
     )
-    main = html.Div(
-        [
-            html.H1("Hidden fault", className="unseen"),
-            html.Section(
-                [
-                    part("complaint", aria_live="polite"),
-                    part("state", html.P, className="state", role="status"),
-                    part("error", html.P, className="told", role="alert", hidden=True),
-                ],
-                className="card opening",
-                **attributes(aria_label="The complaint"),
-            ),
-            part("marking", html.Section, className="card", hidden=True, aria_label="Marking"),
-            html.Section(
-                [html.H2("The last test"), part("latest", aria_live="polite")],
-                className="card",
-                hidden=True,
-                **attributes(data_part="latest_card", aria_label="The last test"),
-            ),
-            html.Section(
-                [html.H2("Name part and failure"), part("answer")],
-                className="card",
-                hidden=True,
-                **attributes(data_part="answer_card", aria_label="Answer"),
-            ),
-            html.Section(
-                [html.H2("Work record"), part("record")],
-                className="card",
-                hidden=True,
-                **attributes(data_part="record_card", aria_label="Work record"),
-            ),
-            html.Section(
-                [
-                    html.H2("In the shop and on the road"),
-                    html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
-                ],
-                className="card",
-            ),
-            part("instructor", html.Section, className="card", hidden=True, aria_label="For the instructor"),
-        ],
-        className="fault-main",
-    )
-    return html.Div([left, main], className="sheet fault", **attributes(data_fault=json.dumps(asked)))
+
+
+class Asked:
+    """What the page asks the server for: each method answers one door.
+
+    Parameters
+    ----------
+    workshop : Workshop
+        Its workers do the tests, its `hosted` is the round of a class, its `identity` says who somebody is.
+    """
+
+    def __init__(self, workshop: Workshop) -> None:
+        self._workshop, self._desk, self._identity = workshop, Desk(workshop), workshop.identity
+
+    def hosted(self, visitor: doors.Visitor) -> doors.Answer:
+        """Whether a class has its cases here, and whether the instructor asks."""
+        kept = self._workshop.hosted
+        named = {"class": kept.class_name, "round": kept.round_name, "level": kept.level} if kept else None
+        return {"hosted": named, "instructor": bool(kept) and self._identity.is_instructor(visitor)}
+
+    def begin(self, asked: Begin, visitor: doors.Visitor) -> doors.Answer:
+        """A case."""
+        session, cookie = self._desk.begin(asked, visitor)
+        return _with_cookie(shown_of(session), cookie)
+
+    def test(self, asked: Test, visitor: doors.Visitor) -> doors.Answer:
+        """A test, made."""
+        session, entry = self._desk.test(asked, visitor)
+        return {**shown_of(session), "entry": entry}
+
+    def answer(self, asked: Named, visitor: doors.Visitor) -> doors.Answer:
+        """An answer, taken."""
+        session, given = self._desk.answer(asked, visitor)
+        return {**shown_of(session), "answer": given}
+
+    def marking(self, asked: Whose, visitor: doors.Visitor) -> doors.Answer:
+        """The marking of a case that is over."""
+        return {"marking": self._desk.marking(asked, visitor)}
+
+    def sheet(self, asked: Whose, visitor: doors.Visitor) -> doors.Answer:
+        """The lab sheet of a case."""
+        return {"sheet": fault_sheet(self._desk.sheet(asked, visitor))}
+
+    def sign_in(self, asked: SignIn, visitor: doors.Visitor) -> doors.Answer:
+        """Lets the instructor in."""
+        self._desk.hosted()
+        return _with_cookie({"instructor": True}, self._identity.sign_in(asked.password, visitor))
+
+    def sign_out(self, _: doors.Question, visitor: doors.Visitor) -> doors.Answer:
+        """Ends what the password has opened in a browser."""
+        return _with_cookie({"instructor": False}, self._identity.sign_out(visitor))
+
+    def class_table(self, visitor: doors.Visitor) -> doors.Answer:
+        """What every student has done, and what could not be read."""
+        return self._for_instructor(visitor, _class_table)
+
+    def class_file(self, visitor: doors.Visitor) -> doors.Answer:
+        """What every student has done, to be saved."""
+        return self._for_instructor(visitor, lambda round_: guard.file(round_.roll_csv(), "class.csv"))
+
+    def code(self, asked: CodeFor, visitor: doors.Visitor) -> doors.Answer:
+        """The entry word of a student."""
+        return self._for_instructor(visitor, lambda round_: {"code": round_.code_of(asked.student)})
+
+    def _for_instructor(self, visitor: doors.Visitor, show: Callable[[Round], doors.Answer]) -> doors.Answer:
+        """An answer for the instructor: nobody else hears more than that it is one."""
+        try:
+            round_ = self._desk.for_instructor(visitor)
+        except SettingsError as problem:
+            return guard.refusal(403 if self._workshop.hosted else 404, str(problem))
+        return show(round_)
+
+
+def _class_table(round_: Round) -> doors.Answer:
+    """The table of a class as the page draws it."""
+    rows = round_.rows()
+    heads = list(rows[0]) if rows else []
+    return {"heads": heads, "rows": [list(row.values()) for row in rows], "set_aside": round_.set_aside()}
+
+
+def _with_cookie(answer: dict[str, Any], cookie: Cookie | None) -> Response:
+    """An answer with what the browser shall keep."""
+    response = guard.answer(answer)
+    if cookie is not None:
+        response.set_cookie(**cookie.settings())
+    return response
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
     """Adds what the page asks the server for."""
-    desk, identity = Desk(workshop), workshop.identity
-
-    def shown(session: dict[str, Any]) -> dict[str, Any]:
-        return told(session, "practice" not in session["case"])
-
-    def with_cookie(answer: dict[str, Any], cookie: Cookie | None) -> Response:
-        response = guard.told(answer)
-        if cookie is not None:
-            response.set_cookie(**cookie.settings())
-        return response
-
-    def hosted(visitor: doors.Visitor) -> doors.Answer:
-        """Whether a class has its cases here, and whether the instructor asks."""
-        kept = workshop.hosted
-        named = {"class": kept.class_name, "round": kept.round_name, "level": kept.level} if kept else None
-        return {"hosted": named, "instructor": bool(kept) and identity.is_instructor(visitor)}
-
-    def begin(asked: Begin, visitor: doors.Visitor) -> doors.Answer:
-        """A case."""
-        session, cookie = desk.begin(asked, visitor)
-        return with_cookie(shown(session), cookie)
-
-    def test(asked: Test, visitor: doors.Visitor) -> doors.Answer:
-        """A test, made."""
-        session, entry = desk.test(asked, visitor)
-        return {**shown(session), "entry": entry}
-
-    def answer(asked: Named, visitor: doors.Visitor) -> doors.Answer:
-        """An answer, taken."""
-        session, given = desk.answer(asked, visitor)
-        return {**shown(session), "answer": given}
-
-    def marking(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
-        """The marking of a case that is over."""
-        return {"marking": desk.marking(asked, visitor)}
-
-    def sheet(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
-        """The lab sheet of a case."""
-        return {"sheet": fault_sheet(desk.sheet(asked, visitor))}
-
-    def sign_in(asked: SignIn, visitor: doors.Visitor) -> doors.Answer:
-        """Lets the instructor in."""
-        desk.hosted()
-        return with_cookie({"instructor": True}, identity.sign_in(asked.password, visitor))
-
-    def sign_out(_: doors.Question, visitor: doors.Visitor) -> doors.Answer:
-        """Ends what the password has opened in a browser."""
-        return with_cookie({"instructor": False}, identity.sign_out(visitor))
-
-    def for_instructor(show: Callable[[Round], doors.Answer]) -> Callable[[doors.Visitor], doors.Answer]:
-        """A door of the instructor: nobody else hears more than that it is one."""
-
-        def shown_to(visitor: doors.Visitor) -> doors.Answer:
-            try:
-                round_ = desk.for_instructor(visitor)
-            except SettingsError as problem:
-                return guard.refusal(403 if workshop.hosted else 404, str(problem))
-            return show(round_)
-
-        return shown_to
-
-    def table(round_: Round) -> doors.Answer:
-        """What every student has done, and what could not be read."""
-        rows = round_.rows()
-        heads = list(rows[0]) if rows else []
-        return {"heads": heads, "rows": [list(row.values()) for row in rows], "set_aside": round_.set_aside()}
-
-    def table_file(round_: Round) -> doors.Answer:
-        """What every student has done, to be saved."""
-        return guard.file(round_.roll_csv(), "text/csv; charset=utf-8", "class.csv")
-
-    def code(asked: CodeFor, visitor: doors.Visitor) -> doors.Answer:
-        """The entry word of a student."""
-        return for_instructor(lambda round_: {"code": round_.code_of(asked.student)})(visitor)
-
-    doors.get(app, f"{PATH}/hosted", hosted)
-    doors.get(app, f"{PATH}/class.json", for_instructor(table))
-    doors.get(app, f"{PATH}/class.csv", for_instructor(table_file))
-    doors.post(app, f"{PATH}/sign-in", SignIn, sign_in)
-    doors.post(app, f"{PATH}/sign-out", doors.Question, sign_out)
-    doors.post(app, f"{PATH}/code", CodeFor, code)
-    doors.post(app, f"{PATH}/begin", Begin, begin)
-    doors.post(app, f"{PATH}/test", Test, test, MOST_SESSION)
-    doors.post(app, f"{PATH}/answer", Named, answer, MOST_SESSION)
-    doors.post(app, f"{PATH}/marking", Whose, marking, MOST_SESSION)
-    doors.post(app, f"{PATH}/sheet", Whose, sheet, MOST_SESSION)
+    asked = Asked(workshop)
+    doors.get(app, f"{PATH}/hosted", asked.hosted)
+    doors.get(app, f"{PATH}/class.json", asked.class_table)
+    doors.get(app, f"{PATH}/class.csv", asked.class_file)
+    doors.post(app, f"{PATH}/sign-in", SignIn, asked.sign_in)
+    doors.post(app, f"{PATH}/sign-out", doors.Question, asked.sign_out)
+    doors.post(app, f"{PATH}/code", CodeFor, asked.code)
+    doors.post(app, f"{PATH}/begin", Begin, asked.begin)
+    doors.post(app, f"{PATH}/test", Test, asked.test, MOST_SESSION)
+    doors.post(app, f"{PATH}/answer", Named, asked.answer, MOST_SESSION)
+    doors.post(app, f"{PATH}/marking", Whose, asked.marking, MOST_SESSION)
+    doors.post(app, f"{PATH}/sheet", Whose, asked.sheet, MOST_SESSION)

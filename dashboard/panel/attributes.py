@@ -1,12 +1,10 @@
-"""Small pieces of pages: attributes that Python names cannot spell, parts that scripts fill, a refusal in words."""
+"""Attributes that Python names cannot spell, and parts that scripts fill."""
 
 from collections.abc import Callable
 from typing import Any
 
 from dash import html
 from dash.development.base_component import Component
-
-from sim.errors import HaulbenchError
 
 
 def attributes(**given: Any) -> dict[str, Any]:
@@ -42,12 +40,3 @@ def part(name: str, tag: Callable[..., Component] = html.Div, children: Any = No
     named = {key: value for key, value in more.items() if not key.startswith(("aria_", "data_"))}
     other = {key: value for key, value in more.items() if key.startswith(("aria_", "data_"))}
     return tag(children, **named, **attributes(data_part=name, **other))
-
-
-def refused(problem: HaulbenchError) -> html.Div:
-    """What stands in the place of results when there are none."""
-    return html.Div(
-        [html.P(str(problem), className="told"), html.P("Nothing was driven. Change what is named above.")],
-        className="card",
-        role="alert",
-    )

@@ -13,6 +13,7 @@ from dash import dcc, html
 
 from dashboard.panel import ids
 from dashboard.panel.attributes import attributes
+from dashboard.panel.pieces import said
 from dashboard.server.setups import WORDS, Setup, setup_from_query
 from sim.errors import HaulbenchError
 
@@ -49,7 +50,7 @@ def panel(
         With id `ids.panel(page)`; its store has the id `ids.setup(page)` and holds what `setups.setup_of` takes, or
         None when the address cannot be read.
     """
-    setup, told = starting_setup(search)
+    setup, problem = starting_setup(search)
     asked: dict[str, Any] = {
         "page": page,
         "store": ids.setup(page),
@@ -61,7 +62,7 @@ def panel(
     return html.Section(
         [
             dcc.Store(id=ids.setup(page), data=stored(setup)),
-            *([html.P(told, className="told", role="alert")] if told else []),
+            *([said(problem)] if problem else []),
             html.Div(className="panel-inputs", id=ids.panel(page), **attributes(data_panel=json.dumps(asked))),
         ],
         className="panel",
@@ -74,7 +75,7 @@ def starting_setup(search: str) -> tuple[Setup, str]:
 
     Returns
     -------
-    told : str
+    problem : str
         Empty when all is well.
     """
     try:

@@ -1,6 +1,7 @@
 """Every component id once. Ids that a page has for itself are made from the page's name by the functions here."""
 
 PLACE = "place"  # the address in the browser: pathname and search
+TITLE = "title"  # store: what the window of the browser is called
 PAGE = "page"  # the room a page is put into
 MESSAGE = "message"  # one line about what went wrong, over the page
 UNITS = "units"  # store kept in the browser: "metric" or "us"

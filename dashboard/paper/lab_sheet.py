@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from dashboard.paper.words import escaped, shown_value
+from dashboard.paper.markup import cautions, document, escaped, table, wide
+from dashboard.paper.words import shown_value
 from sim.inputs.sheet import Entry
 from sim.units import MILE, MILE_PER_HOUR
 
@@ -42,42 +43,14 @@ svg { max-width: 100%; height: auto; }
 TOP = 75.0  # mi/h: end of both axes of the picture
 
 
-def _page(title: str, body: str) -> str:
-    """A whole file that runs no script and loads nothing."""
-    policy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
-    )
-
-
 def _table(head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Sequence[int] = ()) -> str:
-    """A table of texts; None is a line to write on."""
-
-    def cell(place: int, text: object) -> str:
-        if text is None:
-            return '<td class="blank"></td>'
-        kind = ' class="number"' if place in numbers else ""
-        return f"<td{kind}>{escaped(text)}</td>"
-
-    top = "".join(
-        f'<th scope="col"{" class=number" if place in numbers else ""}>{escaped(text)}</th>'
-        for place, text in enumerate(head)
-    )
-    body = "".join("<tr>" + "".join(cell(k, text) for k, text in enumerate(row)) + "</tr>\n" for row in rows)
-    return f'<div class="wide" tabindex="0"><table><thead><tr>{top}</tr></thead>\n<tbody>{body}</tbody></table></div>'
+    """A table as it stands in a sheet."""
+    return wide(table(head, rows, numbers=numbers))
 
 
 def _speed(value: float) -> str:
     """A speed in both units."""
     return f"{value / MILE_PER_HOUR:.2f} mi/h ({value * 3.6:.2f} km/h)"
-
-
-def _cautions(texts: Iterable[str]) -> str:
-    """Cautions in their box."""
-    return f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in texts)}</div>'
 
 
 def _signatures() -> str:
@@ -160,7 +133,7 @@ def speedo_sheet(sheet: dict[str, Any]) -> str:
     body = [
         "<h1>Measured mile: speedometer and pulses per mile</h1>",
         f"<p>{escaped(sheet['truck'])}</p>",
-        _cautions(sheet["cautions"]),
+        cautions(sheet["cautions"]),
         "<h2>1. What was found</h2>",
         "<p class='quiet'>Write down the complaint in the driver's words, past repairs, tyres and axle plate.</p>",
         _table(("complaint and inspection",), [(None,), (None,)]),
@@ -183,7 +156,7 @@ def speedo_sheet(sheet: dict[str, Any]) -> str:
     body.append("<h2>Rubric</h2>")
     body.append(_table(("points", "means"), [(points, words) for points, words in sheet["rubric"]], numbers=(0,)))
     body.append(f"<p class='verdict'>{sheet['score']} of 4: {escaped(sheet['score_words'])}</p>{_signatures()}")
-    return _page("Measured mile", "".join(body))
+    return document("Measured mile", STYLE, "".join(body))
 
 
 def _compared(sheet: dict[str, Any]) -> str:
@@ -242,25 +215,20 @@ def settings_record(truck: str, entries: Sequence[Entry]) -> str:
     truck : str
         Name of the truck.
     """
-    rows = []
-    for entry in entries:
-        cells = (entry.key, shown_value(entry.old), shown_value(entry.new), entry.unit, entry.allowed, entry.meaning)
-        tds = "".join(
-            f"<td{' class=number' if place in (1, 2) else ' class=range' if place == 4 else ''}>{escaped(text)}</td>"
-            for place, text in enumerate(cells)
-        )
-        rows.append(f"<tr{' class=changed' if entry.changed else ''}>{tds}</tr>")
-    head = "".join(
-        f'<th scope="col">{text}</th>' for text in ("value", "before", "after", "unit", "allowed", "meaning")
-    )
+    rows = [
+        (entry.key, shown_value(entry.old), shown_value(entry.new), entry.unit, entry.allowed, entry.meaning)
+        for entry in entries
+    ]
+    head = ("value", "before", "after", "unit", "allowed", "meaning")
+    marked = ["changed" if entry.changed else "" for entry in entries]
+    record = wide(table(head, rows, numbers=(1, 2), kinds={4: "range"}, marked=marked))
     changed = sum(entry.changed for entry in entries)
     body = (
         f"<h1>Record of programmed values</h1><p>{escaped(truck)}</p>"
         f"<p>{changed} of {len(entries)} changed; changed rows are bold. Write down why, and who allowed it.</p>"
-        f'<div class="wide" tabindex="0"><table><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table></div>'
-        f"{_signatures()}"
+        f"{record}{_signatures()}"
     )
-    return _page("Record of programmed values", body)
+    return document("Record of programmed values", STYLE, body)
 
 
 def fault_sheet(sheet: dict[str, Any]) -> str:
@@ -276,7 +244,7 @@ def fault_sheet(sheet: dict[str, Any]) -> str:
         "<h1>Hidden fault</h1>",
         f"<p>{escaped(case)}; level {sheet['level']}; begun {escaped(sheet['started'])}</p>",
         f"<p>The driver says: <b>{escaped(sheet['complaint'])}</b></p>",
-        _cautions(sheet["cautions"]),
+        cautions(sheet["cautions"]),
         "<h2>Before the tests</h2>",
         _table(
             ("inspection, and what I expect", ""),
@@ -308,7 +276,7 @@ def fault_sheet(sheet: dict[str, Any]) -> str:
         _fault_marking(sheet["marking"]) if sheet["marking"] else f"<p>Attempts left: {sheet['attempts_left']}.</p>"
     )
     body.append(_signatures())
-    return _page("Hidden fault", "\n".join(body))
+    return document("Hidden fault", STYLE, "\n".join(body))
 
 
 def _fault_marking(marking: dict[str, Any]) -> str:

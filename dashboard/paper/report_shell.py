@@ -3,15 +3,13 @@
 import base64
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
 from typing import Any
 
 import plotly.graph_objects as go
 from plotly.offline import get_plotlyjs
 
+from dashboard.paper.markup import document, escaped
 from dashboard.paper.panels import print_changes
-from dashboard.paper.words import escaped
-from sim.trips.result import CAUTIONS
 from sim.units import from_si
 
 STYLE = """
@@ -149,19 +147,13 @@ def page(title: str, body: str, figures: dict[str, tuple[go.Figure, bool]]) -> s
         Figure, and whether it is a stacked one, by the name of its place.
     """
     library = get_plotlyjs()
-    policy = (
-        f"default-src 'none'; script-src {_hash(library)} {_hash(SCRIPT)}; style-src 'unsafe-inline';"
-        " img-src data: blob:; base-uri 'none'; form-action 'none'"
-    )
     data = as_json({name: _drawing(*figure) for name, figure in figures.items()})
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escaped(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{body}\n"
+    scripts = (
         f'<script type="application/json" id="figures">{data}</script>\n'
-        f"<script>{library}</script>\n<script>{SCRIPT}</script>\n</body>\n</html>\n"
+        f"<script>{library}</script>\n<script>{SCRIPT}</script>\n"
     )
+    allowed = f"script-src {_hash(library)} {_hash(SCRIPT)}; img-src data: blob:; "
+    return document(title, STYLE, body, scripts, allowed)
 
 
 def figure_place(name: str, label: str, caption: str) -> str:
@@ -183,56 +175,3 @@ def figure_place(name: str, label: str, caption: str) -> str:
         f'<figure><div id="{name}" role="img" aria-label="{escaped(label)}"></div>'
         f"<figcaption>{caption}</figcaption></figure>"
     )
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[object]], caption: str = "", numbers: Sequence[int] = ()) -> str:
-    """A table of texts; all are escaped.
-
-    Parameters
-    ----------
-    numbers : sequence of int
-        Columns that hold numbers.
-
-    Returns
-    -------
-    text : str
-        HTML.
-    """
-
-    def cell(tag: str, place: int, text: object) -> str:
-        mark = ' scope="col"' if tag == "th" else ""
-        kind = ' class="number"' if place in numbers else ' class="word"' if tag == "td" else ""
-        return f"<{tag}{mark}{kind}>{escaped(text)}</{tag}>"
-
-    top = "".join(cell("th", place, text) for place, text in enumerate(head))
-    body = "".join("<tr>" + "".join(cell("td", k, text) for k, text in enumerate(row)) + "</tr>\n" for row in rows)
-    named = f"<caption>{escaped(caption)}</caption>" if caption else ""
-    return f"<table>{named}<thead><tr>{top}</tr></thead>\n<tbody>{body}</tbody></table>"
-
-
-def said_list(items: Iterable[tuple[str, str, str]]) -> str:
-    """Warnings and explanations.
-
-    Parameters
-    ----------
-    items : iterable of (str, str, str)
-        Class, word and text of each.
-
-    Returns
-    -------
-    text : str
-        HTML.
-    """
-    found = [f'<li class="{kind}"><b>{escaped(word)}</b> {escaped(text)}</li>' for kind, word, text in items]
-    return f'<ul class="said">{"".join(found)}</ul>' if found else ""
-
-
-def cautions() -> str:
-    """The cautions, on every report.
-
-    Returns
-    -------
-    text : str
-        HTML.
-    """
-    return f'<div class="cautions">{"".join(f"<p>{escaped(text)}</p>" for text in CAUTIONS)}</div>'

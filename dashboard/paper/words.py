@@ -1,9 +1,9 @@
 """What a report says in words: verdicts, quantities in metric and US units, and the unit of every input."""
 
-import html
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import clock_time, from_si, to_si, unit_name, unit_of_key
@@ -17,17 +17,6 @@ _PIECES = {
 }  # fmt: skip
 
 Row = tuple[str, str, str]  # quantity, metric, US
-
-
-def escaped(text: object) -> str:
-    """A text as it may stand in HTML, whatever it holds.
-
-    Examples
-    --------
-    >>> escaped('<b>"6 %"</b>')
-    '&lt;b&gt;&quot;6 %&quot;&lt;/b&gt;'
-    """
-    return html.escape(str(text), quote=True)
 
 
 def brakes_too_hot(summary: dict[str, Any]) -> bool:
@@ -221,10 +210,10 @@ def input_rows(part: Truck | Settings) -> Iterator[tuple[str, str, str, str]]:
     value : str
         [unit]
     """
-    for table, key in keys_of(type(part)):
-        model: Part = getattr(part, table)
+    for section, key in keys_of(type(part)):
+        model: Part = getattr(part, section)
         meaning = type(model).model_fields[key].description or ""
-        yield f"{table}.{key}", shown_value(getattr(model, key)), unit_in_words(key), meaning
+        yield f"{section}.{key}", shown_value(getattr(model, key)), unit_in_words(key), meaning
 
 
 def mark_of(settings: Settings, name: str) -> str:
@@ -247,3 +236,28 @@ def mark_of(settings: Settings, name: str) -> str:
     if getattr(getattr(settings, table), key) == usual:
         return "default"
     return f"changed; default {shown_value(usual)}"
+
+
+INPUT_HEAD = ("input", "value", "unit", "meaning")
+Input = tuple[str, ...]  # key, value, unit, meaning, and where it is from
+
+
+def truck_rows(truck: Truck, sources: Mapping[str, str]) -> list[Input]:
+    """Every input of a truck with its source."""
+    return [(*row, sources.get(row[0], NOT_STATED)) for row in input_rows(truck)]
+
+
+def settings_rows(settings: Settings) -> list[Input]:
+    """Every setting with what it was changed from."""
+    return [(*row, mark_of(settings, row[0])) for row in input_rows(settings)]
+
+
+def inputs_table(summary: str, rows: Sequence[Input], last: str) -> str:
+    """Inputs as a part of a report that can be folded away.
+
+    Parameters
+    ----------
+    last : str
+        What the last column is called.
+    """
+    return unfolded(summary, wide(table((*INPUT_HEAD, last), rows)))

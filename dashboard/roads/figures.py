@@ -7,7 +7,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.drawing import Line, Strip, axis, note, plain_layout, shown, span_of, strips, told, unit_of
+from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips, stroke
 from dashboard.server.thinning import thinned_rows
 from sim.charts.descent_speed import DescentSpeeds
 from sim.roads.facts import GradeClass, curve_spans, limit_spans
@@ -50,11 +51,11 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
     along = np.asarray(shown(places, "distance", units), dtype=np.float32)
     heights = np.asarray(shown(np.array([route.elevation_at(float(at)) for at in places]), "height", units))
     height_unit, speed_unit = unit_of("height", units), unit_of("speed", units)
-    road: Line = {
-        "x": along, "y": heights.astype(np.float32), "name": "road", "line": {"color": palette.BLACK, "width": 2.4},
-        "showlegend": False, "hovertemplate": f"%{{y:.0f}} {height_unit}<extra>height</extra>",
-    }  # fmt: skip
-    span = span_of([road], 20.0)
+    road: Line = stroke(
+        along, heights, "road", palette.BLACK, width=2.4, showlegend=False,
+        hovertemplate=f"%{{y:.0f}} {height_unit}<extra>height</extra>",
+    )  # fmt: skip
+    span = span_of_lines([road], 20.0)
     profile: list[Line] = []
     for number, descent in enumerate(descents, start=1):
         ends = np.linspace(descent.begin, descent.end, 200)
@@ -76,7 +77,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         (
             span_.begin,
             "curve",
-            f"radius {told(span_.value, 'length', units)}, taken at {told(span_.speed, 'speed', units)}",
+            f"radius {with_unit(span_.value, 'length', units)}, taken at {with_unit(span_.speed, 'speed', units)}",
         )
         for span_ in curve_spans(route)
     ]
@@ -93,33 +94,30 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
                     "hovertemplate": "%{customdata}<extra></extra>",
                 }
             )  # fmt: skip
-    grades: Line = {
-        "x": along, "y": np.asarray(100.0 * route.grades_at(places), dtype=np.float32), "name": "grade", "showlegend": False,
-        "line": {"color": palette.BLUE, "width": 1.6}, "fill": "tozeroy", "fillcolor": "rgba(0,114,178,0.22)",
-        "hovertemplate": "%{y:.1f} %<extra>grade</extra>",
-    }  # fmt: skip
+    grades: Line = stroke(
+        along, 100.0 * route.grades_at(places), "grade", palette.BLUE, width=1.6, showlegend=False, fill="tozeroy",
+        fillcolor="rgba(0,114,178,0.22)", hovertemplate="%{y:.1f} %<extra>grade</extra>",
+    )  # fmt: skip
     limits = limit_spans(route)
-    posted: Line = {
-        "x": [float(v) for span_ in limits for v in shown(np.array([span_.begin, span_.end]), "distance", units)],
-        "y": [float(shown(span_.value, "speed", units)) for span_ in limits for _ in range(2)],
-        "name": "posted limit", "showlegend": False, "line": {"color": palette.VERMILLION, "width": 2.4},
-        "hovertemplate": f"%{{y:.0f}} {speed_unit}<extra>posted</extra>",
-    }  # fmt: skip
+    posted: Line = stroke(
+        [float(v) for span_ in limits for v in shown(np.array([span_.begin, span_.end]), "distance", units)],
+        [float(shown(span_.value, "speed", units)) for span_ in limits for _ in range(2)], "posted limit",
+        palette.VERMILLION, width=2.4, showlegend=False, hovertemplate=f"%{{y:.0f}} {speed_unit}<extra>posted</extra>",
+    )  # fmt: skip
     bends: list[Line] = [
-        {
-            "x": [float(v) for v in shown(np.array([span_.begin, span_.end]), "distance", units)],
-            "y": [float(shown(span_.speed, "speed", units))] * 2, "name": "speed of a curve", "showlegend": number == 0,
-            "legendgroup": "curve", "line": {"color": palette.PURPLE, "dash": "dot", "width": 4.0},
-            "hovertemplate": f"%{{y:.0f}} {speed_unit}<extra>curve</extra>",
-        }
+        stroke(
+            [float(v) for v in shown(np.array([span_.begin, span_.end]), "distance", units)],
+            [float(shown(span_.speed, "speed", units))] * 2, "speed of a curve", palette.PURPLE, "dot", 4.0,
+            showlegend=number == 0, legendgroup="curve", hovertemplate=f"%{{y:.0f}} {speed_unit}<extra>curve</extra>",
+        )
         for number, span_ in enumerate(curve_spans(route))
     ]  # fmt: skip
     bends = [line for line in bends if line["y"][0] <= 1.5 * max(posted["y"])]
     return strips(
         [
-            Strip(f"Height, {height_unit}", 2.0, profile, span),
-            Strip("Grade, %", 1.0, [grades], span_of([grades, {"y": [0.0]}], 2.0)),
-            Strip(f"Posted limit, {speed_unit}", 0.8, [posted, *bends], span_of([posted], 20.0, 0.0)),
+            Panel(f"Height, {height_unit}", 2.0, span, profile),
+            Panel("Grade, %", 1.0, span_of_lines([grades, {"y": [0.0]}], 2.0), [grades]),
+            Panel(f"Posted limit, {speed_unit}", 0.8, span_of_lines([posted], 20.0, 0.0), [posted, *bends]),
         ],
         (0.0, route.length),
         units,
@@ -166,7 +164,7 @@ def histogram_figure(classes: Sequence[GradeClass], units: str) -> go.Figure:
         note(0.0, 1.0, "downhill", xanchor="left", font={"color": palette.BLUE, "size": 13}, **corners),
         note(1.0, 1.0, "uphill", xanchor="right", font={"color": DARK_VERMILLION, "size": 13}, **corners),
     ]
-    layout = plain_layout(
+    layout = chart_layout(
         330, showlegend=False, annotations=notes, margin={"t": 34, "b": 50, "l": 66, "r": 20},
         xaxis=axis(range=list(reach), title={"text": "grade, %", "standoff": 8}, dtick=1 if reach[1] - reach[0] < 24 else 2),
         yaxis=axis(range=[0.0, 1.14 * most], title={"text": f"length, {unit}", "standoff": 8}),
@@ -185,35 +183,31 @@ def smoothing_figure(track: ImportedTrack, units: str) -> go.Figure:
     height_unit = unit_of("height", units)
     rows = thinned_rows(track.raw_elevation, np.empty(0, dtype=int), MOST_POINTS)
     road = thinned_rows(track.elevation, np.empty(0, dtype=int), MOST_POINTS)
-    recorded: Line = {
-        "x": np.asarray(shown(track.raw_distance[rows], "distance", units), dtype=np.float32),
-        "y": np.asarray(shown(track.raw_elevation[rows], "height", units), dtype=np.float32), "name": "as recorded",
-        "line": {"color": palette.VERMILLION, "width": 1.4, "dash": "dot"},
-        "hovertemplate": f"%{{y:.1f}} {height_unit}<extra>recorded</extra>",
-    }  # fmt: skip
-    driven: Line = {
-        "x": np.asarray(shown(track.distance[road], "distance", units), dtype=np.float32),
-        "y": np.asarray(shown(track.elevation[road], "height", units), dtype=np.float32), "name": "road, smoothed",
-        "line": {"color": palette.BLUE, "width": 2.4}, "hovertemplate": f"%{{y:.1f}} {height_unit}<extra>road</extra>",
-    }  # fmt: skip
+    recorded: Line = stroke(
+        shown(track.raw_distance[rows], "distance", units), shown(track.raw_elevation[rows], "height", units),
+        "as recorded", palette.VERMILLION, "dot", 1.4,
+        hovertemplate=f"%{{y:.1f}} {height_unit}<extra>recorded</extra>",
+    )  # fmt: skip
+    driven: Line = stroke(
+        shown(track.distance[road], "distance", units), shown(track.elevation[road], "height", units),
+        "road, smoothed", palette.BLUE, width=2.4, hovertemplate=f"%{{y:.1f}} {height_unit}<extra>road</extra>",
+    )  # fmt: skip
     moved = np.interp(track.raw_distance, track.distance, track.elevation) - track.raw_elevation
     kept = thinned_rows(moved, np.empty(0, dtype=int), MOST_POINTS)
-    difference: Line = {
-        "x": np.asarray(shown(track.raw_distance[kept], "distance", units), dtype=np.float32),
-        "y": np.asarray(shown(moved[kept], "height", units), dtype=np.float32), "name": "road above recording",
-        "showlegend": False, "line": {"color": palette.PURPLE, "width": 1.2}, "fill": "tozeroy",
-        "fillcolor": "rgba(204,121,167,0.3)", "hovertemplate": f"%{{y:.1f}} {height_unit}<extra>moved by</extra>",
-    }  # fmt: skip
-    grades: Line = {
-        "x": np.asarray(shown(track.distance[road], "distance", units), dtype=np.float32),
-        "y": np.asarray(100.0 * track.grade[road], dtype=np.float32), "name": "grade", "showlegend": False,
-        "line": {"color": palette.BLUE, "width": 1.4}, "hovertemplate": "%{y:.1f} %<extra>grade</extra>",
-    }  # fmt: skip
+    difference: Line = stroke(
+        shown(track.raw_distance[kept], "distance", units), shown(moved[kept], "height", units),
+        "road above recording", palette.PURPLE, width=1.2, showlegend=False, fill="tozeroy",
+        fillcolor="rgba(204,121,167,0.3)", hovertemplate=f"%{{y:.1f}} {height_unit}<extra>moved by</extra>",
+    )  # fmt: skip
+    grades: Line = stroke(
+        shown(track.distance[road], "distance", units), 100.0 * track.grade[road], "grade", palette.BLUE, width=1.4,
+        showlegend=False, hovertemplate="%{y:.1f} %<extra>grade</extra>",
+    )  # fmt: skip
     return strips(
         [
-            Strip(f"Height, {height_unit}", 1.8, [recorded, driven], span_of([recorded, driven], 20.0)),
-            Strip(f"Road above the recording, {height_unit}", 0.8, [difference], span_of([difference], 2.0)),
-            Strip("Grade of the road, %", 0.9, [grades], span_of([grades], 2.0)),
+            Panel(f"Height, {height_unit}", 1.8, span_of_lines([recorded, driven], 20.0), [recorded, driven]),
+            Panel(f"Road above the recording, {height_unit}", 0.8, span_of_lines([difference], 2.0), [difference]),
+            Panel("Grade of the road, %", 0.9, span_of_lines([grades], 2.0), [grades]),
         ],
         (0.0, track.length),
         units,
@@ -247,28 +241,25 @@ def descent_figure(descent: DescentSpeeds, units: str) -> go.Figure:
             continue
         highest = max(highest, *(each[0] for _, each in known))
         lines.append(
-            {
-                "x": [mass for mass, _ in known], "y": [float(shown(each[0], "speed", units)) for _, each in known],
-                "mode": "lines+markers", "name": name, "line": {"color": colour, "dash": dash, "width": 2.4},
-                "marker": {"symbol": symbol, "size": 10, "color": "#FFFFFF", "line": {"color": colour, "width": 2.2}},
-                "customdata": [
-                    f"{mass:.1f} {mass_unit}: {told(each[0], 'speed', units)}; {html.escape(each[1])}" for mass, each in known
+            stroke(
+                [mass for mass, _ in known], [float(shown(each[0], "speed", units)) for _, each in known], name,
+                colour, dash, 2.4, mode="lines+markers",
+                marker={"symbol": symbol, "size": 10, "color": "#FFFFFF", "line": {"color": colour, "width": 2.2}},
+                customdata=[
+                    f"{mass:.1f} {mass_unit}: {with_unit(each[0], 'speed', units)}; {html.escape(each[1])}" for mass, each in known
                 ],
-                "hovertemplate": "%{customdata}<extra></extra>",
-            }
+                hovertemplate="%{customdata}<extra></extra>",
+            )
         )  # fmt: skip
     air = max(0.06 * (masses[-1] - masses[0]), 1.0)
     reach = (masses[0] - air, masses[-1] + air)
     cap = float(shown(descent.cap, "speed", units))
     lines.append(
-        {
-            "x": list(reach), "y": [cap, cap], "mode": "lines", "name": descent.cap_name, "hoverinfo": "skip",
-            "line": {"color": palette.GREY, "dash": "longdash", "width": 2.0},
-        }
+        stroke(list(reach), [cap, cap], descent.cap_name, palette.GREY, "longdash", hoverinfo="skip")
     )  # fmt: skip
     top = 1.15 * float(shown(highest, "speed", units))
-    layout = plain_layout(
+    layout = chart_layout(
         360, xaxis=axis(range=list(reach), title={"text": f"gross mass, {mass_unit}", "standoff": 8}),
         yaxis=axis(range=[0.0, top], title={"text": f"speed, {speed_unit}", "standoff": 8}),
     )  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    return figure_of(lines, layout)

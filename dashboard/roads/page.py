@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 import dash
-from dash import Input, Output, dcc, html
+from dash import Input, Output, html
 
 from dashboard.panel import controls, ids
-from dashboard.panel.attributes import attributes, refused
+from dashboard.panel.attributes import attributes
+from dashboard.panel.pieces import answering, card, drawn, facts, graph, refused, table, waiting_place
 from dashboard.roads.work import RoadAnswer, read_upload, work_out
 from dashboard.server import doors, guard
 from dashboard.server.runs import UPLOAD, Workshop, key_for
@@ -43,7 +44,6 @@ GROUPS = {
     "Truck and engine brake": ("retarding.switch", "retarding.selector", "driveline.axle_ratio"),
     "Air": ("weather.temperature_c", "weather.wind_m_s"),
 }
-GRAPH: Any = {"displayModeBar": False, "responsive": True}
 MOST_LINES = 6  # of one kind in what smoothing did
 MOST_SPANS = 40  # of limits and curves in a table
 
@@ -60,38 +60,17 @@ def layout(query: dict[str, Any]) -> html.Div:
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
     )
     asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH}
-    return html.Div(
-        [
-            html.Div(
-                [
-                    panel,
-                    html.Section(
-                        [
-                            html.H2("A road from a recording"),
-                            html.P(
-                                "A GPX track, or a CSV table with distance_m and elevation_m, becomes a road. It stays in this"
-                                " server's memory and nowhere else.",
-                                className="quiet fine",
-                            ),
-                            html.Div(id="roads-upload", **attributes(data_upload=json.dumps(asked))),
-                        ],
-                        className="card",
-                        **attributes(aria_label="A road from a recording"),
-                    ),
-                ],
-                className="left-side",
-            ),
-            html.Div(
-                [
-                    html.H1("Roads", className="unseen"),
-                    html.P(id=STATE, className="quiet working", role="status"),
-                    html.Div(html.P("Opening ...", className="quiet"), id=RESULTS),
-                ],
-                className="stack",
-            ),
-        ],
-        className="sheet",
+    upload = card(
+        "A road from a recording",
+        html.P(
+            "A GPX track, or a CSV table with distance_m and elevation_m, becomes a road. It stays in this"
+            " server's memory and nowhere else.",
+            className="quiet fine",
+        ),
+        html.Div(id="roads-upload", **attributes(data_upload=json.dumps(asked))),
+        label="A road from a recording",
     )
+    return answering(TITLE, [panel, upload], waiting_place(STATE, RESULTS))
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -127,8 +106,8 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def whole_file(visitor: doors.Visitor) -> doors.Answer:
         """A file of the road in the address."""
         given = visitor.query
-        name, text, kind = file_of(workshop, given.get("road", ""), given.get("kind", ""))
-        return guard.file(text, f"{kind}; charset=utf-8", name)
+        name, text = file_of(workshop, given.get("road", ""), given.get("kind", ""))
+        return guard.file(text, name)
 
     doors.upload(app, UPLOAD_PATH, take_in, MOST_UPLOAD)
     doors.get(app, FILE_PATH, whole_file)
@@ -199,7 +178,7 @@ def kept_track(workshop: Workshop, road: str) -> ImportedTrack | None:
     return track
 
 
-def file_of(workshop: Workshop, road: str, kind: str) -> tuple[str, str, str]:
+def file_of(workshop: Workshop, road: str, kind: str) -> tuple[str, str]:
     """A file of a road, to be downloaded.
 
     Parameters
@@ -213,26 +192,23 @@ def file_of(workshop: Workshop, road: str, kind: str) -> tuple[str, str, str]:
     -------
     name : str
         Of the file.
-    media : str
-        Media type.
 
     Raises
     ------
     RouteError
         There is no such road or file.
     """
-    media = {"csv": "text/csv", "toml": "application/toml"}
-    if kind not in media:
+    if kind not in ("csv", "toml"):
         raise RouteError(say.no_such_file(kind=kind))
     if road.startswith("grade:"):
         raise RouteError(say.no_files_of_grade(road=road))
     route = read_road(road, workshop)
     track = kept_track(workshop, road)
     if track is not None:
-        return f"{route.name}.{kind}", track.csv() if kind == "csv" else track.toml(), media[kind]
+        return f"{route.name}.{kind}", track.csv() if kind == "csv" else track.toml()
     if road.startswith(UPLOAD):
         raise RouteError(say.files_given_up(road=road))
-    return f"{road}.{kind}", (catalogue_folder() / f"{road}.{kind}").read_text(encoding="utf-8"), media[kind]
+    return f"{road}.{kind}", (catalogue_folder() / f"{road}.{kind}").read_text(encoding="utf-8")
 
 
 # ---------------------------------------------------------------- what is shown
@@ -251,36 +227,23 @@ def results(setup: Setup, inputs: Inputs, answer: RoadAnswer, track: ImportedTra
     from dashboard.roads.figures import histogram_figure, profile_figure
 
     route = inputs.route
+    classes = "A class of 1 % reaches half a percent to either side of its number."
     return html.Div(
         [
-            html.Section(
-                [
-                    html.Div([html.H2(route.title, className="road-title"), actions(setup)], className="bar between"),
-                    facts(route, answer, units),
-                    html.Figure(
-                        [
-                            _graph("roads-profile", profile_figure(route, units, answer.descents), 500),
-                            html.Figcaption(_about(route), className="quiet fine"),
-                        ]
-                    ),
-                ],
-                className="card",
+            card(
+                html.Div([html.H2(route.title, className="road-title"), actions(setup)], className="bar between"),
+                road_facts(route, answer, units),
+                drawn(graph("roads-profile", profile_figure(route, units, answer.descents), 500), _about(route)),
             ),
             *descents(inputs, answer.descents, units),
             html.Div(
                 [
-                    html.Section(
-                        [
-                            html.H2("Length by grade"),
-                            _graph("roads-histogram", histogram_figure(answer.classes, units), 330),
-                            html.P(
-                                "A class of 1 % reaches half a percent to either side of its number.",
-                                className="quiet fine",
-                            ),
-                        ],
-                        className="card",
+                    card(
+                        "Length by grade",
+                        graph("roads-histogram", histogram_figure(answer.classes, units), 330),
+                        html.P(classes, className="quiet fine"),
                     ),
-                    html.Section([html.H2("Steepest and longest"), *stretches(answer, units)], className="card"),
+                    card("Steepest and longest", *stretches(answer, units)),
                 ],
                 className="two-up",
             ),
@@ -289,11 +252,6 @@ def results(setup: Setup, inputs: Inputs, answer: RoadAnswer, track: ImportedTra
         ],
         className="stack",
     )
-
-
-def _graph(name: str, figure: Any, height: int) -> dcc.Graph:
-    """A figure of a fixed height."""
-    return dcc.Graph(id=name, figure=figure, config=GRAPH, style={"height": f"{height}px"})
 
 
 def _about(route: Route) -> str:
@@ -326,7 +284,7 @@ def actions(setup: Setup) -> html.Div:
     return html.Div(found, className="bar")
 
 
-def facts(route: Route, answer: RoadAnswer, units: str) -> html.Dl:
+def road_facts(route: Route, answer: RoadAnswer, units: str) -> html.Dl:
     """The road in a few numbers.
 
     Parameters
@@ -334,38 +292,25 @@ def facts(route: Route, answer: RoadAnswer, units: str) -> html.Dl:
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     heights = route.elevation
     pairs = [
-        ("length", told(route.length, "distance", units, 1)),
-        ("climb", told(route.climb, "height", units)),
-        ("descent", told(route.descent, "height", units)),
-        ("end over start", told(route.net_height, "height", units)),
-        ("lowest", told(float(heights.min()), "height", units)),
-        ("highest", told(float(heights.max()), "height", units)),
+        ("length", with_unit(route.length, "distance", units, 1)),
+        ("climb", with_unit(route.climb, "height", units)),
+        ("descent", with_unit(route.descent, "height", units)),
+        ("end over start", with_unit(route.net_height, "height", units)),
+        ("lowest", with_unit(float(heights.min()), "height", units)),
+        ("highest", with_unit(float(heights.max()), "height", units)),
         ("steepest, down", _steepest(answer.steepest_down)),
         ("steepest, up", _steepest(answer.steepest_up)),
     ]
-    return html.Dl([html.Div([html.Dt(name), html.Dd(text)]) for name, text in pairs], className="facts")
+    return facts(pairs)
 
 
 def _steepest(stretches_: Sequence[Any]) -> str:
     """The steepest grade over the shortest length that was looked for."""
     return f"{100.0 * stretches_[0].grade:.1f} %" if stretches_ else "none"
-
-
-def _table(head: Sequence[str], body: Sequence[Sequence[Any]], label: str) -> html.Div:
-    """A table that scrolls by itself where it is too wide."""
-    return html.Div(
-        html.Table(
-            [
-                html.Thead(html.Tr([html.Th(text, scope="col") for text in head])),
-                html.Tbody([html.Tr([html.Td(cell) for cell in row]) for row in body]),
-            ]
-        ),
-        className="wide", tabIndex=0, role="region", **attributes(aria_label=label),
-    )  # fmt: skip
 
 
 def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
@@ -376,13 +321,15 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     down = {each.length: each for each in answer.steepest_down}
     up = {each.length: each for each in answer.steepest_up}
 
     def cell(found: Any) -> str:
-        return "-" if found is None else f"{100.0 * found.grade:.2f} % from {told(found.begin, 'distance', units, 2)}"
+        return (
+            "-" if found is None else f"{100.0 * found.grade:.2f} % from {with_unit(found.begin, 'distance', units, 2)}"
+        )
 
     def over(length: float) -> str:
         return f"{length / MILE:g} mi" if units == "us" else f"{length:g} m"
@@ -390,11 +337,11 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
     lengths = sorted({*down, *up})
     body = [[over(length), cell(down.get(length)), cell(up.get(length))] for length in lengths]
     yield html.H3("Steepest mean grade over a length")
-    yield _table(["over", "down", "up"], body, "Steepest stretches") if body else html.P("The road is level.")
+    yield table(["over", "down", "up"], body, "Steepest stretches") if body else html.P("The road is level.")
     for title, slopes_ in (("Longest descents", answer.falls), ("Longest climbs", answer.climbs)):
         if slopes_:
             yield html.H3(title, className="later")
-            yield _table(
+            yield table(
                 ["from", "length", "height", "mean", "steepest"], [_slope(each, units) for each in slopes_], title
             )
     yield html.P(
@@ -405,14 +352,14 @@ def stretches(answer: RoadAnswer, units: str) -> Iterator[Any]:
 
 def _slope(slope: "Slope", units: str) -> list[str]:
     """One climb or descent as a row."""
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     return [
-        told(slope.begin, "distance", units, 2),
-        told(slope.length, "distance", units, 2),
-        told(slope.rise, "height", units),
+        with_unit(slope.begin, "distance", units, 2),
+        with_unit(slope.length, "distance", units, 2),
+        with_unit(slope.rise, "height", units),
         f"{100.0 * slope.grade:.1f} %",
-        f"{100.0 * slope.steepest:.1f} % at {told(slope.steepest_at, 'distance', units, 2)}",
+        f"{100.0 * slope.steepest:.1f} % at {with_unit(slope.steepest_at, 'distance', units, 2)}",
     ]
 
 
@@ -424,65 +371,47 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
     from dashboard.roads.figures import descent_figure
 
     if not found:
-        return [
-            html.Section(
-                [
-                    html.H2("Descents"),
-                    html.P(
-                        "No part of this road falls enough to ask for a lower gear: 2.5 % over 40 m of height or more."
-                    ),
-                ],
-                className="card",
-            )
-        ]
+        level = "No part of this road falls enough to ask for a lower gear: 2.5 % over 40 m of height or more."
+        return [card("Descents", html.P(level))]
     pieces: list[Any] = []
     for number, down in enumerate(found, start=1):
         title = "How fast down, by load" if len(found) == 1 else f"How fast down, by load: descent {number}"
         where = (
-            f"From {told(down.begin, 'distance', units, 2)} to {told(down.end, 'distance', units, 2)}:"
-            f" {told(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} % over {told(PITCH, 'length', units)};"
-            f" lowest {down.cap_name} on it {told(down.cap, 'speed', units)}."
+            f"From {with_unit(down.begin, 'distance', units, 2)} to {with_unit(down.end, 'distance', units, 2)}:"
+            f" {with_unit(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} %"
+            f" over {with_unit(PITCH, 'length', units)};"
+            f" lowest {down.cap_name} on it {with_unit(down.cap, 'speed', units)}."
         )
         outside = down.loads[0].set_a is None
+        opinions = [
+            "Two opinions that are never mixed. ",
+            html.B("Held"),
+            " is the highest speed at which gear and engine brake alone hold the truck on the steepest part,"
+            " boost settled, by the laws of the trip. ",
+            html.B("Published"),
+            " is the Grade Severity Rating System (report WY-1901F, 2018, seen second-hand; set B from memory):"
+            " service brakes below 500 F (260 C) with engine drag only, no engine brake, one speed all the way and"
+            " one emergency stop at the foot. Both are capped by posted limit, curve and governed speed.",
+            " This truck does not have the five axles of the published model, so only the first is shown."
+            if outside
+            else "",
+        ]
+        rule = (
+            "The slowest of these, the posted limit and the driver's manual rule. Wet or slippery roads, bad brakes and"
+            " traffic ask for less."
+        )
+        chart = graph(f"roads-descent-{number}", descent_figure(down, units), 360)
         pieces.append(
-            html.Section(
-                [
-                    html.H2(title),
-                    html.P(where),
-                    html.Div(
-                        [
-                            _graph(f"roads-descent-{number}", descent_figure(down, units), 360),
-                            _speeds_table(down, units),
-                        ],
-                        className="two-up",
-                    ),
-                    html.P(
-                        [
-                            "Two opinions that are never mixed. ",
-                            html.B("Held"),
-                            " is the highest speed at which gear and engine brake alone hold the truck on the steepest part,"
-                            " boost settled, by the laws of the trip. ",
-                            html.B("Published"),
-                            " is the Grade Severity Rating System (report WY-1901F, 2018, seen second-hand; set B from memory):"
-                            " service brakes below 500 F (260 C) with engine drag only, no engine brake, one speed all the way and"
-                            " one emergency stop at the foot. Both are capped by posted limit, curve and governed speed.",
-                            " This truck does not have the five axles of the published model, so only the first is shown."
-                            if outside
-                            else "",
-                        ],
-                        className="quiet fine",
-                    ),
-                    html.P(
-                        "The slowest of these, the posted limit and the driver's manual rule. Wet or slippery roads, bad brakes and"
-                        " traffic ask for less.",
-                        className="noted",
-                    ),
-                ],
-                className="card",
+            card(
+                title,
+                html.P(where),
+                html.Div([chart, _speeds_table(down, units)], className="two-up"),
+                html.P(opinions, className="quiet fine"),
+                html.P(rule, className="noted"),
             )
         )
     return pieces
@@ -490,28 +419,28 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
 
 def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
     """Speeds by load, with what binds."""
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
 
     def published(safe: "SafeSpeed | None") -> Any:
         if safe is None:
             return "-"
-        speed = told(safe.speed, "speed", units)
+        speed = with_unit(safe.speed, "speed", units)
         return html.Span([html.B(speed), html.Br(), html.Span(safe.cap, className="quiet fine")])
 
     outside = down.loads[0].set_a is None
     body = []
     for load in down.loads:
         held = load.held
-        settles = f"; settles at {told(held.settles, 'speed', units)}" if held.settles else ""
+        settles = f"; settles at {with_unit(held.settles, 'speed', units)}" if held.settles else ""
         how = f"gear {held.gear}, {f'stage {held.stage}' if held.stage else 'no brake'}{settles}" if held.gear else ""
-        own = [html.B(told(held.speed, "speed", units) if held.gear else "nothing holds"), html.Br()]
+        own = [html.B(with_unit(held.speed, "speed", units) if held.gear else "nothing holds"), html.Br()]
         own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet fine"))
         if how:
             own += [html.Br(), html.Span(how, className="quiet fine")]
-        row = [told(load.mass, "weight", units), html.Span(own)]
+        row = [with_unit(load.mass, "weight", units), html.Span(own)]
         body.append(row if outside else [*row, published(load.set_a), published(load.set_b)])
     head = ["gross mass", "held: speed, what binds, how", *([] if outside else ["published, set A", "set B"])]
-    return _table(head, body, "Speeds by load")
+    return table(head, body, "Speeds by load")
 
 
 def limits(route: Route, units: str) -> html.Section:
@@ -522,15 +451,16 @@ def limits(route: Route, units: str) -> html.Section:
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
     from sim.roads.facts import curve_spans, limit_spans
 
-    rows = [(span.begin, span.end, f"posted {told(span.value, 'speed', units)}") for span in limit_spans(route)]
+    rows = [(span.begin, span.end, f"posted {with_unit(span.value, 'speed', units)}") for span in limit_spans(route)]
     rows += [
         (
             span.begin,
             span.end,
-            f"curve of {told(span.value, 'length', units)}, taken at {told(span.speed, 'speed', units)} (0.14 g, assumed)",
+            f"curve of {with_unit(span.value, 'length', units)}, taken at {with_unit(span.speed, 'speed', units)}"
+            " (0.14 g, assumed)",
         )
         for span in curve_spans(route)
     ]
@@ -539,17 +469,15 @@ def limits(route: Route, units: str) -> html.Section:
     rows.sort(key=lambda row: row[0])
     body = [
         [
-            told(begin, "distance", units, 2),
-            told(end, "distance", units, 2) if end > begin else "",
+            with_unit(begin, "distance", units, 2),
+            with_unit(end, "distance", units, 2) if end > begin else "",
             text,
         ]
         for begin, end, text in rows[:MOST_SPANS]
     ]
     more = [html.P(f"and {len(rows) - MOST_SPANS} more", className="quiet")] if len(rows) > MOST_SPANS else []
-    return html.Section(
-        [html.H2("Limits, curves, stops and signs"), _table(["from", "to", "what"], body, "Limits and signs"), *more],
-        className="card",
-    )
+    spans = table(["from", "to", "what"], body, "Limits and signs")
+    return card("Limits, curves, stops and signs", spans, *more)
 
 
 def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any]:
@@ -560,17 +488,17 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
     units : str
         metric or us.
     """
-    from dashboard.paper.drawing import told
+    from dashboard.paper.drawing import with_unit
     from dashboard.roads.figures import smoothing_figure
 
     if track is None:
         if setup.road.startswith(UPLOAD):
-            told_ = "How this road was made from its recording is no longer kept; upload the recording again to see it."
-            return [html.Section([html.H2("What smoothing changed"), html.P(told_)], className="card")]
+            gone = "How this road was made from its recording is no longer kept; upload the recording again to see it."
+            return [card("What smoothing changed", html.P(gone))]
         return []
 
     def at(stretch: Stretch) -> str:
-        return told(stretch.start, "distance", units, 2)
+        return with_unit(stretch.start, "distance", units, 2)
 
     away, where = track.departure
     dropped = ", ".join(f"{count} {reason}" for reason, count in track.dropped.items()) or "none"
@@ -584,47 +512,47 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ("heights interpolated", filled),
         (
             "climb",
-            f"{told(track.raw_climb, 'height', units)} as recorded, {told(track.climb, 'height', units)} as smoothed",
+            f"{with_unit(track.raw_climb, 'height', units)} as recorded, {with_unit(track.climb, 'height', units)} as smoothed",
         ),
-        ("smoothed over", told(track.smooth, "length", units)),
+        ("smoothed over", with_unit(track.smooth, "length", units)),
         (
             "furthest from the recording",
-            f"{told(abs(away), 'height', units, 1)} {'above' if away > 0 else 'below'} at {told(where, 'distance', units, 2)}",
+            f"{with_unit(abs(away), 'height', units, 1)} {'above' if away > 0 else 'below'}"
+            f" at {with_unit(where, 'distance', units, 2)}",
         ),
         (
             "posted limit",
             "none given: 90 km/h (56 mi/h) is assumed"
             if track.limit is None
-            else f"{told(track.limit, 'speed', units)}, given, on the whole road",
+            else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),
     ]
     notes = [
-        *[f"A gap of {told(gap.length, 'length', units)} at {at(gap)} is bridged straight." for gap in track.gaps[:MOST_LINES]],
         *[
-            f"The recorded height jumps by {told(jump.length, 'height', units, 1)} at {at(jump)}; it is smoothed over, check it."
+            f"A gap of {with_unit(gap.length, 'length', units)} at {at(gap)} is bridged straight."
+            for gap in track.gaps[:MOST_LINES]
+        ],
+        *[
+            f"The recorded height jumps by {with_unit(jump.length, 'height', units, 1)} at {at(jump)};"
+            " it is smoothed over, check it."
             for jump in track.jumps[:MOST_LINES]
         ],
         *[
-            f"Steeper than 20 % for {told(held.length, 'length', units)} at {at(held)}: held at 20 %."
+            f"Steeper than 20 % for {with_unit(held.length, 'length', units)} at {at(held)}: held at 20 %."
             for held in track.bound[:MOST_LINES]
         ],
     ]  # fmt: skip
     if track.waypoints_left:
         notes.append(f"{track.waypoints_left} places of the file are over 50 m from the track and no signs.")
+    drift = (
+        "A recording that drifts in height over kilometres shows hills that are not there, and nothing here can tell."
+    )
     return [
-        html.Section(
-            [
-                html.H2("What smoothing changed"),
-                html.Dl(
-                    [html.Div([html.Dt(name), html.Dd(text)]) for name, text in pairs], className="facts wide-facts"
-                ),
-                *([html.Ul([html.Li(text) for text in notes], className="told")] if notes else []),
-                _graph("roads-smoothing", smoothing_figure(track, units), 480),
-                html.P(
-                    "A recording that drifts in height over kilometres shows hills that are not there, and nothing here can tell.",
-                    className="quiet fine",
-                ),
-            ],
-            className="card",
+        card(
+            "What smoothing changed",
+            facts(pairs, "facts wide-facts"),
+            *([html.Ul([html.Li(text) for text in notes], className="told")] if notes else []),
+            graph("roads-smoothing", smoothing_figure(track, units), 480),
+            html.P(drift, className="quiet fine"),
         )
     ]

@@ -37,7 +37,7 @@ class Asking:
         self.who = who
         self._lock = threading.Lock()
         self._left = False
-        self._told: list[Callable[[], None]] = []
+        self._when_left: list[Callable[[], None]] = []
 
     @property
     def left(self) -> bool:
@@ -47,8 +47,8 @@ class Asking:
     def leave(self) -> None:
         """Nobody waits for the answer any longer; whoever wanted to know is told."""
         with self._lock:
-            self._left, told, self._told = True, self._told, []
-        for function in told:
+            self._left, waiting, self._when_left = True, self._when_left, []
+        for function in waiting:
             function()
 
     def when_left(self, function: Callable[[], None]) -> Callable[[], None]:
@@ -66,7 +66,7 @@ class Asking:
         """
         with self._lock:
             if not self._left:
-                self._told.append(function)
+                self._when_left.append(function)
                 return lambda: self._forget(function)
         function()
         return lambda: None
@@ -74,8 +74,8 @@ class Asking:
     def _forget(self, function: Callable[[], None]) -> None:
         """Forgets a function."""
         with self._lock:
-            if function in self._told:
-                self._told.remove(function)
+            if function in self._when_left:
+                self._when_left.remove(function)
 
 
 _asking: ContextVar[Asking] = ContextVar("asking")

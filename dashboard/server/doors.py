@@ -258,7 +258,7 @@ async def served(request: Request, function: Callable[[Visitor], Answer], work: 
     def answer_it() -> Response:
         with asked_by(asking):
             answer = function(visitor)
-        response = answer if isinstance(answer, Response) else guard.told(answer)
+        response = answer if isinstance(answer, Response) else guard.answer(answer)
         return packed(response) if packs else response
 
     state, loop = request.app.state, asyncio.get_running_loop()

@@ -46,6 +46,7 @@ SMALL_CHANGE = ("/assets/", "/_dash-component-suites/", "/fields.json")  # files
 CALLBACKS = "/_dash-update-component"
 LATE = 1.0  # s: who asks too often hears so no sooner, and so has to ask less often
 WORK = 3.0  # as how many requests one counts that has a trip or a run worked out
+MEDIA = {"html": "text/html", "csv": "text/csv", "json": "application/json", "toml": "application/toml"}
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -268,9 +269,9 @@ class Guard:
         if len(scope.get("raw_path") or scope["path"]) + len(scope["query_string"]) > MOST_QUERY:
             return refusal(414, f"an address may have {MOST_QUERY} letters at most")
         most = MOST_BODY_AT.get(scope["path"], MOST_BODY)
-        told = headers.get("content-length", "0")
-        if told.isascii() and told.isdigit() and int(told[:18]) > most:
-            return refusal(413, f"{told[:18]} bytes were sent; at most {most} are taken here")
+        stated = headers.get("content-length", "0")
+        if stated.isascii() and stated.isdigit() and int(stated[:18]) > most:
+            return refusal(413, f"{stated[:18]} bytes were sent; at most {most} are taken here")
         return None
 
     def _crowded(self, asker: str, scope: Scope, counting: Counter[str], most: int) -> Response | None:
@@ -382,7 +383,7 @@ async def _refuse_socket(refused: Response, scope: Scope, receive: Receive, send
     await WebSocket(scope, receive, send).send_denial_response(refused)
 
 
-def told(values: Mapping[str, Any]) -> Response:
+def answer(values: Mapping[str, Any]) -> Response:
     """An answer in JSON.
 
     Returns
@@ -399,18 +400,10 @@ def columns(packed: bytes) -> Response:
     return Response(packed, media_type="application/octet-stream", headers=headers)
 
 
-def file(content: str | bytes, kind: str, name: str) -> Response:
-    """A file to be saved.
-
-    Parameters
-    ----------
-    kind : str
-        Its content type.
-    name : str
-        Under which it is saved.
-    """
+def file(content: str | bytes, name: str) -> Response:
+    """A file to be saved under a name whose ending says what it is."""
     headers = {
-        "Content-Type": kind,
+        "Content-Type": f"{MEDIA[name.rpartition('.')[2]]}; charset=utf-8",
         "Content-Disposition": f'attachment; filename="{name}"',
         "Cache-Control": "no-store",
     }

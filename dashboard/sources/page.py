@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import dash
 from dash import Input, Output, dcc, html
 
-from dashboard.panel.attributes import refused
 from dashboard.panel.big_table import Cell, big_table, named
+from dashboard.panel.pieces import card, refused
 from dashboard.server.runs import Workshop
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
@@ -31,38 +31,30 @@ def layout(query: dict[str, Any]) -> html.Div:
         Of its address.
     """
     wanted = str(query.get("topic", ""))[:60]
+    words = dcc.Input(
+        id="sources-words",
+        type="text",
+        value=wanted,
+        debounce=0.4,
+        maxLength=60,
+        placeholder="a word of topic or source",
+    )
+    verdicts = dcc.RadioItems(
+        id="sources-verdict", options=[ALL, "pass", "fail"], value=ALL, inline=True, className="verdicts"
+    )
+    bar = [html.Label("Show only rows with", htmlFor="sources-words"), words, named("Verdict", verdicts)]
+    checks = html.Div(html.P("Asking the laws ...", className="quiet"), id="sources-checks", role="status")
+    version = f"Model version {MODEL_VERSION}. MIT licence. Trucks and roads are invented."
     return html.Div(
         [
             html.H1("Sources", className="unseen"),
-            html.Section([html.P(text) for text in CAUTIONS], className="card cautions"),
-            html.Section(
-                [
-                    html.H2("Published numbers against the laws of the trip"),
-                    html.Div(
-                        [
-                            html.Label("Show only rows with", htmlFor="sources-words"),
-                            dcc.Input(
-                                id="sources-words", type="text", value=wanted, debounce=0.4, maxLength=60,
-                                placeholder="a word of topic or source",
-                            ),
-                            named("Verdict", dcc.RadioItems(
-                                id="sources-verdict", options=[ALL, "pass", "fail"], value=ALL, inline=True, className="verdicts"
-                            )),
-                        ],
-                        className="bar",
-                    ),
-                    html.Div(html.P("Asking the laws ...", className="quiet"), id="sources-checks", role="status"),
-                ],
-                className="card",
-            ),
+            card(*[html.P(text) for text in CAUTIONS], kind="cautions"),
+            card("Published numbers against the laws of the trip", html.Div(bar, className="bar"), checks),
             *written(),
-            html.Section(
-                [html.H2("This program"), html.P(f"Model version {MODEL_VERSION}. MIT licence. Trucks and roads are invented.")],
-                className="card",
-            ),
+            card("This program", html.P(version)),
         ],
         className="stack",
-    )  # fmt: skip
+    )
 
 
 def written() -> list[html.Section]:
@@ -73,11 +65,7 @@ def written() -> list[html.Section]:
         heading, _, text = section.partition("\n")
         rows = re.findall(r"^\| (.+?) \| (.+) \|$", text, re.MULTILINE)[1:]  # below the head
         table = html.Tbody([html.Tr([html.Th(one, scope="row"), html.Td(other)]) for one, other in rows])
-        sections.append(
-            html.Section(
-                [html.H2(heading), html.Table(table, className="modelled") if rows else html.P(text)], className="card"
-            )
-        )
+        sections.append(card(heading, html.Table(table, className="modelled") if rows else html.P(text)))
     return sections
 
 

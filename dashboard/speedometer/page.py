@@ -6,9 +6,11 @@ from typing import Annotated, Any
 import dash
 import pydantic
 from dash import html
+from dash.development.base_component import Component
 
 from dashboard.panel import controls
-from dashboard.panel.attributes import attributes, part
+from dashboard.panel.attributes import part
+from dashboard.panel.pieces import card, cautions, opening, playing
 from dashboard.paper.lab_sheet import settings_record, speedo_sheet
 from dashboard.server import doors, guard
 from dashboard.server.runs import Workshop, key_for
@@ -52,70 +54,51 @@ def layout(query: dict[str, Any]) -> html.Div:
         "miles": list(BETWEEN_POSTS),
         "most": MOST_MYSTERY,
     }
-    calibration = html.Section(
-        [
-            part("state", html.P, className="state", role="status"),
-            part("error", html.P, className="told", role="alert", hidden=True),
-            part("verdict", html.Div, html.H2("Working it out ..."), className="verdict", aria_live="polite"),
-            html.Div([part("needle", className="needle-place"), part("pulses", className="wide")], className="needle-work"),
-            part("effects", className="wide"),
-        ],
-        className="card opening",
-        **attributes(aria_label="Calibration"),
-    )  # fmt: skip
-    mile = html.Section(
-        [
-            html.H2("Measured mile"),
-            html.P(
-                "Hold the needle, time the truck from post to post, work out the true speed and the number to program, enter it,"
-                " and drive again. Space starts and stops the watch.",
-                className="quiet",
-            ),
-            part("mile_setup", className="bar"),
-            part("mile_error", html.P, className="told", role="alert", hidden=True),
-            part("scene", className="scene"),
-            part("watch", className="watch", hidden=True),
-            part("sums", hidden=True),
-            part("marked", aria_live="polite"),
-        ],
-        className="card",
-        **attributes(aria_label="Measured mile"),
-    )  # fmt: skip
-    sheet = html.Section(
-        [
-            html.H2("Settings, before and after"),
-            html.P("Every value that can be programmed: as the truck came, and as it is set up on the left.", className="quiet"),
-            html.Div(
-                [
-                    html.Label(["find ", part("find", html.Span)]),
-                    part("only", html.Span),
-                    part("save_html", html.A, "Record to print and sign", href=f"{PATH}/record.html", className="button",
-                          download="record.html"),
-                    part("save_csv", html.A, "record.csv", href=f"{PATH}/record.csv", className="button", download="record.csv"),
-                ],
-                className="bar",
-            ),
-            part("record", className="wide long-record", tabIndex=0, role="region", aria_label="Settings, before and after"),
-        ],
-        className="card",
-        **attributes(aria_label="Settings, before and after"),
-    )  # fmt: skip
-    cautions = html.Section(
-        [
-            html.H2("On a real road"),
-            html.Ul([html.Li(text) for text in CAUTIONS], className="small"),
-            html.P(RULE, className="quiet small"),
-        ],
-        className="card",
-    )  # fmt: skip
-    return html.Div(
-        [
-            html.Div(panel, className="trip-panel"),
-            html.Div([html.H1("Speedometer", className="unseen"), calibration, mile, sheet, cautions], className="trip-main"),
-        ],
-        className="sheet trip speedo",
-        **attributes(data_speedo=json.dumps(asked)),
-    )  # fmt: skip
+    needle = html.Div(
+        [part("needle", className="needle-place"), part("pulses", className="wide")], className="needle-work"
+    )
+    calibration = opening("Working it out ...", "Calibration", then=[needle, part("effects", className="wide")])
+    mile = card(
+        "Measured mile",
+        html.P(
+            "Hold the needle, time the truck from post to post, work out the true speed and the number to program, enter it,"
+            " and drive again. Space starts and stops the watch.",
+            className="quiet",
+        ),
+        part("mile_setup", className="bar"),
+        part("mile_error", html.P, className="told", role="alert", hidden=True),
+        part("scene", className="scene"),
+        part("watch", className="watch", hidden=True),
+        part("sums", hidden=True),
+        part("marked", aria_live="polite"),
+        label="Measured mile",
+    )
+    main = [calibration, mile, _record(), cautions("On a real road", CAUTIONS, html.P(RULE, className="quiet small"))]
+    return playing(TITLE, panel, main, "speedo", data_speedo=json.dumps(asked))
+
+
+def _record() -> Component:
+    """Every value that can be programmed, before and after."""
+    title = "Settings, before and after"
+
+    def saved(name: str, words: str, kind: str) -> Component:
+        return part(f"save_{kind}", html.A, words, href=f"{PATH}/{name}", className="button", download=name)
+
+    bar = [
+        html.Label(["find ", part("find", html.Span)]),
+        part("only", html.Span),
+        saved("record.html", "Record to print and sign", "html"),
+        saved("record.csv", "record.csv", "csv"),
+    ]
+    return card(
+        title,
+        html.P(
+            "Every value that can be programmed: as the truck came, and as it is set up on the left.", className="quiet"
+        ),
+        html.Div(bar, className="bar"),
+        part("record", className="wide long-record", tabIndex=0, role="region", aria_label=title),
+        label=title,
+    )
 
 
 class Look(doors.Question):
@@ -192,11 +175,11 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
             return guard.refusal(404, "records are record.html and record.csv")
         before, after = both(setup_from_query(with_usual(visitor.search, USUAL)))
         if kind == "csv":
-            text, kept = record_csv(record(before, after)), "text/csv; charset=utf-8"
+            text = record_csv(record(before, after))
         else:
             entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
-            text, kept = settings_record(before.truck.truck.name, entries), "text/html; charset=utf-8"
-        return guard.file(text, kept, f"record.{kind}")
+            text = settings_record(before.truck.truck.name, entries)
+        return guard.file(text, f"record.{kind}")
 
     doors.post(app, f"{PATH}/look", Look, looked)
     doors.post(app, f"{PATH}/mile", Mile, mile)

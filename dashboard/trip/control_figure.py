@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.panels import INK, Line, axis, base_layout, displayed, in_unit, note
+from dashboard.paper.panels import INK, Line, axis, base_layout, displayed, figure_of, in_unit, note, stroke
 from sim.charts.control_speed import ControlChart, control_chart
 from sim.trips.result import Result
 from sim.units import from_si
@@ -73,19 +73,19 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
         speeds = displayed(line.speed, "km_h")
         inside = speeds <= right
         lines.append(
-            {
-                "x": speeds[inside],
-                "y": line.force[inside] / 1000.0,
-                "mode": "lines",
-                "hoverinfo": "skip",
-                "line": {"color": palette.GREY, "width": 2.6},
-                "name": "what a grade asks for",
-                "legendgroup": "grades",
-                "showlegend": line is chart.lines[0],
-            }
+            stroke(
+                speeds[inside],
+                line.force[inside] / 1000.0,
+                "what a grade asks for",
+                palette.GREY,
+                width=2.6,
+                hoverinfo="skip",
+                legendgroup="grades",
+                showlegend=line is chart.lines[0],
+            )
         )
         notes.append(note(float(speeds[inside][-1]), float(line.force[inside][-1]) / 1000.0,
-                           f"{abs(100.0 * line.grade):g} %", xanchor="right", yanchor="bottom"))  # fmt: skip
+                           f"{abs(100.0 * line.grade):g} %", xanchor="right", yanchor="bottom", font={"size": 11}))  # fmt: skip
     for curve in chart.curves:
         speeds = displayed(curve.speed, "km_h")
         force = curve.force / 1000.0
@@ -93,22 +93,27 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
             shown = np.flatnonzero((force <= 0.97 * top) & (speeds <= 0.98 * right))
             if len(shown):
                 last = shown[-1]
-                notes.append(note(float(speeds[last]), float(force[last]), f"<b>{curve.gear}</b>", yanchor="bottom"))
+                notes.append(
+                    note(
+                        float(speeds[last]),
+                        float(force[last]),
+                        f"<b>{curve.gear}</b>",
+                        yanchor="bottom",
+                        font={"size": 11},
+                    )
+                )
         lines.append(
-            {
-                "x": speeds,
-                "y": force,
-                "mode": "lines",
-                "line": {
-                    "color": palette.STAGE_COLOURS[curve.stage],
-                    "dash": palette.STAGE_DASHES[curve.stage],
-                    "width": 1.6,
-                },
-                "name": f"stage {curve.stage}" if curve.stage else "stage 0, engine alone",
-                "legendgroup": f"stage {curve.stage}",
-                "showlegend": curve.gear == 1,
-                "hovertemplate": f"gear {curve.gear}, stage {curve.stage}: %{{x:.1f}} km/h, %{{y:.1f}} kN<extra></extra>",
-            }
+            stroke(
+                speeds,
+                force,
+                f"stage {curve.stage}" if curve.stage else "stage 0, engine alone",
+                palette.STAGE_COLOURS[curve.stage],
+                palette.STAGE_DASHES[curve.stage],
+                1.6,
+                legendgroup=f"stage {curve.stage}",
+                showlegend=curve.gear == 1,
+                hovertemplate=f"gear {curve.gear}, stage {curve.stage}: %{{x:.1f}} km/h, %{{y:.1f}} kN<extra></extra>",
+            )
         )
     for stage in range(4):
         rows = driven_points(result, stage)
@@ -153,24 +158,18 @@ def control_figure(result: Result, chart: ControlChart | None = None) -> go.Figu
     pounds = tuple(in_unit(1000.0 * value, "n", "lbf") / 1000.0 for value in (bottom, top))
     hidden = {"mode": "markers", "marker": {"opacity": 0}, "showlegend": False, "hoverinfo": "skip"}
     lines.append({**hidden, "x": list(miles), "y": list(pounds), "xaxis": "x2", "yaxis": "y2", "name": "US scales"})
-    layout = base_layout(640)
-    layout |= {
-        "xaxis": {**axis(), "range": (0.0, right), "title": {"text": "road speed, km/h"}, "fixedrange": True},
-        "yaxis": {
-            **axis(), "range": (bottom, top), "title": {"text": "holding the truck back, kN"}, "fixedrange": True,
-        },
-        "xaxis2": {
-            **axis(), "range": miles, "overlaying": "x", "side": "top", "showgrid": False, "anchor": "y2", "tickmode": "auto",
-            "title": {"text": "mi/h", "standoff": 4}, "fixedrange": True, "zeroline": False,
-        },
-        "yaxis2": {
-            **axis(), "range": pounds, "overlaying": "y", "side": "right", "showgrid": False, "anchor": "x2", "tickmode": "auto",
-            "title": {"text": "1000 lbf"}, "fixedrange": True, "zeroline": False,
-        },
+    plain = {"automargin": False, "tickfont": {"size": 11}}
+    us = {**plain, "showgrid": False, "tickmode": "auto", "zeroline": False}
+    layout = base_layout(640) | {
+        "xaxis": axis(range=(0.0, right), title={"text": "road speed, km/h"}, **plain),
+        "yaxis": axis(range=(bottom, top), title={"text": "holding the truck back, kN"}, **plain),
+        "xaxis2": axis(
+            range=miles, overlaying="x", side="top", anchor="y2", title={"text": "mi/h", "standoff": 4}, **us
+        ),
+        "yaxis2": axis(range=pounds, overlaying="y", side="right", anchor="x2", title={"text": "1000 lbf"}, **us),
         "annotations": notes,
         "legend": {"orientation": "h", "x": 0, "y": -0.12, "yanchor": "top", "font": {"size": 11}},
         "margin": {"t": 56, "b": 120, "l": 62, "r": 74},
         "hovermode": "closest",
-        "dragmode": False,
-    }  # fmt: skip
-    return go.Figure({"data": [{"type": "scatter", **line} for line in lines], "layout": layout})
+    }
+    return figure_of(lines, layout)

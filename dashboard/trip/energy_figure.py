@@ -55,12 +55,12 @@ def energy_figure(result: Result) -> go.Figure:
         "cliponaxis": False, "marker": {"color": palette.BLUE, "line": {"color": INK, "width": 1}},
         "hovertemplate": "%{y}: %{text}<extra></extra>", "name": "energy", "showlegend": False,
     }  # fmt: skip
+    small = {"size": 11}
     layout = base_layout(90 + 26 * max(len(terms), 1))
     most = max([*values, 1e-3])
     layout |= {
-        "xaxis": {**axis(), "title": {"text": "MJ"}, "fixedrange": True, "range": (min([*values, 0.0]), 1.3 * most)},
-        "yaxis": {**axis(), "fixedrange": True, "showgrid": False},
+        "xaxis": axis(title={"text": "MJ"}, range=(min([*values, 0.0]), 1.3 * most), automargin=False, tickfont=small),
+        "yaxis": axis(showgrid=False, automargin=False, tickfont=small),
         "margin": {"t": 10, "b": 52, "l": 190, "r": 20},
-        "dragmode": False,
     }
     return go.Figure({"data": [bars], "layout": layout})

@@ -12,7 +12,23 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.panels import INK, Line, Panel, displayed, in_unit, span_of_values, stacked
+from dashboard.paper.drawing import span_of
+from dashboard.paper.panels import (
+    FUEL,
+    HEAT,
+    HEIGHT,
+    INK,
+    POWER,
+    SPEED,
+    TORQUE,
+    Line,
+    Panel,
+    displayed,
+    in_unit,
+    span_of_lines,
+    stacked,
+    stroke,
+)
 from dashboard.server.thinning import MOST_POINTS, event_rows, thinned_rows
 from sim.trips.compare import Comparison
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
@@ -50,18 +66,9 @@ class _Drawn:
             `steps`, `width`, `digits`, and anything else a line may have.
         """
         rows = thinned_rows(values, self.always, self.most)
-        shape = "hv" if more.pop("steps", False) else "linear"
-        width, digits = more.pop("width", 1.6), more.pop("digits", 1)
-        return {
-            "x": np.asarray(self.at[rows], dtype=np.float32),
-            "y": np.asarray(values[rows], dtype=np.float32),
-            "name": name,
-            "mode": "lines" if len(rows) > 2 else "lines+markers",
-            "line": {"color": colour, "dash": dash, "width": width, "shape": shape},
-            "hovertemplate": f"%{{y:.{digits}f}} {unit}",
-            "connectgaps": False,
-            **more,
-        }
+        hover, mode = f"%{{y:.{more.pop('digits', 1)}f}} {unit}", "lines" if len(rows) > 2 else "lines+markers"
+        look = {"width": 1.6, "hovertemplate": hover, "mode": mode, **more}
+        return stroke(self.at[rows], values[rows], name, colour, dash, **look)
 
 
 def reach_of(results: Sequence[Result]) -> tuple[float, float]:
@@ -104,7 +111,7 @@ def _road_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Pa
     along = np.linspace(0.0, min(route.length, last), 400)
     heights = np.array([route.elevation_at(float(place)) for place in along])
     height, stage = trace["elevation_m"], trace["brake_stage"]
-    span = span_of_values([height, heights], 20.0)
+    span = span_of([height, heights], 20.0)
     changes = np.flatnonzero(np.diff(stage)) + 1
     rows = thinned_rows(height, np.union1d(drawn.always, np.union1d(changes, changes - 1)), drawn.most)
     lines: list[Line] = [
@@ -124,16 +131,16 @@ def _road_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Pa
         here = stage[rows] == number
         reached = np.concatenate([[False], here[:-1]])  # a stage is drawn up to the row where the next begins
         lines.append(
-            {
-                "x": np.asarray(drawn.at[rows], dtype=np.float32),
-                "y": np.where(here | reached, height[rows], np.nan).astype(np.float32),
-                "name": f"stage {number}" if number else "stage 0 (off)",
-                "mode": "lines",
-                "line": {"color": palette.STAGE_COLOURS[number], "width": palette.STAGE_WIDTHS[number]},
-                "hovertemplate": "%{y:.0f} m",
-                "connectgaps": False,
-                "showlegend": bool(here.any()) or number == 0,
-            }
+            stroke(
+                drawn.at[rows],
+                np.where(here | reached, height[rows], np.nan),
+                f"stage {number}" if number else "stage 0 (off)",
+                palette.STAGE_COLOURS[number],
+                width=palette.STAGE_WIDTHS[number],
+                hovertemplate="%{y:.0f} m",
+                connectgaps=False,
+                showlegend=bool(here.any()) or number == 0,
+            )
         )
     places = [place for place in road_places(result) if place[0] <= last]
     symbols = {"sign": "triangle-down", "stop": "square", "curve": "diamond"}
@@ -157,7 +164,7 @@ def _road_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Pa
                 "hovertemplate": "%{customdata}<extra></extra>",
             }
         )
-    return Panel("Road by brake stage, m", 1.5, span, lines, ("ft", "m", "ft"))
+    return Panel("Road by brake stage, m", 1.5, span, lines, HEIGHT)
 
 
 def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
@@ -196,16 +203,12 @@ def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
         held = np.where(chosen > 0.0, chosen, np.nan)
         lines.append(drawn.line("cruise set", held, "km/h set", palette.PURPLE, "longdash", steps=True, width=2.2))
     lines.append(drawn.line("speed", speed, "km/h", palette.BLACK, width=2.0))
-    return Panel("Speed, km/h", 1.5, span_of_values([speed, limit], 20.0, 0.0), lines, ("mi/h", "km_h", "mi_h"))
+    return Panel("Speed, km/h", 1.5, span_of([speed, limit], 20.0, 0.0), lines, SPEED)
 
 
 def _flat(name: str, level: float, reach: tuple[float, float], colour: str, dash: str, **more: Any) -> Line:
     """A level line from end to end."""
-    width = more.pop("width", 1.6)
-    return {
-        "x": list(reach), "y": [level, level], "mode": "lines", "name": name, "hoverinfo": "skip",
-        "line": {"color": colour, "dash": dash, "width": width}, **more,
-    }  # fmt: skip
+    return stroke(list(reach), [level, level], name, colour, dash, **{"width": 1.6, "hoverinfo": "skip", **more})
 
 
 def _engine_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> Panel:
@@ -241,7 +244,7 @@ def _engine_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]) -> 
     step = 1 if top <= 6 else 2
     right = {"range": (0.0, top + 1.0), "tickmode": "array", "tickvals": list(range(step, top + 1, step))}
     return Panel(
-        "Engine speed, rpm", 1.3, span_of_values([trace["engine_speed_rpm"], governed], 500.0, 0.0), lines, right=right
+        "Engine speed, rpm", 1.3, span_of([trace["engine_speed_rpm"], governed], 500.0, 0.0), lines, right=right
     )
 
 
@@ -268,7 +271,7 @@ def _temperature_panel(result: Result, drawn: _Drawn, reach: tuple[float, float]
             shown.append(values)
     lines.append(_flat(_limit(), BRAKE_LIMIT_C, reach, palette.VERMILLION, "dash", width=2.2, showlegend=False))
     lines.append(drawn.line("mean", trace["brake_temperature_c"], "C mean", palette.BLACK, width=2.6))
-    return Panel("Brake temperature, C", 1.7, span_of_values([*shown, 1.1 * BRAKE_LIMIT_C, 0.0], 50.0), lines, ("F", "c", "f"),
+    return Panel("Brake temperature, C", 1.7, span_of([*shown, 1.1 * BRAKE_LIMIT_C, 0.0], 50.0), lines, HEAT,
                  levels={BRAKE_LIMIT_C: _limit()}, rows=2)  # fmt: skip
 
 
@@ -304,19 +307,19 @@ def trip_figure(result: Result, most: int = MOST_POINTS) -> go.Figure:
     ]
     panels = [
         _road_panel(result, drawn, reach),
-        Panel("Grade, %", 0.6, span_of_values([grade, 0.0], 2.0), [drawn.line("grade", grade, "%", palette.BLACK, **shade)]),
+        Panel("Grade, %", 0.6, span_of([grade, 0.0], 2.0), [drawn.line("grade", grade, "%", palette.BLACK, **shade)]),
         _speed_panel(result, drawn),
         _temperature_panel(result, drawn, reach),
         _engine_panel(result, drawn, reach),
         Panel("Engine-brake stage", 0.55, (-0.2, 3.3), stages, ticks={"tickvals": [0, 1, 2, 3]}),
-        Panel("Retarding power, kW", 1.0, span_of_values([engine, service], 20.0, 0.0), powers, ("hp", "kw", "hp")),
+        Panel("Retarding power, kW", 1.0, span_of([engine, service], 20.0, 0.0), powers, POWER),
         Panel(
-            "Flywheel torque, N m", 1.0, span_of_values([torque, 0.0], 100.0),
-            [drawn.line("torque", torque, "N m", palette.BLACK, digits=0)], ("lb ft", "n_m", "lb_ft"),
+            "Flywheel torque, N m", 1.0, span_of([torque, 0.0], 100.0),
+            [drawn.line("torque", torque, "N m", palette.BLACK, digits=0)], TORQUE,
         ),
         Panel(
-            "Fuel, g/s", 0.8, span_of_values([fuel], 2.0, 0.0),
-            [drawn.line("fuel", fuel, "g/s", palette.PURPLE, width=2.0)], ("lb/h", "g_s", "lb_h"),
+            "Fuel, g/s", 0.8, span_of([fuel], 2.0, 0.0),
+            [drawn.line("fuel", fuel, "g/s", palette.PURPLE, width=2.0)], FUEL,
         ),
     ]  # fmt: skip
     return stacked(panels, reach)
@@ -362,30 +365,25 @@ def comparison_figure(comparison: Comparison) -> go.Figure:
         *lines("brake_temperature_c", "C"),
     ]
 
-    def reach_up(
-        made: list[Line], least: float, floor: float | None = None, also: float = np.nan
-    ) -> tuple[float, float]:
-        return span_of_values([*(np.asarray(line["y"]) for line in made), also], least, floor)
-
     gears = lines("gear", "gear", steps=True)
     stages = lines("brake_stage", "stage", steps=True)
     powers, service = lines("engine_brake_power_kw", "kW"), lines("service_brake_power_kw", "kW")
     panels = [
-        Panel("Road, m", 1.2, reach_up(heights, 20.0), heights, ("ft", "m", "ft")),
-        Panel("Speed, km/h", 1.6, reach_up(speeds, 20.0, 0.0), speeds, ("mi/h", "km_h", "mi_h")),
+        Panel("Road, m", 1.2, span_of_lines(heights, 20.0), heights, HEIGHT),
+        Panel("Speed, km/h", 1.6, span_of_lines(speeds, 20.0, 0.0), speeds, SPEED),
         Panel(
             "Mean brake temperature, C",
             1.6,
-            reach_up(warm, 50.0),
+            span_of_lines(warm, 50.0),
             warm,
-            ("F", "c", "f"),
+            HEAT,
             levels={BRAKE_LIMIT_C: _limit()},
         ),
-        Panel("Engine speed, rpm", 1.2, reach_up(engines, 500.0, 0.0), engines),
-        Panel("Gear", 0.8, reach_up(gears, 2.0, 0.0), gears),
+        Panel("Engine speed, rpm", 1.2, span_of_lines(engines, 500.0, 0.0), engines),
+        Panel("Gear", 0.8, span_of_lines(gears, 2.0, 0.0), gears),
         Panel("Engine-brake stage", 0.7, (-0.2, 3.3), stages, ticks={"tickvals": [0, 1, 2, 3]}),
-        Panel("Engine-brake power, kW", 1.0, reach_up(powers, 20.0, 0.0), powers, ("hp", "kw", "hp")),
-        Panel("Service-brake power, kW", 1.0, reach_up(service, 20.0, 0.0), service, ("hp", "kw", "hp")),
+        Panel("Engine-brake power, kW", 1.0, span_of_lines(powers, 20.0, 0.0), powers, POWER),
+        Panel("Service-brake power, kW", 1.0, span_of_lines(service, 20.0, 0.0), service, POWER),
     ]
     return stacked(panels, reach)
 

@@ -9,7 +9,8 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.panel import controls
-from dashboard.panel.attributes import attributes, part
+from dashboard.panel.attributes import part
+from dashboard.panel.pieces import RATES, actions, at_the_cursor, card, cluster, opening, playing
 from dashboard.paper import palette
 from dashboard.server import doors, guard
 from dashboard.server.runs import Workshop, key_for
@@ -42,13 +43,7 @@ GROUPS = {
     ),
 }  # fmt: skip
 
-FILES = {
-    "report.html": ("text/html; charset=utf-8", "report"),
-    "trace.csv": ("text/csv; charset=utf-8", "trace"),
-    "events.csv": ("text/csv; charset=utf-8", "events"),
-    "summary.json": ("application/json", "summary"),
-}
-RATES = (1, 2, 5, 10, 20, 50)
+FILES = {"report.html": "report", "trace.csv": "trace", "events.csv": "events", "summary.json": "summary"}
 
 
 def layout(query: dict[str, Any]) -> html.Div:
@@ -63,59 +58,30 @@ def layout(query: dict[str, Any]) -> html.Div:
         list(each) for each in zip(palette.STAGE_COLOURS, palette.STAGE_WIDTHS, palette.STAGE_DASHES, strict=True)
     ]
     panel = controls.panel("trip", GROUPS, query["?"], opened=("On the descent",))
-    return html.Div(
-        [
-            html.Div(panel, className="trip-panel"),
-            html.Div(
-                [html.H1("Trip", className="unseen"), _verdict(), _cluster(), _work(), _numbers()],
-                className="trip-main",
-            ),
-        ],
-        className="sheet trip",
-        **attributes(data_trip=json.dumps({"stages": stages, "grey": palette.GREY})),
+    lamps = part("lamps", html.Ul, className="lamps", aria_label="Verdicts")
+    drive = part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True)
+    doing = actions("/trip", FILES, drive)
+    first = opening(
+        "The first trip is being driven ...", "Verdict", then=[lamps, part("foreseen", className="foreseen"), *doing]
     )
+    readings = html.Div(_readings(), className="readings")
+    main = [
+        first,
+        cluster([readings], ("Play", "Play the trip"), data_rates=json.dumps(RATES)),
+        at_the_cursor(_strips(), _beside()),
+        html.Div(
+            [
+                card("The trip in numbers", part("numbers", html.Div, className="wide")),
+                card("What happened, and why", part("events", html.Div, className="events")),
+            ],
+            className="pair",
+        ),
+    ]
+    return playing(TITLE, panel, main, data_trip=json.dumps({"stages": stages, "grey": palette.GREY}))
 
 
-def _verdict() -> Component:
-    """What is said first: how it went, what was foreseen, and what can be done with the run."""
-    return html.Section(
-        [
-            part("state", html.P, className="state", role="status"),
-            part("error", html.P, className="told", role="alert", hidden=True),
-            part("verdict", html.Div, html.H2("The first trip is being driven ..."), className="verdict", aria_live="polite"),
-            part("lamps", html.Ul, className="lamps", aria_label="Verdicts"),
-            part("foreseen", className="foreseen"),
-            html.Div(
-                [
-                    part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
-                    part("link", html.Button, "Copy the link", type="button"),
-                    part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
-                    part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
-                    part("link_text", html.Span, className="quiet", role="status"),
-                    html.Span(
-                        [
-                            html.Span("Download: ", className="quiet"),
-                            *(
-                                part("file", html.A, words, href=f"/trip/{name}", className="file", download=name,
-                                      data_file=name)
-                                for name, (_, words) in FILES.items()
-                            ),
-                        ],
-                        className="files",
-                    ),
-                ],
-                className="bar actions",
-            ),
-            part("predict", className="predict", hidden=True),
-        ],
-        className="card opening",
-        **attributes(aria_label="Verdict"),
-    )  # fmt: skip
-
-
-def _cluster() -> Component:
-    """Large readings at the cursor, and what moves it."""
+def _readings() -> list[Component]:
+    """Large readings at the cursor."""
     readings: list[Component] = [
         html.Div(
             [
@@ -136,102 +102,50 @@ def _cluster() -> Component:
             ("place", "place", "km"),
         )
     ]
-    lamp = [part("lamp", html.Span, "off", className="value"), part("lamp_more", html.Span, "", className="more")]
-    readings.append(
-        part(
-            "lamp_box",
-            html.Div,
-            [html.Span("lamp", className="label"), *lamp],
-            className="reading lamp-reading",
-            hidden=True,
-        )
-    )
-    drive = html.Div(
-        [
-            part("play", html.Button, "Play", type="button", className="play", aria_label="Play the trip"),
-            html.Label(["at ", part("rate", className="rate-place")], className="rate"),
-            part("scrub_place", className="scrub-place"),
-            part("class_view", html.Button, "Class view", type="button", className="large", aria_pressed="false",
-                  title="Large readings, for a class"),
-        ],
-        className="drive-bar",
-    )  # fmt: skip
-    return html.Section(
-        [html.Div(readings, className="readings"), drive],
-        className="cluster",
-        **attributes(aria_label="Readings at the cursor", data_rates=json.dumps(RATES)),
+    lamp = [
+        html.Span("lamp", className="label"),
+        part("lamp", html.Span, "off", className="value"),
+        part("lamp_more", html.Span, "", className="more"),
+    ]
+    return [*readings, part("lamp_box", html.Div, lamp, className="reading lamp-reading", hidden=True)]
+
+
+def _strips() -> Component:
+    """The trip along the road."""
+    head = [
+        html.H2("Along the road"),
+        part("zoom_words", html.Span, "drag sideways to look closer", className="quiet small"),
+        part("zoom_in", html.Button, "Closer", type="button"),
+        part("zoom_out", html.Button, "Whole road", type="button"),
+    ]
+    strips = part("strips", html.Div, className="strips")
+    return card(
+        html.Div(head, className="bar strips-head"), strips, kind="strips-card", label="The trip along the road"
     )
 
 
-def _work() -> Component:
-    """The strips, and beside them what holds and pushes at the cursor."""
-    side = [
-        html.Section(
-            [
-                html.H2("Who pushes, who holds back"),
-                part("balance_words", html.P, className="balance-words"),
-                part("balance", html.Div, className="balance"),
-            ],
-            className="card",
+def _beside() -> list[Component]:
+    """What holds and pushes at the cursor."""
+    chart = "Retarding force by gear and stage against road speed, with lines for grades"
+    return [
+        card(
+            "Who pushes, who holds back",
+            part("balance_words", html.P, className="balance-words"),
+            part("balance", html.Div, className="balance"),
         ),
-        html.Section(
-            [
-                html.H2("Engine brake"),
-                part("cylinders", html.Div, className="cylinders"),
-                part("stage_words", html.P, className="stage-words"),
-                part("conditions", html.Ul, className="conditions", aria_label="Switches and interlocks"),
-            ],
-            className="card",
+        card(
+            "Engine brake",
+            part("cylinders", html.Div, className="cylinders"),
+            part("stage_words", html.P, className="stage-words"),
+            part("conditions", html.Ul, className="conditions", aria_label="Switches and interlocks"),
         ),
-        html.Section(
-            [
-                html.H2("Which gear and stage hold it"),
-                part("chart", html.Div, className="chart", role="img",
-                      aria_label="Retarding force by gear and stage against road speed, with lines for grades"),
-                part("chart_words", html.P, className="quiet small"),
-            ],
-            className="card",
+        card(
+            "Which gear and stage hold it",
+            part("chart", html.Div, className="chart", role="img", aria_label=chart),
+            part("chart_words", html.P, className="quiet small"),
         ),
-    ]  # fmt: skip
-    side.append(
-        html.Section(
-            [html.H2("Circuits and codes"), part("codes", className="codes"), part("circuits")],
-            className="card",
-        )
-    )
-    strips = html.Section(
-        [
-            html.Div(
-                [
-                    html.H2("Along the road"),
-                    part("zoom_words", html.Span, "drag sideways to look closer", className="quiet small"),
-                    part("zoom_in", html.Button, "Closer", type="button"),
-                    part("zoom_out", html.Button, "Whole road", type="button"),
-                ],
-                className="bar strips-head",
-            ),
-            part("strips", html.Div, className="strips"),
-        ],
-        className="card strips-card",
-        **attributes(aria_label="The trip along the road"),
-    )
-    beside = html.Div(side, className="side", tabIndex=0, role="region", **attributes(aria_label="At the cursor"))
-    return html.Div([strips, beside], className="work")
-
-
-def _numbers() -> Component:
-    """The trip in numbers, beside a kept one and a prediction, and everything that happened."""
-    return html.Div(
-        [
-            html.Section(
-                [html.H2("The trip in numbers"), part("numbers", html.Div, className="wide")], className="card"
-            ),
-            html.Section(
-                [html.H2("What happened, and why"), part("events", html.Div, className="events")], className="card"
-            ),
-        ],
-        className="pair",
-    )
+        card("Circuits and codes", part("codes", className="codes"), part("circuits")),
+    ]
 
 
 class Foretell(doors.Question):
@@ -268,7 +182,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         if name not in FILES:
             return guard.refusal(404, f"files of a trip are {', '.join(FILES)}")
         inputs = read_setup(setup_from_query(visitor.search), workshop)
-        return guard.file(workshop.ask(key_for(name, inputs), file_of, inputs, name), FILES[name][0], name)
+        return guard.file(workshop.ask(key_for(name, inputs), file_of, inputs, name), name)
 
     doors.post(app, "/trip/drive", Drive, drive)
     doors.post(app, "/trip/foretell", Foretell, foretell)

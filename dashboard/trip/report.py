@@ -6,15 +6,16 @@ allows no address outside. Two equal trips give equal bytes: the page carries no
 
 from typing import Any
 
-from dashboard.paper.report_shell import LOOK, cautions, figure_place, page, said_list, table
+from dashboard.paper.markup import cautions, described, escaped, heading, paragraphs, said_list, table, unfolded, wide
+from dashboard.paper.report_shell import LOOK, figure_place, page
 from dashboard.paper.words import (
+    INPUT_HEAD,
     NOT_STATED,
-    Row,
     brakes_too_hot,
-    escaped,
-    input_rows,
-    mark_of,
+    inputs_table,
+    settings_rows,
     summary_rows,
+    truck_rows,
     verdict,
 )
 from dashboard.trip.control_figure import chart_of, control_figure
@@ -41,8 +42,8 @@ CONTROL_LABEL = "Retarding force by gear and stage against speed, with lines for
 
 def _sources() -> str:
     """What the numbers in brackets mean."""
-    items = "".join(f"<p>[{number}] {escaped(text)}</p>" for number, text in enumerate(SOURCES, start=1))
-    return f'<h2>Sources of the lines drawn</h2><div class="small">{items}</div>'
+    items = [f"[{number}] {text}" for number, text in enumerate(SOURCES, start=1)]
+    return f"<h2>Sources of the lines drawn</h2>{paragraphs(items)}"
 
 
 # ---------------------------------------------------------------- one trip
@@ -51,20 +52,18 @@ def _sources() -> str:
 def _opening(result: Result) -> str:
     """Verdict, warnings, explanations, what was foreseen, cautions."""
     s = result.summary
-    warned = ' class="warned"' if s["warnings"] else ""
     said = [("warning", "warning", text) for text in s["warnings"]]
     said += [("why", "why", text) for text in s["explanations"]]
     said += [("foreseen", "what will happen", text) for text in s["foreseen"]]
     return (
-        f"<h1{warned}>{escaped(verdict(s))}</h1>"
-        f'<dl class="what"><dt>truck</dt><dd>{escaped(s["truck"])}</dd><dt>road</dt><dd>{escaped(s["route"])}</dd></dl>'
-        f"{said_list(said)}{cautions()}"
+        f"{heading(verdict(s), bool(s['warnings']))}"
+        f"{described([('truck', s['truck']), ('road', s['route'])], 'what')}{said_list(said)}{cautions()}"
     )
 
 
 def _summary(result: Result) -> str:
     """The trip in numbers."""
-    rows: list[Row] = summary_rows(result)
+    rows = summary_rows(result)
     half = (len(rows) + 1) // 2
     tables = "".join(table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
     note = "<p>Fuel has no credit for the height: not to be compared with that of other roads.</p>"
@@ -115,7 +114,7 @@ def _codes(result: Result) -> str:
         " model's own. The last columns are the freeze frame: what the controller believed when the code was first set.</p>"
     )
     codes = table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
-    return f'<h2>Codes of the engine controller</h2>{note}<div class="wide" tabindex="0">{codes}</div>'
+    return f"<h2>Codes of the engine controller</h2>{note}{wide(codes)}"
 
 
 def _places(result: Result) -> str:
@@ -127,7 +126,7 @@ def _places(result: Result) -> str:
     if not rows:
         return ""
     listed = table(("no.", "km", "mi", "what", "says"), rows, numbers=(0, 1, 2))
-    return f"<details open><summary>Signs, stops and curves of the road ({len(rows)})</summary>{listed}</details>"
+    return unfolded(f"Signs, stops and curves of the road ({len(rows)})", listed)
 
 
 def _event_log(result: Result) -> str:
@@ -142,9 +141,9 @@ def _event_log(result: Result) -> str:
         f" ({counted[name]})</label> "
         for name, place in kinds.items()
     )
-    body = []
-    for event in result.events[:MOST_EVENTS]:
-        cells = (
+    shown = result.events[:MOST_EVENTS]
+    rows = [
+        (
             clock_time(event["time_s"]),
             f"{from_si(event['distance_m'], 'km'):.3f}",
             f"{from_si(event['distance_m'], 'mi'):.3f}",
@@ -152,25 +151,18 @@ def _event_log(result: Result) -> str:
             event["cause"],
             f"{event['value']:.5g} {event['unit']}" if event["unit"] else "",
         )
-        tds = "".join(
-            f"<td{' class=number' if place in (0, 1, 2, 5) else ''}>{escaped(text)}</td>"
-            for place, text in enumerate(cells)
-        )
-        body.append(f'<tr class="kind{kinds[event["event"]]}">{tds}</tr>')
-    head = "".join(
-        f'<th scope="col"{" class=number" if place in (0, 1, 2, 5) else ""}>{text}</th>'
-        for place, text in enumerate(("time", "km", "mi", "event", "reason", "value"))
-    )
+        for event in shown
+    ]
+    head, marked = ("time", "km", "mi", "event", "reason", "value"), [f"kind{kinds[event['event']]}" for event in shown]
+    listed = wide(table(head, rows, numbers=(0, 1, 2, 5), marked=marked), "small")
     total = len(result.events)
     more = f"<p>The first {MOST_EVENTS} of {total}; events.csv has all.</p>" if total > MOST_EVENTS else ""
-    return (
-        f"<h2>What happened, and why</h2><style>{style}</style><details open><summary>{total} "
-        f"{'event' if total == 1 else 'events'}</summary>{more}"
-        f'<p class="onscreen small">Untick a kind to hide it.</p><div class="filtered">{boxes}'
-        f'<div class="wide small" tabindex="0"><table><thead><tr>{head}</tr></thead>\n<tbody>'
-        + "\n".join(body)
-        + "</tbody></table></div></div></details>"
+    untick = '<p class="onscreen small">Untick a kind to hide it.</p>'
+    log = unfolded(
+        f"{total} {'event' if total == 1 else 'events'}",
+        f'{more}{untick}<div class="filtered">{boxes}{listed}</div>',
     )
+    return f"<h2>What happened, and why</h2><style>{style}</style>{log}"
 
 
 def _energy(result: Result) -> str:
@@ -193,27 +185,22 @@ def _energy(result: Result) -> str:
 
 def _inputs(result: Result) -> str:
     """Every number the trip was driven with."""
-    truck = [
-        (key, value, unit, meaning, result.sources.get(key, NOT_STATED))
-        for key, value, unit, meaning in input_rows(result.truck)
-    ]
-    settings = [(*row, mark_of(result.settings, row[0])) for row in input_rows(result.settings)]
+    truck, settings = truck_rows(result.truck, result.sources), settings_rows(result.settings)
     changed = [row for row in settings if row[4] != "default"]
     route = result.route
     marks = [(key, mark) for key, mark in sorted(route.marks.items())] or [("all numbers", NOT_STATED)]
-    head = ("input", "value", "unit", "meaning")
-    kept = table((*head, "mark"), changed, "Settings changed from their defaults") if changed else ""
-    if not changed:
-        kept = "<p>All settings are the defaults.</p>"
+    kept = (
+        table((*INPUT_HEAD, "mark"), changed, "Settings changed from their defaults")
+        if changed
+        else "<p>All settings are the defaults.</p>"
+    )
     return (
         f"<h2>Everything that went in</h2><p>Truck: {escaped(result.truck.name)}. Road: {escaped(route.title)}; "
         f"{escaped(route.source)}. Model version {escaped(result.summary['model_version'])}.</p>"
         f'<div class="small">{kept}'
-        f"<details open><summary>Road: marks of its numbers</summary>{table(('number', 'mark'), marks)}</details>"
-        f"<details open><summary>Truck: {len(truck)} numbers with their sources</summary>"
-        f'<div class="wide" tabindex="0">{table((*head, "source and mark"), truck)}</div></details>'
-        f"<details open><summary>Settings: all {len(settings)}</summary>"
-        f'<div class="wide" tabindex="0">{table((*head, "mark"), settings)}</div></details></div>'
+        f"{unfolded('Road: marks of its numbers', table(('number', 'mark'), marks))}"
+        f"{inputs_table(f'Truck: {len(truck)} numbers with their sources', truck, 'source and mark')}"
+        f"{inputs_table(f'Settings: all {len(settings)}', settings, 'mark')}</div>"
     )
 
 
@@ -323,15 +310,13 @@ def comparison_report(comparison: Comparison) -> str:
     )
     versions = "; ".join(dict.fromkeys(result.summary["model_version"] for result in results))
     title = _counted(comparison)
-    marked = ' class="warned"' if any(result.summary["warnings"] for result in results) else ""
+    warned = any(result.summary["warnings"] for result in results)
+    what = [("truck", trucks), ("road", roads), ("varied", ", ".join(keys))]
+    side = f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}"
     body = (
-        f"<h1{marked}>{escaped(title)}</h1>"
-        f'<dl class="what"><dt>truck</dt><dd>{escaped(trucks)}</dd><dt>road</dt><dd>{escaped(roads)}</dd>'
-        f"<dt>varied</dt><dd>{escaped(', '.join(keys))}</dd></dl>"
-        f"{said_list(said)}{cautions()}"
-        f'<h2>The trips</h2><div class="wide" tabindex="0">{table(("trip", *keys, "ended"), trips, numbers=(0,))}</div>'
-        f'<h2>Side by side</h2><div class="wide small" tabindex="0">'
-        f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}</div>"
+        f"{heading(title, warned)}{described(what, 'what')}{said_list(said)}{cautions()}"
+        f"<h2>The trips</h2>{wide(table(('trip', *keys, 'ended'), trips, numbers=(0,)))}"
+        f"<h2>Side by side</h2>{wide(side, 'small')}"
         f'<h2 class="page">The trips along the road</h2>'
         f"{figure_place('trips', 'The trips over one another, panel by panel; the same numbers stand in the trace files', caption)}"
         f'<p class="small">Model version {escaped(versions)}.</p>{_sources()}'

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from dashboard.paper import palette
+from dashboard.paper.drawing import span_of
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
 from sim.units import to_si
 
@@ -21,17 +22,6 @@ GROUPS = (("steer", "steer axle", palette.GREEN, "dashdot"), ("drive", "drive ax
 def _line(column: str, label: str, colour: str, dash: str = "solid", **more: Any) -> dict[str, Any]:
     """One line of a strip."""
     return {"column": column, "label": label, "colour": colour, "dash": dash, **more}
-
-
-def _span(values: list[np.ndarray | float], least: float, floor: float | None = None) -> list[float]:
-    """Ends of an axis that shows all values, at least so far apart, with some air."""
-    flat = np.concatenate([np.atleast_1d(np.asarray(each, dtype=float)) for each in values])
-    flat = flat[np.isfinite(flat)]
-    low, high = float(flat.min()), float(flat.max())
-    if high - low < least:
-        low, high = 0.5 * (low + high - least), 0.5 * (low + high + least)
-    air = 0.06 * (high - low)
-    return [floor if floor is not None else low - air, high + air]
 
 
 def strips_of(result: Result) -> list[dict[str, Any]]:
@@ -63,13 +53,13 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
     low, high = BEST_RETARDING_RPM
     return [
         {"name": "road", "title": "Road by brake stage", "kind": "height", "height": 150, "road": True,
-         "span": _span([trace["elevation_m"], np.asarray(result.route.elevation)], 20.0),
+         "span": span_of([trace["elevation_m"], np.asarray(result.route.elevation)], 20.0),
          "lines": [_line("elevation_m", "height", palette.BLACK, main=True)]},
         {"name": "speed", "title": "Speed", "kind": "speed", "height": 128, "over": ["speed_m_s", "speed_limit_m_s"],
          "tolerance": result.settings.simulation.limit_tolerance_km_h / 3.6,
-         "span": _span([trace["speed_m_s"], trace["speed_limit_m_s"]], to_si(20.0, "km_h"), 0.0), "lines": speeds},
+         "span": span_of([trace["speed_m_s"], trace["speed_limit_m_s"]], to_si(20.0, "km_h"), 0.0), "lines": speeds},
         {"name": "engine", "title": "Engine speed", "kind": "plain", "unit": "rpm", "height": 116,
-         "span": _span([trace["engine_speed_rpm"], governed], 500.0, 0.0),
+         "span": span_of([trace["engine_speed_rpm"], governed], 500.0, 0.0),
          "bands": [{"low": low, "high": high, "label": "best for retarding"}],
          "levels": [{"at": governed, "label": "governed", "colour": palette.VERMILLION}],
          "lines": [_line("engine_speed_rpm", "engine", palette.BLACK, main=True, digits=0)]},
@@ -77,18 +67,18 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
          "span": [0.0, len(truck.gearbox.ratios) + 0.8],
          "lines": [_line("gear", "gear", palette.GREEN, step=True, width=2.2, main=True, digits=0)]},
         {"name": "torque", "title": "Flywheel torque", "kind": "torque", "height": 92,
-         "span": _span([trace["engine_torque_n_m"], 0.0], 100.0), "zero": True,
+         "span": span_of([trace["engine_torque_n_m"], 0.0], 100.0), "zero": True,
          "lines": [_line("engine_torque_n_m", "torque", palette.BLACK, main=True, digits=0)]},
-        {"name": "fuel", "title": "Fuel", "kind": "fuel", "height": 74, "span": _span([trace["fuel_rate_g_s"]], 2.0, 0.0),
+        {"name": "fuel", "title": "Fuel", "kind": "fuel", "height": 74, "span": span_of([trace["fuel_rate_g_s"]], 2.0, 0.0),
          "lines": [_line("fuel_rate_g_s", "fuel", palette.BLUE, width=1.8, main=True, shade=0.15)]},
         {"name": "stage", "title": "Engine-brake stage", "kind": "plain", "unit": "", "height": 70, "whole": True,
          "span": [-0.25, 3.4],
          "lines": [_line("brake_stage", "working", palette.BLUE, step=True, shade=0.22, width=2.0, main=True, digits=0),
                    _line("stage_requested", "asked for", palette.VERMILLION, "dot", step=True, width=2.0, digits=0)]},
         {"name": "power", "title": "Retarding power", "kind": "power", "height": 104,
-         "span": _span([trace["engine_brake_power_kw"], trace["service_brake_power_kw"]], 20.0, 0.0), "lines": powers},
+         "span": span_of([trace["engine_brake_power_kw"], trace["service_brake_power_kw"]], 20.0, 0.0), "lines": powers},
         {"name": "brakes", "title": "Brake temperature", "kind": "temperature", "height": 136,
-         "span": _span([trace[line["column"]] for line in warm] + [1.08 * BRAKE_LIMIT_C, 0.0], 50.0),
+         "span": span_of([trace[line["column"]] for line in warm] + [1.08 * BRAKE_LIMIT_C, 0.0], 50.0),
          "levels": [{"at": BRAKE_LIMIT_C, "label": "published limit", "colour": palette.VERMILLION}], "lines": warm},
     ]  # fmt: skip
 

@@ -201,13 +201,13 @@ def controller_of(result: Result) -> list[str]:
         "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
         "engine_brake_locked_out": result.settings.retarding.switch,
     }
-    told = [
+    said = [
         f"the controller {CONTROLLER[event['event']].format(value=event['value'])} at {event['distance_m'] / 1000.0:.2f} km:"
         f" {event['cause']}"
         for event in result.events
         if event["event"] in CONTROLLER and event["cause"] and used.get(event["event"], True)
     ]
-    return list({text.partition(" at ")[0] + text.partition(":")[2]: text for text in reversed(told)}.values())[::-1]
+    return list({text.partition(" at ")[0] + text.partition(":")[2]: text for text in reversed(said)}.values())[::-1]
 
 
 def codes_of(result: Result) -> list[dict[str, Any]]:

@@ -16,7 +16,8 @@ from dashboard.gearing.figures import overlay_figure, pull_figure, retarding_fig
 from dashboard.gearing.work import ChoiceAnswer, drawn_of, work_out
 from dashboard.panel.choices import MOST_CHOICES, Choice, choices_from, cruise_speed, setups_of
 from dashboard.paper import palette
-from dashboard.paper.drawing import KINDS, Strip, shown, strips, told
+from dashboard.paper.drawing import KINDS, shown, with_unit
+from dashboard.paper.panels import Panel, strips
 from dashboard.roads import page as roads
 from dashboard.roads.figures import descent_figure, histogram_figure, profile_figure, smoothing_figure
 from dashboard.roads.work import read_upload
@@ -85,8 +86,8 @@ def test_us_numbers_are_those_of_the_definitions(kind):
 
 def test_every_kind_has_both_systems_and_temperatures_have_their_offset():
     assert all(set(each) == {"metric", "us"} for each in KINDS.values())
-    assert told(to_si(260.0, "c"), "temperature", "us") == "500 \N{DEGREE SIGN}F"
-    assert told(-0.2, "height", "metric") == "0 m"
+    assert with_unit(to_si(260.0, "c"), "temperature", "us") == "500 \N{DEGREE SIGN}F"
+    assert with_unit(-0.2, "height", "metric") == "0 m"
 
 
 # ---------------------------------------------------------------- choices
@@ -183,17 +184,17 @@ def test_verdicts_come_first_and_say_which_choice(workshop):
     _, found = gearing.answers_of(
         workshop, {**SHORT, "changes": {"drill.hold_gear": "5", "start.speed_km_h": "60"}}, "3.36|5.5"
     )
-    told_ = words_of(gearing.verdicts(found))
-    assert "Choice 2" in told_ and ("governed" in told_ or "runaway" in told_)
+    read = words_of(gearing.verdicts(found))
+    assert "Choice 2" in read and ("governed" in read or "runaway" in read)
 
 
 def test_a_road_with_net_height_and_equal_choices_are_remarked_upon(workshop):
     setup, found = gearing.answers_of(workshop, SHORT, "3.36|3.36")
-    told_ = words_of(gearing.results(setup, found, "metric", workshop))
-    assert "60 m below its start" in told_ and "Choices 1 and 2 are the same" in told_
+    read = words_of(gearing.results(setup, found, "metric", workshop))
+    assert "60 m below its start" in read and "Choices 1 and 2 are the same" in read
     setup, single = gearing.answers_of(workshop, {**SHORT, "road": "grade:0%,1km,100m"}, "3.36")
-    told_ = words_of(gearing.results(setup, single, "us", workshop))
-    assert "One choice only" in told_ and "below its start" not in told_
+    read = words_of(gearing.results(setup, single, "us", workshop))
+    assert "One choice only" in read and "below its start" not in read
 
 
 def test_labels_name_what_differs_only(answers, workshop):
@@ -312,7 +313,7 @@ def test_retarding_is_drawn_as_it_was_worked_out(answers):
 
 
 def test_an_empty_strip_can_be_drawn():
-    assert len(strips([Strip("nothing", 1.0, [])], (0.0, 1000.0), "us", 300).data) == 0
+    assert len(strips([Panel("nothing", 1.0, (0.0, 1.0), [])], (0.0, 1000.0), "us", 300).data) == 0
 
 
 # ---------------------------------------------------------------- Roads: figures
@@ -380,7 +381,7 @@ def test_smoothing_is_drawn_as_the_import_has_it():
 
 def test_what_binds_stands_in_the_table():
     inputs, answer = facts("skarrow-grade", units="us")
-    told_ = " ".join(
+    read = " ".join(
         words_of(roads.results(Setup(T1, "skarrow-grade", "defaults", {}), inputs, answer, None, "us")).split()
     )
     for words in (
@@ -390,8 +391,8 @@ def test_what_binds_stands_in_the_table():
         "posted 50 mi/h",
         "0.25 mi",
     ):
-        assert words in told_, words
-    assert "km/h" not in told_.replace(inputs.route.title, "").replace("curve of 40 km/h", "").split("Source:")[0]
+        assert words in read, words
+    assert "km/h" not in read.replace(inputs.route.title, "").replace("curve of 40 km/h", "").split("Source:")[0]
 
 
 def test_a_level_road_says_that_there_is_nothing_to_hold():

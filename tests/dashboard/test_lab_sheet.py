@@ -32,7 +32,7 @@ def test_a_record_marks_what_changed():
     entries = settings_sheet((TRUCK, settings), (TRUCK, load_settings(None, ["road_speed.limit_km_h=105"])))
     page = settings_record("a <b> truck", entries)
     assert "a &lt;b&gt; truck" in page
-    assert page.count("<tr class=changed>") == 1
+    assert page.count('<tr class="changed">') == 1
     assert page.count("<tr") == len(entries) + 1
 
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.paper.words import brakes_too_hot, escaped, input_rows, mark_of, unit_in_words, verdict
+from dashboard.paper.markup import escaped
+from dashboard.paper.words import brakes_too_hot, input_rows, mark_of, unit_in_words, verdict
 from dashboard.trip.report import MOST_EVENTS, SOURCES, comparison_report, trip_report
 from sim import compare_trips, load_route, load_settings, load_truck, run_trip
 from sim.command.main import main

@@ -9,26 +9,19 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull, Delaunay
 
-from dashboard.fuel_study.figures import (
+from dashboard.fuel_study.figures import figures_of
+from dashboard.fuel_study.frames import MOST_PANELS
+from dashboard.fuel_study.level_figures import case_figure, energy_study_figure, level_figure, spread_figure
+from dashboard.fuel_study.surface_figures import MOST_CELLS, contour_figure, heat_figure
+from dashboard.fuel_study.trip_figures import (
     FIFTHS,
-    MOST_CELLS,
-    MOST_PANELS,
     MOST_PATHS,
-    case_figure,
-    contour_figure,
-    energy_study_figure,
-    figures_of,
-    fuel_test_figure,
-    heat_figure,
-    level_figure,
     out_of_bounds,
     parallel_figure,
     pareto_figure,
-    per_unit_text,
     search_figure,
-    sensitivity_figure,
-    spread_figure,
 )
+from dashboard.fuel_study.verdict_figures import fuel_test_figure, per_unit_text, sensitivity_figure
 from sim.studies.runner import run_study
 from sim.studies.sentences import quantity_text, swings
 from sim.units import clock_time

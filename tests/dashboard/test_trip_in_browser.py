@@ -456,3 +456,15 @@ def test_every_control_is_reached_by_the_tab_key(visit):
 def test_a_page_that_is_not_there_says_so(visit):
     seen = visit("/no/such/page")
     expect(seen.page.get_by_role("heading", name="There is no such page")).to_be_visible()
+
+
+def test_the_title_of_the_window_says_the_page_also_after_moving_on_and_back(visit):
+    page = visit("/sources").page
+    titled = "document.title === '{} - haulbench'".format
+    page.wait_for_function(titled("Sources"))
+    page.get_by_role("link", name="Speedometer").click()
+    page.wait_for_function(titled("Speedometer"))
+    page.go_back()
+    page.wait_for_function(titled("Sources"))
+    page.goto(page.url.replace("/sources", "/nowhere"))
+    page.wait_for_function("document.title === 'haulbench' && document.querySelector('h1')")
