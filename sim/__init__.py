@@ -39,7 +39,7 @@ _HOME = {
     "run_study": "sim.studies.runner",
     "read_study": "sim.studies.question",
     "list_studies": "sim.studies.question",
-    "StudyResult": "sim.studies.table",
+    "StudyResult": "sim.studies.result",
     "load_route": "sim.roads.route",
     "import_track": "sim.roads.track",
     "ImportedTrack": "sim.roads.track",

@@ -24,8 +24,8 @@ from dashboard.server.runs import HERE, MOST_SHARE, Workshop, terms_of
 from sim.errors import HaulbenchError, StudyError
 from sim.messages import browser as say
 from sim.studies.plan import Plan
+from sim.studies.result import StudyResult
 from sim.studies.runner import Progress, run_study
-from sim.studies.table import StudyResult
 
 MOST_TRIPS = 600  # of a study asked for over the network
 MOST_KILOMETRES = 30_000.0

@@ -13,6 +13,7 @@ from dashboard.paper import palette
 from dashboard.paper.panels import GRID, INK, TERMS, base_layout
 from sim.studies.answers import FUELS, cannot_be_bettered, levels_of, numeric_keys, usable
 from sim.studies.question import WORDS
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     in_shown_unit,
     is_clocked,
@@ -26,7 +27,6 @@ from sim.studies.sentences import (
     unit_shown,
     warned,
 )
-from sim.studies.table import StudyResult
 from sim.units import clock_time
 
 MOST_MARKS = 1200  # single trips drawn in a figure

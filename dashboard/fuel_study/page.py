@@ -23,7 +23,7 @@ from sim.units import clock_time
 
 if TYPE_CHECKING:
     from dashboard.fuel_study.desk import Desk, Running
-    from sim.studies.table import StudyResult
+    from sim.studies.result import StudyResult
 
 TITLE = "Fuel study"
 PATH = ids.STUDY_PATH

@@ -6,6 +6,7 @@ from argparse import Namespace
 from typing import Any
 
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model
 from sim.errors import SettingsError
 from sim.messages import speedometer as say
 from sim.units import MILE, MILE_PER_HOUR, quantity_in, to_si
@@ -29,7 +30,6 @@ def speedo(options: Namespace) -> int:
     HaulbenchError
         An input cannot be used or a result cannot be written.
     """
-    from sim.command.actions import prepare_model
     from sim.inputs.files import load_settings_file, load_truck, split_changes
 
     truck_changes, settings_changes = split_changes(options.set)

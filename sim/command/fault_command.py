@@ -7,8 +7,8 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Any
 
-from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
 from sim.reading import NAMES, SESSION, read_line, read_text

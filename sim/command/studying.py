@@ -13,16 +13,16 @@ from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
+from sim.command.waiting import PATIENCE, prepare_model
 from sim.errors import StudyError
 from sim.units import clock_time
 
 if TYPE_CHECKING:
     from sim.studies.plan import Plan
+    from sim.studies.result import StudyResult
     from sim.studies.runner import Progress
-    from sim.studies.table import StudyResult
 
 INTERRUPTED = 130
-BETWEEN_LINES = 1.0  # s between two lines of progress
 
 
 def study(options: Namespace) -> int:
@@ -118,10 +118,9 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
     HaulbenchError
         The study cannot be driven or kept.
     """
-    from sim.command.actions import prepare_model
     from sim.studies.catalogue import folder_of, note
+    from sim.studies.result import write_answers
     from sim.studies.runner import run_study
-    from sim.studies.table import write_answers
 
     folder = Path(out) if out else folder_of(plan)
     prepare_model()
@@ -197,7 +196,7 @@ def _progress() -> Iterator[Callable[["Progress"], None] | None]:
     def told(progress: "Progress") -> None:
         nonlocal last, width
         now = time.perf_counter()
-        if now - last < BETWEEN_LINES:
+        if now - last < PATIENCE:
             return
         last = now
         line = f"{progress.done} of {progress.total} trips"

@@ -6,17 +6,19 @@ from typing import Any
 
 import numpy as np
 
+from sim.studies.best import best_of
+from sim.studies.fuel_test import verdict_of
+from sim.studies.plan import ARRIVED
 from sim.studies.quantities import CREDITED, QUANTITIES
-from sim.studies.table import StudyResult
+from sim.studies.table import StudyTable
 from sim.units import unit_of_key
 
-ARRIVED = "arrived"
 CONFIDENCE = 0.95
 FUELS = ("fuel_l_per_100km", "fuel_credited_l_per_100km", "fuel_kg")
 FINENESS = {"time_s": 1.0, **dict.fromkeys(FUELS, 0.01)}  # what a reader is shown, in the unit of the quantity
 
 
-def answers_of(result: StudyResult) -> dict[str, Any]:
+def answers_of(result: StudyTable) -> dict[str, Any]:
     """Everything the trips of a study answer, as plain values.
 
     Returns
@@ -40,12 +42,8 @@ def answers_of(result: StudyResult) -> dict[str, Any]:
         "quantities": {name: _extremes(result, name) for name in result.report},
     }
     if result.plan.study.fuel_test:
-        from sim.studies.fuel_test import verdict_of
-
         return found | {"fuel_test": verdict_of(result)}
     if result.plan.study.best:
-        from sim.studies.best import best_of
-
         return found | {"best": best_of(result)}
     levels = levels_of(result)
     wide = {key: place for key, place in levels.items() if len(set(place.tolist())) > 1}
@@ -60,14 +58,14 @@ def answers_of(result: StudyResult) -> dict[str, Any]:
     return found
 
 
-def _counts(result: StudyResult) -> dict[str, int]:
+def _counts(result: StudyTable) -> dict[str, int]:
     """Trips asked for, finished, driven, and how they ended."""
     states, numbers = np.unique(result.column("state").astype(str), return_counts=True)
     counts = {"asked": result.plan.total, "finished": result.trips, "driven": int(result.driven.sum())}
     return counts | {f"state_{state}": int(number) for state, number in zip(states, numbers, strict=True)}
 
 
-def _notes(result: StudyResult) -> list[str]:
+def _notes(result: StudyTable) -> list[str]:
     """What a reader must know before the numbers."""
     counts, notes = _counts(result), []
     if not result.complete:
@@ -93,7 +91,7 @@ def _notes(result: StudyResult) -> list[str]:
     return notes
 
 
-def usable(result: StudyResult, name: str) -> np.ndarray:
+def usable(result: StudyTable, name: str) -> np.ndarray:
     """Trips that arrived and have a quantity.
 
     Parameters
@@ -109,7 +107,7 @@ def usable(result: StudyResult, name: str) -> np.ndarray:
     return (result.column("state") == ARRIVED) & ~np.isnan(result.column(name).astype(float))
 
 
-def _extremes(result: StudyResult, name: str) -> dict[str, Any]:
+def _extremes(result: StudyTable, name: str) -> dict[str, Any]:
     """Least, most, mean and spread of a quantity, with the trips they belong to."""
     words, unit = QUANTITIES[name]
     rows = np.flatnonzero(usable(result, name))
@@ -134,7 +132,7 @@ def _extremes(result: StudyResult, name: str) -> dict[str, Any]:
 # ---------------------------------------------------------------- grids
 
 
-def levels_of(result: StudyResult) -> dict[str, np.ndarray]:
+def levels_of(result: StudyTable) -> dict[str, np.ndarray]:
     """Which value of each axis of the grid each trip has.
 
     Returns
@@ -150,7 +148,7 @@ def levels_of(result: StudyResult) -> dict[str, np.ndarray]:
     return {key: levels[key] for key in result.plan.axes}
 
 
-def effects(result: StudyResult, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, Any]:
+def effects(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, Any]:
     """Main effects of a quantity.
 
     Parameters
@@ -198,7 +196,7 @@ def _plain(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, float]:
+def interactions(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, float]:
     """How much of a quantity two keys decide together, beyond what each decides alone.
 
     Parameters
@@ -232,7 +230,7 @@ def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray
 # ---------------------------------------------------------------- slopes
 
 
-def numeric_keys(result: StudyResult) -> list[str]:
+def numeric_keys(result: StudyTable) -> list[str]:
     """Varied keys that take numbers and have more than one value."""
     keys = [key for key in result.plan.varied_keys if "." in key]
     return [
@@ -242,7 +240,7 @@ def numeric_keys(result: StudyResult) -> list[str]:
     ]
 
 
-def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
+def sensitivity(result: StudyTable, name: str) -> dict[str, Any]:
     """Slope of a quantity against each varied number, all of them fitted together by a straight line.
 
     Parameters
@@ -318,7 +316,7 @@ def _elasticity(key: str, slope: float, values: np.ndarray, mean: float) -> floa
 # ---------------------------------------------------------------- cases
 
 
-def case_differences(result: StudyResult, name: str) -> list[dict[str, Any]]:
+def case_differences(result: StudyTable, name: str) -> list[dict[str, Any]]:
     """Each case against the first, everything else equal.
 
     Parameters
@@ -389,7 +387,7 @@ def not_bettered(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.array(places, int)
 
 
-def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: str) -> np.ndarray:
+def cannot_be_bettered(result: StudyTable, rows: np.ndarray, one: str, other: str) -> np.ndarray:
     """Which of some trips no other of them betters in two quantities, as far as they are worth telling apart.
 
     Parameters
@@ -417,7 +415,7 @@ def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: s
     return rows[not_bettered(*shown)]
 
 
-def pareto_by_road(result: StudyResult, one: str, other: str) -> list[dict[str, Any]]:
+def pareto_by_road(result: StudyTable, one: str, other: str) -> list[dict[str, Any]]:
     """The trips on each road that no other trip there betters in both quantities.
 
     Parameters

@@ -21,7 +21,8 @@ from sim.messages import studies as say
 from sim.studies.journal import RECORD, Journal, read_record
 from sim.studies.plan import NO_TRIP, Plan, Point, drive_point, make_plan
 from sim.studies.question import Study, read_study, study_from
-from sim.studies.table import StudyResult, read_result, write_tables
+from sim.studies.result import StudyResult, read_result
+from sim.studies.table import write_tables
 from sim.trips.pool import Here, TripPool
 
 QUEUED = 4  # jobs handed over per worker; more would only wait

@@ -9,7 +9,7 @@ import numpy as np
 from sim.studies.answers import usable
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import WORDS, Study
-from sim.studies.table import StudyResult
+from sim.studies.result import StudyResult
 from sim.trips.result import BRAKE_LIMIT_C
 from sim.units import (
     FOOT,

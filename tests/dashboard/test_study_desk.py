@@ -23,7 +23,7 @@ from sim.errors import HaulbenchError, StudyError
 from sim.roads.route import load_route
 from sim.studies.plan import make_plan, plan_from, record_of
 from sim.studies.question import study_from
-from sim.studies.table import StudyResult
+from sim.studies.result import StudyResult
 from sim.trips.pool import Here, TripPool
 
 HILL = "grade:-3%,0.6km,500m"

@@ -22,9 +22,9 @@ from sim.inputs.one_trip import read_inputs
 from sim.studies.plan import NO_TRIP, make_plan
 from sim.studies.quantities import QUANTITIES, flat
 from sim.studies.question import list_studies, read_study, study_from
+from sim.studies.result import StudyResult
 from sim.studies.runner import run_study
 from sim.studies.sentences import trip_words
-from sim.studies.table import StudyResult
 from sim.trips.pool import TripPool, drive
 
 ROOT = Path(__file__).resolve().parents[2]
