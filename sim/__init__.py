@@ -23,7 +23,7 @@ _HOME = {
     "TruckFile": "sim.inputs.files",
     "SettingsFile": "sim.inputs.files",
     "control_chart": "sim.charts.control_speed",
-    "truck_at": "sim.charts.control_speed",
+    "truck_at": "sim.charts.truck_at",
     "gearing_chart": "sim.charts.gearing",
     "gear_facts": "sim.charts.gearing",
     "start_of": "sim.charts.gearing",

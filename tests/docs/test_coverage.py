@@ -74,7 +74,8 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     from sim.roads import facts as road_facts
     truck = load_truck("long-haul-manual", gearbox_changes("older-long-haul")).truck
     settings, road = load_settings(), load_route(str(path))
-    here, chart = truck_at(truck, settings, 900.0), gearing_chart(truck, settings, 900.0, grades=(0.0, 0.06))
+    here = truck_at(truck, settings, 900.0)
+    chart = gearing_chart(here, grades=(0.0, 0.06))
     assert gear_facts(here, chart, 22.0) and start_of(here, settings).binds and chart.best_climb(0.06)
     assert descent_speeds(truck, settings, load_route("grade:-6%,2km,900m"), [20000.0, 36000.0])[0].loads
     assert grade_histogram(road) and road_facts.longest(road, True) and road_facts.steepest(road, True, (50.0,))
