@@ -1,4 +1,7 @@
-"""Figures from studies: pure functions, plain SVG, few points however many trips there are."""
+"""Figures from studies: pure functions, plain SVG, few points however many trips there are.
+
+`name`, `one`, `other`, `key` and `units`: as in `sim.studies.sentences`.
+"""
 
 import math
 import textwrap
@@ -11,7 +14,8 @@ import plotly.graph_objects as go
 
 from dashboard.paper import palette
 from dashboard.paper.panels import GRID, INK, TERMS, base_layout
-from sim.studies.answers import FUELS, cannot_be_bettered, levels_of, numeric_keys, usable
+from sim.studies.answers import FUELS, by_case, cannot_be_bettered, levels_of, numeric_keys, usable
+from sim.studies.plan import ARRIVED
 from sim.studies.question import WORDS
 from sim.studies.result import StudyResult
 from sim.studies.sentences import (
@@ -140,12 +144,8 @@ def level_figure(result: StudyResult, name: str, key: str, units: str = "metric"
 
     Parameters
     ----------
-    name : str
-        Quantity.
     key : str
         Of the grid.
-    units : str
-        metric or us.
 
     Returns
     -------
@@ -185,29 +185,11 @@ def level_figure(result: StudyResult, name: str, key: str, units: str = "metric"
 
 
 def case_figure(result: StudyResult, name: str, units: str = "metric") -> go.Figure:
-    """Difference of each case from the first, in percent, by road.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
-    units : str
-        metric or us.
-
-    Returns
-    -------
-    figure : Figure
-        Bars.
-    """
-    cases = [case.name for case in result.plan.study.cases]
-    per_case = result.plan.total // len(cases)
-    table = np.full(result.plan.total, np.nan)
+    """Difference of each case from the first, in percent, by road."""
+    cases, grid = [case.name for case in result.plan.study.cases], by_case(result, name)
     roads = np.full(result.plan.total, "", dtype=object)
-    places = result.column("number").astype(int) - 1
-    roads[places] = result.column("road")
-    good = usable(result, name)
-    table[places[good]] = result.column(name).astype(float)[good]
-    grid, by_road = table.reshape(len(cases), per_case), roads.reshape(len(cases), per_case)
+    roads[result.column("number").astype(int) - 1] = result.column("road")
+    by_road = roads.reshape(grid.shape)
     lines: list[dict[str, Any]] = []
     for rank, road in enumerate(dict.fromkeys(result.column("road").tolist())):
         x, y, texts = [], [], []
@@ -237,12 +219,8 @@ def spread_figure(result: StudyResult, name: str, key: str, units: str = "metric
 
     Parameters
     ----------
-    name : str
-        Quantity.
     key : str
         Varied; a sampled one is cut into five ranges of equally many trips.
-    units : str
-        metric or us.
     """
     rows = np.flatnonzero(usable(result, name))
     values = in_shown_unit(name, result.column(name).astype(float)[rows], units)
@@ -282,16 +260,12 @@ def heat_figure(result: StudyResult, name: str, along: str, up: str, by: str = "
 
     Parameters
     ----------
-    name : str
-        Quantity.
     along : str
         Key on the lower axis.
     up : str
         Key on the left axis.
     by : str
         Key with a panel a level; empty for one panel.
-    units : str
-        metric or us.
 
     Returns
     -------
@@ -358,14 +332,10 @@ def contour_figure(result: StudyResult, name: str, along: str, up: str, units: s
 
     Parameters
     ----------
-    name : str
-        Quantity.
     along : str
         Key on the lower axis.
     up : str
         Key on the left axis.
-    units : str
-        metric or us.
 
     Returns
     -------
@@ -466,8 +436,6 @@ def parallel_figure(result: StudyResult, keys: Sequence[str], names: Sequence[st
         Varied numbers.
     names : sequence of str
         Quantities; the first gives the colour.
-    units : str
-        metric or us.
 
     Returns
     -------
@@ -553,7 +521,7 @@ def out_of_bounds(result: StudyResult) -> np.ndarray:
     rows : array
         Shape (trips,), true or false.
     """
-    astray = result.column("state") != "arrived"
+    astray = result.column("state") != ARRIVED
     best = result.plan.study.best
     if best is None:
         return np.asarray(astray | warned(result))
@@ -573,8 +541,6 @@ def pareto_figure(result: StudyResult, one: str, other: str, units: str = "metri
         Quantity on the lower axis.
     other : str
         Quantity on the left axis.
-    units : str
-        metric or us.
     """
     both = usable(result, one) & usable(result, other)
     roads = list(dict.fromkeys(result.column("road").tolist()))[:MOST_PANELS]
@@ -617,15 +583,7 @@ def pareto_figure(result: StudyResult, one: str, other: str, units: str = "metri
 
 
 def sensitivity_figure(result: StudyResult, name: str, units: str = "metric") -> go.Figure:
-    """What each varied number does to a quantity: over its range, and percent per percent, with the 95 % interval of a sample.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
-    units : str
-        metric or us.
-    """
+    """What each varied number does to a quantity: over its range, and percent per percent, with the 95 % interval of a sample."""
     entries = result.answers["sensitivity"][name]["keys"]
     ranked = swings(result, name)[::-1]
     labels = [
@@ -670,12 +628,8 @@ def per_unit_text(name: str, key: str, slope: float, units: str) -> str:
 
     Parameters
     ----------
-    name : str
-        Quantity.
     slope : float
         [unit of the quantity per unit of the key]
-    units : str
-        metric or us.
     """
     step = key_in_shown_unit(key, 1.0, units, True)
     shown = in_shown_unit(name, slope, units, True) / step
@@ -690,15 +644,13 @@ def energy_study_figure(result: StudyResult, key: str, units: str = "metric") ->
     ----------
     key : str
         Of the grid.
-    units : str
-        metric or us.
 
     Returns
     -------
     figure : Figure
         Bars on one another; terms below half a percent everywhere stand together as other.
     """
-    good = result.column("state") == "arrived"
+    good = result.column("state") == ARRIVED
     supplied = result.column("energy_fuel_j") + np.maximum(result.column("energy_height_given_up_j"), 0.0)
     supplied = supplied + result.column("energy_kinetic_at_start_j")
     place, axis = levels_of(result)[key], result.plan.axes[key]
@@ -736,8 +688,6 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
     ----------
     bound : str
         Bounded quantity.
-    units : str
-        metric or us.
     """
     best, answer = result.plan.study.best, result.answers["best"]
     assert best is not None
@@ -760,9 +710,9 @@ def search_figure(result: StudyResult, bound: str, units: str = "metric") -> go.
     side = "at most" if bound in best.at_most else "at least"
     shape = {"type": "line", "x0": at, "x1": at, "yref": "paper", "y0": 0, "y1": 1,
              "line": {"color": palette.VERMILLION, "width": 2, "dash": "dash"}}  # fmt: skip
-    told = clock_time(at) if is_clocked(bound) else f"{at:.4g}"
+    limit = clock_time(at) if is_clocked(bound) else f"{at:.4g}"
     note = {"x": at, "y": 1.0, "yref": "paper", "yanchor": "top", "xanchor": "left", "xshift": 4, "showarrow": False,
-            "text": f"bound, {side} {told}", "bgcolor": "rgba(255,255,255,0.85)"}  # fmt: skip
+            "text": f"bound, {side} {limit}", "bgcolor": "rgba(255,255,255,0.85)"}  # fmt: skip
     return _figure(
         lines, xaxis=_measure(bound, units, [value for line in lines for value in line["x"]]),
         yaxis=_measure(name, units, [value for line in lines for value in line["y"]]), shapes=[shape],
@@ -814,11 +764,6 @@ def fuel_test_figure(result: StudyResult) -> go.Figure:
 
 def figures_of(result: StudyResult, units: str = "metric") -> list[Drawn]:
     """The figures that answer the question of a study.
-
-    Parameters
-    ----------
-    units : str
-        metric or us.
 
     Returns
     -------

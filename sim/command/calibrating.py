@@ -119,8 +119,6 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
     ----------
     sheet : dict
         As `sim.speedo.exercise` gives it, or concealed.
-    units : str
-        us, metric or both.
     """
     lines = [f"Measured mile: {sheet['truck']}"]
     if "before" in sheet:

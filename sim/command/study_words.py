@@ -35,11 +35,6 @@ Table = tuple[list[str], list[list[str]]]
 def study_text(result: StudyResult, units: str) -> str:
     """What a person reads of a study.
 
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
-
     Returns
     -------
     text : str

@@ -1,4 +1,7 @@
-"""What a study found: effects, interactions, sensitivities, differences between cases, and what cannot be bettered."""
+"""What a study found: effects, interactions, sensitivities, differences between cases, and what cannot be bettered.
+
+Here `name`, `one` and `other` are quantities of `sim.studies.quantities`.
+"""
 
 from collections.abc import Mapping
 from itertools import combinations
@@ -94,11 +97,6 @@ def _notes(result: StudyTable) -> list[str]:
 def usable(result: StudyTable, name: str) -> np.ndarray:
     """Trips that arrived and have a quantity.
 
-    Parameters
-    ----------
-    name : str
-        Quantity.
-
     Returns
     -------
     rows : array
@@ -153,8 +151,6 @@ def effects(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]) -> 
 
     Parameters
     ----------
-    name : str
-        Quantity.
     levels : mapping
         As `levels_of` gives them.
 
@@ -201,8 +197,6 @@ def interactions(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]
 
     Parameters
     ----------
-    name : str
-        Quantity.
     levels : mapping
         As `levels_of` gives them.
 
@@ -243,11 +237,6 @@ def numeric_keys(result: StudyTable) -> list[str]:
 def sensitivity(result: StudyTable, name: str) -> dict[str, Any]:
     """Slope of a quantity against each varied number, all of them fitted together by a straight line.
 
-    Parameters
-    ----------
-    name : str
-        Quantity.
-
     Returns
     -------
     found : dict
@@ -278,8 +267,8 @@ def sensitivity(result: StudyTable, name: str) -> dict[str, Any]:
     scaled = [(column - c) / w for column, c, w in zip(columns, centres, widths, strict=True)]
     matrix = np.column_stack([*scaled, *constants])
     freedom = len(rows) - matrix.shape[1]
-    told_apart = len(rows) > 1 and np.linalg.matrix_rank(matrix) == matrix.shape[1]
-    if not told_apart or freedom < (0 if len(keys) == 1 else 1):
+    distinct = len(rows) > 1 and np.linalg.matrix_rank(matrix) == matrix.shape[1]
+    if not distinct or freedom < (0 if len(keys) == 1 else 1):
         return {"explained": None, "sampled": sampled, "keys": {}}
     solution, *_ = np.linalg.lstsq(matrix, y, rcond=None)
     left = y - matrix @ solution
@@ -316,13 +305,15 @@ def _elasticity(key: str, slope: float, values: np.ndarray, mean: float) -> floa
 # ---------------------------------------------------------------- cases
 
 
+def by_case(result: StudyTable, name: str) -> np.ndarray:
+    """A quantity of the trips of each case, shape (cases, trips of a case); NaN where a trip did not arrive or has none."""
+    values, good = np.full(result.plan.total, np.nan), usable(result, name)
+    values[result.column("number")[good].astype(int) - 1] = result.column(name).astype(float)[good]
+    return values.reshape(len(result.plan.study.cases), -1)
+
+
 def case_differences(result: StudyTable, name: str) -> list[dict[str, Any]]:
     """Each case against the first, everything else equal.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
 
     Returns
     -------
@@ -330,19 +321,14 @@ def case_differences(result: StudyTable, name: str) -> list[dict[str, Any]]:
         `case`, `value` (mean), `difference` and `percent` against the first case, and `trips`: how many pairs of trips stand
         behind it.
     """
-    cases = [case.name for case in result.plan.study.cases]
-    per_case = result.plan.total // len(cases)
-    values = np.full(result.plan.total, np.nan)
-    rows = np.flatnonzero(usable(result, name))
-    values[result.column("number")[rows].astype(int) - 1] = result.column(name).astype(float)[rows]
-    by_case = values.reshape(len(cases), per_case)
+    cases, grid = [case.name for case in result.plan.study.cases], by_case(result, name)
     found: list[dict[str, Any]] = []
-    for case, its in zip(cases, by_case, strict=True):
-        both = ~np.isnan(its) & ~np.isnan(by_case[0])
+    for case, its in zip(cases, grid, strict=True):
+        both = ~np.isnan(its) & ~np.isnan(grid[0])
         if not both.any():
             found.append({"case": case, "value": None, "difference": None, "percent": None, "trips": 0})
             continue
-        mean, first = float(its[both].mean()), float(by_case[0][both].mean())
+        mean, first = float(its[both].mean()), float(grid[0][both].mean())
         found.append(
             {
                 "case": case,
