@@ -212,7 +212,7 @@ class Desk:
         Whoever asks for a study while it is stopping wants it driven: it goes on where it stopped.
         """
 
-        def told(progress: Progress) -> None:
+        def keep_up(progress: Progress) -> None:
             running.progress = progress
             with self._lock:
                 self._sweep()
@@ -221,7 +221,7 @@ class Desk:
         try:
             while not running.over:
                 running.result = run_study(
-                    running.plan, running.folder / "study", pool=hands, told=told, stop=running.stop
+                    running.plan, running.folder / "study", pool=hands, progress=keep_up, stop=running.stop
                 )
                 with self._lock:
                     running.over = running.complete or not running.stop.is_set() or not running.watchers

@@ -185,11 +185,11 @@ def _answered(
 
     answer = give_answer(session, key, part, failure, because, explanation, options.file)
     _save(options.file, session)
-    told: dict[str, Any] = {"answer": answer, "attempts_left": session["attempts_left"], "closed": session["closed"]}
+    shown: dict[str, Any] = {"answer": answer, "attempts_left": session["attempts_left"], "closed": session["closed"]}
     if session["closed"]:
-        told["marking"] = _marked(session, key, options.file)
+        shown["marking"] = _marked(session, key, options.file)
     if options.json:
-        print(json.dumps(told | {"cautions": session["cautions"]}, indent=1))
+        print(json.dumps(shown | {"cautions": session["cautions"]}, indent=1))
         return
     if answer["failure_right"]:
         print("Part and failure are right.")
@@ -198,7 +198,7 @@ def _answered(
     else:
         print("It is another part.")
     if session["closed"]:
-        print("\n" + marking_text(told["marking"]))
+        print("\n" + marking_text(shown["marking"]))
     else:
         print(f"Attempts left: {session['attempts_left']}. Measure before the next.")
     print("\n" + "\n".join(session["cautions"]))
@@ -248,8 +248,8 @@ def _list(options: Namespace) -> int:
 
     if options.json:
         tests = {name: test._asdict() for name, test in MENU.items()}
-        told = {"tests": tests, "parts": NAMEABLE, "cautions": list(CAUTIONS)}
-        print(json.dumps(told, indent=1))
+        shown = {"tests": tests, "parts": NAMEABLE, "cautions": list(CAUTIONS)}
+        print(json.dumps(shown, indent=1))
         return 0
     print(tests_text())
     print("\nParts and the failures an answer may name:")

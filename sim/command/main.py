@@ -46,11 +46,11 @@ def _read(arguments: Sequence[str]) -> argparse.Namespace:
     try:
         return _parser().parse_args(arguments)
     except NotUnderstoodError as problem:
-        told, command = problem.args
+        wording, command = problem.args
         for given in {piece for word in arguments for piece in (word, word.partition("=")[2])}:
             if len(given) > MOST_LETTERS:
-                told = told.replace(repr(given), f"'{shortened(given)}'").replace(given, shortened(given))
-        raise SettingsError(running.command_line(problem=told, command=command)) from None
+                wording = wording.replace(repr(given), f"'{shortened(given)}'").replace(given, shortened(given))
+        raise SettingsError(running.command_line(problem=wording, command=command)) from None
 
 
 def _check_words(arguments: Sequence[str]) -> None:

@@ -124,13 +124,13 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
 
     folder = Path(out) if out else folder_of(plan)
     prepare_model()
-    with _interruptible() as stop, _progress() as told:
+    with _interruptible() as stop, _progress_line() as progress:
         result = run_study(
             plan,
             folder,
             workers=options.workers,
             cluster=getattr(options, "cluster", None),
-            told=told,
+            progress=progress,
             stop=stop,
             force=options.force,
         )
@@ -186,14 +186,14 @@ def _interruptible() -> Iterator[threading.Event]:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[["Progress"], None] | None]:
+def _progress_line() -> Iterator[Callable[["Progress"], None] | None]:
     """One line that is written over, for a person at a terminal who has waited for a second."""
     if not sys.stderr.isatty():
         yield None
         return
     last, width = time.perf_counter(), 0
 
-    def told(progress: "Progress") -> None:
+    def show(progress: "Progress") -> None:
         nonlocal last, width
         now = time.perf_counter()
         if now - last < PATIENCE:
@@ -206,7 +206,7 @@ def _progress() -> Iterator[Callable[["Progress"], None] | None]:
         width = len(line)
 
     try:
-        yield told
+        yield show
     finally:
         if width:
             print(f"\r{'':{width}}\r", end="", file=sys.stderr, flush=True)

@@ -12,7 +12,7 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
-from sim.hidden.menu import Request, check_requests, every_request, minutes, perform, told_apart
+from sim.hidden.menu import Request, check_requests, every_request, minutes, perform, readings_differ
 from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_shop
 from sim.hidden.shop import Reading, Shop
 from sim.messages import hidden as say
@@ -117,14 +117,14 @@ class Bay:
             What was asked for before.
         """
         mine, sound = self.readings(cause, request, before), self.readings(None, request, before)
-        return [each for each in others if not told_apart(mine, self.readings(each, request, before), sound)]
+        return [each for each in others if not readings_differ(mine, self.readings(each, request, before), sound)]
 
     def shows(self, cause: Cause, request: Request) -> bool:
         """Whether a test looks at the part of a cause and finds something off there."""
         if not on_the_part(cause, request):
             return False
         right = self.readings(None, request)
-        return told_apart(self.readings(cause, request), right, right)
+        return readings_differ(self.readings(cause, request), right, right)
 
     def hidden_with(self, cause: Cause | None) -> Hidden:
         """The same draw with another cause."""

@@ -496,7 +496,7 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
     return tuple((reading.name, verdict_of(reading, right.get(reading.name))) for reading in readings if reading.judged)
 
 
-def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
+def readings_differ(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
     """Whether a test tells two trucks apart: a reading is judged differently, and by more than an instrument's tolerance.
 
     Parameters
@@ -509,7 +509,7 @@ def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence
     Examples
     --------
     >>> sound = [Reading("idle", 650.0, "rpm", 15.0)]
-    >>> told_apart([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
+    >>> readings_differ([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
     False
     """
     right = {reading.name: reading for reading in sound}
