@@ -109,7 +109,7 @@ def key_of_study(plan: Plan) -> str:
     return hashlib.blake2b(words.encode(), digest_size=16).hexdigest()
 
 
-class Desk:
+class Studies:
     """Where studies are asked for, watched and left."""
 
     def __init__(self, workshop: Workshop) -> None:

@@ -22,7 +22,7 @@ from sim.roads.route import list_routes
 from sim.units import clock_time
 
 if TYPE_CHECKING:
-    from dashboard.fuel_study.desk import Desk, Running
+    from dashboard.fuel_study.desk import Running, Studies
     from sim.studies.result import StudyResult
 
 TITLE = "Fuel study"
@@ -194,9 +194,9 @@ def known_keys() -> list[str]:
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
     """Adds what the page asks the server for."""
-    from dashboard.fuel_study.desk import Desk
+    from dashboard.fuel_study.desk import Studies
 
-    desk = Desk(workshop)
+    desk = Studies(workshop)
     fields = [State(f"fuel-key-{number}", "value") for number in range(KEYS)]
     fields += [State(f"fuel-values-{number}", "value") for number in range(KEYS)]
 
@@ -330,7 +330,7 @@ def link_of(form: dict[str, Any]) -> str:
     return f"{PATH}?{urlencode(pairs)}"
 
 
-def file_of(desk: "Desk", result: "StudyResult", name: str) -> bytes:
+def file_of(desk: "Studies", result: "StudyResult", name: str) -> bytes:
     """A file of a finished study.
 
     Parameters

@@ -8,7 +8,7 @@ import dash
 from dash import html
 from starlette.responses import Response
 
-from dashboard.hidden_fault.desk import Begin, CodeFor, Desk, Named, SignIn, Test, Whose, told
+from dashboard.hidden_fault.desk import Begin, Cases, Named, SignIn, Test, Whose, WordFor, told
 from dashboard.hidden_fault.round import Round
 from dashboard.panel.attributes import attributes, part
 from dashboard.paper.lab_sheet import fault_sheet
@@ -116,7 +116,7 @@ def layout(query: dict[str, Any]) -> html.Div:
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
     """Adds what the page asks the server for."""
-    desk, identity = Desk(workshop), workshop.identity
+    cases, identity = Cases(workshop), workshop.identity
 
     def shown(session: dict[str, Any]) -> dict[str, Any]:
         return told(session, "practice" not in session["case"])
@@ -135,30 +135,30 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 
     def begin(asked: Begin, visitor: doors.Visitor) -> doors.Answer:
         """A case."""
-        session, cookie = desk.begin(asked, visitor)
+        session, cookie = cases.begin(asked, visitor)
         return with_cookie(shown(session), cookie)
 
     def test(asked: Test, visitor: doors.Visitor) -> doors.Answer:
         """A test, made."""
-        session, entry = desk.test(asked, visitor)
+        session, entry = cases.test(asked, visitor)
         return {**shown(session), "entry": entry}
 
     def answer(asked: Named, visitor: doors.Visitor) -> doors.Answer:
         """An answer, taken."""
-        session, given = desk.answer(asked, visitor)
+        session, given = cases.answer(asked, visitor)
         return {**shown(session), "answer": given}
 
     def marking(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
         """The marking of a case that is over."""
-        return {"marking": desk.marking(asked, visitor)}
+        return {"marking": cases.marking(asked, visitor)}
 
     def sheet(asked: Whose, visitor: doors.Visitor) -> doors.Answer:
         """The lab sheet of a case."""
-        return {"sheet": fault_sheet(desk.sheet(asked, visitor))}
+        return {"sheet": fault_sheet(cases.sheet(asked, visitor))}
 
     def sign_in(asked: SignIn, visitor: doors.Visitor) -> doors.Answer:
         """Lets the instructor in."""
-        desk.hosted()
+        cases.hosted()
         return with_cookie({"instructor": True}, identity.sign_in(asked.password, visitor))
 
     def sign_out(_: doors.Question, visitor: doors.Visitor) -> doors.Answer:
@@ -170,7 +170,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 
         def shown_to(visitor: doors.Visitor) -> doors.Answer:
             try:
-                round_ = desk.for_instructor(visitor)
+                round_ = cases.for_instructor(visitor)
             except SettingsError as problem:
                 return guard.refusal(403 if workshop.hosted else 404, str(problem))
             return show(round_)
@@ -187,16 +187,16 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         """What every student has done, to be saved."""
         return guard.file(round_.roll_csv(), "text/csv; charset=utf-8", "class.csv")
 
-    def code(asked: CodeFor, visitor: doors.Visitor) -> doors.Answer:
+    def word(asked: WordFor, visitor: doors.Visitor) -> doors.Answer:
         """The entry word of a student."""
-        return for_instructor(lambda round_: {"code": round_.code_of(asked.student)})(visitor)
+        return for_instructor(lambda round_: {"word": round_.word_of(asked.student)})(visitor)
 
     doors.get(app, f"{PATH}/hosted", hosted)
     doors.get(app, f"{PATH}/class.json", for_instructor(table))
     doors.get(app, f"{PATH}/class.csv", for_instructor(table_file))
     doors.post(app, f"{PATH}/sign-in", SignIn, sign_in)
     doors.post(app, f"{PATH}/sign-out", doors.Question, sign_out)
-    doors.post(app, f"{PATH}/code", CodeFor, code)
+    doors.post(app, f"{PATH}/word", WordFor, word)
     doors.post(app, f"{PATH}/begin", Begin, begin)
     doors.post(app, f"{PATH}/test", Test, test, MOST_SESSION)
     doors.post(app, f"{PATH}/answer", Named, answer, MOST_SESSION)

@@ -205,7 +205,7 @@ def own_drive_seconds(text: str) -> float:
         0 for any other test. [s]
     """
     from sim.hidden.menu import LONGEST_ROAD, read_request
-    from sim.hidden.shop import DRIVES
+    from sim.hidden.truck_under_test import DRIVES
 
     try:
         request = read_request(text)

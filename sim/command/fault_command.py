@@ -112,7 +112,7 @@ def _do(options: Namespace) -> int:
     return 0
 
 
-def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, shop: Any = None) -> None:
+def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, truck: Any = None) -> None:
     """Makes a test, keeps it, shows it."""
     from sim.hidden.menu import check_requests, read_request
     from sim.hidden.session import ask, check_open
@@ -120,7 +120,7 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
     check_open(session, options.file)
     check_requests([read_request(text)], load_route)
     prepare_model()
-    entry = ask(session, key, text, options.file, shop=shop or _shop(session, key))
+    entry = ask(session, key, text, options.file, truck=truck or _truck(session, key))
     _save(options.file, session)
     if options.json:
         print(json.dumps(entry | {"cautions": session["cautions"]}, indent=1))
@@ -130,18 +130,18 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
     print("\n" + session["cautions"][0] + "\n" + session["cautions"][1 if moved else 2])
 
 
-def _shop(session: dict[str, Any], key: bytes) -> Any:
+def _truck(session: dict[str, Any], key: bytes) -> Any:
     """The truck of a session, which drives over a student's own files too: they are those of whoever typed the command."""
     from sim.hidden.session import hidden_in
-    from sim.hidden.shop import Shop
+    from sim.hidden.truck_under_test import TruckUnderTest
 
-    return Shop(hidden_in(session, key), load_route)
+    return TruckUnderTest(hidden_in(session, key), load_route)
 
 
 def _work(options: Namespace) -> int:
     """A session at the keyboard: one test a line, until an answer or the end of the input."""
     session, key = _open(options)
-    shop = _shop(session, key)
+    truck = _truck(session, key)
     print(_head(session))
     print("\n" + "\n".join(session["cautions"]))
     print("\nOne test a line; list shows the tests, answer PART: FAILURE answers, an empty line ends.")
@@ -157,7 +157,7 @@ def _work(options: Namespace) -> int:
                 part, _, failure = line.removeprefix("answer ").partition(":")
                 _answered(session, key, part.strip(), failure.strip(), [], "", options)
             else:
-                _asked(session, key, line, options, shop)
+                _asked(session, key, line, options, truck)
         except HaulbenchError as problem:
             print(problem)
     print(f"\nKept in {options.file}.")
@@ -207,11 +207,11 @@ def _answered(
 def _marked(session: dict[str, Any], key: bytes, file: str) -> dict[str, Any]:
     """The marking, with a word of what takes so long."""
     from sim.hidden.marking import Bay, mark
-    from sim.hidden.session import hidden_in, sound_shop
+    from sim.hidden.session import hidden_in, sound_truck
 
     prepare_model()
     print("Marking: your tests are made on the truck with every other cause.", file=sys.stderr, flush=True)
-    return mark(session, key, file, Bay(hidden_in(session, key), sound_shop(load_route)))
+    return mark(session, key, file, Bay(hidden_in(session, key), sound_truck(load_route)))
 
 
 def _report(options: Namespace) -> int:

@@ -31,7 +31,7 @@ from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
 from sim.trips.cost import check_cost, longest_time, time_in_memory
 from sim.trips.result import Result, Trace, assure_numbers, summarise
-from sim.trips.warnings_before import foresee
+from sim.trips.warnings_before import warnings_before
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 CRUISING_RPM = 1100.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
@@ -79,7 +79,7 @@ def run_trip(
     clock = prepare(spec, road, chosen)
     before = clock.state.copy()
     scene = Scene(clock, spec, chosen, road)
-    foreseen = foresee(scene)
+    foreseen = warnings_before(scene)
     start_actors(scene)
     clock.load_kernel()
     started = time.perf_counter()
@@ -128,7 +128,7 @@ def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
         Truck and settings do not fit each other.
     """
     check_together(truck, settings)
-    return foresee(Scene(prepare(truck, route, settings), truck, settings, route))
+    return warnings_before(Scene(prepare(truck, route, settings), truck, settings, route))
 
 
 def check_together(truck: Truck, settings: Settings) -> None:

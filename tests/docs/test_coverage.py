@@ -54,9 +54,9 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     dialled = '["60 m intake temperature 99 C", "90 m clutch switch pressed", "110 m clutch switch let go"]'
     faulty = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--set", "circuits.meters=" + every]
     assert main(["run", "grade:0%,200m", *faulty, "--out", str(pathlib.Path(folder) / "faulty")]) == 0
-    from sim.hidden import marking, menu, shop, yard
+    from sim.hidden import marking, menu, truck_under_test, yard
     # as plain Python a visit to the shop is short, and few causes and tests are weighed against each other
-    yard.WARMING, yard.SNAP, yard.MOVED, shop.COAST_TIME = 6.0, 0.5, 0.1, 0.5
+    yard.WARMING, yard.SNAP, yard.MOVED, truck_under_test.COAST_TIME = 6.0, 0.5, 0.1, 0.5
     marking.CAUSES, every = marking.CAUSES[:3], menu.every_request(False)
     marking.every_request = lambda moves: [] if moves else every[:3]
     case = str(pathlib.Path(folder) / "case.json")

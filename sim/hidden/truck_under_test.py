@@ -87,8 +87,8 @@ def _as_new() -> TruckFile:
     return load_truck(TRUCK)
 
 
-class Shop:
-    """One truck and everything that can be done with it.
+class TruckUnderTest:
+    """One truck and everything that can be done with it in a shop and on the road.
 
     Parameters
     ----------
