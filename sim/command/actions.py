@@ -33,23 +33,7 @@ def _asked(options: Namespace) -> dict[str, Any]:
 
 
 def run(options: Namespace) -> int:
-    """One trip.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 however the trip ended.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """One trip."""
     from sim.inputs.one_trip import read_inputs
 
     if options.bus and not options.out:
@@ -99,16 +83,6 @@ def run(options: Namespace) -> int:
 
 def compare(options: Namespace) -> int:
     """A few trips side by side.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 however the trips ended.
 
     Raises
     ------
@@ -171,18 +145,7 @@ def _files_of(comparison: "Comparison") -> dict[str, str]:
 
 
 def list_all(options: Namespace) -> int:
-    """Roads, trucks and settings.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0.
-    """
+    """Roads, trucks and settings."""
     from sim.inputs.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
     from sim.inputs.specs import Settings
     from sim.roads.route import list_routes, load_route
@@ -212,11 +175,6 @@ def list_all(options: Namespace) -> int:
 
 def check(options: Namespace) -> int:
     """The published checks.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
 
     Returns
     -------

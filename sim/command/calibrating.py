@@ -13,23 +13,7 @@ from sim.units import MILE, MILE_PER_HOUR, quantity_in, to_si
 
 
 def speedo(options: Namespace) -> int:
-    """The measured mile.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the verdict.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """The measured mile."""
     from sim.inputs.files import load_settings_file, load_truck, split_changes
 
     truck_changes, settings_changes = split_changes(options.set)
@@ -154,23 +138,7 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
 
 
 def sheet(options: Namespace) -> int:
-    """Every programmable value, before and after the changes of this command.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """Every programmable value, before and after the changes of this command."""
     from sim.inputs.files import load_settings_file, load_truck, split_changes
     from sim.inputs.sheet import settings_sheet
 

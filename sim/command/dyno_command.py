@@ -35,23 +35,7 @@ def _changes(options: Namespace) -> list[str]:
 
 
 def dyno(options: Namespace) -> int:
-    """One dyno run.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the run showed.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """One dyno run."""
     from sim.dyno.faults import FAULTS
     from sim.dyno.lab import lab_entries, read_predictions
     from sim.inputs.files import load_settings_file, load_truck, split_changes

@@ -24,23 +24,7 @@ SECRECY = (
 
 
 def fault(options: Namespace) -> int:
-    """One step of a hidden fault.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the answer is worth.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """One step of a hidden fault."""
     return {
         "start": _start,
         "do": _do,

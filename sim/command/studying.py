@@ -28,20 +28,10 @@ INTERRUPTED = 130
 def study(options: Namespace) -> int:
     """One study, or the list of studies when none is named.
 
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
     Returns
     -------
     code : int
         0 when all trips are finished, 130 when it was interrupted.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be asked, driven or kept.
     """
     if options.quantities:
         return _list_quantities()
@@ -71,18 +61,6 @@ def drive_grid(varied: dict[str, list[str]], asked: dict[str, Any], options: Nam
         Values as text by key.
     asked : dict
         Road, truck, settings and changes asked for, and those to take otherwise.
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        As of `study`.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be asked, driven or kept.
     """
     from sim.inputs.files import load_settings_file
     from sim.studies.plan import make_plan
@@ -112,11 +90,6 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
     -------
     code : int
         0 when all trips are finished, 130 when it was interrupted.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be driven or kept.
     """
     from sim.studies.catalogue import folder_of, note
     from sim.studies.result import write_answers
