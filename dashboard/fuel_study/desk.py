@@ -24,8 +24,8 @@ from dashboard.server.runs import HERE, MOST_SHARE, Workshop, terms_of
 from sim.errors import HaulbenchError, StudyError
 from sim.messages import browser as say
 from sim.studies.plan import Plan
+from sim.studies.result import StudyResult
 from sim.studies.runner import Progress, run_study
-from sim.studies.table import StudyResult
 
 MOST_TRIPS = 600  # of a study asked for over the network
 MOST_KILOMETRES = 30_000.0
@@ -109,7 +109,7 @@ def key_of_study(plan: Plan) -> str:
     return hashlib.blake2b(words.encode(), digest_size=16).hexdigest()
 
 
-class Desk:
+class Studies:
     """Where studies are asked for, watched and left."""
 
     def __init__(self, workshop: Workshop) -> None:
@@ -212,7 +212,7 @@ class Desk:
         Whoever asks for a study while it is stopping wants it driven: it goes on where it stopped.
         """
 
-        def told(progress: Progress) -> None:
+        def keep_up(progress: Progress) -> None:
             running.progress = progress
             with self._lock:
                 self._sweep()
@@ -221,7 +221,7 @@ class Desk:
         try:
             while not running.over:
                 running.result = run_study(
-                    running.plan, running.folder / "study", pool=hands, told=told, stop=running.stop
+                    running.plan, running.folder / "study", pool=hands, progress=keep_up, stop=running.stop
                 )
                 with self._lock:
                     running.over = running.complete or not running.stop.is_set() or not running.watchers

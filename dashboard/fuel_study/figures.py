@@ -9,12 +9,12 @@ from dashboard.fuel_study.surface_figures import contour_figure, heat_figure
 from dashboard.fuel_study.trip_figures import parallel_figure, pareto_figure, search_figure
 from dashboard.fuel_study.verdict_figures import fuel_test_figure, sensitivity_figure
 from sim.studies.answers import FUELS, numeric_keys
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     key_words,
     quantity_title,
     swings,
 )
-from sim.studies.table import StudyResult
 
 Drawn = tuple[str, str, go.Figure]
 

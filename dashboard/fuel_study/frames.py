@@ -8,11 +8,11 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper.panels import INK, axis, base_layout
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     is_clocked,
     quantity_title,
 )
-from sim.studies.table import StudyResult
 from sim.units import clock_time
 
 HEIGHT = 430  # px

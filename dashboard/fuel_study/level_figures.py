@@ -20,7 +20,8 @@ from dashboard.fuel_study.frames import (
 )
 from dashboard.paper import palette
 from dashboard.paper.panels import INK, TERMS
-from sim.studies.answers import levels_of, numeric_keys, usable
+from sim.studies.answers import by_case, levels_of, numeric_keys, usable
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     in_shown_unit,
     key_in_shown_unit,
@@ -29,7 +30,6 @@ from sim.studies.sentences import (
     quantity_text,
     quantity_title,
 )
-from sim.studies.table import StudyResult
 
 OUTSIDE = {"textposition": "outside", "cliponaxis": False}
 INSIDE = {
@@ -97,15 +97,10 @@ def case_figure(result: StudyResult, name: str, units: str = "metric") -> go.Fig
     figure : Figure
         Bars.
     """
-    cases = [case.name for case in result.plan.study.cases]
-    per_case = result.plan.total // len(cases)
-    table = np.full(result.plan.total, np.nan)
+    cases, grid = [case.name for case in result.plan.study.cases], by_case(result, name)
     roads = np.full(result.plan.total, "", dtype=object)
-    places = result.column("number").astype(int) - 1
-    roads[places] = result.column("road")
-    good = usable(result, name)
-    table[places[good]] = result.column(name).astype(float)[good]
-    grid, by_road = table.reshape(len(cases), per_case), roads.reshape(len(cases), per_case)
+    roads[result.column("number").astype(int) - 1] = result.column("road")
+    by_road = roads.reshape(grid.shape)
     lines: list[dict[str, Any]] = []
     for rank, road in enumerate(dict.fromkeys(result.column("road").tolist())):
         x, y, texts = [], [], []

@@ -23,7 +23,7 @@ from sim.units import clock_time
 
 if TYPE_CHECKING:
     from dashboard.fuel_study.desk import Running
-    from sim.studies.table import StudyResult
+    from sim.studies.result import StudyResult
 
 TITLE = "Fuel study"
 PATH = ids.STUDY_PATH
@@ -160,9 +160,9 @@ class Asked:
     """What the page asks the server for: each method answers one callback or one door."""
 
     def __init__(self, workshop: Workshop) -> None:
-        from dashboard.fuel_study.desk import Desk
+        from dashboard.fuel_study.desk import Studies
 
-        self._workshop, self._desk = workshop, Desk(workshop)
+        self._workshop, self._desk = workshop, Studies(workshop)
 
     def start(self, _: Any, watcher: Any, ready: Any, roads: Any, trucks: Any, *given: Any) -> tuple[Any, ...]:
         """Key, state, results, whether nobody looks, whether nothing can be stopped, and address of a study asked for."""

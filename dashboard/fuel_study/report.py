@@ -17,6 +17,7 @@ from sim.errors import HaulbenchError
 from sim.studies.plan import changed
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import FORM, Study, list_studies
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     answer_sentences,
     difference_text,
@@ -28,7 +29,6 @@ from sim.studies.sentences import (
     trips_text,
     warning_counts,
 )
-from sim.studies.table import StudyResult
 from sim.units import clock_time
 
 MOST_REFUSED = 200  # refused trips listed; results.csv has all

@@ -21,6 +21,7 @@ from dashboard.fuel_study.frames import (
 from dashboard.paper.panels import INK
 from sim.studies.answers import levels_of, numeric_keys, usable
 from sim.studies.question import WORDS
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     in_shown_unit,
     is_clocked,
@@ -28,7 +29,6 @@ from sim.studies.sentences import (
     key_text,
     key_title,
 )
-from sim.studies.table import StudyResult
 from sim.units import clock_time
 
 MOST_CELLS = 120  # of a heat map that carry their number

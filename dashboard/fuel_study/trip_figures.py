@@ -25,6 +25,7 @@ from dashboard.fuel_study.frames import (
 from dashboard.paper import palette
 from dashboard.paper.panels import INK
 from sim.studies.answers import cannot_be_bettered, usable
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     in_shown_unit,
     is_clocked,
@@ -33,7 +34,6 @@ from sim.studies.sentences import (
     quantity_text,
     warned,
 )
-from sim.studies.table import StudyResult
 from sim.units import clock_time
 
 MOST_PATHS = 300  # trips drawn in parallel axes

@@ -7,6 +7,7 @@ import plotly.graph_objects as go
 from dashboard.fuel_study.frames import SYMBOLS, bars, figure, marks, study_axis
 from dashboard.paper import palette
 from dashboard.paper.panels import INK
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     in_shown_unit,
     key_in_shown_unit,
@@ -17,7 +18,6 @@ from sim.studies.sentences import (
     swings,
     unit_shown,
 )
-from sim.studies.table import StudyResult
 
 
 def sensitivity_figure(result: StudyResult, name: str, units: str = "metric") -> go.Figure:

@@ -7,8 +7,9 @@ import numpy as np
 
 from dashboard.server.costs import costs, trip_seconds
 from dashboard.server.thinning import common_rows, event_rows
-from sim.charts.control_speed import ControlChart, control_chart, truck_at
+from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.gearing import GearFacts, GearingChart, Start, gear_facts, gearing_chart, start_of
+from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Truck
 from sim.laws.sensing import revolutions_per_mile
@@ -117,7 +118,7 @@ def work_out(inputs: Inputs, cruise: float, most: int) -> ChoiceAnswer:
     result = run_trip(inputs.truck, route, settings)
     middle = round(0.5 * float(route.elevation.min() + route.elevation.max()), -1)
     here = truck_at(truck, settings, middle, route.start_elevation)
-    chart = gearing_chart(truck, settings, middle, route.start_elevation)
+    chart = gearing_chart(here)
     return ChoiceAnswer(
         truck=truck,
         summary={key: result.summary[key] for key in KEPT},
@@ -125,7 +126,7 @@ def work_out(inputs: Inputs, cruise: float, most: int) -> ChoiceAnswer:
         elevation=middle,
         cruise=cruise,
         chart=chart,
-        control=control_chart(truck, settings, middle, route.start_elevation),
+        control=control_chart(here),
         facts=gear_facts(here, chart, cruise),
         start=start_of(here, settings),
         tyre_revolutions=float(revolutions_per_mile(truck.tyres.rolling_radius_m)),

@@ -42,7 +42,7 @@ class Entry:
     """A case of a class: a name and an entry word."""
 
     student: str
-    code: str
+    word: str
 
 
 class Whose(doors.Question):
@@ -50,7 +50,7 @@ class Whose(doors.Question):
 
     session: str = ""
     student: str = Typed
-    code: str = Typed
+    word: str = Typed
 
     @property
     def case(self) -> Carried | Entry:
@@ -61,11 +61,11 @@ class Whose(doors.Question):
         SettingsError
             None is named, or more than one.
         """
-        given = self.model_fields_set & {"session", "student", "code"}
+        given = self.model_fields_set & {"session", "student", "word"}
         if given == {"session"}:
             return Carried(self.session)
-        if given == {"student", "code"}:
-            return Entry(self.student, self.code)
+        if given == {"student", "word"}:
+            return Entry(self.student, self.word)
         raise SettingsError(say.whose_case(given=", ".join(sorted(given)) or "nothing"))
 
 
@@ -75,7 +75,7 @@ class Begin(doors.Question):
     practice: int = 0
     level: int = 1
     student: str = Typed
-    code: str = Typed
+    word: str = Typed
 
 
 class Test(Whose):
@@ -99,13 +99,13 @@ class SignIn(doors.Question):
     password: str = pydantic.Field(max_length=LONGEST_TYPED)
 
 
-class CodeFor(doors.Question):
+class WordFor(doors.Question):
     """Whose entry word the instructor wants to know."""
 
     student: str = pydantic.Field(max_length=LONGEST_TYPED)
 
 
-class Desk:
+class Cases:
     """Whatever the page may ask for.
 
     Parameters
@@ -135,10 +135,10 @@ class Desk:
         given = asked.model_fields_set
         if given in ({"practice"}, {"practice", "level"}):
             return start(asked.level, practice=asked.practice)[0], None
-        if given != {"student", "code"}:
+        if given != {"student", "word"}:
             raise SettingsError(say.whose_case(given=", ".join(sorted(given)) or "nothing"))
         hosted = self.hosted()
-        student = self._student(hosted, Entry(asked.student, asked.code), visitor)
+        student = self._student(hosted, Entry(asked.student, asked.word), visitor)
         return hosted.session(student), self._workshop.identity.student_cookie(student, visitor)
 
     def test(self, asked: Test, visitor: Visitor) -> tuple[Session, dict[str, Any]]:
@@ -237,7 +237,7 @@ class Desk:
 
     def _student(self, hosted: Round, entry: Entry, visitor: Visitor) -> str:
         """The student of a name and an entry word."""
-        return self._workshop.identity.student(hosted.is_word, entry.student, entry.code, visitor)
+        return self._workshop.identity.student(hosted.is_word, entry.student, entry.word, visitor)
 
     def _session(self, case: Carried | Entry, visitor: Visitor) -> tuple[Session, bytes]:
         """A case as it is: session and key."""

@@ -114,17 +114,17 @@
         element("div", { class: "field-row" }, [element("label", { for: number.id, text: "case number" }), number]), start]);
       if (this.hosted) {
         const name = element("input", { type: "text", id: "fault-student", autocomplete: "off", maxlength: "80" });
-        const code = element("input", { type: "text", id: "fault-code", autocomplete: "off", maxlength: "20", spellcheck: "false" });
+        const word = element("input", { type: "text", id: "fault-word", autocomplete: "off", maxlength: "20", spellcheck: "false" });
         const enter = element("button", { type: "button", class: "strong", text: "Open my case", onclick: () => {
-          const who = { student: name.value.trim(), code: code.value.trim() };
+          const who = { student: name.value.trim(), word: word.value.trim() };
           this.session = null; this.because = new Set();
           this.begin(who, who);
         } });
-        code.addEventListener("keydown", (event) => { if (event.key === "Enter") { enter.click(); } });
+        word.addEventListener("keydown", (event) => { if (event.key === "Enter") { enter.click(); } });
         box.append(element("fieldset", { class: "begin" }, [
           element("legend", { text: `Class ${this.hosted.class}, round ${this.hosted.round}` }),
           element("div", { class: "field-row" }, [element("label", { for: name.id, text: "your name" }), name]),
-          element("div", { class: "field-row" }, [element("label", { for: code.id, text: "entry word" }), code]), enter]));
+          element("div", { class: "field-row" }, [element("label", { for: word.id, text: "entry word" }), word]), enter]));
       }
       box.append(practice);
     }
@@ -298,7 +298,7 @@
     instructor() {
       const box = this.part("instructor");
       const table = element("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "The class" }), aside = element("div", {});
-      const name = element("input", { type: "text", id: "fault-code-for", autocomplete: "off" }), code = element("b", { class: "code", role: "status" });
+      const name = element("input", { type: "text", id: "fault-word-for", autocomplete: "off" }), word = element("b", { class: "entry-word", role: "status" });
       const told = element("p", { class: "told", role: "alert", hidden: true });
       const fail = (problem) => { told.textContent = problem.message; told.hidden = false; };
       const show = () => fetch("/hidden-fault/hosted", { credentials: "same-origin" }).then((answer) => answer.json()).then((now) => {
@@ -312,9 +312,9 @@
         aside.replaceChildren(...(found.set_aside.length ? [element("h3", { text: "Set aside in the folder of sessions" }), element("ul", { class: "small" }, found.set_aside.map((text) => element("li", { text })))] : []));
       }).catch(() => fail(new Error("The class list could not be read.")));
       const ask = () => {
-        code.textContent = ""; told.hidden = true;
+        word.textContent = ""; told.hidden = true;
         if (!name.value.trim()) { name.focus(); return; }
-        this.post("code", { student: name.value.trim() }).then((answer) => { code.textContent = answer.code; }).catch(fail);
+        this.post("word", { student: name.value.trim() }).then((answer) => { word.textContent = answer.word; }).catch(fail);
       };
       name.addEventListener("keydown", (event) => { if (event.key === "Enter") { ask(); } });
       box.hidden = false;
@@ -322,7 +322,7 @@
         element("div", { class: "bar" }, [element("button", { type: "button", text: "Look again", onclick: show }),
           element("a", { class: "button", href: "/hidden-fault/class.csv", download: "class.csv", text: "Download class.csv" }),
           element("label", { for: name.id, text: "entry word for" }), name,
-          element("button", { type: "button", text: "Show the code", onclick: ask }), code,
+          element("button", { type: "button", text: "Show the word", onclick: ask }), word,
           element("button", { type: "button", class: "sign-out", text: "Sign out", onclick: () => this.post("sign-out", {}).then(() => this.signIn(true)).catch(fail) })]));
       show();
     }

@@ -9,7 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 from starlette.responses import Response
 
-from dashboard.hidden_fault.desk import Begin, CodeFor, Desk, Named, SignIn, Test, Whose, shown_of
+from dashboard.hidden_fault.desk import Begin, Cases, Named, SignIn, Test, Whose, WordFor, shown_of
 from dashboard.hidden_fault.round import Round
 from dashboard.panel.attributes import attributes, part
 from dashboard.panel.pieces import card, cautions, state_and_error
@@ -92,7 +92,7 @@ class Asked:
     """
 
     def __init__(self, workshop: Workshop) -> None:
-        self._workshop, self._desk, self._identity = workshop, Desk(workshop), workshop.identity
+        self._workshop, self._desk, self._identity = workshop, Cases(workshop), workshop.identity
 
     def hosted(self, visitor: doors.Visitor) -> doors.Answer:
         """Whether a class has its cases here, and whether the instructor asks."""
@@ -140,9 +140,9 @@ class Asked:
         """What every student has done, to be saved."""
         return self._for_instructor(visitor, lambda round_: guard.file(round_.roll_csv(), "class.csv"))
 
-    def code(self, asked: CodeFor, visitor: doors.Visitor) -> doors.Answer:
+    def word(self, asked: WordFor, visitor: doors.Visitor) -> doors.Answer:
         """The entry word of a student."""
-        return self._for_instructor(visitor, lambda round_: {"code": round_.code_of(asked.student)})
+        return self._for_instructor(visitor, lambda round_: {"word": round_.word_of(asked.student)})
 
     def _for_instructor(self, visitor: doors.Visitor, show: Callable[[Round], doors.Answer]) -> doors.Answer:
         """An answer for the instructor: nobody else hears more than that it is one."""
@@ -176,7 +176,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     doors.get(app, f"{PATH}/class.csv", asked.class_file)
     doors.post(app, f"{PATH}/sign-in", SignIn, asked.sign_in)
     doors.post(app, f"{PATH}/sign-out", doors.Question, asked.sign_out)
-    doors.post(app, f"{PATH}/code", CodeFor, asked.code)
+    doors.post(app, f"{PATH}/word", WordFor, asked.word)
     doors.post(app, f"{PATH}/begin", Begin, asked.begin)
     doors.post(app, f"{PATH}/test", Test, asked.test, MOST_SESSION)
     doors.post(app, f"{PATH}/answer", Named, asked.answer, MOST_SESSION)

@@ -226,7 +226,7 @@ class Round:
             writer.writerow([_cell(cell) for cell in row.values()])
         return out.getvalue()
 
-    def code_of(self, student: str) -> str:
+    def word_of(self, student: str) -> str:
         """The entry word of a student."""
         return entry_word(self.key, self.class_name, self.round_name, checked_name(student))
 

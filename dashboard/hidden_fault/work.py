@@ -8,16 +8,16 @@ from dashboard.server.costs import costs, marking_seconds, tried_seconds
 from sim.hidden.key import Hidden
 from sim.hidden.marking import mark
 from sim.hidden.session import Session, ask, give_answer, hidden_in
-from sim.hidden.shop import Shop
+from sim.hidden.truck_under_test import TruckUnderTest
 
 MOST_SHOPS = 12  # trucks a worker keeps at hand
 CASE = "this case"  # in messages: a browser knows no file
 
 
 @lru_cache(maxsize=MOST_SHOPS)
-def _shop(hidden: Hidden) -> Shop:
+def _truck(hidden: Hidden) -> TruckUnderTest:
     """The truck of a case, with what has been done with it so far."""
-    return Shop(hidden)
+    return TruckUnderTest(hidden)
 
 
 @costs(tried_seconds)
@@ -41,7 +41,7 @@ def make_test(session: Session, key: bytes, text: str) -> tuple[Session, dict[st
     HaulbenchError
         There is no such test, or the session is over.
     """
-    entry = ask(session, key, text, CASE, shop=_shop(hidden_in(session, key)))
+    entry = ask(session, key, text, CASE, truck=_truck(hidden_in(session, key)))
     return session, entry
 
 

@@ -12,7 +12,7 @@ from sim.inputs.files import TruckFile, changed_settings
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
 from sim.messages import browser as say
-from sim.roads.route import Route
+from sim.roads.route import Route, known_road
 from sim.studies.plan import Plan
 from sim.trips.cost import expected_time, longest_time
 
@@ -204,16 +204,15 @@ def own_drive_seconds(text: str) -> float:
     seconds : float
         0 for any other test. [s]
     """
-    from dashboard.server.setups import read_road
     from sim.hidden.menu import LONGEST_ROAD, read_request
-    from sim.hidden.shop import DRIVES
+    from sim.hidden.truck_under_test import DRIVES
 
     try:
         request = read_request(text)
         if request.name != "drive" or (request.about in DRIVES and not request.changes):
             return 0.0
         length = DRIVES.get(request.about, (request.about, ()))[0]
-        metres = min(read_road(length).length, LONGEST_ROAD)
+        metres = min(known_road(length).length, LONGEST_ROAD)
     except HaulbenchError:
         metres = LONGEST_ROAD  # whoever makes the test refuses it
     return BEGIN + metres / USUAL_SPEED * OWN_TICKS * WATCHED_TICK

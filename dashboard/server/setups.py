@@ -13,6 +13,7 @@ from urllib.parse import parse_qsl, urlencode
 from pydantic import BeforeValidator
 
 from sim.errors import HaulbenchError, RouteError, SettingsError, SpecError
+from sim.inputs import usual
 from sim.inputs.files import (
     TruckFile,
     changed_truck,
@@ -29,7 +30,6 @@ from sim.roads.route import Route, known_road
 if TYPE_CHECKING:
     from dashboard.server.runs import Workshop
 
-DEFAULT_TRUCK, DEFAULT_ROAD, DEFAULT_SETTINGS = "long-haul-manual", "skarrow-grade", "mountain-in-seventh"
 PLAIN_SETTINGS = "defaults"  # settings none of which is changed
 MOST_CHANGES = 250
 LONGEST_VALUE = 20_000
@@ -54,9 +54,9 @@ class Setup:
         Value by `table.key`, as typed; may carry a unit.
     """
 
-    truck: str = DEFAULT_TRUCK
-    road: str = DEFAULT_ROAD
-    settings: str = DEFAULT_SETTINGS
+    truck: str = usual.TRUCK
+    road: str = usual.ROAD
+    settings: str = usual.SETTINGS
     changes: dict[str, str] = field(default_factory=dict)
 
 
@@ -192,16 +192,10 @@ def read_road(name: str, workshop: "Workshop | None" = None) -> Route:
     if name.startswith(UPLOAD) and workshop is not None:
         route = workshop.road(name)
     else:
-        route = _road(name)
+        route = known_road(name)
     if route.length > LONGEST_ROAD:
         raise RouteError(say.long_road(title=route.title, most_km=LONGEST_ROAD / 1000.0))
     return route
-
-
-@lru_cache(maxsize=64)
-def _road(name: str) -> Route:
-    """A road that is no upload, read once."""
-    return known_road(name)
 
 
 @lru_cache(maxsize=256)

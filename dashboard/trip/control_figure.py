@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 from dashboard.paper import palette
 from dashboard.paper.panels import INK, Line, axis, base_layout, displayed, figure_of, in_unit, note, stroke
 from sim.charts.control_speed import ControlChart, control_chart
+from sim.charts.truck_at import truck_at
 from sim.trips.result import Result
 from sim.units import from_si
 
@@ -28,7 +29,7 @@ def chart_of(result: Result) -> ControlChart:
     """
     height, falling = result.trace["elevation_m"], result.trace["grade_percent"] <= 100.0 * UNDER_ROAD
     at = float(np.mean(height[falling] if falling.any() else height))
-    return control_chart(result.truck, result.settings, round(at, -1), result.route.start_elevation)
+    return control_chart(truck_at(result.truck, result.settings, round(at, -1), result.route.start_elevation))
 
 
 def driven_points(result: Result, stage: int) -> np.ndarray:

@@ -16,6 +16,7 @@ from dashboard.server.packing import meters_of, pack
 from dashboard.server.thinning import common_rows, event_rows
 from dashboard.trip.strips import columns_of, lamps_of, strips_of
 from sim.charts.control_speed import ControlChart, control_chart
+from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import PAIRS, Settings, Truck
 from sim.march.records import REASONS
@@ -291,7 +292,8 @@ def _chart(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
 @lru_cache(maxsize=32)
 def _cached_chart(truck: str, settings: str, elevation: float, start: float) -> ControlChart:
     """A chart by the texts of what it depends on: worked out once in each worker."""
-    return control_chart(Truck.model_validate_json(truck), Settings.model_validate_json(settings), elevation, start)
+    here = truck_at(Truck.model_validate_json(truck), Settings.model_validate_json(settings), elevation, start)
+    return control_chart(here)
 
 
 def load_pages() -> None:

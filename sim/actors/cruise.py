@@ -227,6 +227,8 @@ def overspeed_stages(scene: Scene) -> Process:
         goal = overspeed_stage(
             float(stage), clock.believed("road_speed") * PER_HOUR, held, *thresholds, cruise.stage_drop_km_h
         )
+        comes_in = held + thresholds[min(stage, 2)]  # the next stage, and goes out: this one
+        goes_out = held + thresholds[max(stage - 1, 0)] - cruise.stage_drop_km_h
         calls = [scene.changed()]
         if stage:
             calls.append(clock.when("belief.road_speed", held, falling=True, scale=PER_HOUR))
@@ -240,16 +242,14 @@ def overspeed_stages(scene: Scene) -> Process:
                 continue
             calls.append(clock.after(left))
             # it may come back before the time is over
-            level = held + thresholds[stage if goal > stage else stage - 1]
-            level -= cruise.stage_drop_km_h if goal < stage else 0.0
             back = goal > stage
+            level = comes_in if back else goes_out
             calls.append(clock.when("belief.road_speed", level, falling=back, scale=PER_HOUR, release=level))
         else:
             if stage < 3:
-                calls.append(clock.when("belief.road_speed", held + thresholds[stage], scale=PER_HOUR))
+                calls.append(clock.when("belief.road_speed", comes_in, scale=PER_HOUR))
             if stage:
-                level = held + thresholds[stage - 1] - cruise.stage_drop_km_h
-                calls.append(clock.when("belief.road_speed", level, falling=True, scale=PER_HOUR))
+                calls.append(clock.when("belief.road_speed", goes_out, falling=True, scale=PER_HOUR))
         yield from clock.first(*calls)
 
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.actors.descents import falling_parts, pitches
-from sim.charts.control_speed import ControlChart, GradeLine, RetardingCurve, control_chart
+from sim.charts.control_speed import ControlChart, RetardingCurve, control_chart
 from sim.charts.safe_speed import SafeSpeed, safe_descent_speed
+from sim.charts.truck_at import GradeLine, truck_at
 from sim.errors import SpecError
 from sim.inputs.specs import Settings, Truck, Vehicle
 from sim.roads.facts import part_of
@@ -176,7 +177,7 @@ def descent_speeds(
         rows = []
         for mass in masses or loads_for(truck):
             heavy = loaded(truck, mass)
-            chart = control_chart(heavy, settings, middle, route.start_elevation, (steepest,))
+            chart = control_chart(truck_at(heavy, settings, middle, route.start_elevation), (steepest,))
             held = held_speed(chart, steepest, cap, name, stages)
             rows.append(DescentSpeed(mass, held, *(_published(heavy, part, held.gear, letter) for letter in "ab")))
         found.append(DescentSpeeds(begin, end, -part.net_height, steepest, cap, name, tuple(rows)))

@@ -1,15 +1,11 @@
-"""What gears and axle make of an engine: speeds, pull, the grades a truck holds and the grade on which it can start.
-
-The numbers come from the laws a trip uses, asked through `sim.charts.control_speed.TruckAt`; nothing here
-knows a formula of its own.
-"""
+"""What gears and axle make of an engine: speeds, pull, the grades a truck holds and the grade on which it can start."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from sim.charts.control_speed import POINTS, TruckAt, truck_at
+from sim.charts.truck_at import POINTS, Crossing, ForceChart, ForceCurve, GradeLine, TruckAt, crossing_after
 from sim.inputs.files import load_truck
 from sim.inputs.specs import Gearbox, Settings, Truck
 from sim.laws.handbook import startability
@@ -29,90 +25,28 @@ STEEPEST_ASKED = 1.0  # rise over run: where the search for a grade ends
 
 
 @dataclass(frozen=True)
-class PullCurve:
-    """What one gear pulls with at full pedal, boost settled.
-
-    Parameters
-    ----------
-    engine_speed : array
-        Shape (points,), rising. [rad/s]
-    speed : array
-        Road speed, shape (points,). [m/s]
-    force : array
-        At the tyres, losses and accessories taken off, shape (points,). [N]
-    """
-
-    gear: int
-    engine_speed: np.ndarray
-    speed: np.ndarray
-    force: np.ndarray
-
-
-@dataclass(frozen=True)
-class RoadLine:
-    """What air, tyres and a grade take.
-
-    Parameters
-    ----------
-    grade : float
-        Positive uphill.
-    speed : array
-        Shape (points,). [m/s]
-    force : array
-        Shape (points,). [N]
-    """
-
-    grade: float
-    speed: np.ndarray
-    force: np.ndarray
-
-
-@dataclass(frozen=True)
-class Climb:
+class Climb(Crossing):
     """The speed a truck comes to on a grade at full pedal in one gear.
 
     Parameters
     ----------
-    speed : float
-        [m/s]
-    force : float
-        [N]
-    engine_speed : float
-        [rad/s]
     governed : bool
         True where the engine would pull faster, but the governor does not let it.
     """
 
-    gear: int
-    grade: float
-    speed: float
-    force: float
-    engine_speed: float
     governed: bool
 
 
 @dataclass(frozen=True)
-class GearingChart:
-    """Everything drawn in the charts of engine speed and of pull against road speed.
+class GearingChart(ForceChart):
+    """Everything drawn in the charts of engine speed and of pull against road speed; its curves are pulls at full pedal.
 
     Parameters
     ----------
-    elevation : float
-        For which it holds. [m]
-    temperature : float
-        Of the air there. [K]
-    curves : tuple of PullCurve
-        By gear.
-    lines : tuple of RoadLine
-        In the order asked for.
     climbs : tuple of Climb
         By gear, then by grade; none where a gear does not hold the grade.
     """
 
-    elevation: float
-    temperature: float
-    curves: tuple[PullCurve, ...]
-    lines: tuple[RoadLine, ...]
     climbs: tuple[Climb, ...]
 
     def best_climb(self, grade: float) -> Climb | None:
@@ -233,35 +167,13 @@ def lowest_pulling_speed(truck: Truck) -> float:
     return max(truck.engine.si("low_idle_rpm"), truck.engine.si("full_load_rpm")[0])
 
 
-def gearing_chart(
-    truck: Truck,
-    settings: Settings,
-    elevation: float,
-    start_elevation: float | None = None,
-    grades: Sequence[float] = CLIMBS,
-) -> GearingChart:
+def gearing_chart(here: TruckAt, grades: Sequence[float] = CLIMBS) -> GearingChart:
     """Pull by gear against road speed at full pedal, and what grades take.
 
     Parameters
     ----------
-    settings : Settings
-        Weather and fuel; the air temperature is that at `start_elevation`.
-    elevation : float
-        Where the truck is. [m]
-    start_elevation : float or None
-        Where the weather is stated; None for where the truck is. [m]
     grades : sequence of float
         Of the lines, positive uphill.
-
-    Returns
-    -------
-    chart : GearingChart
-        [SI]
-
-    Raises
-    ------
-    SpecError
-        The truck's numbers do not fit each other.
 
     Notes
     -----
@@ -273,10 +185,10 @@ def gearing_chart(
     ----------
     [1] SAE J2188, scope: charts of vehicle performance by gear with altitude (published, seen second-hand).
     """
-    here = truck_at(truck, settings, elevation, start_elevation)
+    truck = here.truck
     turning = np.linspace(lowest_pulling_speed(truck), truck.engine.si("governed_rpm"), POINTS)
     curves = tuple(
-        PullCurve(
+        ForceCurve(
             gear,
             turning,
             turning / here.turns_per_metre(gear),
@@ -285,41 +197,27 @@ def gearing_chart(
         for gear in range(1, len(truck.gearbox.ratios) + 1)
     )
 
-    def taken(speeds: np.ndarray, grade: float) -> np.ndarray:
-        """Force of road and air at speeds on a grade. [N]"""
-        return np.array([here.resistance(float(speed), grade) for speed in speeds])
-
     speeds = np.linspace(0.0, float(curves[-1].speed[-1]), POINTS)
-    lines = tuple(RoadLine(grade, speeds, taken(speeds, grade)) for grade in grades)
+    lines = tuple(GradeLine(grade, speeds, here.resistances(speeds, grade)) for grade in grades)
     climbs = [
         found
         for curve in curves
         for grade in grades
-        if (found := _climb(curve, grade, taken(curve.speed, grade))) is not None
+        if (found := _climb(curve, grade, here.resistances(curve.speed, grade))) is not None
     ]
-    return GearingChart(elevation, here.temperature, curves, lines, tuple(climbs))
+    return GearingChart(here.elevation, here.temperature, curves, lines, tuple(climbs))
 
 
-def _climb(curve: PullCurve, grade: float, taken: np.ndarray) -> Climb | None:
+def _climb(curve: ForceCurve, grade: float, taken: np.ndarray) -> Climb | None:
     """Where a gear comes to rest on a grade: the last place its pull falls through the line, or governed speed above it."""
     over = curve.force - taken
     if over[-1] >= 0.0:
-        return Climb(
-            curve.gear, grade, float(curve.speed[-1]), float(taken[-1]), float(curve.engine_speed[-1]), governed=True
-        )
+        ends = float(curve.speed[-1]), float(taken[-1]), float(curve.engine_speed[-1])
+        return Climb(curve.gear, grade, *ends, governed=True)
     places = np.flatnonzero((over[:-1] >= 0.0) & (over[1:] < 0.0))
     if not len(places):
         return None
-    place = int(places[-1])
-    share = float(over[place] / (over[place] - over[place + 1]))
-
-    def between(values: np.ndarray) -> float:
-        """A value where the two cross."""
-        return float(values[place] + share * (values[place + 1] - values[place]))
-
-    return Climb(
-        curve.gear, grade, between(curve.speed), between(curve.force), between(curve.engine_speed), governed=False
-    )
+    return Climb(curve.gear, grade, **crossing_after(curve, taken, int(places[-1])), governed=False)
 
 
 def start_of(here: TruckAt, settings: Settings, gear: int = 1, engagement_speed: float = ENGAGEMENT_SPEED) -> Start:

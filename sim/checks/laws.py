@@ -781,11 +781,11 @@ def _percent_read(given: Numbers) -> Sequence[float]:
 
 
 @computes("DYN-06")
-def _percent_told(given: Numbers) -> Sequence[float]:
+def _percent_on_the_bus(given: Numbers) -> Sequence[float]:
     """Torque in percent of the reference, and load at this speed."""
     torque, reference, full = given
-    told = coded_percent(torque_code(torque, reference))
-    return told, 100.0 * load_at_speed(torque, full), 100.0 * load_at_speed(full, full)
+    sent = coded_percent(torque_code(torque, reference))
+    return sent, 100.0 * load_at_speed(torque, full), 100.0 * load_at_speed(full, full)
 
 
 @computes("BUS-01")
@@ -1076,9 +1076,9 @@ def _speedometer_band(given: Numbers) -> Sequence[float]:
 def _corrected_after_a_road_test(given: Numbers) -> Sequence[float]:
     """Speed shown with the wrong axle programmed, and the pulses a road test then gives."""
     wrong, axle, teeth, turns, true = given
-    told = pulses_per_mile(turns, wrong, teeth)
-    shown = indicated_speed(true, pulses_per_mile(turns, axle, teeth), told)
-    return shown, corrected_pulses(told, shown, true)
+    programmed = pulses_per_mile(turns, wrong, teeth)
+    shown = indicated_speed(true, pulses_per_mile(turns, axle, teeth), programmed)
+    return shown, corrected_pulses(programmed, shown, true)
 
 
 @computes("SPD-09")

@@ -5,65 +5,35 @@ import io
 import json
 import math
 import sys
-import threading
-import time
 from argparse import Namespace
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model, trip_counter, word_after_a_while
 from sim.command.words import summary_text
 from sim.errors import SettingsError
+from sim.inputs import usual
 from sim.messages import output
 
 if TYPE_CHECKING:
     from sim.trips.compare import Comparison
 
-PATIENCE = 1.0  # s without a word
-
-
-def prepare_model() -> None:
-    """Says, once in the life of a version, that the model is being compiled."""
-    from sim.compiled import is_prepared
-
-    if not is_prepared():
-        print("Preparing the model; this takes a quarter of a minute and happens once.", file=sys.stderr, flush=True)
-
 
 def _asked(options: Namespace) -> dict[str, Any]:
     """Road, truck and settings asked for, and those to take otherwise: the same for one trip and for many."""
-    from sim.command.main import DEFAULT_ROUTE, DEFAULT_SETTINGS, DEFAULT_TRUCK
-
     varied = {text.partition("=")[0].strip() for text in getattr(options, "vary", [])}
     nothing = options.route is None and options.settings is None and not varied & {"road", "settings"}
     return {
         "route": options.route,
         "truck": options.truck,
-        "settings": DEFAULT_SETTINGS if nothing else options.settings,
+        "settings": usual.SETTINGS if nothing else options.settings,
         "changes": options.set,
-        "otherwise": (DEFAULT_ROUTE, DEFAULT_TRUCK),
+        "otherwise": (usual.ROAD, usual.TRUCK),
     }
 
 
 def run(options: Namespace) -> int:
-    """One trip.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 however the trip ended.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """One trip."""
     from sim.inputs.one_trip import read_inputs
 
     if options.bus and not options.out:
@@ -80,11 +50,10 @@ def run(options: Namespace) -> int:
     prepare_model()
     from sim.trips.trip import foretell, run_trip
 
-    told = sys.stderr.isatty() and not options.json
-    if told:
+    if sys.stderr.isatty() and not options.json:
         for sentence in foretell(inputs.truck.truck, inputs.route, inputs.settings):
             print(f"What will happen: {sentence}", file=sys.stderr, flush=True)
-    with _word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
+    with word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
         result = run_trip(inputs.truck, inputs.route, settings)
     if options.out:
         from dashboard.trip.report import trip_report
@@ -100,7 +69,7 @@ def run(options: Namespace) -> int:
         if options.bus:
             from sim.bus import bus_database, bus_log
 
-            with _word_after_a_while("Writing the bus ..."):
+            with word_after_a_while("Writing the bus ..."):
                 files |= {"bus.log": bus_log(result), "bus.dbc": bus_database()}
         write_folder(options.out, files, options.force)
     if options.json:
@@ -114,16 +83,6 @@ def run(options: Namespace) -> int:
 
 def compare(options: Namespace) -> int:
     """A few trips side by side.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 however the trips ended.
 
     Raises
     ------
@@ -150,7 +109,7 @@ def compare(options: Namespace) -> int:
     if options.out:
         check_folder(options.out, options.force)
     prepare_model()
-    comparison = drive_variants(variants, _progress())
+    comparison = drive_variants(variants, trip_counter())
     if options.out:
         write_folder(options.out, _files_of(comparison), options.force)
     if options.json:
@@ -170,29 +129,6 @@ def compare(options: Namespace) -> int:
     return 0
 
 
-@contextmanager
-def _word_after_a_while(text: str) -> Iterator[None]:
-    """Says what is being done, to a person who has waited for a second."""
-    timer = threading.Timer(PATIENCE, lambda: print(text, file=sys.stderr, flush=True))
-    if sys.stderr.isatty():
-        timer.start()
-    try:
-        yield
-    finally:
-        timer.cancel()
-
-
-def _progress() -> Callable[[int, int], None]:
-    """Says which trip is being driven, to a person who has waited for a second."""
-    started = time.perf_counter()
-
-    def told(number: int, total: int) -> None:
-        if time.perf_counter() - started > PATIENCE and sys.stderr.isatty():
-            print(f"trip {number} of {total}", file=sys.stderr, flush=True)
-
-    return told
-
-
 def _files_of(comparison: "Comparison") -> dict[str, str]:
     """Name and text of each file of a comparison."""
     from dashboard.trip.report import comparison_report
@@ -209,18 +145,7 @@ def _files_of(comparison: "Comparison") -> dict[str, str]:
 
 
 def list_all(options: Namespace) -> int:
-    """Roads, trucks and settings.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0.
-    """
+    """Roads, trucks and settings."""
     from sim.inputs.files import described_keys, list_settings, list_trucks, load_settings_file, load_truck
     from sim.inputs.specs import Settings
     from sim.roads.route import list_routes, load_route
@@ -250,11 +175,6 @@ def list_all(options: Namespace) -> int:
 
 def check(options: Namespace) -> int:
     """The published checks.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
 
     Returns
     -------

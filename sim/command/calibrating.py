@@ -6,30 +6,14 @@ from argparse import Namespace
 from typing import Any
 
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model
 from sim.errors import SettingsError
 from sim.messages import speedometer as say
 from sim.units import MILE, MILE_PER_HOUR, quantity_in, to_si
 
 
 def speedo(options: Namespace) -> int:
-    """The measured mile.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the verdict.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
-    from sim.command.actions import prepare_model
+    """The measured mile."""
     from sim.inputs.files import load_settings_file, load_truck, split_changes
 
     truck_changes, settings_changes = split_changes(options.set)
@@ -119,8 +103,6 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
     ----------
     sheet : dict
         As `sim.speedo.exercise` gives it, or concealed.
-    units : str
-        us, metric or both.
     """
     lines = [f"Measured mile: {sheet['truck']}"]
     if "before" in sheet:
@@ -156,23 +138,7 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
 
 
 def sheet(options: Namespace) -> int:
-    """Every programmable value, before and after the changes of this command.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """Every programmable value, before and after the changes of this command."""
     from sim.inputs.files import load_settings_file, load_truck, split_changes
     from sim.inputs.sheet import settings_sheet
 

@@ -3,9 +3,10 @@
 import sys
 from argparse import Namespace
 
-from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model
 from sim.errors import SettingsError
+from sim.inputs import usual
 from sim.messages import dyno as say
 
 
@@ -34,24 +35,7 @@ def _changes(options: Namespace) -> list[str]:
 
 
 def dyno(options: Namespace) -> int:
-    """One dyno run.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the run showed.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
-    from sim.command.main import DEFAULT_TRUCK
+    """One dyno run."""
     from sim.dyno.faults import FAULTS
     from sim.dyno.lab import lab_entries, read_predictions
     from sim.inputs.files import load_settings_file, load_truck, split_changes
@@ -63,7 +47,7 @@ def dyno(options: Namespace) -> int:
         return 0
     truck_changes, settings_changes = split_changes(_changes(options))
     file = load_settings_file(options.settings, settings_changes)
-    truck = load_truck(options.truck or file.truck or DEFAULT_TRUCK, truck_changes)
+    truck = load_truck(options.truck or file.truck or usual.TRUCK, truck_changes)
     predicted = read_predictions(options.predict, options.test)
     if options.out:
         check_folder(options.out, options.force)
@@ -93,10 +77,10 @@ def dyno(options: Namespace) -> int:
         print(result.json(), end="")
         return 0
     print(dyno_text(result, options.units))
-    told = [entry for entry in entries if entry.predicted is not None]
-    if told:
+    predictions = [entry for entry in entries if entry.predicted is not None]
+    if predictions:
         print("\nPredicted against measured")
-        for entry in told:
+        for entry in predictions:
             word = "within" if entry.met else "outside"
             off = "-" if entry.off is None else f"{entry.off:+.3g}"
             print(

@@ -7,8 +7,8 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Any
 
-from sim.command.actions import prepare_model
 from sim.command.folder import check_folder, write_folder
+from sim.command.waiting import prepare_model
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import hidden as say
 from sim.reading import NAMES, SESSION, read_line, read_text
@@ -24,23 +24,7 @@ SECRECY = (
 
 
 def fault(options: Namespace) -> int:
-    """One step of a hidden fault.
-
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0 whatever the answer is worth.
-
-    Raises
-    ------
-    HaulbenchError
-        An input cannot be used or a result cannot be written.
-    """
+    """One step of a hidden fault."""
     return {
         "start": _start,
         "do": _do,
@@ -112,7 +96,7 @@ def _do(options: Namespace) -> int:
     return 0
 
 
-def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, shop: Any = None) -> None:
+def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, truck: Any = None) -> None:
     """Makes a test, keeps it, shows it."""
     from sim.hidden.menu import check_requests, read_request
     from sim.hidden.session import ask, check_open
@@ -120,7 +104,7 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
     check_open(session, options.file)
     check_requests([read_request(text)], load_route)
     prepare_model()
-    entry = ask(session, key, text, options.file, shop=shop or _shop(session, key))
+    entry = ask(session, key, text, options.file, truck=truck or _truck(session, key))
     _save(options.file, session)
     if options.json:
         print(json.dumps(entry | {"cautions": session["cautions"]}, indent=1))
@@ -130,18 +114,18 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, s
     print("\n" + session["cautions"][0] + "\n" + session["cautions"][1 if moved else 2])
 
 
-def _shop(session: dict[str, Any], key: bytes) -> Any:
+def _truck(session: dict[str, Any], key: bytes) -> Any:
     """The truck of a session, which drives over a student's own files too: they are those of whoever typed the command."""
     from sim.hidden.session import hidden_in
-    from sim.hidden.shop import Shop
+    from sim.hidden.truck_under_test import TruckUnderTest
 
-    return Shop(hidden_in(session, key), load_route)
+    return TruckUnderTest(hidden_in(session, key), load_route)
 
 
 def _work(options: Namespace) -> int:
     """A session at the keyboard: one test a line, until an answer or the end of the input."""
     session, key = _open(options)
-    shop = _shop(session, key)
+    truck = _truck(session, key)
     print(_head(session))
     print("\n" + "\n".join(session["cautions"]))
     print("\nOne test a line; list shows the tests, answer PART: FAILURE answers, an empty line ends.")
@@ -157,7 +141,7 @@ def _work(options: Namespace) -> int:
                 part, _, failure = line.removeprefix("answer ").partition(":")
                 _answered(session, key, part.strip(), failure.strip(), [], "", options)
             else:
-                _asked(session, key, line, options, shop)
+                _asked(session, key, line, options, truck)
         except HaulbenchError as problem:
             print(problem)
     print(f"\nKept in {options.file}.")
@@ -185,11 +169,11 @@ def _answered(
 
     answer = give_answer(session, key, part, failure, because, explanation, options.file)
     _save(options.file, session)
-    told: dict[str, Any] = {"answer": answer, "attempts_left": session["attempts_left"], "closed": session["closed"]}
+    shown: dict[str, Any] = {"answer": answer, "attempts_left": session["attempts_left"], "closed": session["closed"]}
     if session["closed"]:
-        told["marking"] = _marked(session, key, options.file)
+        shown["marking"] = _marked(session, key, options.file)
     if options.json:
-        print(json.dumps(told | {"cautions": session["cautions"]}, indent=1))
+        print(json.dumps(shown | {"cautions": session["cautions"]}, indent=1))
         return
     if answer["failure_right"]:
         print("Part and failure are right.")
@@ -198,7 +182,7 @@ def _answered(
     else:
         print("It is another part.")
     if session["closed"]:
-        print("\n" + marking_text(told["marking"]))
+        print("\n" + marking_text(shown["marking"]))
     else:
         print(f"Attempts left: {session['attempts_left']}. Measure before the next.")
     print("\n" + "\n".join(session["cautions"]))
@@ -207,11 +191,11 @@ def _answered(
 def _marked(session: dict[str, Any], key: bytes, file: str) -> dict[str, Any]:
     """The marking, with a word of what takes so long."""
     from sim.hidden.marking import Bay, mark
-    from sim.hidden.session import hidden_in, sound_shop
+    from sim.hidden.session import hidden_in, sound_truck
 
     prepare_model()
     print("Marking: your tests are made on the truck with every other cause.", file=sys.stderr, flush=True)
-    return mark(session, key, file, Bay(hidden_in(session, key), sound_shop(load_route)))
+    return mark(session, key, file, Bay(hidden_in(session, key), sound_truck(load_route)))
 
 
 def _report(options: Namespace) -> int:
@@ -248,8 +232,8 @@ def _list(options: Namespace) -> int:
 
     if options.json:
         tests = {name: test._asdict() for name, test in MENU.items()}
-        told = {"tests": tests, "parts": NAMEABLE, "cautions": list(CAUTIONS)}
-        print(json.dumps(told, indent=1))
+        shown = {"tests": tests, "parts": NAMEABLE, "cautions": list(CAUTIONS)}
+        print(json.dumps(shown, indent=1))
         return 0
     print(tests_text())
     print("\nParts and the failures an answer may name:")

@@ -19,16 +19,6 @@ MOST_LINES = 5  # of one kind: gaps, jumps, grades held
 def make_route(options: Namespace) -> int:
     """A road from a GPX track or a table of distance and elevation.
 
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        0.
-
     Raises
     ------
     HaulbenchError

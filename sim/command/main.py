@@ -7,12 +7,10 @@ from typing import NoReturn
 
 from sim import __version__
 from sim.errors import HaulbenchError, SettingsError
+from sim.inputs import usual
 from sim.messages import MOST_LETTERS, running, shortened
 from sim.units import number_in, whole_number_in
 
-DEFAULT_ROUTE = "skarrow-grade"
-DEFAULT_SETTINGS = "mountain-in-seventh"
-DEFAULT_TRUCK = "long-haul-manual"
 DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8642
 DYNO_TESTS = ("full-load", "governor", "motoring", "retarding", "cylinders")
 BAD_INPUT = 2
@@ -48,11 +46,11 @@ def _read(arguments: Sequence[str]) -> argparse.Namespace:
     try:
         return _parser().parse_args(arguments)
     except NotUnderstoodError as problem:
-        told, command = problem.args
+        wording, command = problem.args
         for given in {piece for word in arguments for piece in (word, word.partition("=")[2])}:
             if len(given) > MOST_LETTERS:
-                told = told.replace(repr(given), f"'{shortened(given)}'").replace(given, shortened(given))
-        raise SettingsError(running.command_line(problem=told, command=command)) from None
+                wording = wording.replace(repr(given), f"'{shortened(given)}'").replace(given, shortened(given))
+        raise SettingsError(running.command_line(problem=wording, command=command)) from None
 
 
 def _check_words(arguments: Sequence[str]) -> None:
@@ -90,9 +88,9 @@ def _add_inputs(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "route",
         nargs="?",
-        help=f"road: a name, a CSV file or grade:-6%%,10km,1100m (that of the settings, or {DEFAULT_ROUTE})",
+        help=f"road: a name, a CSV file or grade:-6%%,10km,1100m (that of the settings, or {usual.ROAD})",
     )
-    command.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
+    command.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {usual.TRUCK})")
     command.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
     command.add_argument(
         "--set",
@@ -121,7 +119,7 @@ def _add_study(command: argparse.ArgumentParser) -> None:
 def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
     """The dyno."""
     dyno = commands.add_parser("dyno", help="an engine or a truck on the dyno")
-    dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {DEFAULT_TRUCK})")
+    dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {usual.TRUCK})")
     dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table dyno")
     dyno.add_argument(
         "--set",
@@ -259,7 +257,7 @@ def _parser() -> Parser:
     route.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
     speedo = commands.add_parser("speedo", help="speedometer: a measured mile, its correction, and what follows")
-    speedo.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
+    speedo.add_argument("--truck", default=usual.TRUCK, help=f"truck: a name or a TOML file ({usual.TRUCK})")
     speedo.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
     speedo.add_argument(
         "--set", metavar="KEY=VALUE", action="append", default=[], help="one value of truck or settings"
@@ -276,7 +274,7 @@ def _parser() -> Parser:
     speedo.add_argument("--json", action="store_true", help="print JSON and nothing else")
 
     sheet = commands.add_parser("sheet", help="every programmable value: old, new, allowed; a record to sign")
-    sheet.add_argument("--truck", default=DEFAULT_TRUCK, help=f"truck: a name or a TOML file ({DEFAULT_TRUCK})")
+    sheet.add_argument("--truck", default=usual.TRUCK, help=f"truck: a name or a TOML file ({usual.TRUCK})")
     sheet.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
     sheet.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help="one value that is changed")
     sheet.add_argument("--out", metavar="DIR", help="folder for record.html")

@@ -8,6 +8,7 @@ import numpy as np
 
 from sim.studies.answers import levels_of, usable
 from sim.studies.quantities import QUANTITIES
+from sim.studies.result import StudyResult
 from sim.studies.sentences import (
     answer_sentences,
     difference_text,
@@ -21,7 +22,6 @@ from sim.studies.sentences import (
     unit_shown,
     warning_counts,
 )
-from sim.studies.table import StudyResult
 from sim.trips.result import CAUTIONS
 
 WIDEST = 120  # characters of a line
@@ -34,11 +34,6 @@ Table = tuple[list[str], list[list[str]]]
 
 def study_text(result: StudyResult, units: str) -> str:
     """What a person reads of a study.
-
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
 
     Returns
     -------

@@ -13,35 +13,25 @@ from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
+from sim.command.waiting import PATIENCE, prepare_model
 from sim.errors import StudyError
 from sim.units import clock_time
 
 if TYPE_CHECKING:
     from sim.studies.plan import Plan
+    from sim.studies.result import StudyResult
     from sim.studies.runner import Progress
-    from sim.studies.table import StudyResult
 
 INTERRUPTED = 130
-BETWEEN_LINES = 1.0  # s between two lines of progress
 
 
 def study(options: Namespace) -> int:
     """One study, or the list of studies when none is named.
 
-    Parameters
-    ----------
-    options : Namespace
-        Of the command line.
-
     Returns
     -------
     code : int
         0 when all trips are finished, 130 when it was interrupted.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be asked, driven or kept.
     """
     if options.quantities:
         return _list_quantities()
@@ -71,18 +61,6 @@ def drive_grid(varied: dict[str, list[str]], asked: dict[str, Any], options: Nam
         Values as text by key.
     asked : dict
         Road, truck, settings and changes asked for, and those to take otherwise.
-    options : Namespace
-        Of the command line.
-
-    Returns
-    -------
-    code : int
-        As of `study`.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be asked, driven or kept.
     """
     from sim.inputs.files import load_settings_file
     from sim.studies.plan import make_plan
@@ -112,26 +90,20 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
     -------
     code : int
         0 when all trips are finished, 130 when it was interrupted.
-
-    Raises
-    ------
-    HaulbenchError
-        The study cannot be driven or kept.
     """
-    from sim.command.actions import prepare_model
     from sim.studies.catalogue import folder_of, note
+    from sim.studies.result import write_answers
     from sim.studies.runner import run_study
-    from sim.studies.table import write_answers
 
     folder = Path(out) if out else folder_of(plan)
     prepare_model()
-    with _interruptible() as stop, _progress() as told:
+    with _interruptible() as stop, _progress_line() as progress:
         result = run_study(
             plan,
             folder,
             workers=options.workers,
             cluster=getattr(options, "cluster", None),
-            told=told,
+            progress=progress,
             stop=stop,
             force=options.force,
         )
@@ -187,17 +159,17 @@ def _interruptible() -> Iterator[threading.Event]:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[["Progress"], None] | None]:
+def _progress_line() -> Iterator[Callable[["Progress"], None] | None]:
     """One line that is written over, for a person at a terminal who has waited for a second."""
     if not sys.stderr.isatty():
         yield None
         return
     last, width = time.perf_counter(), 0
 
-    def told(progress: "Progress") -> None:
+    def show(progress: "Progress") -> None:
         nonlocal last, width
         now = time.perf_counter()
-        if now - last < BETWEEN_LINES:
+        if now - last < PATIENCE:
             return
         last = now
         line = f"{progress.done} of {progress.total} trips"
@@ -207,7 +179,7 @@ def _progress() -> Iterator[Callable[["Progress"], None] | None]:
         width = len(line)
 
     try:
-        yield told
+        yield show
     finally:
         if width:
             print(f"\r{'':{width}}\r", end="", file=sys.stderr, flush=True)

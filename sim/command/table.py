@@ -184,11 +184,6 @@ def _fuel_notes(comparison: Comparison) -> list[str]:
 def comparison_text(comparison: Comparison, units: str) -> str:
     """The comparison a person reads.
 
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
-
     Returns
     -------
     text : str

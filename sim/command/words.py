@@ -31,11 +31,6 @@ def _times(number: int, noun: str) -> str:
 def summary_text(result: Result, units: str) -> str:
     """The summary a person reads.
 
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
-
     Returns
     -------
     text : str

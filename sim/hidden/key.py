@@ -22,7 +22,7 @@ from sim.reading import KEY, read_bytes
 LEAST_KEY = 16  # bytes of a key of the instructor
 SHARES = (0.95, 1.0, 1.05)  # of the size of a cause, assumed
 CYLINDERS = 6
-CODE_BYTES = 5  # of an entry word: 40 bits, eight letters and digits
+WORD_BYTES = 5  # of an entry word: 40 bits, eight letters and digits
 LONGEST_NAME = 80  # letters of a class, a student or a round
 
 
@@ -166,7 +166,7 @@ def entry_word(key: bytes, class_name: str, round_name: str, student: str) -> st
 
     Returns
     -------
-    code : str
+    word : str
         Two groups of four letters and digits.
 
     Examples
@@ -175,12 +175,12 @@ def entry_word(key: bytes, class_name: str, round_name: str, student: str) -> st
     True
     """
     drawn = _digest(key, "entry", *(plain_name(word) for word in (class_name, round_name, student)))
-    code = base64.b32encode(drawn[:CODE_BYTES]).decode()
-    return f"{code[:4]}-{code[4:]}"
+    word = base64.b32encode(drawn[:WORD_BYTES]).decode()
+    return f"{word[:4]}-{word[4:]}"
 
 
 def is_entry_word(key: bytes, class_name: str, round_name: str, student: str, given: str) -> bool:
-    """Whether a typed code is that of a student.
+    """Whether a typed word is that of a student.
 
     Parameters
     ----------
@@ -188,8 +188,8 @@ def is_entry_word(key: bytes, class_name: str, round_name: str, student: str, gi
         As typed: what does not count in a name does not count here either, nor do blanks and the dash.
     """
     typed, right = (
-        plain_name(code).replace(" ", "").replace("-", "").encode(errors="surrogatepass")
-        for code in (given, entry_word(key, class_name, round_name, student))
+        plain_name(word).replace(" ", "").replace("-", "").encode(errors="surrogatepass")
+        for word in (given, entry_word(key, class_name, round_name, student))
     )
     return hmac.compare_digest(typed, right)
 

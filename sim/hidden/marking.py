@@ -12,9 +12,9 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import CAUSES, Cause
 from sim.hidden.key import Hidden
-from sim.hidden.menu import Request, check_requests, every_request, minutes, perform, told_apart
-from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_shop
-from sim.hidden.shop import Reading, Shop
+from sim.hidden.menu import Request, check_requests, every_request, minutes, perform, readings_differ
+from sim.hidden.session import PLUGS, Session, hidden_in, requests_of, sound_truck
+from sim.hidden.truck_under_test import Reading, TruckUnderTest
 from sim.messages import hidden as say
 
 RUBRIC = (
@@ -76,13 +76,13 @@ class Bay:
     ----------
     hidden : Hidden
         Its size, cylinder and seed are those of every candidate.
-    sound : Shop
+    sound : TruckUnderTest
         A sound truck; the others are driven over the same roads.
     """
 
-    def __init__(self, hidden: Hidden, sound: Shop) -> None:
+    def __init__(self, hidden: Hidden, sound: TruckUnderTest) -> None:
         self.hidden, self.sound = hidden, sound
-        self._shops: dict[str, Shop] = {}
+        self._trucks: dict[str, TruckUnderTest] = {}
         self._shown: dict[tuple[str, Request, tuple[Request, ...]], list[Reading]] = {}
 
     def readings(self, cause: Cause | None, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
@@ -98,10 +98,10 @@ class Bay:
         drives = tuple(each for each in before if each.name == "drive") if request.name == "codes" else ()
         name = cause.name if cause else ""
         if (name, request, drives) not in self._shown:
-            if name and name not in self._shops:
-                self._shops[name] = Shop(self.hidden_with(cause), self.sound.roads)
-            shop = self._shops[name] if name else self.sound
-            self._shown[name, request, drives] = perform(shop, request, drives)
+            if name and name not in self._trucks:
+                self._trucks[name] = TruckUnderTest(self.hidden_with(cause), self.sound.roads)
+            truck = self._trucks[name] if name else self.sound
+            self._shown[name, request, drives] = perform(truck, request, drives)
         return self._shown[name, request, drives]
 
     def still_like(
@@ -117,14 +117,14 @@ class Bay:
             What was asked for before.
         """
         mine, sound = self.readings(cause, request, before), self.readings(None, request, before)
-        return [each for each in others if not told_apart(mine, self.readings(each, request, before), sound)]
+        return [each for each in others if not readings_differ(mine, self.readings(each, request, before), sound)]
 
     def shows(self, cause: Cause, request: Request) -> bool:
         """Whether a test looks at the part of a cause and finds something off there."""
         if not on_the_part(cause, request):
             return False
         right = self.readings(None, request)
-        return told_apart(self.readings(cause, request), right, right)
+        return readings_differ(self.readings(cause, request), right, right)
 
     def hidden_with(self, cause: Cause | None) -> Hidden:
         """The same draw with another cause."""
@@ -205,7 +205,7 @@ def mark(session: Session, key: bytes, file: str = "session", bay: Bay | None = 
     hidden = hidden_in(session, key)
     cause = hidden.cause
     assert cause is not None
-    bay = bay or Bay(hidden, sound_shop())
+    bay = bay or Bay(hidden, sound_truck())
     asked, last = requests_of(session), session["answers"][-1]
     check_requests(asked, bay.sound.roads)
     chosen = last["because"] or list(range(1, len(asked) + 1))

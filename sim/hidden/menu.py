@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.errors import SettingsError
-from sim.hidden.shop import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, Shop, shown_value
+from sim.hidden.truck_under_test import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, TruckUnderTest, shown_value
 from sim.inputs.files import load_settings
 from sim.inputs.sensors import SENSORS
 from sim.inputs.specs import PAIRS
@@ -260,7 +260,7 @@ def check_requests(requests: Iterable[Request], roads: Callable[[str], Route] = 
 # ---------------------------------------------------------------- what each shows
 
 
-def perform(shop: Shop, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
+def perform(truck: TruckUnderTest, request: Request, before: Sequence[Request] = ()) -> list[Reading]:
     """Makes a test.
 
     Parameters
@@ -269,17 +269,17 @@ def perform(shop: Shop, request: Request, before: Sequence[Request] = ()) -> lis
         What was asked for before, for the codes that the drives have left.
     """
     if request.name == "drive":
-        return shop.drive(request.about, request.changes)[0]
+        return truck.drive(request.about, request.changes)[0]
     if request.name == "codes":
-        return _codes(shop, before)
-    return _SHOWN[request.name](shop, request.about)
+        return _codes(truck, before)
+    return _SHOWN[request.name](truck, request.about)
 
 
-def _codes(shop: Shop, before: Sequence[Request]) -> list[Reading]:
+def _codes(truck: TruckUnderTest, before: Sequence[Request]) -> list[Reading]:
     """Codes of the yard and of the drives so far."""
     found: dict[tuple[int, int], dict[str, Any]] = {}
-    lists = [shop.drive(request.about, request.changes)[1] for request in before if request.name == "drive"]
-    for codes in (*lists, shop.yard["codes"]):
+    lists = [truck.drive(request.about, request.changes)[1] for request in before if request.name == "drive"]
+    for codes in (*lists, truck.yard["codes"]):
         for code in found.values():
             code["active"] = False
         for code in codes:
@@ -311,10 +311,10 @@ def _tolerance(key: str) -> float:
     return PERCENT_OF_LEVEL if key == "coolant_level" else TOLERANCES[SENSORS[key].unit]
 
 
-def _values(shop: Shop, _: str) -> list[Reading]:
+def _values(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What the controller believes."""
     readings = []
-    for key, value in shop.yard["believed"].items():
+    for key, value in truck.yard["believed"].items():
         number, unit = shown_value(key, value)
         readings.append(Reading(SENSORS[key].name, number, unit, _tolerance(key)))
     return readings
@@ -328,9 +328,9 @@ def _signal(name: str, key: str, value: float) -> Reading:
     )
 
 
-def _meter(shop: Shop, about: str) -> list[Reading]:
+def _meter(truck: TruckUnderTest, about: str) -> list[Reading]:
     """Pin of a part in several states."""
-    key, yard = PARTS[about], shop.yard
+    key, yard = PARTS[about], truck.yard
     kind = SENSORS[key].kind
     if kind == "switch":
         released, pressed = yard["moved"][key]
@@ -345,9 +345,9 @@ def _meter(shop: Shop, about: str) -> list[Reading]:
     return readings
 
 
-def _gauge(shop: Shop, about: str) -> list[Reading]:
+def _gauge(truck: TruckUnderTest, about: str) -> list[Reading]:
     """What is true, by an instrument of one's own."""
-    key, yard = PARTS[about], shop.yard
+    key, yard = PARTS[about], truck.yard
     readings = []
     for state, words in (("rest", "engine at rest"), ("idle", "idling"), ("revved", "revved")):
         number, unit = shown_value(key, yard[state][key][1])
@@ -360,53 +360,53 @@ def _ohms(value: float) -> str:
     return "no way through" if np.isinf(value) else f"{value:.1f} ohm"
 
 
-def _wire(shop: Shop, about: str) -> list[Reading]:
+def _wire(truck: TruckUnderTest, about: str) -> list[Reading]:
     """Resistances of a signal wire."""
-    found = shop.yard["wires"][PARTS[about]]
+    found = truck.yard["wires"][PARTS[about]]
     return [Reading(name.replace("_", " "), _ohms(value)) for name, value in found.items()]
 
 
-def _solenoid(shop: Shop, pair: str) -> list[Reading]:
+def _solenoid(truck: TruckUnderTest, pair: str) -> list[Reading]:
     """One solenoid energised by hand."""
-    current, works = shop.yard["solenoids"][pair]
+    current, works = truck.yard["solenoids"][pair]
     return [
         Reading("current", "flows" if current == "flows" else "none"),
         Reading("cylinders that move", works, "", 0.5),
     ]
 
 
-def _look(shop: Shop, _: str) -> list[Reading]:
+def _look(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Once around the truck."""
-    level = 100.0 * shop.yard["idle"]["coolant_level"][1]
+    level = 100.0 * truck.yard["idle"]["coolant_level"][1]
     return [
-        Reading("lamp, engine idling", shop.yard["lamp"]),
+        Reading("lamp, engine idling", truck.yard["lamp"]),
         Reading("coolant in the tank", round(level), "%", PERCENT_OF_LEVEL),
     ]
 
 
-def _idle(shop: Shop, _: str) -> list[Reading]:
+def _idle(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Speeds of the engine in neutral."""
     names = (
         ("idle", "idle_rpm", 15.0),
         ("high idle", "high_idle_rpm", 40.0),
         ("highest after a snap", "peak_rpm", 40.0),
     )
-    return [Reading(words, round(shop.yard[name]), "rpm", tolerance) for words, name, tolerance in names]
+    return [Reading(words, round(truck.yard[name]), "rpm", tolerance) for words, name, tolerance in names]
 
 
-def _fan(shop: Shop, _: str) -> list[Reading]:
+def _fan(truck: TruckUnderTest, _: str) -> list[Reading]:
     """The fan at idle."""
-    called = "yes" if shop.yard["fan_called"] else "no"
+    called = "yes" if truck.yard["fan_called"] else "no"
     return [
-        Reading("fan speed at idle", round(shop.yard["fan_rpm"]), "rpm", 60.0),
+        Reading("fan speed at idle", round(truck.yard["fan_rpm"]), "rpm", 60.0),
         Reading("called by the controller", called),
     ]
 
 
-def _record(shop: Shop, _: str) -> list[Reading]:
+def _record(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Every programmed value."""
     readings = []
-    for key, (value, unit) in shop.programmed.items():
+    for key, (value, unit) in truck.programmed.items():
         if isinstance(value, bool) or not isinstance(value, int | float):
             readings.append(Reading(key, str(value).lower(), unit))
         else:
@@ -414,44 +414,44 @@ def _record(shop: Shop, _: str) -> list[Reading]:
     return readings
 
 
-def _at_speed(shop: Shop, column: str, unit: str, share: float, least: float) -> list[Reading]:
+def _at_speed(truck: TruckUnderTest, column: str, unit: str, share: float, least: float) -> list[Reading]:
     """A column of the sweep, speed by speed."""
     readings = []
-    for rpm, value in zip(ROLLER_SPEEDS, shop.rollers[column], strict=True):
+    for rpm, value in zip(ROLLER_SPEEDS, truck.rollers[column], strict=True):
         shown: float | str = round(float(value), 1) if np.isfinite(value) else "not reached"
         tolerance = max(share * abs(shown), least) if isinstance(shown, float) else 0.0
         readings.append(Reading(f"at {rpm} rpm", shown, unit, tolerance))
     return readings
 
 
-def _rollers(shop: Shop, _: str) -> list[Reading]:
+def _rollers(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Power and boost at full pedal."""
-    power = _at_speed(shop, "wheel_power_kw", "kW", POWER, 3.0)
-    boost = _at_speed(shop, "boost_kpa", "kPa", 0.06, 5.0)
+    power = _at_speed(truck, "wheel_power_kw", "kW", POWER, 3.0)
+    boost = _at_speed(truck, "boost_kpa", "kPa", 0.06, 5.0)
     return [each._replace(name=f"power {each.name}") for each in power] + [
         each._replace(name=f"boost {each.name}") for each in boost
     ]
 
 
-def _cut_out(shop: Shop, _: str) -> list[Reading]:
+def _cut_out(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What each cylinder gives."""
-    lost = shop.cut_out
+    lost = truck.cut_out
     return [
         Reading(f"power lost without cylinder {n}", round(each, 1), "%", 10.0) for n, each in enumerate(lost, start=1)
     ]
 
 
-def _thermostat(shop: Shop, _: str) -> list[Reading]:
+def _thermostat(truck: TruckUnderTest, _: str) -> list[Reading]:
     """The thermostat in hot water."""
-    return [Reading("begins to open", round(shop.truck.cooling.thermostat_opens_c), "C", 4.0)]
+    return [Reading("begins to open", round(truck.truck.cooling.thermostat_opens_c), "C", 4.0)]
 
 
-def _coast(shop: Shop, _: str) -> list[Reading]:
+def _coast(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What the road takes."""
-    return [Reading("speed lost in 25 s", round(from_si(shop.coasting, "km_h"), 1), "km/h", 0.5)]
+    return [Reading("speed lost in 25 s", round(from_si(truck.coasting, "km_h"), 1), "km/h", 0.5)]
 
 
-_SHOWN: dict[str, Callable[[Shop, str], list[Reading]]] = {
+_SHOWN: dict[str, Callable[[TruckUnderTest, str], list[Reading]]] = {
     "look": _look,
     "values": _values,
     "idle": _idle,
@@ -464,9 +464,9 @@ _SHOWN: dict[str, Callable[[Shop, str], list[Reading]]] = {
     "thermostat": _thermostat,
     "coast": _coast,
     "rollers": _rollers,
-    "air gauge": lambda shop, _: _at_speed(shop, "intake_depression_kpa", "kPa", 0.1, 3.0),
-    "exhaust gauge": lambda shop, _: _at_speed(shop, "back_pressure_kpa", "kPa", 0.1, 5.0),
-    "fuel flow": lambda shop, _: _at_speed(shop, "fuel_rate_g_s", "g/s", POWER, 0.3),
+    "air gauge": lambda truck, _: _at_speed(truck, "intake_depression_kpa", "kPa", 0.1, 3.0),
+    "exhaust gauge": lambda truck, _: _at_speed(truck, "back_pressure_kpa", "kPa", 0.1, 5.0),
+    "fuel flow": lambda truck, _: _at_speed(truck, "fuel_rate_g_s", "g/s", POWER, 0.3),
     "cut-out": _cut_out,
 }
 
@@ -496,7 +496,7 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
     return tuple((reading.name, verdict_of(reading, right.get(reading.name))) for reading in readings if reading.judged)
 
 
-def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
+def readings_differ(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence[Reading]) -> bool:
     """Whether a test tells two trucks apart: a reading is judged differently, and by more than an instrument's tolerance.
 
     Parameters
@@ -509,7 +509,7 @@ def told_apart(one: Sequence[Reading], other: Sequence[Reading], sound: Sequence
     Examples
     --------
     >>> sound = [Reading("idle", 650.0, "rpm", 15.0)]
-    >>> told_apart([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
+    >>> readings_differ([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
     False
     """
     right = {reading.name: reading for reading in sound}

@@ -20,7 +20,7 @@ from sim.hidden.causes import NAMEABLE
 from sim.hidden.key import LEAST_KEY, Hidden, checked_name, hidden_by, is_sealed, plain_name, practice_key, seal
 from sim.hidden.menu import Request, check_requests, perform, read_request
 from sim.hidden.record import ATTEMPTS, FORM, KEYS, LEVELS, LONGEST_WORDS, MOST_PRACTICE, MOST_TESTS, check_record
-from sim.hidden.shop import Reading, Shop
+from sim.hidden.truck_under_test import Reading, TruckUnderTest
 from sim.messages import hidden as say
 from sim.roads.route import Route, known_road
 
@@ -181,7 +181,12 @@ def requests_of(session: Session) -> list[Request]:
 
 
 def ask(
-    session: Session, key: bytes, text: str, file: str = "session", when: str | None = None, shop: Shop | None = None
+    session: Session,
+    key: bytes,
+    text: str,
+    file: str = "session",
+    when: str | None = None,
+    truck: TruckUnderTest | None = None,
 ) -> dict[str, Any]:
     """Makes a test and writes it down.
 
@@ -195,8 +200,8 @@ def ask(
         For messages.
     when : str or None
         Time of the test; None for now.
-    shop : Shop or None
-        The truck, when it is at hand from the test before, or when it may be driven over files.
+    truck : TruckUnderTest or None
+        When it is at hand from the test before, or when it may be driven over files.
 
     Returns
     -------
@@ -210,13 +215,13 @@ def ask(
     """
     check_open(session, file)
     request, before = read_request(text), requests_of(session)
-    shop = shop or Shop(hidden_in(session, key))
+    truck = truck or TruckUnderTest(hidden_in(session, key))
     if request.name in ("drive", "codes"):  # these drive, and read what the drives before have left
-        check_requests([*before, request], shop.roads)
+        check_requests([*before, request], truck.roads)
     if len(session["tests"]) >= MOST_TESTS:
         raise SettingsError(say.too_many_tests(most=MOST_TESTS))
-    readings = perform(shop, request, before)
-    sound = {reading.name: reading for reading in perform(sound_shop(shop.roads), request, before)}
+    readings = perform(truck, request, before)
+    sound = {reading.name: reading for reading in perform(sound_truck(truck.roads), request, before)}
     entry = {
         "number": len(session["tests"]) + 1,
         "time": when or now(),
@@ -229,7 +234,7 @@ def ask(
 
 
 @cache
-def sound_shop(roads: Callable[[str], Route] = known_road) -> Shop:
+def sound_truck(roads: Callable[[str], Route] = known_road) -> TruckUnderTest:
     """A sound truck of the same kind.
 
     Parameters
@@ -237,7 +242,7 @@ def sound_shop(roads: Callable[[str], Route] = known_road) -> Shop:
     roads : callable
         Gives the road of a name.
     """
-    return Shop(Hidden(None), roads)
+    return TruckUnderTest(Hidden(None), roads)
 
 
 def _written(reading: Reading, sound: Reading | None) -> dict[str, Any]:

@@ -486,7 +486,7 @@ def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
     Returns
     -------
     rows : list of (str, str, str)
-        `table.key`, default ("" where a value must be given), and the rest in words.
+        `table.key`, default ("" where a value must be given), and the rest in words, with the mark of the default where it has one.
     """
     rows = []
     for table, key in keys_of(model):
@@ -498,7 +498,8 @@ def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
             words = _allowed(model, [table, key], "", {})
         else:
             words = f"{', '.join(get_args(info.annotation))} ({info.description})"
-        rows.append(
-            (f"{table}.{key}", default.replace("()", "[]"), words.removeprefix("allowed is ").removeprefix("give "))
-        )
+        words = words.removeprefix("allowed is ").removeprefix("give ")
+        if info.json_schema_extra:
+            words += f" [{info.json_schema_extra['mark']}]"
+        rows.append((f"{table}.{key}", default.replace("()", "[]"), words))
     return rows

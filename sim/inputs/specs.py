@@ -21,9 +21,10 @@ PAIRS: tuple[Pair, ...] = get_args(Pair)
 MOST_MAP_POINTS = 256
 
 
-def _number(meaning: str, low: float, high: float, default: Any = ..., **more: Any) -> Any:
-    """A number with its range, meaning and default."""
-    return Field(default, ge=low, le=high, strict=True, description=meaning, **more)
+def _number(meaning: str, low: float, high: float, default: Any = ..., mark: str = "", **more: Any) -> Any:
+    """A number with its range, meaning and default, and where the default comes from when that is said."""
+    extra: Any = {"mark": mark} if mark else None
+    return Field(default, ge=low, le=high, strict=True, description=meaning, json_schema_extra=extra, **more)
 
 
 def _switch(meaning: str, default: bool) -> Any:
@@ -517,22 +518,32 @@ class Cruise(Part):
     presses: tuple[str, ...] = Field(
         (), max_length=200, description='buttons pressed on the way, each "PLACE BUTTON", for example "2.5 km tap up"'
     )
-    least_speed_km_h: float = _number("lowest speed that can be set", 10, 80, 32.0)
-    least_rpm: float = _number("lowest engine speed at which one can be set", 600, 1800, 1100.0)
+    least_speed_km_h: float = _number("lowest speed that can be set", 10, 80, 32.0, "assumed")
+    least_rpm: float = _number("lowest engine speed at which one can be set", 600, 1800, 1100.0, "assumed")
     least_rule: Literal["and", "or"] = Field("and", description="whether both of these must hold, or one is enough")
-    resume_km_h: float = _number("lowest speed at which the stored speed can be resumed", 5, 80, 16.0)
+    resume_km_h: float = _number("lowest speed at which the stored speed can be resumed", 5, 80, 16.0, "assumed")
     most_km_h: float = _number("highest speed that can be set; 0 for no bound but the road-speed limit", 0, 140, 0.0)
     tap_km_h: float = _number("step of one tap", 0.5, 10, 1.6)
     clutch_s: float = _number("the clutch cancels when it is open for longer; 0 for at once", 0, 20, 5.0)
-    full_below_km_h: float = _number("so far below the set speed fuel is full", 0.5, 10, 3.2)
-    none_above_km_h: float = _number("so far above the set speed fuel has fallen to none", 0.1, 10, 3.2)
+    full_below_km_h: float = _number("so far below the set speed fuel is full", 0.5, 10, 3.2, "assumed, check CRS-01")
+    none_above_km_h: float = _number(
+        "so far above the set speed fuel has fallen to none", 0.1, 10, 3.2, "assumed, check CRS-01"
+    )
     acceleration_m_s2: float = _number("for returning to the stored speed", 0.05, 1.5, 0.3)
     pedal_rate_percent_per_s: float = _number("fastest change of the torque it asks for", 2, 200, 20.0)
     with_engine_brake: bool = _switch("true: cruise calls in the engine brake above the set speed", True)
-    stage_1_over_km_h: float = _number("above the set speed, where stage 1 comes in", 0.5, 30, 4.8)
-    stage_2_over_km_h: float = _number("above the set speed, where stage 2 comes in", 0.5, 30, 8.0)
-    stage_3_over_km_h: float = _number("above the set speed, where stage 3 comes in", 0.5, 30, 11.3)
-    stage_drop_km_h: float = _number("a stage goes out so far below where it came in", 0.2, 10, 3.2)
+    stage_1_over_km_h: float = _number(
+        "above the set speed, where stage 1 comes in", 0.5, 30, 4.8, "assumed, check CC-01"
+    )
+    stage_2_over_km_h: float = _number(
+        "above the set speed, where stage 2 comes in", 0.5, 30, 8.0, "assumed, check CC-01"
+    )
+    stage_3_over_km_h: float = _number(
+        "above the set speed, where stage 3 comes in", 0.5, 30, 11.3, "assumed, check CC-01"
+    )
+    stage_drop_km_h: float = _number(
+        "a stage goes out so far below where it came in", 0.2, 10, 3.2, "assumed, check CC-01"
+    )
     stage_up_s: float = _number("shortest time in a stage before the next", 0.05, 30, 2.0)
     stage_down_s: float = _number("shortest time in a stage before the one below", 0.05, 30, 1.0)
     key_on_check: bool = _switch(
@@ -622,7 +633,7 @@ class Retarding(Part):
     selector: int = _number("stage the selector allows: 1 low, 2 medium, 3 high", 1, 3, 3)
     on_rpm: float = _number("comes on above", 600, 2000, 1000.0)
     off_rpm: float = _number("goes off below", 500, 1900, 900.0)
-    least_oil_c: float = _number("oil temperature it needs", -40, 120, 30.0)
+    least_oil_c: float = _number("oil temperature it needs", -40, 120, 30.0, "assumed")
     on_delay_s: float = _number("from the call to the first pair", 0.01, 5.0, 0.25)
     off_delay_s: float = _number("from the end of the call to no pair", 0.01, 5.0, 0.15)
     step_delay_s: float = _number("between stages", 0.01, 5.0, 0.30)

@@ -12,7 +12,7 @@ import re
 import tomllib
 from bisect import bisect_right
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -278,8 +278,9 @@ def list_routes() -> list[str]:
     return sorted(path.stem for path in catalogue_folder().glob("*.csv"))
 
 
+@lru_cache(maxsize=64)
 def known_road(name: str) -> Route:
-    """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file.
+    """A road of the catalogue, or a constant grade: what a name that came over the network may be, and never a file; read once.
 
     Raises
     ------

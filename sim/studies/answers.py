@@ -1,4 +1,7 @@
-"""What a study found: effects, interactions, sensitivities, differences between cases, and what cannot be bettered."""
+"""What a study found: effects, interactions, sensitivities, differences between cases, and what cannot be bettered.
+
+Here `name`, `one` and `other` are quantities of `sim.studies.quantities`.
+"""
 
 from collections.abc import Mapping
 from itertools import combinations
@@ -6,17 +9,19 @@ from typing import Any
 
 import numpy as np
 
+from sim.studies.best import best_of
+from sim.studies.fuel_test import verdict_of
+from sim.studies.plan import ARRIVED
 from sim.studies.quantities import CREDITED, QUANTITIES
-from sim.studies.table import StudyResult
+from sim.studies.table import StudyTable
 from sim.units import unit_of_key
 
-ARRIVED = "arrived"
 CONFIDENCE = 0.95
 FUELS = ("fuel_l_per_100km", "fuel_credited_l_per_100km", "fuel_kg")
 FINENESS = {"time_s": 1.0, **dict.fromkeys(FUELS, 0.01)}  # what a reader is shown, in the unit of the quantity
 
 
-def answers_of(result: StudyResult) -> dict[str, Any]:
+def answers_of(result: StudyTable) -> dict[str, Any]:
     """Everything the trips of a study answer, as plain values.
 
     Returns
@@ -40,12 +45,8 @@ def answers_of(result: StudyResult) -> dict[str, Any]:
         "quantities": {name: _extremes(result, name) for name in result.report},
     }
     if result.plan.study.fuel_test:
-        from sim.studies.fuel_test import verdict_of
-
         return found | {"fuel_test": verdict_of(result)}
     if result.plan.study.best:
-        from sim.studies.best import best_of
-
         return found | {"best": best_of(result)}
     levels = levels_of(result)
     wide = {key: place for key, place in levels.items() if len(set(place.tolist())) > 1}
@@ -60,14 +61,14 @@ def answers_of(result: StudyResult) -> dict[str, Any]:
     return found
 
 
-def _counts(result: StudyResult) -> dict[str, int]:
+def _counts(result: StudyTable) -> dict[str, int]:
     """Trips asked for, finished, driven, and how they ended."""
     states, numbers = np.unique(result.column("state").astype(str), return_counts=True)
     counts = {"asked": result.plan.total, "finished": result.trips, "driven": int(result.driven.sum())}
     return counts | {f"state_{state}": int(number) for state, number in zip(states, numbers, strict=True)}
 
 
-def _notes(result: StudyResult) -> list[str]:
+def _notes(result: StudyTable) -> list[str]:
     """What a reader must know before the numbers."""
     counts, notes = _counts(result), []
     if not result.complete:
@@ -93,13 +94,8 @@ def _notes(result: StudyResult) -> list[str]:
     return notes
 
 
-def usable(result: StudyResult, name: str) -> np.ndarray:
+def usable(result: StudyTable, name: str) -> np.ndarray:
     """Trips that arrived and have a quantity.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
 
     Returns
     -------
@@ -109,7 +105,7 @@ def usable(result: StudyResult, name: str) -> np.ndarray:
     return (result.column("state") == ARRIVED) & ~np.isnan(result.column(name).astype(float))
 
 
-def _extremes(result: StudyResult, name: str) -> dict[str, Any]:
+def _extremes(result: StudyTable, name: str) -> dict[str, Any]:
     """Least, most, mean and spread of a quantity, with the trips they belong to."""
     words, unit = QUANTITIES[name]
     rows = np.flatnonzero(usable(result, name))
@@ -134,7 +130,7 @@ def _extremes(result: StudyResult, name: str) -> dict[str, Any]:
 # ---------------------------------------------------------------- grids
 
 
-def levels_of(result: StudyResult) -> dict[str, np.ndarray]:
+def levels_of(result: StudyTable) -> dict[str, np.ndarray]:
     """Which value of each axis of the grid each trip has.
 
     Returns
@@ -150,13 +146,11 @@ def levels_of(result: StudyResult) -> dict[str, np.ndarray]:
     return {key: levels[key] for key in result.plan.axes}
 
 
-def effects(result: StudyResult, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, Any]:
+def effects(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, Any]:
     """Main effects of a quantity.
 
     Parameters
     ----------
-    name : str
-        Quantity.
     levels : mapping
         As `levels_of` gives them.
 
@@ -198,13 +192,11 @@ def _plain(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, float]:
+def interactions(result: StudyTable, name: str, levels: Mapping[str, np.ndarray]) -> dict[str, float]:
     """How much of a quantity two keys decide together, beyond what each decides alone.
 
     Parameters
     ----------
-    name : str
-        Quantity.
     levels : mapping
         As `levels_of` gives them.
 
@@ -232,7 +224,7 @@ def interactions(result: StudyResult, name: str, levels: Mapping[str, np.ndarray
 # ---------------------------------------------------------------- slopes
 
 
-def numeric_keys(result: StudyResult) -> list[str]:
+def numeric_keys(result: StudyTable) -> list[str]:
     """Varied keys that take numbers and have more than one value."""
     keys = [key for key in result.plan.varied_keys if "." in key]
     return [
@@ -242,13 +234,8 @@ def numeric_keys(result: StudyResult) -> list[str]:
     ]
 
 
-def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
+def sensitivity(result: StudyTable, name: str) -> dict[str, Any]:
     """Slope of a quantity against each varied number, all of them fitted together by a straight line.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
 
     Returns
     -------
@@ -280,8 +267,8 @@ def sensitivity(result: StudyResult, name: str) -> dict[str, Any]:
     scaled = [(column - c) / w for column, c, w in zip(columns, centres, widths, strict=True)]
     matrix = np.column_stack([*scaled, *constants])
     freedom = len(rows) - matrix.shape[1]
-    told_apart = len(rows) > 1 and np.linalg.matrix_rank(matrix) == matrix.shape[1]
-    if not told_apart or freedom < (0 if len(keys) == 1 else 1):
+    distinct = len(rows) > 1 and np.linalg.matrix_rank(matrix) == matrix.shape[1]
+    if not distinct or freedom < (0 if len(keys) == 1 else 1):
         return {"explained": None, "sampled": sampled, "keys": {}}
     solution, *_ = np.linalg.lstsq(matrix, y, rcond=None)
     left = y - matrix @ solution
@@ -318,13 +305,15 @@ def _elasticity(key: str, slope: float, values: np.ndarray, mean: float) -> floa
 # ---------------------------------------------------------------- cases
 
 
-def case_differences(result: StudyResult, name: str) -> list[dict[str, Any]]:
-    """Each case against the first, everything else equal.
+def by_case(result: StudyTable, name: str) -> np.ndarray:
+    """A quantity of the trips of each case, shape (cases, trips of a case); NaN where a trip did not arrive or has none."""
+    values, good = np.full(result.plan.total, np.nan), usable(result, name)
+    values[result.column("number")[good].astype(int) - 1] = result.column(name).astype(float)[good]
+    return values.reshape(len(result.plan.study.cases), -1)
 
-    Parameters
-    ----------
-    name : str
-        Quantity.
+
+def case_differences(result: StudyTable, name: str) -> list[dict[str, Any]]:
+    """Each case against the first, everything else equal.
 
     Returns
     -------
@@ -332,19 +321,14 @@ def case_differences(result: StudyResult, name: str) -> list[dict[str, Any]]:
         `case`, `value` (mean), `difference` and `percent` against the first case, and `trips`: how many pairs of trips stand
         behind it.
     """
-    cases = [case.name for case in result.plan.study.cases]
-    per_case = result.plan.total // len(cases)
-    values = np.full(result.plan.total, np.nan)
-    rows = np.flatnonzero(usable(result, name))
-    values[result.column("number")[rows].astype(int) - 1] = result.column(name).astype(float)[rows]
-    by_case = values.reshape(len(cases), per_case)
+    cases, grid = [case.name for case in result.plan.study.cases], by_case(result, name)
     found: list[dict[str, Any]] = []
-    for case, its in zip(cases, by_case, strict=True):
-        both = ~np.isnan(its) & ~np.isnan(by_case[0])
+    for case, its in zip(cases, grid, strict=True):
+        both = ~np.isnan(its) & ~np.isnan(grid[0])
         if not both.any():
             found.append({"case": case, "value": None, "difference": None, "percent": None, "trips": 0})
             continue
-        mean, first = float(its[both].mean()), float(by_case[0][both].mean())
+        mean, first = float(its[both].mean()), float(grid[0][both].mean())
         found.append(
             {
                 "case": case,
@@ -389,7 +373,7 @@ def not_bettered(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.array(places, int)
 
 
-def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: str) -> np.ndarray:
+def cannot_be_bettered(result: StudyTable, rows: np.ndarray, one: str, other: str) -> np.ndarray:
     """Which of some trips no other of them betters in two quantities, as far as they are worth telling apart.
 
     Parameters
@@ -417,7 +401,7 @@ def cannot_be_bettered(result: StudyResult, rows: np.ndarray, one: str, other: s
     return rows[not_bettered(*shown)]
 
 
-def pareto_by_road(result: StudyResult, one: str, other: str) -> list[dict[str, Any]]:
+def pareto_by_road(result: StudyTable, one: str, other: str) -> list[dict[str, Any]]:
     """The trips on each road that no other trip there betters in both quantities.
 
     Parameters

@@ -11,12 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from sim.studies.answers import ARRIVED
 from sim.studies.journal import Journal
-from sim.studies.plan import Plan, Point
+from sim.studies.plan import ARRIVED, Plan, Point
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import Best
-from sim.studies.table import StudyResult
+from sim.studies.table import StudyTable
 
 FOR_STEPS = 0.2  # share of the trips kept back for single steps at the end
 GENERATIONS = 15  # the search aims at
@@ -230,14 +229,14 @@ def neighbours(place: Steps, sizes: list[int]) -> Iterator[Steps]:
                 yield (*place[:axis], place[axis] + step, *place[axis + 1 :])
 
 
-def best_of(result: StudyResult) -> dict[str, Any]:
+def best_of(result: StudyTable) -> dict[str, Any]:
     """The answer key: the best settings found, what they give, which bounds hold them back, and what one step more does.
 
     A bound holds the answer back when a single step that would give more breaks it.
 
     Parameters
     ----------
-    result : StudyResult
+    result : StudyTable
         Of a study with a search.
 
     Returns

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.studies.table import StudyResult
+from sim.studies.table import StudyTable
 
 ACCURACY_PERCENT = 1.0  # SAE J1321, abstract: about +/- 1 % (published, second-hand)
 
@@ -103,12 +103,12 @@ def improvement_percent(before: float, after: float) -> float:
     return 100.0 * (before - after) / after
 
 
-def verdict_of(result: StudyResult) -> dict[str, Any]:
+def verdict_of(result: StudyTable) -> dict[str, Any]:
     """Judges the runs of a fuel test.
 
     Parameters
     ----------
-    result : StudyResult
+    result : StudyTable
         Of a study with a fuel test.
 
     Returns

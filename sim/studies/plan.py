@@ -27,6 +27,7 @@ from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study, pro
 REFUSED = "refused"
 FAILED = "failed"
 NO_TRIP = (REFUSED, FAILED)
+ARRIVED = "arrived"
 WEATHER_STREAM = 3  # of chance in a fuel test; 0 and 1 are the drivers, 2 the scale
 
 

@@ -21,7 +21,8 @@ from sim.messages import studies as say
 from sim.studies.journal import RECORD, Journal, read_record
 from sim.studies.plan import NO_TRIP, Plan, Point, drive_point, make_plan
 from sim.studies.question import Study, read_study, study_from
-from sim.studies.table import StudyResult, read_result, write_tables
+from sim.studies.result import StudyResult, read_result
+from sim.studies.table import write_tables
 from sim.trips.pool import Here, TripPool
 
 QUEUED = 4  # jobs handed over per worker; more would only wait
@@ -59,7 +60,7 @@ def run_study(
     workers: int | None = None,
     cluster: str | None = None,
     pool: Workers | None = None,
-    told: Callable[[Progress], None] | None = None,
+    progress: Callable[[Progress], None] | None = None,
     stop: threading.Event | None = None,
     force: bool = False,
 ) -> StudyResult:
@@ -79,7 +80,7 @@ def run_study(
         Address of the scheduler of a Dask cluster; its workers drive then.
     pool : Workers or None
         A pool that is there already; it is not closed.
-    told : callable or None
+    progress : callable or None
         Called with a `Progress` after every few trips.
     stop : threading.Event or None
         When it is set, no new trip is begun.
@@ -110,12 +111,12 @@ def run_study(
     """
     plan, out = _plan_of(asked, out)
     if out is not None:
-        return _run(plan, Path(out), workers, cluster, pool, told, stop, force)
+        return _run(plan, Path(out), workers, cluster, pool, progress, stop, force)
     if plan.study.traces:
         raise StudyError(say.traces_need_a_folder(name=plan.study.name))
     folder = Path(mkdtemp(prefix="haulbench-study-"))
     try:
-        result = _run(plan, folder, workers, cluster, pool, told, stop, force)
+        result = _run(plan, folder, workers, cluster, pool, progress, stop, force)
     except BaseException:
         rmtree(folder, ignore_errors=True)
         raise
@@ -129,13 +130,13 @@ def _run(
     workers: int | None,
     cluster: str | None,
     pool: Workers | None,
-    told: Callable[[Progress], None] | None,
+    progress: Callable[[Progress], None] | None,
     stop: threading.Event | None,
     force: bool,
 ) -> StudyResult:
     """Drives what is not finished yet, makes the tables and reads the result."""
     with _workers(plan, workers, cluster, pool) as hands, Journal(plan, folder, force) as journal:
-        drive = _Driver(plan, journal, hands, told, stop or threading.Event(), cluster)
+        drive = _Driver(plan, journal, hands, progress, stop or threading.Event(), cluster)
         if plan.study.best:
             from sim.studies.best import search
 
@@ -202,11 +203,11 @@ class _Driver:
         plan: Plan,
         journal: Journal,
         hands: Workers,
-        told: Callable[[Progress], None] | None,
+        progress: Callable[[Progress], None] | None,
         stop: threading.Event,
         cluster: str | None,
     ) -> None:
-        self.plan, self.journal, self.hands, self.told, self.stop = plan, journal, hands, told, stop
+        self.plan, self.journal, self.hands, self.progress, self.stop = plan, journal, hands, progress, stop
         self.cluster = cluster
         self.started, self.driven = time.perf_counter(), 0
         self.done = journal.finished_trips()
@@ -261,7 +262,7 @@ class _Driver:
             self.journal.keep(rows)
             self.done += len(rows)
             self.driven += len(rows)
-        if self.told:
+        if self.progress:
             spent = time.perf_counter() - self.started
             left = spent / self.driven * (self.plan.total - self.done) if self.driven else None
-            self.told(Progress(self.done, self.plan.total, self.refused, left))
+            self.progress(Progress(self.done, self.plan.total, self.refused, left))

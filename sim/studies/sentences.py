@@ -1,4 +1,8 @@
-"""What a study answers, in plain words generated from its numbers, and how its quantities and keys are read by people."""
+"""What a study answers, in plain words generated from its numbers, and how its quantities and keys are read by people.
+
+Here `name` is a quantity of `sim.studies.quantities`, `key` a varied `table.key`, or truck, road, settings or case, and
+`units` what people read: metric or us, and for texts both too.
+"""
 
 import re
 from collections.abc import Mapping
@@ -9,7 +13,7 @@ import numpy as np
 from sim.studies.answers import usable
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import WORDS, Study
-from sim.studies.table import StudyResult
+from sim.studies.result import StudyResult
 from sim.trips.result import BRAKE_LIMIT_C
 from sim.units import (
     FOOT,
@@ -68,13 +72,6 @@ def _shown_as(name: str, units: str) -> tuple[str, float, float]:
 def unit_shown(name: str, units: str) -> str:
     """The unit a quantity is shown in.
 
-    Parameters
-    ----------
-    name : str
-        Quantity.
-    units : str
-        metric or us.
-
     Returns
     -------
     unit : str
@@ -93,12 +90,8 @@ def in_shown_unit(name: str, values: Any, units: str, difference: bool = False) 
 
     Parameters
     ----------
-    name : str
-        Quantity.
     values : float or array
         [unit of the quantity]
-    units : str
-        metric or us.
     difference : bool
         Whether it is a difference of two values, which no zero point shifts.
 
@@ -119,13 +112,6 @@ def in_shown_unit(name: str, values: Any, units: str, difference: bool = False) 
 def quantity_title(name: str, units: str) -> str:
     """Words and unit of a quantity, as an axis or a column is called.
 
-    Parameters
-    ----------
-    name : str
-        Quantity.
-    units : str
-        metric or us.
-
     Examples
     --------
     >>> quantity_title("fuel_l_per_100km", "metric"), quantity_title("gear_shifts", "us")
@@ -136,13 +122,7 @@ def quantity_title(name: str, units: str) -> str:
 
 
 def is_clocked(name: str) -> bool:
-    """Whether a quantity is read as minutes and seconds.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
-    """
+    """Whether a quantity is read as minutes and seconds."""
     return name == "time_s" or name == "top_gear_time_s" or name.startswith("engine_brake_stage_")
 
 
@@ -151,12 +131,8 @@ def quantity_text(name: str, value: float | None, units: str, with_unit: bool = 
 
     Parameters
     ----------
-    name : str
-        Quantity.
     value : float or None
         [unit of the quantity]
-    units : str
-        metric, us, or both.
     with_unit : bool
         Whether the unit follows the number.
 
@@ -182,12 +158,8 @@ def difference_text(name: str, value: float | None, units: str, with_unit: bool 
 
     Parameters
     ----------
-    name : str
-        Quantity.
     value : float or None
         [unit of the quantity]
-    units : str
-        metric, us, or both.
     with_unit : bool
         Whether the unit follows the number.
 
@@ -222,13 +194,6 @@ def _number(value: float, unit: str, with_unit: bool) -> str:
 def key_title(key: str, units: str) -> str:
     """A varied key in words with its unit.
 
-    Parameters
-    ----------
-    key : str
-        `table.key`, or truck, road, settings, case.
-    units : str
-        metric or us.
-
     Examples
     --------
     >>> key_title("cruise.set_speed_km_h", "us"), key_title("vehicle.mass_kg", "metric"), key_title("road", "us")
@@ -240,11 +205,6 @@ def key_title(key: str, units: str) -> str:
 
 def key_words(key: str) -> str:
     """A varied key in words, without its unit.
-
-    Parameters
-    ----------
-    key : str
-        `table.key`, or truck, road, settings, case.
 
     Examples
     --------
@@ -261,13 +221,6 @@ def key_words(key: str) -> str:
 def key_unit(key: str, units: str) -> str:
     """The unit a varied key is shown in.
 
-    Parameters
-    ----------
-    key : str
-        `table.key`.
-    units : str
-        metric or us.
-
     Returns
     -------
     unit : str
@@ -283,12 +236,8 @@ def key_in_shown_unit(key: str, value: Any, units: str, difference: bool = False
 
     Parameters
     ----------
-    key : str
-        `table.key`.
     value : float or array
         [unit of the key]
-    units : str
-        metric or us.
     difference : bool
         Whether it is a difference of two values.
 
@@ -315,12 +264,8 @@ def key_text(key: str, value: Any, units: str) -> str:
 
     Parameters
     ----------
-    key : str
-        `table.key`, or truck, road, settings, case.
     value : Any
         Number or text in the unit of the key. [unit of the key]
-    units : str
-        metric, us or both.
 
     Examples
     --------
@@ -351,8 +296,6 @@ def trip_words(result: StudyResult, number: int, units: str) -> str:
     ----------
     number : int
         Of the trip.
-    units : str
-        metric, us or both.
     """
     row = int(np.flatnonzero(result.column("number") == number)[0])
     refused = not result.driven[row] and not result.plan.study.best
@@ -418,13 +361,7 @@ def warned(result: StudyResult) -> np.ndarray:
 
 
 def answer_sentences(result: StudyResult, units: str = "both") -> list[str]:
-    """The answer of a study in one to three sentences.
-
-    Parameters
-    ----------
-    units : str
-        metric, us or both.
-    """
+    """The answer of a study in one to three sentences."""
     answers = result.answers
     if "fuel_test" in answers:
         return _fuel_test_sentences(answers["fuel_test"])
@@ -442,11 +379,6 @@ def answer_sentences(result: StudyResult, units: str = "both") -> list[str]:
 
 def leads(name: str) -> str:
     """Whether the least or the most of a quantity is looked for.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
 
     Returns
     -------
@@ -651,11 +583,6 @@ def _span_text(seconds: float) -> str:
 
 def swings(result: StudyResult, name: str) -> list[tuple[str, float, float, float]]:
     """What each varied number does to a quantity over its whole range, by the straight-line fit, the largest first.
-
-    Parameters
-    ----------
-    name : str
-        Quantity.
 
     Returns
     -------

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,8 +25,8 @@ LIST = "results.csv"
 
 
 @dataclass(frozen=True)
-class StudyResult:
-    """The finished trips of a study and what they answer.
+class StudyTable:
+    """The finished trips of a study.
 
     Parameters
     ----------
@@ -108,13 +107,6 @@ class StudyResult:
         """Whether a road of this study ends higher or lower than it starts. [-]"""
         return any(abs(road.net_height) > LEVEL for road in self.plan.roads.values())
 
-    @cached_property
-    def answers(self) -> dict[str, Any]:
-        """What the study found, as plain values: see `sim.studies.answers`. [as named]"""
-        from sim.studies.answers import answers_of
-
-        return answers_of(self)
-
     def frame(self) -> Any:
         """The whole table as a DataFrame.
 
@@ -138,25 +130,6 @@ def _read(place: Path, columns: list[str]) -> Any:
     import pyarrow.parquet
 
     return pyarrow.parquet.read_table(place, columns=columns)
-
-
-def read_result(folder: Path, plan: Plan) -> StudyResult:
-    """The result of a study from its folder.
-
-    Raises
-    ------
-    StudyError
-        The results file cannot be read.
-    """
-    import pyarrow
-    import pyarrow.parquet
-
-    try:
-        facts = pyarrow.parquet.read_schema(folder / TABLE).metadata
-        trips = pyarrow.parquet.read_metadata(folder / TABLE).num_rows
-        return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode())
-    except (OSError, pyarrow.ArrowException, KeyError, TypeError) as problem:
-        raise StudyError(say.broken_results(place=str(folder / TABLE), reason=str(problem)[:80])) from None
 
 
 def write_tables(journal: Journal, complete: bool) -> None:
@@ -265,19 +238,3 @@ def _write_csv(journal: Journal) -> None:
 def _cell(value: Any) -> str:
     """A number with seven digits; nothing where there is none."""
     return "" if value is None else f"{value:.7g}"
-
-
-def write_answers(result: StudyResult) -> None:
-    """Keeps the answers of a study beside its tables.
-
-    Raises
-    ------
-    StudyError
-        They cannot be written; finished trips are safe.
-    """
-    try:
-        write_file(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
-    except OSError as problem:
-        raise StudyError(
-            say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)
-        ) from None

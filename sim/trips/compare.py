@@ -233,12 +233,12 @@ def read_variants(
     return variants
 
 
-def drive_variants(variants: Sequence[Variant], told: Callable[[int, int], None] | None = None) -> Comparison:
+def drive_variants(variants: Sequence[Variant], progress: Callable[[int, int], None] | None = None) -> Comparison:
     """Drives trips that are read and checked.
 
     Parameters
     ----------
-    told : callable or None
+    progress : callable or None
         Called before each trip with its number, from 1, and how many there are.
 
     Raises
@@ -259,8 +259,8 @@ def drive_variants(variants: Sequence[Variant], told: Callable[[int, int], None]
                     parameters_of(inputs.truck.truck, inputs.settings, inputs.route.start_elevation)
                     tables_of(inputs.truck.truck)
                     continue
-                if told is not None:
-                    told(number, total)
+                if progress is not None:
+                    progress(number, total)
                 results.append(run_trip(inputs.truck, inputs.route, inputs.settings))
             except HaulbenchError as problem:
                 raise _named(problem, variant.varied, number, total) from None
@@ -291,9 +291,9 @@ def _check_vary(values: dict[str, list[str]], changes: Sequence[str], asked: dic
         try:
             split_changes([f"{key}={each[0]}"])
         except SettingsError as problem:
-            told = comparison_messages.as_varied(problem=str(problem), keys=[key])
+            wording = comparison_messages.as_varied(problem=str(problem), keys=[key])
             words = WORDS if "." not in key else ()
-            raise SettingsError(comparison_messages.no_such_key(problem=told, words=words)) from None
+            raise SettingsError(comparison_messages.no_such_key(problem=wording, words=words)) from None
         if key in given:
             raise SettingsError(comparison_messages.set_and_varied(key=key))
     trips = 1
@@ -310,5 +310,7 @@ def _check_vary(values: dict[str, list[str]], changes: Sequence[str], asked: dic
 def _named(problem: HaulbenchError, varied: dict[str, str], number: int, total: int) -> HaulbenchError:
     """The same problem with the combination it comes from."""
     combination = ", ".join(f"{key}={value}" for key, value in varied.items())
-    told = comparison_messages.as_varied(problem=str(problem), keys=list(varied))
-    return type(problem)(comparison_messages.in_trip(number=number, total=total, combination=combination, problem=told))
+    wording = comparison_messages.as_varied(problem=str(problem), keys=list(varied))
+    return type(problem)(
+        comparison_messages.in_trip(number=number, total=total, combination=combination, problem=wording)
+    )

@@ -310,27 +310,14 @@ def energy_ledger(before: np.ndarray, after: np.ndarray, parameters: np.ndarray,
     return terms
 
 
-def summarise(
-    how: str,
-    cause: str,
-    before: np.ndarray,
-    after: np.ndarray,
-    parameters: np.ndarray,
-    seconds: float,
-    events: tuple[dict[str, Any], ...],
-    route: Route,
-    settings: Settings,
-    trace: Trace,
-    gears: int,
-) -> dict[str, Any]:
-    """The numbers of a finished trip.
+@dataclass(frozen=True)
+class Marched:
+    """What a march that has ended leaves, and what it was driven with.
 
     Parameters
     ----------
-    how : str
-        How it ended.
     cause : str
-        Why, in words.
+        Why it ended, in words.
     before : array
         State at the start, shape (1,). [SI]
     after : array
@@ -339,17 +326,54 @@ def summarise(
         Parameter record, shape (1,). [SI]
     seconds : float
         Duration. [s]
-    events : tuple of dict
-        Event log.
-    trace : Trace
-        For the extremes the kernel does not count.
-    gears : int
-        Of the gearbox.
+    """
+
+    ended: str
+    cause: str
+    before: np.ndarray
+    after: np.ndarray
+    parameters: np.ndarray
+    seconds: float
+    events: tuple[dict[str, Any], ...]
+    trace: Trace
+    truck: Truck
+    route: Route
+    settings: Settings
+
+    @property
+    def climbed(self) -> float:
+        """Height of the end above the start, from the road's profile. [m]"""
+        return self.route.elevation_at(float(self.after["distance"][0])) - self.route.start_elevation
+
+
+def summarise(marched: Marched) -> dict[str, Any]:
+    """The numbers of a finished trip.
 
     Returns
     -------
     summary : dict
         Keys carry their unit; `timing` is added by the caller.
+    """
+    summary: dict[str, Any] = {
+        "ended": marched.ended,
+        "ended_because": marched.cause,
+        "distance_m": float(marched.after["distance"][0]),
+        "time_s": marched.seconds,
+        "height_gained_m": marched.climbed,
+        **_fuel(marched),
+        **_extremes(marched),
+        **_counts(marched),
+        **_lengths(marched),
+        "energy": energy_ledger(marched.before, marched.after, marched.parameters, marched.climbed),
+    }
+    causes = dict.fromkeys(event["cause"] for event in marched.events if event["event"] == "outrun")
+    summary["explanations"] = list(causes)[:MOST_EXPLANATIONS]
+    summary["warnings"] = warnings_of(summary, marched.settings)
+    return summary
+
+
+def _fuel(marched: Marched) -> dict[str, Any]:
+    """Fuel, what it gives per distance, and the same credited for height.
 
     Notes
     -----
@@ -357,37 +381,22 @@ def summarise(
     engine's indicated efficiency, the least fuel that height can cost: m g h / (heating value x indicated efficiency). On a
     long descent the brakes have eaten what the height would have given back, and the credited fuel says little.
     """
-    s, p = after[0], parameters[0]
-    fuel_kg, distance = float(s["fuel_mass"]), float(s["distance"])
-    litres = fuel_kg / settings.fuel.density_kg_per_l
-    climbed = route.elevation_at(distance) - route.start_elevation
-    credited_kg = fuel_kg - float(
-        p["mass"] * STANDARD_GRAVITY * climbed / (p["heating_value"] * p["indicated_efficiency"])
-    )
-    credited_litres = credited_kg / settings.fuel.density_kg_per_l
-    top_gear_time, top_gear_speed = trace.in_gear(gears)
-    counted = [event["event"] for event in events]
-    held = {
-        "engine": float(s["held_by_engine"]),
-        "air_and_tyres": float(s["held_by_resistance"]),
-        "service_brakes": float(s["held_by_brakes"]),
-    }
-    all_held = sum(held.values())
-    summary: dict[str, Any] = {
-        "ended": how,
-        "ended_because": cause,
-        "distance_m": distance,
-        "time_s": seconds,
-        "height_gained_m": climbed,
-        "fuel_kg": fuel_kg,
-        "fuel_l_per_100km": litres / distance * 1e5 if distance > 0.0 else None,
-        "fuel_mpg_us": (distance / MILE) / (litres * 1e-3 / US_GALLON) if litres > 0.0 else None,
-        "fuel_credited_l_per_100km": credited_litres / distance * 1e5 if distance > 0.0 else None,
-        "fuel_credited_mpg_us": (distance / MILE) / (credited_litres * 1e-3 / US_GALLON)
-        if credited_litres > 0.0
-        else None,
-        "co2_kg": fuel_kg * settings.fuel.co2_kg_per_kg,
-        "mean_speed_m_s": distance / seconds if seconds > 0.0 else 0.0,
+    s, p, fuel = marched.after[0], marched.parameters[0], marched.settings.fuel
+    used, distance = float(s["fuel_mass"]), float(s["distance"])
+    credit = float(p["mass"] * STANDARD_GRAVITY * marched.climbed / (p["heating_value"] * p["indicated_efficiency"]))
+    found: dict[str, Any] = {"fuel_kg": used}
+    for name, mass in (("fuel", used), ("fuel_credited", used - credit)):
+        litres = mass / fuel.density_kg_per_l
+        found[f"{name}_l_per_100km"] = litres / distance * 1e5 if distance > 0.0 else None
+        found[f"{name}_mpg_us"] = (distance / MILE) / (litres * 1e-3 / US_GALLON) if litres > 0.0 else None
+    return found | {"co2_kg": used * fuel.co2_kg_per_kg}
+
+
+def _extremes(marched: Marched) -> dict[str, Any]:
+    """Mean speed, the highest of what a driver watches, and the lowest pressure of the tanks."""
+    s, p, seconds = marched.after[0], marched.parameters[0], marched.seconds
+    return {
+        "mean_speed_m_s": float(s["distance"]) / seconds if seconds > 0.0 else 0.0,
         "max_speed_m_s": float(s["max_speed"]),
         "max_engine_speed_rpm": float(s["max_engine_speed"]) / REVOLUTION_PER_MINUTE,
         "max_brake_temperature_c": float(s["max_brake_temperature"]) - CELSIUS_ZERO,
@@ -397,13 +406,34 @@ def summarise(
         "max_published_brake_temperature_a_c": _published(s, p, "a", "max_"),
         "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
         "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
+    }
+
+
+def _counts(marched: Marched) -> dict[str, Any]:
+    """How often something was done, and how long the top gear and each stage were in."""
+    s, counted = marched.after[0], [event["event"] for event in marched.events]
+    time, engine_speed = marched.trace.in_gear(len(marched.truck.gearbox.ratios))
+    return {
         "gear_shifts": counted.count("gear_engaged"),
-        "top_gear_time_s": top_gear_time,
-        "top_gear_engine_speed_rpm": top_gear_speed,
+        "top_gear_time_s": time,
+        "top_gear_engine_speed_rpm": engine_speed,
         "service_brake_applications": counted.count("brakes_applied"),
         "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
         "stage_changes": counted.count("stage_changed"),
         "fan_engagements": counted.count("fan_engaged"),
+    }
+
+
+def _lengths(marched: Marched) -> dict[str, Any]:
+    """How long or far something went on that should not, how hot things got, and what held the truck back."""
+    s, trace = marched.after[0], marched.trace
+    held = {
+        "engine": float(s["held_by_engine"]),
+        "air_and_tyres": float(s["held_by_resistance"]),
+        "service_brakes": float(s["held_by_brakes"]),
+    }
+    all_held = sum(held.values())
+    return {
         "time_over_governed_s": float(s["time_over_governed"]),
         "time_racing_s": float(s["time_racing"]),
         "time_over_limit_s": float(s["time_over_limit"]),
@@ -413,13 +443,7 @@ def summarise(
         "max_oil_temperature_c": float(trace["oil_temperature_c"].max()),
         "clutch_heat_kj": float(s["clutch"]) / 1000.0,
         "retarding_share": {name: value / all_held if all_held > 0.0 else 0.0 for name, value in held.items()},
-        "energy": energy_ledger(before, after, parameters, climbed),
     }
-    summary["explanations"] = list(dict.fromkeys(event["cause"] for event in events if event["event"] == "outrun"))[
-        :MOST_EXPLANATIONS
-    ]
-    summary["warnings"] = warnings_of(summary, settings)
-    return summary
 
 
 def _published(s: np.void, p: np.void, letter: str, prefix: str = "") -> float | None:

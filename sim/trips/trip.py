@@ -30,8 +30,8 @@ from sim.march.clock import Clock, Rig
 from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
 from sim.trips.cost import check_cost, longest_time, time_in_memory
-from sim.trips.result import Result, Trace, assure_numbers, summarise
-from sim.trips.warnings_before import foresee
+from sim.trips.result import Marched, Result, Trace, assure_numbers, summarise
+from sim.trips.warnings_before import warnings_before
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 CRUISING_RPM = 1100.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
@@ -79,14 +79,14 @@ def run_trip(
     clock = prepare(spec, road, chosen)
     before = clock.state.copy()
     scene = Scene(clock, spec, chosen, road)
-    foreseen = foresee(scene)
+    foreseen = warnings_before(scene)
     start_actors(scene)
     clock.load_kernel()
     started = time.perf_counter()
     clock.run(until=scene.ended)
     wall = time.perf_counter() - started
 
-    how, cause = scene.outcome
+    ended, cause = scene.outcome
     seconds = clock.seconds
     events = tuple(
         {
@@ -106,15 +106,15 @@ def run_trip(
         "model_version": MODEL_VERSION,
         "foreseen": foreseen,
     }
-    gears = len(spec.gearbox.ratios)
-    summary |= summarise(
-        how, cause, before, clock.state, clock.rig.parameters, seconds, events, road, chosen, trace, gears
+    marched = Marched(
+        ended, cause, before, clock.state, clock.rig.parameters, seconds, events, trace, spec, road, chosen
     )
+    summary |= summarise(marched)
     summary["codes"] = [code.summary() for code in scene.codes.values()]
     summary["time_smoking_s"] = float(clock.state["time_smoking"][0])
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
     readings = {name: np.frombuffer(values) for name, values in scene.readings.items()}
-    assure_numbers(how, {**summary, "events": events, "meters": readings})
+    assure_numbers(ended, {**summary, "events": events, "meters": readings})
     clock.release()
     return Result(summary, trace, events, spec, chosen, road, sources, readings)
 
@@ -128,7 +128,7 @@ def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
         Truck and settings do not fit each other.
     """
     check_together(truck, settings)
-    return foresee(Scene(prepare(truck, route, settings), truck, settings, route))
+    return warnings_before(Scene(prepare(truck, route, settings), truck, settings, route))
 
 
 def check_together(truck: Truck, settings: Settings) -> None:

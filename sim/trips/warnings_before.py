@@ -12,7 +12,7 @@ MUCH_OF_THE_ROAD = 0.3  # share of the road on which a limit below the set speed
 NOTED_LIMIT = 1.0 * KILOMETRE_PER_HOUR  # a set speed this little above a limit is not worth a word
 
 
-def foresee(scene: Scene) -> list[str]:
+def warnings_before(scene: Scene) -> list[str]:
     """Everything about these settings on this road that a reader should know before the run.
 
     Parameters

@@ -7,7 +7,8 @@ import pytest
 from test_control_speed import AT_1100_M
 
 from sim import load_settings, load_truck
-from sim.charts.control_speed import POINTS, STAGES, control_chart
+from sim.charts.control_speed import STAGES, control_chart
+from sim.charts.truck_at import POINTS, truck_at
 from sim.inputs.specs import Truck
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
@@ -17,7 +18,7 @@ ROAD = "grade:-6%,6km,1340m"
 
 def chart(truck: str, *changes: str, elevation: float = 1100.0, start: float = 1340.0):
     """The chart of a shipped truck."""
-    return control_chart(load_truck(truck).truck, load_settings(None, changes), elevation, start)
+    return control_chart(truck_at(load_truck(truck).truck, load_settings(None, changes), elevation, start))
 
 
 def crossing(found, gear: int, stage: int, grade: float):
@@ -106,6 +107,6 @@ def test_a_grade_line_at_walking_pace_is_weight_less_tyres():
 def test_an_engine_brake_without_pairs_gives_four_equal_curves():
     values = load_truck(T1).truck.model_dump()
     values["engine_brake"] |= {"stage_1": (), "stage_2": (), "stage_3": ()}
-    found = control_chart(Truck.model_validate(values), load_settings(), 500.0)
+    found = control_chart(truck_at(Truck.model_validate(values), load_settings(), 500.0))
     for curve in found.curves[1:4]:
         assert np.array_equal(curve.force, found.curves[0].force)

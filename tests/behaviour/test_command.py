@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,8 +11,10 @@ from pathlib import Path
 import pytest
 
 import sim.trips.trip
+from sim.checks import rows
 from sim.command.main import main
-from sim.inputs.specs import Settings, keys_of
+from sim.inputs.specs import Cruise, Settings, keys_of
+from sim.units import KILOMETRE_PER_HOUR, MILE_PER_HOUR
 
 SHORT = "grade:-2%,400m,500m"
 SUMMARY_KEYS = """
@@ -51,10 +54,32 @@ def test_every_setting_is_listed_with_default_range_and_meaning(capsys):
     lines = out.splitlines()
     assert code == 0 and len(lines) == len(list(keys_of(Settings)))
     (line,) = [line for line in lines if line.startswith("cruise.stage_2_over_km_h ")]
-    assert " ".join(line.split()[1:]) == "8.0 0.5 to 30 km/h (above the set speed, where stage 2 comes in)"
-    assert all("(" in line and line.endswith(")") for line in lines)
+    assert (
+        " ".join(line.split()[1:])
+        == "8.0 0.5 to 30 km/h (above the set speed, where stage 2 comes in) [assumed, check CC-01]"
+    )
+    assert all("(" in line and line.endswith((")", "]")) for line in lines)
     (style,) = [line for line in lines if line.startswith("drill.style ")]
     assert "snub, drag" in style
+
+
+def test_a_mark_of_a_default_names_the_check_that_uses_it_and_agrees_with_it(capsys):
+    """Thresholds of cruise and of the oil say where they come from; a check with the same number says the same of it."""
+    _, out, _ = call(capsys, "list", "--keys")
+    marks = dict(re.findall(r"^(\S+) .* \[(assumed.*)\]$", out, re.MULTILINE))
+    thresholds = {
+        f"cruise.{key}" for key in Cruise.model_fields if "_over_" in key or "_below_" in key or "_above_" in key
+    }
+    assert {*thresholds, "cruise.stage_drop_km_h", "retarding.least_oil_c"} <= set(marks) and len(thresholds) == 5
+    sources = {row.id: row.source for row in rows()}
+    for mark in marks.values():
+        word, _, check = mark.partition(", check ")
+        assert not check or sources[check].endswith(f", {word}")
+    by_check = {check: [key for key in marks if marks[key].endswith(check)] for check in ("CC-01", "CRS-01")}
+    printed = {check: [float(each) for each in re.findall(r"\d+", sources[check])] for check in by_check}
+    for check, keys in by_check.items():
+        defaults = [getattr(Cruise(), key.partition(".")[2]) * KILOMETRE_PER_HOUR / MILE_PER_HOUR for key in keys]
+        assert defaults == pytest.approx(printed[check], abs=0.05)
 
 
 def test_summary_says_verdict_first_and_cautions_last(capsys):

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from sim import compare_trips, load_route, load_settings, load_truck, run_trip
-from sim.command import actions
+from sim.command import waiting
 from sim.command.main import main
 from sim.errors import RunError
 from sim.trips.compare import MOST_TRIPS, ROWS, read_variants, read_vary
@@ -256,13 +256,13 @@ def test_fuel_of_a_road_that_is_not_level_is_marked(capsys):
 
 
 def test_progress_is_for_a_terminal_and_for_people_who_wait(capsys, monkeypatch):
-    monkeypatch.setattr(actions, "PATIENCE", -1.0)
+    monkeypatch.setattr(waiting, "PATIENCE", -1.0)
     assert call(capsys, SHORT, *STYLES)[2] == ""
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     code, out, err = call(capsys, SHORT, *STYLES, "--json")
     assert code == 0 and len(json.loads(out)) == 2
     assert err.splitlines() == ["trip 1 of 2", "trip 2 of 2"]
-    monkeypatch.setattr(actions, "PATIENCE", 1000.0)
+    monkeypatch.setattr(waiting, "PATIENCE", 1000.0)
     assert call(capsys, SHORT, *STYLES)[2] == ""
 
 
@@ -382,7 +382,7 @@ def test_a_wrong_comparison_does_not_load_the_compiler():
         "import sys; from sim.command.main import main; main(['compare', '--vary', 'drill.stile=a']);"
         " print('numba' in sys.modules)"
     )
-    root = str(Path(actions.__file__).resolve().parents[2])
+    root = str(Path(waiting.__file__).resolve().parents[2])
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root)
     assert "drill.style" in run.stderr
     assert run.stdout.strip() == "False"

@@ -10,6 +10,7 @@ from sim import load_route, load_settings, load_truck
 from sim.charts.control_speed import control_chart
 from sim.charts.descent_speed import HeldSpeed, descent_speeds, held_speed, loaded, loads_for
 from sim.charts.safe_speed import safe_descent_speed
+from sim.charts.truck_at import truck_at
 from sim.units import KILOMETRE_PER_HOUR, MILE_PER_HOUR, POUND
 
 T1 = load_truck("long-haul-manual").truck
@@ -81,7 +82,7 @@ def test_more_load_is_never_held_faster():
 
 def test_what_is_held_is_held_at_that_speed_and_no_faster_gear_holds():
     settings = load_settings()
-    chart = control_chart(T1, settings, 1100.0, 1340.0, (-0.06,))
+    chart = control_chart(truck_at(T1, settings, 1100.0, 1340.0), (-0.06,))
     held = held_speed(chart, -0.06, FREE, "none")
     line = chart.lines[0]
 
@@ -123,7 +124,7 @@ def test_without_its_engine_brake_a_truck_needs_a_lower_gear():
 
 
 def test_where_nothing_holds_it_says_so():
-    chart = control_chart(loaded(T1, 60_000.0), load_settings(), 500.0, None, (-0.34,))
+    chart = control_chart(truck_at(loaded(T1, 60_000.0), load_settings(), 500.0), (-0.34,))
     assert held_speed(chart, -0.34, FREE, "none", 0) == HeldSpeed(0.0, "nothing holds on the steepest part", 0, 0, None)
 
 

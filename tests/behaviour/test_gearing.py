@@ -7,8 +7,8 @@ import pytest
 from scipy.optimize import brentq
 
 from sim import load_settings, load_truck
-from sim.charts.control_speed import POINTS, TruckAt, truck_at
 from sim.charts.gearing import CLIMBS, Start, gear_facts, gearbox_changes, gearing_chart, start_of, steepest_held
+from sim.charts.truck_at import POINTS, TruckAt, truck_at
 from sim.inputs.specs import Truck
 from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR, REVOLUTION_PER_MINUTE, to_si
 
@@ -32,7 +32,7 @@ def here_at(name: str, *changes: str, elevation: float = 0.0) -> TruckAt:
 
 
 def chart_at(name: str, *changes: str, elevation: float = 0.0):
-    return gearing_chart(truck_of(name, *changes), load_settings(None, STANDARD), elevation)
+    return gearing_chart(here_at(name, *changes, elevation=elevation))
 
 
 # ---------------------------------------------------------------- engine speed against road speed
@@ -111,13 +111,13 @@ def test_a_trip_on_a_constant_grade_comes_to_the_speed_the_chart_shows_for_its_g
     """As the chart is drawn: fan clutch open, friction of the oil as at 90 C."""
     quiet = ("engine.oil_exponent=0", "cooling.fan_power_kw=0", "cooling.fan_bearing_kw=0")
     spec, settings = truck_of(truck, *quiet), load_settings(None, STANDARD)
-    start = gearing_chart(spec, settings, 0.0).best_climb(grade / 100.0).speed
+    start = gearing_chart(truck_at(spec, settings, 0.0)).best_climb(grade / 100.0).speed
     speed = f"start.speed_km_h={min(start * 3.6 + 5.0, 89.0):.1f}"
     result = trip(truck, f"grade:{grade}%,6km,0m", *STANDARD, speed, spec=quiet)
     settled = result.trace["distance_m"] > 4800.0
     (gear,) = set(result.trace["gear"][settled].astype(int).tolist())
     height = float(result.trace["elevation_m"][settled].mean())
-    found = gearing_chart(spec, settings, height, 0.0)
+    found = gearing_chart(truck_at(spec, settings, height, 0.0))
     (climb,) = [each for each in found.climbs if (each.gear, each.grade) == (gear, grade / 100.0)]
     assert result.trace["speed_m_s"][settled].mean() == pytest.approx(climb.speed, rel=0.004)
     turning = result.trace["engine_speed_rpm"][settled].mean() * REVOLUTION_PER_MINUTE
@@ -142,7 +142,7 @@ def test_a_line_of_the_road_is_weight_tyres_and_air_by_hand():
 def test_thin_air_and_head_wind_leave_less():
     low, high = chart_at(T1), chart_at(T1, elevation=3000.0)
     assert high.best_climb(0.06).speed < 0.9 * low.best_climb(0.06).speed
-    windy = gearing_chart(truck_of(T1), load_settings(None, [*STANDARD, "weather.wind_m_s=8"]), 0.0)
+    windy = gearing_chart(truck_at(truck_of(T1), load_settings(None, [*STANDARD, "weather.wind_m_s=8"]), 0.0))
     assert windy.best_climb(0.0).speed < low.best_climb(0.0).speed - 5.0 * KILOMETRE_PER_HOUR
 
 
@@ -153,7 +153,7 @@ def test_a_gear_that_pulls_more_than_the_road_takes_is_held_at_governed_speed():
         assert each.governed
         assert each.engine_speed == pytest.approx(2100.0 * REVOLUTION_PER_MINUTE)
     assert chart_at(T1).best_climb(0.06).governed is False
-    assert gearing_chart(truck_of(T1), load_settings(None, STANDARD), 0.0, grades=(0.9,)).best_climb(0.9) is None
+    assert gearing_chart(here_at(T1), (0.9,)).best_climb(0.9) is None
 
 
 # ---------------------------------------------------------------- grades held

@@ -37,8 +37,8 @@ from sim.hidden.key import (
 from sim.hidden.marking import Bay, mark, shortest_path
 from sim.hidden.menu import FREE_TABLES, Request, check_requests, every_request, judged, perform, read_request
 from sim.hidden.record import ATTEMPTS, MOST_TESTS
-from sim.hidden.session import ask, give_answer, hidden_in, read_session, sound_shop, start
-from sim.hidden.shop import DRIVES, Shop
+from sim.hidden.session import ask, give_answer, hidden_in, read_session, sound_truck, start
+from sim.hidden.truck_under_test import DRIVES, TruckUnderTest
 from sim.inputs.specs import Settings
 from sim.roads.route import load_route
 
@@ -55,7 +55,7 @@ def named(name: str) -> Cause:
 @pytest.fixture(scope="module")
 def bay() -> Bay:
     """One bay for all tests of this file: what was measured once is not measured again."""
-    return Bay(Hidden(None, 1.0, 4, 7), sound_shop())
+    return Bay(Hidden(None, 1.0, 4, 7), sound_truck())
 
 
 def practice_of(name: str) -> int:
@@ -177,7 +177,7 @@ def test_a_cause_shows_where_the_trade_looks_for_it(bay, name, test, reading, ve
 
 
 def test_a_sound_truck_has_no_finding(bay):
-    sound = Shop(Hidden(None, 1.1, 2, 99))
+    sound = TruckUnderTest(Hidden(None, 1.1, 2, 99))
     for request in every_request(False):
         found = judged(perform(sound, request), perform(bay.sound, request))
         assert all(verdict == "ok" for _, verdict in found), request.text
@@ -186,21 +186,22 @@ def test_a_sound_truck_has_no_finding(bay):
 def test_the_size_that_is_drawn_is_not_the_size_of_the_list():
     cause = named("air filter: blocked")
     highest = [
-        float(perform(Shop(Hidden(cause, share)), read_request("air gauge"))[-1].value) for share in sorted(SHARES)
+        float(perform(TruckUnderTest(Hidden(cause, share)), read_request("air gauge"))[-1].value)
+        for share in sorted(SHARES)
     ]
     assert highest == sorted(highest) and highest[0] < 0.95 * highest[-1]
 
 
 def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
-    shop = Shop(Hidden(named("coolant temperature: open")))
-    once = {r.name: r.value for r in perform(shop, Request("codes"))}
+    truck = TruckUnderTest(Hidden(named("coolant temperature: open")))
+    once = {r.name: r.value for r in perform(truck, Request("codes"))}
     drives = [Request("drive", "climb"), Request("drive", "start")]
-    more = {r.name: r.value for r in perform(shop, Request("codes"), drives)}
+    more = {r.name: r.value for r in perform(truck, Request("codes"), drives)}
     assert "count 1" in once["110/3"] and "count 3" in more["110/3"]
     assert once["110/3 freeze frame"] != more["110/3 freeze frame"]
     assert (
         more["110/3 freeze frame"]
-        == {r.name: r.value for r in perform(shop, Request("codes"), drives[:1])}["110/3 freeze frame"]
+        == {r.name: r.value for r in perform(truck, Request("codes"), drives[:1])}["110/3 freeze frame"]
     )
 
 
@@ -229,7 +230,7 @@ def test_a_sensible_path_leaves_one_cause(bay, name):
 @pytest.mark.slow
 @pytest.mark.parametrize("share", SHARES)
 def test_every_cause_has_a_path_that_leaves_no_other(share):
-    whole = Bay(Hidden(None, share, 4, 7), sound_shop())
+    whole = Bay(Hidden(None, share, 4, 7), sound_truck())
     for cause in CAUSES:
         path = shortest_path(whole, cause)
         assert path and path[-1][1] == 0, f"{cause.name}: {path}"
@@ -240,7 +241,7 @@ def test_every_cause_has_a_path_that_leaves_no_other(share):
 @pytest.mark.parametrize("share", SHARES)
 def test_codes_alone_never_solve_the_harder_levels(share):
     """After every drive of the list: level 2 leaves another part with the same codes, level 3 has no code at all."""
-    whole = Bay(Hidden(None, share, 4, 7), sound_shop())
+    whole = Bay(Hidden(None, share, 4, 7), sound_truck())
     read = {cause: findings(whole, cause, Request("codes")) for cause in CAUSES}
     for cause, codes in read.items():
         alike = {other.part for other in CAUSES if read[other] == codes} - {cause.part}
@@ -378,9 +379,9 @@ def test_attempts_are_limited_and_the_session_is_then_over():
 
 def test_tests_are_kept_with_their_times_and_are_limited():
     session, key = start(1, 0)
-    shop = Shop(hidden_in(session, key))
+    truck = TruckUnderTest(hidden_in(session, key))
     for number in range(MOST_TESTS):
-        ask(session, key, "idle", when=f"2026-01-01T00:00:{number:02d}+00:00", shop=shop)
+        ask(session, key, "idle", when=f"2026-01-01T00:00:{number:02d}+00:00", truck=truck)
     assert [entry["number"] for entry in session["tests"]] == list(range(1, MOST_TESTS + 1))
     assert session["tests"][7]["time"] == "2026-01-01T00:00:07+00:00"
     with pytest.raises(SettingsError, match="no more fit"):
@@ -548,7 +549,7 @@ def test_no_road_that_comes_from_elsewhere_is_a_file(files, soon):
             lambda test=test: ask(session, key, test),
             lambda test=test: read_session(forged({"tests": told(test)}), "case"),
             lambda test=test: read_session(forged({"tests": told(test), **OVER}), "case"),
-            lambda path=path: Shop(Hidden(None)).drive(path),
+            lambda path=path: TruckUnderTest(Hidden(None)).drive(path),
             lambda test=test: mark(json.loads(forged({"tests": told(test), **OVER})), practice_key(3)),
         ):
             with pytest.raises(HaulbenchError) as problem:
@@ -704,9 +705,9 @@ def answered(
     """A session with the right answer, or with a wrong part three times, marked."""
     cause = named(name)
     session, key = start(cause.level, practice_of(name))
-    shop = Shop(hidden_in(session, key))
+    truck = TruckUnderTest(hidden_in(session, key))
     for test in tests:
-        ask(session, key, test, shop=shop)
+        ask(session, key, test, truck=truck)
     wrong = named(part) if part else cause
     while not session["closed"]:
         give_answer(session, key, wrong.part, wrong.failure, because, words)

@@ -18,8 +18,9 @@ from sim import (
     load_truck,
     run_trip,
 )
-from sim.command.main import DEFAULT_ROUTE, DEFAULT_TRUCK, main
+from sim.command.main import main
 from sim.errors import HaulbenchError, SettingsError
+from sim.inputs import usual
 from sim.inputs.files import SETTINGS_CATALOGUE
 from sim.inputs.one_trip import read_inputs
 
@@ -101,8 +102,8 @@ def test_the_command_drives_the_road_of_the_settings_with_their_truck(capsys):
 
 
 def test_without_settings_the_road_and_truck_are_the_default_ones():
-    chosen = read_inputs(otherwise=(DEFAULT_ROUTE, DEFAULT_TRUCK))
-    assert (chosen.route.name, chosen.truck.name) == (DEFAULT_ROUTE, DEFAULT_TRUCK)
+    chosen = read_inputs(otherwise=(usual.ROAD, usual.TRUCK))
+    assert (chosen.route.name, chosen.truck.name) == (usual.ROAD, usual.TRUCK)
 
 
 def test_files_beside_the_settings_are_found_from_anywhere():

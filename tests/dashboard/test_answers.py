@@ -13,6 +13,7 @@ from dashboard.trip.strips import columns_of, lamps_of, strips_of
 from dashboard.trip.work import FINENESS, JUMPS, MORE, MOST_ROWS, PREDICTED, SHAPES, foretold, packed
 from sim import load_settings, load_truck
 from sim.charts.control_speed import control_chart
+from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import read_inputs
 from sim.march.records import LOG
 
@@ -165,9 +166,8 @@ def test_what_a_student_may_predict_is_in_the_head(sent, round_trip):
 
 def test_the_chart_sent_is_the_chart_of_the_laws(sent, round_trip):
     head, columns = sent
-    chart = control_chart(
-        round_trip.truck, round_trip.settings, head["chart"]["elevation_m"], round_trip.route.start_elevation
-    )
+    start = round_trip.route.start_elevation
+    chart = control_chart(truck_at(round_trip.truck, round_trip.settings, head["chart"]["elevation_m"], start))
     curve = next(each for each in chart.curves if each.gear == 7 and each.stage == 3)
     assert columns["chart_force_7_3"] == pytest.approx(curve.force, abs=8.1)
     assert columns["chart_speed_7"] == pytest.approx(curve.speed, rel=1e-6)

@@ -104,7 +104,7 @@ BODIES = {
     "/hidden-fault/sheet": {"session": practice()},
     "/hidden-fault/sign-in": {"password": "x"},
     "/hidden-fault/sign-out": {},
-    "/hidden-fault/code": {"student": "x"},
+    "/hidden-fault/word": {"student": "x"},
 }
 FILES = {
     "/trip/{name}": ["/trip/trace.csv", "/trip/report.html", "/trip/x"],

@@ -50,7 +50,7 @@ def signed_in(client):
 
 
 def student(hosted, name="Ann Lee"):
-    return {"student": name, "code": hosted.code_of(name)}
+    return {"student": name, "word": hosted.word_of(name)}
 
 
 @pytest.fixture
@@ -68,8 +68,8 @@ def test_an_entry_word_follows_from_key_class_round_and_name_alone():
     words = json.dumps(["entry", "diesel 2", "1", "ann lee"]).encode()
     drawn = base64.b32encode(hmac.new(KEY, words, hashlib.sha256).digest()[:5]).decode()
     assert entry_word(KEY, "Diesel 2", "1", " Ann  LEE ") == f"{drawn[:4]}-{drawn[4:]}"
-    codes = {entry_word(KEY, "Diesel 2", "1", f"student {number}") for number in range(200)}
-    assert len(codes) == 200
+    words = {entry_word(KEY, "Diesel 2", "1", f"student {number}") for number in range(200)}
+    assert len(words) == 200
     assert is_entry_word(KEY, "Diesel 2", "1", "ann lee", f" {drawn[:4].lower()} {drawn[4:]}")
     for wrong in ("", drawn[:7], drawn[:-1] + ("A" if drawn[-1] != "A" else "B"), "\u00e4" * 8):
         assert not is_entry_word(KEY, "Diesel 2", "1", "ann lee", wrong)
@@ -83,7 +83,7 @@ def test_a_student_cannot_begin_again_and_a_second_browser_goes_on(hosted):
     assert post(client, "test", {**ann, "test": "look"}).json()["entry"]["number"] == 1
     assert post(other, "test", {**ann, "test": "codes"}).json()["entry"]["number"] == 2
     assert post(client, "answer", {**ann, **WRONG}).json()["session"]["attempts_left"] == 2
-    again = post(other, "begin", {"student": " ANN lee", "code": ann["code"].lower()}).json()["session"]
+    again = post(other, "begin", {"student": " ANN lee", "word": ann["word"].lower()}).json()["session"]
     assert again["attempts_left"] == 2 and len(again["tests"]) == 2
     for left in (1, 0):
         assert post(other, "answer", {**ann, **WRONG}).json()["session"]["attempts_left"] == left
@@ -153,18 +153,18 @@ def test_a_folder_that_cannot_be_written_loses_no_attempt_and_keeps_what_was_the
     assert [path.name for path in (tmp_path / "sessions").glob(".*")] == [".in-use"]
 
 
-BOTH = {"session": "", "student": "Bo", "code": "x"}
+BOTH = {"session": "", "student": "Bo", "word": "x"}
 
 
 @pytest.mark.parametrize(
     ("body", "message"),
     [
-        ({"student": "Bo", "code": "AAAA-AAAA"}, "do not belong together"),
-        ({"student": "", "code": ""}, "do not belong together"),
-        ({"student": "../../etc/passwd", "code": "x"}, "do not belong together"),
-        ({"student": "n" * 81, "code": "x"}, "has 81 letters; allowed in a name are 80"),
+        ({"student": "Bo", "word": "AAAA-AAAA"}, "do not belong together"),
+        ({"student": "", "word": ""}, "do not belong together"),
+        ({"student": "../../etc/passwd", "word": "x"}, "do not belong together"),
+        ({"student": "n" * 81, "word": "x"}, "has 81 letters; allowed in a name are 80"),
         ({"student": "Bo"}, "whose case is meant"),
-        ({"practice": 1, "student": "Bo", "code": "x"}, "whose case is meant"),
+        ({"practice": 1, "student": "Bo", "word": "x"}, "whose case is meant"),
         ({"level": 1}, "whose case is meant"),
         ({"practice": -1}, "allowed is a whole number from 0"),
         ({"practice": 1_000_000}, "allowed is a whole number from 0"),
@@ -179,14 +179,14 @@ def test_what_is_no_case_is_refused_in_words(hosted, body, message):
 @pytest.mark.parametrize(
     ("what", "body"),
     [
-        *(("begin", body) for body in ({"student": ["Bo"], "code": "x"}, {"practice": "1"}, {"practice": True}, ["student"],
-          {"practice": 1, "level": "2"}, {"student": "Bo", "code": "x", "key": "y"}, {"practice": None}, None, "x",
+        *(("begin", body) for body in ({"student": ["Bo"], "word": "x"}, {"practice": "1"}, {"practice": True}, ["student"],
+          {"practice": 1, "level": "2"}, {"student": "Bo", "word": "x", "key": "y"}, {"practice": None}, None, "x",
           {"session": "x"}, {"practice": 10**30})),
-        *(("test", body) for body in ({"test": 5}, {"student": "Bo", "code": None, "test": "look"},
-          {"session": {"form": 1}, "test": "look"}, {"session": None, "student": "Bo", "code": "x", "test": "look"})),
+        *(("test", body) for body in ({"test": 5}, {"student": "Bo", "word": None, "test": "look"},
+          {"session": {"form": 1}, "test": "look"}, {"session": None, "student": "Bo", "word": "x", "test": "look"})),
         *(("answer", {"session": "", **WRONG, **body}) for body in ({"because": [True]}, {"because": list(range(99))},
           {"because": 1}, {"explanation": "x" * 1001}, {"part": None})),
-        ("sign-in", {"password": 5}), ("sign-in", {}), ("sign-in", {"password": "x" * 1000}), ("code", {"student": None}),
+        ("sign-in", {"password": 5}), ("sign-in", {}), ("sign-in", {"password": "x" * 1000}), ("word", {"student": None}),
         ("sign-out", {"token": "x"}),
     ],
 )  # fmt: skip
@@ -336,7 +336,7 @@ def test_nothing_that_is_sent_is_a_file(hosted, tmp_path):
             ("marking", {"session": forged(tests=told_of(test), **OVER)}),
             ("sheet", {"session": forged(tests=told_of(test), **OVER)}),
             ("begin", {"practice": 3, "level": 2, "student": test}),
-            ("begin", {"student": test, "code": road}),
+            ("begin", {"student": test, "word": road}),
         ):
             began = time.monotonic()
             told = post(Visitor(client.application), what, body)
@@ -366,10 +366,10 @@ def test_a_practice_session_that_would_be_endless_work_is_refused_at_once():
 
 def test_letters_composed_one_way_or_another_are_the_same_student(hosted):
     client = served(hosted)
-    code = hosted.code_of("Zo\u00eb")
-    assert hosted.code_of("Zoe\u0308") == code
+    word = hosted.word_of("Zo\u00eb")
+    assert hosted.word_of("Zoe\u0308") == word
     for name in ("Zo\u00eb", "Zoe\u0308", "ZOE\u0308"):
-        assert post(client, "test", {"student": name, "code": code, "test": "look"}).json()["entry"]
+        assert post(client, "test", {"student": name, "word": word, "test": "look"}).json()["entry"]
     assert len(hosted.rows()) == 1 and hosted.rows()[0]["tests"] == 3
 
 
@@ -397,7 +397,7 @@ def test_the_class_is_told_to_the_instructor(hosted):
         "instructor": False,
     }
     signed_in(client)
-    assert post(client, "code", {"student": "Bo"}).json() == {"code": hosted.code_of("Bo")}
+    assert post(client, "word", {"student": "Bo"}).json() == {"word": hosted.word_of("Bo")}
     found = client.get("/hidden-fault/class.json").json()
     row = dict(zip(found["heads"], found["rows"][0], strict=True))
     assert (row["student"], row["tests"], row["state"], row["it was"]) == ("Ann Lee", 0, "open", "")
@@ -431,7 +431,7 @@ def test_how_long_an_answer_takes_is_a_whole_number_of_steps(hosted, monkeypatch
     spent = time.monotonic() - before
     assert len(slept) == 1 and 0.0 < slept[0] <= STEP
     assert (spent + slept[0]) % STEP == pytest.approx(0.0, abs=0.08) or (spent + slept[0]) % STEP > STEP - 0.08
-    post(client, "begin", {"student": "Bo", "code": "AAAA-AAAA"})
+    post(client, "begin", {"student": "Bo", "word": "AAAA-AAAA"})
     assert slept[1:] == [], "a guess holds no thread"
 
 

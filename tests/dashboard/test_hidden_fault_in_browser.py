@@ -79,18 +79,18 @@ def test_a_practice_case_from_complaint_to_marking(visit):
 
 def test_a_case_of_a_class_and_what_the_instructor_sees(visit):
     one, other = visit("/hidden-fault"), visit("/hidden-fault", WINDOWS[2])
-    code = entry_word(CLASS_KEY, CLASS, ROUND, "Ann Lee")
+    word = entry_word(CLASS_KEY, CLASS, ROUND, "Ann Lee")
     one.page.locator("#fault-student").fill("Ann Lee")
-    one.page.locator("#fault-code").fill("AAAA-AAAA")
+    one.page.locator("#fault-word").fill("AAAA-AAAA")
     one.page.get_by_role("button", name="Open my case").click()
     expect(part(one, "error")).to_contain_text("do not belong together")
     one.page.wait_for_timeout(1100)  # the word after a wrong one is looked at after a second
     for seen in (one, other):
         seen.page.locator("#fault-student").fill("ann lee")
-        seen.page.locator("#fault-code").fill(code.lower())
-        seen.page.locator("#fault-code").press("Enter")
+        seen.page.locator("#fault-word").fill(word.lower())
+        seen.page.locator("#fault-word").press("Enter")
         expect(seen.page.locator("blockquote")).to_be_visible(timeout=20_000)
-    assert "ann" not in one.page.url.lower() and code not in one.page.url
+    assert "ann" not in one.page.url.lower() and word not in one.page.url
     carried_out(one, "codes", 1)
     carried_out(other, "values", 2)
     expect(part(other, "record")).to_contain_text("1. codes")
@@ -100,9 +100,9 @@ def test_a_case_of_a_class_and_what_the_instructor_sees(visit):
     third = visit("/hidden-fault", (1920, 1080))
     sign_in(third, PASSWORD)
     expect(part(third, "instructor")).to_contain_text("ann lee")
-    third.page.locator("#fault-code-for").fill("Ann Lee")
-    third.page.locator("#fault-code-for").press("Enter")
-    expect(part(third, "instructor").locator(".code")).to_have_text(code)
+    third.page.locator("#fault-word-for").fill("Ann Lee")
+    third.page.locator("#fault-word-for").press("Enter")
+    expect(part(third, "instructor").locator(".entry-word")).to_have_text(word)
     third.shoot("hidden-fault-class")
     assert violations(third.page) == []
 

@@ -307,7 +307,7 @@ def served(hosted=True):
 @pytest.mark.parametrize("address", ["127.0.0.1", "::1", "192.0.2.7"])
 def test_neither_an_address_nor_a_header_makes_an_instructor(headers, address):
     client = Client(served(), address)
-    for method, path in (("get", "class.json"), ("get", "class.csv"), ("post", "code")):
+    for method, path in (("get", "class.json"), ("get", "class.csv"), ("post", "word")):
         body = {"json": {"student": "Bo"}} if method == "post" else {}
         answer = getattr(client, method)(f"/hidden-fault/{path}", headers=headers, **body)
         assert answer.status_code == 403 and "instructor's password" in answer.json()["message"], path
@@ -328,8 +328,8 @@ def test_the_instructor_signs_in_sees_the_class_and_signs_out_from_anywhere():
     assert client.get("/hidden-fault/hosted").json()["instructor"] is True
     assert client.get("/hidden-fault/class.json").json() == {"heads": [], "rows": [], "set_aside": []}
     assert client.get("/hidden-fault/class.csv").status_code == 200
-    assert len(client.post("/hidden-fault/code", json={"student": "Bo"}).json()["code"]) == 9
-    assert "81 letters" in client.post("/hidden-fault/code", json={"student": "n" * 81}).json()["message"]
+    assert len(client.post("/hidden-fault/word", json={"student": "Bo"}).json()["word"]) == 9
+    assert "81 letters" in client.post("/hidden-fault/word", json={"student": "n" * 81}).json()["message"]
     token = client.cookies[COOKIES["instructor"]]
     assert client.post("/hidden-fault/sign-out", json={}).json() == {"instructor": False}
     assert COOKIES["instructor"] not in client.cookies
@@ -352,12 +352,12 @@ def test_where_no_class_is_hosted_nobody_signs_in():
 def test_a_student_is_let_in_once_and_then_never_waits():
     app = served()
     client, mallory = Client(app, "192.0.2.7"), Client(app, "192.0.2.7")
-    code = Round(KEY, "Diesel 2", "1", 2).code_of("Ann Lee")
-    ann = {"student": "Ann Lee", "code": code}
+    word = Round(KEY, "Diesel 2", "1", 2).word_of("Ann Lee")
+    ann = {"student": "Ann Lee", "word": word}
     sent = client.post("/hidden-fault/begin", json=ann).headers["set-cookie"]
     assert "HttpOnly" in sent and "SameSite=strict" in sent
     for _ in range(3):
-        mallory.post("/hidden-fault/begin", json={**ann, "code": "AAAA-AAAA"})
+        mallory.post("/hidden-fault/begin", json={**ann, "word": "AAAA-AAAA"})
     assert "not looked at" in mallory.post("/hidden-fault/begin", json=ann).json()["message"]
     again = client.post("/hidden-fault/begin", json=ann)
     assert again.json()["session"]["attempts_left"] == 3 and "set-cookie" not in again.headers

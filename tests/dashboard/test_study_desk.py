@@ -8,7 +8,7 @@ import pytest
 from serving import Held
 
 from dashboard.fuel_study import desk as study_desk
-from dashboard.fuel_study.desk import Desk, key_of_study
+from dashboard.fuel_study.desk import Studies, key_of_study
 from dashboard.fuel_study.form import NOT_HERE, OWN, READY, plan_of
 from dashboard.fuel_study.page import form_from, known_keys, layout, link_of, results, state_of
 from dashboard.panel.big_table import big_table
@@ -23,7 +23,7 @@ from sim.errors import HaulbenchError, StudyError
 from sim.roads.route import load_route
 from sim.studies.plan import make_plan, plan_from, record_of
 from sim.studies.question import study_from
-from sim.studies.table import StudyResult
+from sim.studies.result import StudyResult
 from sim.trips.pool import Here, TripPool
 
 HILL = "grade:-3%,0.6km,500m"
@@ -48,7 +48,7 @@ def plan(trips, title="t"):
 
 @pytest.fixture
 def desk():
-    made = Desk(Workshop(Slow()))
+    made = Studies(Workshop(Slow()))
     yield made
     for running in list(made._studies.values()):
         running.watchers.clear()
@@ -250,7 +250,7 @@ def test_a_study_goes_to_the_patient_lanes_on_the_account_of_who_asked():
     pool, patient = Held(), Held()
     workshop = Workshop(pool)
     workshop.patient = patient
-    desk = Desk(workshop)
+    desk = Studies(workshop)
     with asked_by(Asking("one")):
         key = desk.join("w", plan(30))
     deadline = time.perf_counter() + 20.0
@@ -266,7 +266,7 @@ def test_a_study_goes_to_the_patient_lanes_on_the_account_of_who_asked():
 def test_a_trip_somebody_asks_for_does_not_wait_for_a_study(tmp_path):
     """With one core a study of long trips under way leaves the quick lane to others."""
     workshop = Workshop(workers=1)
-    desk = Desk(workshop)
+    desk = Studies(workshop)
     workshop.pool.warm(load_pages)
     inputs = read_setup(Setup(road=HILL))
     try:
@@ -323,7 +323,7 @@ def test_shipped_studies_are_within_bounds(name):
 def test_a_closed_pool_ends_a_study_in_words():
     pool = TripPool(1)
     pool.close()
-    desk = Desk(Workshop(pool))
+    desk = Studies(Workshop(pool))
     assert "pool of worker processes is closed" in str(wait(desk, "one", desk.join("one", plan(3))).problem)
 
 

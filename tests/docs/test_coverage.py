@@ -54,9 +54,9 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     dialled = '["60 m intake temperature 99 C", "90 m clutch switch pressed", "110 m clutch switch let go"]'
     faulty = ["--set", "faults.occur=" + broken, "--set", "circuits.dialled=" + dialled, "--set", "circuits.meters=" + every]
     assert main(["run", "grade:0%,200m", *faulty, "--out", str(pathlib.Path(folder) / "faulty")]) == 0
-    from sim.hidden import marking, menu, shop
+    from sim.hidden import marking, menu, truck_under_test, yard
     # as plain Python a visit to the shop is short, and few causes and tests are weighed against each other
-    shop.WARMING, shop.SNAP, shop.MOVED, shop.COAST_TIME = 6.0, 0.5, 0.1, 0.5
+    yard.WARMING, yard.SNAP, yard.MOVED, truck_under_test.COAST_TIME = 6.0, 0.5, 0.1, 0.5
     marking.CAUSES, every = marking.CAUSES[:3], menu.every_request(False)
     marking.every_request = lambda moves: [] if moves else every[:3]
     case = str(pathlib.Path(folder) / "case.json")
@@ -74,7 +74,8 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     from sim.roads import facts as road_facts
     truck = load_truck("long-haul-manual", gearbox_changes("older-long-haul")).truck
     settings, road = load_settings(), load_route(str(path))
-    here, chart = truck_at(truck, settings, 900.0), gearing_chart(truck, settings, 900.0, grades=(0.0, 0.06))
+    here = truck_at(truck, settings, 900.0)
+    chart = gearing_chart(here, grades=(0.0, 0.06))
     assert gear_facts(here, chart, 22.0) and start_of(here, settings).binds and chart.best_climb(0.06)
     assert descent_speeds(truck, settings, load_route("grade:-6%,2km,900m"), [20000.0, 36000.0])[0].loads
     assert grade_histogram(road) and road_facts.longest(road, True) and road_facts.steepest(road, True, (50.0,))

@@ -48,8 +48,8 @@ def test_hosting_a_hidden_fault_for_a_class(tmp_path, monkeypatch, capsys):
     assert main(shlex.split(codes)[1:]) == 0
     printed = capsys.readouterr().out.splitlines()
     hosted = _round_of(_parser().parse_args(shlex.split(serve)[1:]))
-    assert [line.split()[-1] for line in printed] == [hosted.code_of(name) for name in ("Ann Lee", "Bo")]
-    assert hosted.is_word("bo", hosted.code_of("Bo")) and hosted.session("bo")["level"] == 2
+    assert [line.split()[-1] for line in printed] == [hosted.word_of(name) for name in ("Ann Lee", "Bo")]
+    assert hosted.is_word("bo", hosted.word_of("Bo")) and hosted.session("bo")["level"] == 2
     assert len(list(Path("sessions").glob("case-*"))) == 1
     hosted.close()
 

@@ -77,7 +77,7 @@ def smaller_pages(folder: Path) -> None:
 def trips_driven(folder: Path) -> tuple[int, int]:
     """Finished trips of the study, and how many of them were driven just now."""
     seen = []
-    result = run_study(STUDY, folder, told=seen.append)
+    result = run_study(STUDY, folder, progress=seen.append)
     assert result.complete
     before = seen[0].done - 1 if seen else result.trips
     return result.trips, result.trips - before

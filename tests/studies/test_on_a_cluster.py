@@ -83,27 +83,27 @@ def test_a_worker_killed_on_the_way_costs_time_and_no_trip(cluster, tmp_path):
     wait_for_workers(cluster, 2)
     killed = []
 
-    def told(progress):
+    def show(progress):
         if progress.done >= 10 and not killed:
             killed.append(progress.done)
             cluster.workers[0].kill()
 
-    result = run_study(STUDY, tmp_path / "s", cluster=cluster.address, told=told)
+    result = run_study(STUDY, tmp_path / "s", cluster=cluster.address, progress=show)
     assert killed and result.complete and result.trips == 60
     assert rows_of(result) == rows_of(run_study(STUDY))
 
 
 def test_a_cluster_that_goes_away_keeps_what_is_done(cluster, tmp_path):
-    def told(progress):
+    def show(progress):
         if progress.done >= 10 and cluster.scheduler.poll() is None:
             cluster.scheduler.kill()
             cluster.workers[1].kill()
             time.sleep(0.1)
 
     with pytest.raises(StudyError, match=r"the cluster went away; \d+ finished trips are kept. Start it again"):
-        run_study(STUDY, tmp_path / "s", cluster=cluster.address, told=told)
+        run_study(STUDY, tmp_path / "s", cluster=cluster.address, progress=show)
     seen = []
-    after = run_study(STUDY, tmp_path / "s", told=lambda progress: seen.append(progress.done))
+    after = run_study(STUDY, tmp_path / "s", progress=lambda progress: seen.append(progress.done))
     assert after.complete and seen[0] > 10 and rows_of(after) == rows_of(run_study(STUDY))
 
 

@@ -22,9 +22,9 @@ from sim.inputs.one_trip import read_inputs
 from sim.studies.plan import NO_TRIP, make_plan
 from sim.studies.quantities import QUANTITIES, flat
 from sim.studies.question import list_studies, read_study, study_from
+from sim.studies.result import StudyResult
 from sim.studies.runner import run_study
 from sim.studies.sentences import trip_words
-from sim.studies.table import StudyResult
 from sim.trips.pool import TripPool, drive
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -209,16 +209,16 @@ def test_workers_give_the_rows_this_process_gives(short, pool):
 def test_a_stopped_study_keeps_what_is_done_and_goes_on(short, tmp_path):
     stop, seen = threading.Event(), []
 
-    def told(progress):
+    def show(progress):
         seen.append(progress.done)
         if progress.done >= 7:
             stop.set()
 
-    partial = run_study(SHORT, tmp_path / "s", told=told, stop=stop)
+    partial = run_study(SHORT, tmp_path / "s", progress=show, stop=stop)
     assert not partial.complete and partial.trips == 7
     assert "Partial: 7 of 24 trips are finished" in partial.answers["notes"][0]
     seen.clear()
-    whole = run_study(SHORT, tmp_path / "s", told=lambda progress: seen.append(progress.done))
+    whole = run_study(SHORT, tmp_path / "s", progress=lambda progress: seen.append(progress.done))
     assert whole.complete and seen[0] == 8 and len(seen) == 17
     assert rows_of(whole) == rows_of(short)
 
@@ -245,7 +245,7 @@ def test_a_study_stopped_while_its_last_trips_wait_is_not_complete(short, tmp_pa
     few = {**SHORT, "vary": {"weather.wind_m_s": [-2, 0, 2, 4]}}
     stop = threading.Event()
     pool = OneAfterTheOther(stop)
-    partial = run_study(few, tmp_path / "s", pool=pool, told=lambda at: stop.set() if at.done else None, stop=stop)
+    partial = run_study(few, tmp_path / "s", pool=pool, progress=lambda at: stop.set() if at.done else None, stop=stop)
     pool.close()
     assert not partial.complete and partial.trips in (1, 2), "the second counts if it was begun"
     assert f"Partial: {partial.trips} of 4 trips are finished" in partial.answers["notes"][0]
@@ -255,7 +255,7 @@ def test_a_study_stopped_while_its_last_trips_wait_is_not_complete(short, tmp_pa
 def test_a_finished_study_is_not_driven_again(short, tmp_path):
     run_study(SHORT, tmp_path / "s")
     seen = []
-    again = run_study(SHORT, tmp_path / "s", told=seen.append)
+    again = run_study(SHORT, tmp_path / "s", progress=seen.append)
     assert seen == [] and rows_of(again) == rows_of(short)
 
 
@@ -263,7 +263,7 @@ def test_what_is_reported_may_change_without_driving_again(tmp_path):
     run_study(SHORT, tmp_path / "s")
     seen = []
     other = {**SHORT, "title": "Seen otherwise", "report": ["max_engine_speed_rpm"]}
-    again = run_study(other, tmp_path / "s", told=seen.append)
+    again = run_study(other, tmp_path / "s", progress=seen.append)
     assert seen == [] and list(again.answers["quantities"]) == ["max_engine_speed_rpm"]
 
 
@@ -284,12 +284,12 @@ if __name__ == "__main__":
 
     done = []
 
-    def told(progress):
+    def show(progress):
         done.append(progress.done)
         if delay and after_first_trip and done[-1] > done[0] and not timer.is_alive():
             timer.start()
 
-    run_study(LONGER, folder, workers=workers or None, told=told)
+    run_study(LONGER, folder, workers=workers or None, progress=show)
 """
 LONGER = {**SHORT, "vary": {**SHORT["vary"], "weather.temperature_c": [0, 10, 20, 30, 40]}}
 
@@ -374,11 +374,11 @@ from sim.errors import StudyError
 from sim.studies.runner import run_study
 from tests.studies.test_studies import LONGER
 if __name__ == "__main__":
-    def told(progress):
+    def show(progress):
         if progress.done == 20:
             resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
     try:
-        run_study(LONGER, sys.argv[1], told=told)
+        run_study(LONGER, sys.argv[1], progress=show)
     except StudyError as problem:
         print(problem)
 """
@@ -395,7 +395,7 @@ def test_a_full_disk_keeps_the_finished_trips(tmp_path):
     assert "cannot be written" in done.stdout and "finished trips are kept" in done.stdout, done.stderr
     assert "it goes on where it stopped" in done.stdout
     seen = []
-    after = run_study(LONGER, folder, told=lambda progress: seen.append(progress.done))
+    after = run_study(LONGER, folder, progress=lambda progress: seen.append(progress.done))
     assert seen[0] >= 20 and rows_of(after) == rows_of(run_study(LONGER))
 
 
@@ -406,7 +406,7 @@ def test_a_broken_results_file_is_made_anew(short, tmp_path):
     with pytest.raises(StudyError, match=r"cannot be read as results .*finished trips are not driven again"):
         StudyResult(broken.plan, folder, True, 24, "x").column("time_s")
     seen = []
-    assert rows_of(run_study(SHORT, folder, told=seen.append)) == rows_of(short) and not seen
+    assert rows_of(run_study(SHORT, folder, progress=seen.append)) == rows_of(short) and not seen
 
 
 def test_another_study_in_the_folder_is_safe(tmp_path):
@@ -590,7 +590,7 @@ def test_a_study_takes_a_second_for_what_a_second_is_for(pool):
     """Progress is told, with the time left once it is known."""
     seen = []
     started = time.perf_counter()
-    run_study(SHORT, pool=pool, told=seen.append)
+    run_study(SHORT, pool=pool, progress=seen.append)
     assert seen[-1].done == seen[-1].total == 24 and seen[-1].refused == 0
     assert seen[-1].seconds_left == pytest.approx(0.0, abs=1e-9)
     assert all(0.0 <= progress.seconds_left < 60.0 + time.perf_counter() - started for progress in seen[1:])

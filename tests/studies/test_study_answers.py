@@ -253,7 +253,7 @@ def test_a_search_is_the_same_again_and_goes_on_where_it_stopped(tmp_path):
     undisturbed = run_study(study)
     stop = threading.Event()
     partial = run_study(
-        study, tmp_path / "s", told=lambda progress: stop.set() if progress.done >= 9 else None, stop=stop
+        study, tmp_path / "s", progress=lambda progress: stop.set() if progress.done >= 9 else None, stop=stop
     )
     assert not partial.complete and partial.trips == 9
     resumed = run_study(study, tmp_path / "s")

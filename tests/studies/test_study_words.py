@@ -75,7 +75,7 @@ def test_the_numbers_are_those_of_the_answers(result):
 def test_notes_come_before_the_numbers():
     study = {**COMMON, **STUDIES["large grid"]}
     stop = threading.Event()
-    partial = run_study(study, told=lambda progress: stop.set() if progress.done >= 5 else None, stop=stop)
+    partial = run_study(study, progress=lambda progress: stop.set() if progress.done >= 5 else None, stop=stop)
     lines = study_text(partial, "both").splitlines()
     place = next(number for number, line in enumerate(lines) if "Partial: 5 of 33 trips are finished" in line)
     assert place < 6

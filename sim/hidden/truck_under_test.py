@@ -15,25 +15,20 @@ from sim.actors.scene import Scene
 from sim.dyno.stand import Stand
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
+from sim.hidden.yard import Visit, feet_stay, lamp_of
 from sim.inputs.files import TruckFile, changed_truck, load_settings, load_truck
 from sim.inputs.sensors import SENSORS
 from sim.inputs.sheet import settings_sheet
-from sim.inputs.specs import PAIRS, Settings, Truck
-from sim.march.clock import Clock, Process
-from sim.march.meter import Look, wire_check
-from sim.march.plant import working_cylinders
+from sim.inputs.specs import Settings, Truck
+from sim.march.clock import Clock
 from sim.roads.route import Route, constant_grade, known_road
 from sim.speedo import calibration_of
 from sim.trips.trip import prepare, run_trip
-from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE, from_si, unit_name
+from sim.units import KILOMETRE_PER_HOUR, from_si, unit_name
 
 TRUCK = "long-haul-manual"
 ALWAYS = ("faults.watch=true", "faults.told=false", "faults.shutdown=false")
 YARD = "grade:0%,2km"
-WARMING = 45.0  # s of idle in the yard, in which a loose plug shows
-SNAP = 8.0  # s at full pedal in neutral
-MOVED = 2.0  # s a switch or pedal is held for the meter
-SAMPLE = 0.5  # s
 COAST_FROM, COAST_TIME = 60.0, 25.0  # km/h, s with the clutch down
 ROLLERS = ("dyno.form=chassis", "dyno.lowest_rpm=1000")
 ROLLER_SPEEDS = (1100, 1300, 1500, 1700, 1900)  # rpm
@@ -42,13 +37,6 @@ HEARD = 0.5  # fan over engine speed, assumed: above it a fan is heard
 CUT_RPM, CUT_TIME = 1200.0, 6.0  # rpm, s
 LOG_S = 0.1
 MOST_DRIVES = 64  # kept of one truck
-HANDS = {
-    "retarding_switch": "hand_retarding",
-    "cruise_switch": "hand_cruise",
-    "set_button": "hand_set",
-    "resume_button": "hand_resume",
-    "fan_switch": "hand_fan",
-}
 GAUGES = {
     "boost": "boost gauge, absolute",
     "barometer": "outside air, barometer of the shop",
@@ -93,21 +81,14 @@ class Reading(NamedTuple):
     judged: bool = True
 
 
-def _held(scene: Scene, feet: dict[str, float]) -> Process:
-    """The feet of who stands by: they stay where they are whatever the controller does."""
-    while True:
-        yield scene.changed()
-        scene.clock.set(accelerator_mode=0.0, **feet)
-
-
 @cache
 def _as_new() -> TruckFile:
     """The truck as it left the works."""
     return load_truck(TRUCK)
 
 
-class Shop:
-    """One truck and everything that can be done with it.
+class TruckUnderTest:
+    """One truck and everything that can be done with it in a shop and on the road.
 
     Parameters
     ----------
@@ -120,7 +101,7 @@ class Shop:
     def __init__(self, hidden: Hidden, roads: Callable[[str], Route] = known_road) -> None:
         self.hidden, self.roads = hidden, roads
         sound = _as_new().truck
-        self._told = f"speedometer.programmed_pulses_per_mile={calibration_of(sound).fitted_pulses_per_mile:.0f}"
+        self._programmed = f"speedometer.programmed_pulses_per_mile={calibration_of(sound).fitted_pulses_per_mile:.0f}"
         self._truck_changes, self._settings_changes = self._changes(sound)
         self._driven: dict[tuple[str, ...], tuple[list[Reading], list[dict[str, Any]]]] = {}
 
@@ -129,7 +110,7 @@ class Shop:
     def _changes(self, sound: Truck) -> tuple[list[str], list[str]]:
         """Changes of truck and settings that make the cause."""
         cause, share = self.hidden.cause, self.hidden.share
-        truck, settings = [self._told], [*ALWAYS, f"faults.seed={self.hidden.seed}"]
+        truck, settings = [self._programmed], [*ALWAYS, f"faults.seed={self.hidden.seed}"]
         if cause is None:
             return truck, settings
         if text := occurrence_text(cause, share):
@@ -142,7 +123,9 @@ class Shop:
                 settings.append(f"{key}={getattr(getattr(Settings(), table), name) + share * size:g}")
                 continue
             before = (
-                float(self._told.partition("=")[2]) if table == "speedometer" else getattr(getattr(sound, table), name)
+                float(self._programmed.partition("=")[2])
+                if table == "speedometer"
+                else getattr(getattr(sound, table), name)
             )
             changed = f"{key}={before + share * size:g}"
             truck = [change for change in truck if not change.startswith(f"{key}=")] + [changed]
@@ -213,85 +196,14 @@ class Shop:
         for process in (*faults.happenings(scene), fan.fan_clutch(scene), brake_stages.brake_stages(scene)):
             clock.process(process)
         clock.process(diagnosis.diagnosis(scene))
-        clock.process(_held(scene, feet))
+        clock.process(feet_stay(scene, feet))
         clock.load_kernel()
         return clock, scene, feet
 
     @cached_property
     def yard(self) -> dict[str, Any]:
-        """One visit to the yard: engine at rest with the key on, idle, every switch and pedal moved, a snap of the pedal. [SI]"""
-        clock, scene, feet = self._parked()
-        parameters, memory = clock.rig.parameters, clock.rig.memory
-        signals: dict[str, list[float]] = {key: [] for key in SENSORS}
-
-        def let(seconds: float) -> None:
-            clock.run(until=int(clock.now) + max(1, round(seconds / clock.tick)))
-
-        let(4 * clock.tick)
-        rest = memory._replace(state=memory.state.copy())
-        rest.state["engine_speed"] = 0.0
-        rest.state["manifold_pressure"] = rest.state["ambient_pressure"]
-        at_rest = Look(rest, parameters)
-        found: dict[str, Any] = {
-            "rest": {key: (at_rest.signal(key), at_rest.true(key)) for key in SENSORS},
-        }
-        for _ in range(round(WARMING / SAMPLE)):
-            let(SAMPLE)
-            seen = Look(memory, parameters)
-            for key in SENSORS:
-                signals[key].append(seen.signal(key))
-        seen = Look(memory, parameters)
-        found["idle"] = {key: (seen.signal(key), seen.true(key)) for key in SENSORS}
-        found["between"] = {key: (min(values[10:]), max(values[10:])) for key, values in signals.items()}
-        found["believed"] = {key: float(memory.belief[SENSORS[key].believed][0]) for key in SENSORS}
-        found["idle_rpm"] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
-        turning = clock.true("engine_speed")
-        fan_share = 1.0 if clock.commanded("fan") > 0.5 else float(parameters["fan_idle_share"][0])
-        found["fan_rpm"] = turning * fan_share / REVOLUTION_PER_MINUTE
-        found["fan_called"] = clock.commanded("fan") > 0.5
-        found["codes"] = [code.summary() for code in scene.codes.values()]
-        found["lamp"] = _lamp(found["codes"])
-        found["starts"] = not scene.shut_down
-
-        moved: dict[str, tuple[float, float]] = {}
-        feet |= {"brake_mode": 4.0, "brake_pressure": 1e5}
-        clock.set(clutch=0.0, **feet, **dict.fromkeys(HANDS.values(), 1.0))
-        let(MOVED)
-        seen = Look(memory, parameters)
-        pressed = {key: seen.signal(key) for key in SENSORS}
-        feet |= {"brake_mode": 0.0, "brake_pressure": 0.0}
-        clock.set(clutch=1.0, **feet, **dict.fromkeys(HANDS.values(), 0.0))
-        let(MOVED)
-        seen = Look(memory, parameters)
-        for key in SENSORS:
-            if SENSORS[key].kind == "switch":
-                moved[key] = (seen.signal(key), pressed[key])
-        steps = []
-        for position in (1.0, 2.0, 3.0):
-            clock.set(hand_selector=position)
-            let(0.1)
-            steps.append(Look(memory, parameters).signal("selector"))
-        found["moved"], found["selector"] = moved, steps
-
-        feet["accelerator"] = 1.0
-        clock.set(accelerator_mode=0.0, **feet)
-        peak = 0.0
-        for _ in range(round(SNAP / 0.02)):
-            let(0.02)
-            peak = max(peak, clock.true("engine_speed"))
-        found["pedal_down"] = Look(memory, parameters).signal("pedal")
-        found["high_idle_rpm"] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
-        found["peak_rpm"] = peak / REVOLUTION_PER_MINUTE
-        seen = Look(memory, parameters)
-        found["revved"] = {key: (seen.signal(key), seen.true(key)) for key in SENSORS}
-        found["wires"] = {key: wire_check(key, parameters) for key in SENSORS}
-        found["solenoids"] = {}
-        for pair in PAIRS:
-            clock.set(**{f"pair_{other}": float(other == pair) for other in PAIRS})
-            works = float(working_cylinders(memory.command[0], parameters[0]))
-            found["solenoids"][pair] = ("open" if pair in scene.open_solenoids else "flows", works)
-        clock.release()
-        return found
+        """What one visit to the yard shows. [SI]"""
+        return Visit(*self._parked()).found()
 
     @cached_property
     def coasting(self) -> float:
@@ -363,12 +275,6 @@ class Shop:
         return {entry.key: (entry.new, entry.unit) for entry in settings_sheet(now, now)}
 
 
-def _lamp(codes: list[dict[str, Any]]) -> str:
-    """The lamp a driver sees."""
-    lit = {code["lamp"] for code in codes if code["active"]}
-    return "red" if "red" in lit else "amber" if "amber" in lit else "off"
-
-
 def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turns: bool) -> list[Reading]:
     """What driver, stopwatch, needle and tank tell of a trip."""
     rounded = {
@@ -398,7 +304,7 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
         Reading("fan heard", round(row * float(np.count_nonzero((rounded["fan_on"] > 0.5) | fan_turns)), 1), "s", 15.0),
         Reading("smoke seen", round(summary["time_smoking_s"], 1), "s", 2.0),
         Reading("coolant by thermometer, hottest", round(summary["max_coolant_temperature_c"], 1), "C", 5.0),
-        Reading("lamp", _lamp(summary["codes"])),
+        Reading("lamp", lamp_of(summary["codes"])),
         Reading(
             "refused", ", ".join(sorted(name.split("_locked")[0].replace("_", " ") for name in refused)) or "nothing"
         ),
@@ -423,6 +329,3 @@ def shown_value(key: str, value: float) -> tuple[float, str]:
     unit = SENSORS[key].unit
     number = from_si(value, unit) if unit else value
     return round(float(number), 1), unit_name(unit) if unit else ""
-
-
-__all__ = ["DRIVES", "GAUGES", "HANDS", "Reading", "Shop", "shown_value"]
