@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 from made_tracks import Made, made
+from test_bad_input import assert_holds
 
 from sim import import_track, load_route, load_settings, load_truck, run_trip
 from sim.command.main import main
@@ -29,10 +30,7 @@ from sim.roads.track_picture import track_picture
 FILES = ("csv", "toml", "svg")
 
 
-@pytest.fixture(autouse=True)
-def in_an_empty_folder(tmp_path, monkeypatch):
-    """Every test works in a folder of its own and names its files without one."""
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("in_an_empty_folder")
 
 
 # ---------------------------------------------------------------- made-up roads
@@ -565,12 +563,6 @@ def refusal(capsys, *arguments: str, seconds: float = 3.0) -> str:
     assert not re.search(r"Traceback|Error\b|Errno|<class|gpxpy|codec|object at", err), err
     assert sorted(path.name for path in Path.cwd().iterdir()) == before
     return err
-
-
-def assert_holds(message: str, fragments: tuple[str, ...]) -> None:
-    """Every fragment stands in the message."""
-    missing = [fragment for fragment in fragments if fragment not in message]
-    assert not missing, f"{missing} not in: {message}"
 
 
 def test_what_the_bad_files_start_from_is_sound(capsys):
