@@ -97,7 +97,7 @@ def _opening() -> Component:
             html.Div(
                 [
                     part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    part("release", html.Button, "Drop the kept run", type="button", hidden=True),
                     part("link", html.Button, "Copy the link", type="button"),
                     part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
                     part("link_text", html.Span, className="quiet", role="status"),

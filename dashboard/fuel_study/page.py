@@ -512,7 +512,7 @@ def _effects(result: "StudyResult", units: str) -> list[Any]:
                 ]
             )
     heads = ("key", "value", "mean", "against the mean of all", "trips", "share the key decides")
-    told = "Means over the trips that arrived. Shares need every trip of the grid, and are left out otherwise."
+    told = "Means over the trips that arrived. Shares are shown only when every trip of the grid was driven."
     return [
         html.Section(
             [

@@ -565,7 +565,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
 
     if track is None:
         if setup.road.startswith(UPLOAD):
-            told_ = "How this road was made from its recording is no longer kept; upload the recording again to see it."
+            told_ = "The server no longer keeps how this road was made. Upload the recording again to see it."
             return [html.Section([html.H2("What smoothing changed"), html.P(told_)], className="card")]
         return []
 
@@ -621,7 +621,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
                 *([html.Ul([html.Li(text) for text in notes], className="told")] if notes else []),
                 _graph("roads-smoothing", smoothing_figure(track, units), 480),
                 html.P(
-                    "A recording that drifts in height over kilometres shows hills that are not there, and nothing here can tell.",
+                    "A recording whose height drifts over kilometres shows hills that are not there. Nothing here can find them.",
                     className="quiet fine",
                 ),
             ],

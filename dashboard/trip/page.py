@@ -88,7 +88,7 @@ def _verdict() -> Component:
             html.Div(
                 [
                     part("keep", html.Button, "Keep this run", type="button", disabled=True),
-                    part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+                    part("release", html.Button, "Drop the kept run", type="button", hidden=True),
                     part("link", html.Button, "Copy the link", type="button"),
                     part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
                     part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True),
