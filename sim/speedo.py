@@ -43,11 +43,12 @@ TRUE_SPEEDS = (20.0, 30.0, 40.0, 50.0, 60.0, 65.0, 70.0)  # mi/h of the table
 GOOD, FAIR = 0.01, 0.02  # of the right number, assumed: for the rubric
 
 CAUTIONS = (
-    "A measured mile is driven on a road that allows it: with a passenger who holds the stopwatch, in traffic law and posted limit,"
-    " never by the driver.",
-    "Park off the carriageway, wear high-visibility clothing, set out warning devices, chock the wheels before anybody goes under.",
-    "A controller's calibration is changed with the engine off, by who is allowed to, and written down before and after.",
-    "All figures are generic: on a real truck the maker's service information, the tyre maker's revolutions per mile and the law"
+    "Drive a measured mile only where the road allows it, within traffic law and posted limit. A passenger holds the stopwatch,"
+    " never the driver.",
+    "Park off the road. Wear high-visibility clothing. Set out warning devices. Chock the wheels before anybody goes under.",
+    "Change a controller's calibration with the engine off. Only somebody who is allowed to may do it. Write down the numbers"
+    " before and after.",
+    "All figures are generic. On a real truck the maker's service information, the tyre maker's revolutions per mile and the law"
     " decide.",
 )
 

@@ -92,7 +92,7 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
             caption = "One straight-line fit; thin bars: 95 % interval. Percents of a mean near nothing say little."
             if any(entry["percent_per_percent"] is None for entry in slopes.values()):
                 caption += " No bar on the right: per cent of a wind or a temperature mean nothing."
-            found.append((f"What {words} answers to", caption, sensitivity_figure(result, main, units)))
+            found.append((f"What {words} depends on", caption, sensitivity_figure(result, main, units)))
             ranked = [key for key, *_ in swings(result, main)]
             if len(ranked) > 1:
                 caption = (

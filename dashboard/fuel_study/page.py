@@ -420,7 +420,7 @@ def _effects(result: "StudyResult", units: str) -> list[Any]:
                 ]
             )
     heads = ("key", "value", "mean", "against the mean of all", "trips", "share the key decides")
-    means = "Means over the trips that arrived. Shares need every trip of the grid, and are left out otherwise."
+    means = "Means over the trips that arrived. Shares are shown only when every trip of the grid was driven."
     title = f"What each value does to {QUANTITIES[name][0]}"
     return [card(title, html.P(means, className="quiet fine"), big_table(heads, rows, "Main effects"))]
 

@@ -29,8 +29,8 @@ PATH = "/hidden-fault"
 LEVEL_WORDS = ("codes lead to the part", "codes mislead", "no code")
 MOST_SESSION = 2_000_000  # bytes of a practice case that travels with the browser
 SECRECY = (
-    "A practice case is kept from a casual look only: whoever has this program can work its answer out. The case of a class"
-    " follows from a key that only the instructor has; cause and truck stay on the instructor's machine."
+    "A practice case is safe from a casual look only: whoever has this program can work its answer out. The case of a class"
+    " follows from a key that only the instructor has. Its cause and truck stay on the instructor's machine."
 )
 
 

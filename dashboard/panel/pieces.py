@@ -178,7 +178,7 @@ def actions(path: str, files: Mapping[str, str], *more: Component) -> list[Compo
     ]
     buttons = [
         part("keep", html.Button, "Keep this run", type="button", disabled=True),
-        part("release", html.Button, "Let the kept run go", type="button", hidden=True),
+        part("release", html.Button, "Drop the kept run", type="button", hidden=True),
         part("link", html.Button, "Copy the link", type="button"),
         part("predict_button", html.Button, "Predict first", type="button", aria_expanded="false"),
         *more,

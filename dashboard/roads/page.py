@@ -493,7 +493,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
 
     if track is None:
         if setup.road.startswith(UPLOAD):
-            gone = "How this road was made from its recording is no longer kept; upload the recording again to see it."
+            gone = "The server no longer keeps how this road was made. Upload the recording again to see it."
             return [card("What smoothing changed", html.P(gone))]
         return []
 
@@ -545,7 +545,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
     if track.waypoints_left:
         notes.append(f"{track.waypoints_left} places of the file are over 50 m from the track and no signs.")
     drift = (
-        "A recording that drifts in height over kilometres shows hills that are not there, and nothing here can tell."
+        "A recording whose height drifts over kilometres shows hills that are not there. Nothing here can find them."
     )
     return [
         card(

@@ -161,7 +161,7 @@
       rate.value = String(this.rate);
       this.again = element("button", { type: "button", text: "From the start", onclick: () => this.start() });
       this.part("watch").append(this.button, this.time, element("span", { class: "with-label" }, [element("label", { for: rate.id, text: "shown at" }), rate]), this.again,
-        element("span", { class: "quiet small", text: "The watch counts the time of the truck; the faster it is shown, the more a thumb is worth." }));
+        element("span", { class: "quiet small", text: "The watch counts the time of the truck. Shown faster, a late press costs more seconds." }));
       // sums
       const fields = [["seconds", "stopwatch", "s"], ["read", "needle, as you read it", "speed"], ["speed", "true speed, by your sum", "speed"], ["pulses", "new pulses per mile, by your sum", "pulses/mi"]];
       this.fields = {};

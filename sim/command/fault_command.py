@@ -17,9 +17,9 @@ from sim.writing import write_file
 
 MOST_PRACTICE = 999_999  # number of a practice case
 SECRECY = (
-    "Whoever has this program and the file of a practice case can work the answer out: it is kept from a casual look only. With"
-    " --key-file the fault follows from a key that only the instructor has; the student then sees what the instructor's machine"
-    " sends."
+    "A practice case is safe from a casual look only: whoever has this program and the file can work the answer out. With"
+    " --key-file the fault follows from a key that only the instructor has. The student then sees only what the instructor's"
+    " machine sends."
 )
 
 

@@ -34,12 +34,12 @@ CORRECTIONS = {
 }
 LEAST_POWER = 5.0  # kW: below it fuel per power says nothing
 CAUTIONS = (
-    "A teaching model, not advice for tests, repairs or driving: on a real stand the maker's service data, local codes and"
+    "A teaching model, not advice for tests, repairs or driving. On a real stand the maker's service data, local codes and"
     " licensed practice decide.",
-    "Before a truck turns rollers: strapped down, chains slightly slack at the rear, front wheels chocked; tyres of equal size,"
-    " past 160 km (100 mi), at their pressure, clean, no recaps. Nobody behind the rollers.",
-    "Extraction on, stack clear; ears and eyes protected, no loose clothing. A fan can start at any time. Time at full load is"
-    " limited.",
+    "Before a truck turns rollers, strap it down, with the rear chains a little slack, and chock the front wheels. Its tyres are"
+    " of one size, run in for 160 km (100 mi), clean, at their pressure and no recaps. Nobody stands behind the rollers.",
+    "Turn the extraction on and keep the stack clear. Protect ears and eyes. Wear no loose clothing. A fan can start at any time."
+    " Time at full load is limited.",
 )
 
 Columns = Mapping[str, np.ndarray]

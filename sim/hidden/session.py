@@ -26,13 +26,13 @@ from sim.roads.route import Route, known_road
 
 NAMES_OF_CASE = ("class", "student", "round")
 CAUTIONS = (
-    "A teaching model, not advice for repairs: on a real truck the maker's service information, the rules of the shop and the law"
+    "A teaching model, not advice for repairs. On a real truck the maker's service information, the rules of the shop and the law"
     " decide.",
-    "On the road a passenger reads and writes, never the driver. Park off the carriageway, wear high-visibility clothing, set out"
+    "On the road a passenger reads and writes, never the driver. Park off the road. Wear high-visibility clothing. Set out"
     " warning devices.",
     "In the shop: chock the wheels, gearbox in neutral, parking brake set, extraction on. Key off before a plug is pulled. A fan"
     " can start at any time; hot coolant is under pressure.",
-    "Before a truck turns rollers: strapped down, nobody behind the rollers, ears and eyes protected.",
+    "Before a truck turns rollers, strap it down. Nobody stands behind the rollers. Protect ears and eyes.",
 )
 
 Session = dict[str, Any]

@@ -43,7 +43,7 @@ from sim.messages import running
 LOG_CHUNK = 4096  # rows of the first part of the log; each further part is twice as long
 LONGEST_CHUNK = 32 * LOG_CHUNK  # so large that the system gets its memory back at once
 MOST_WATCHES = 64
-MOST_NAMED = 3  # quantities that left the numbers in one tick
+MOST_NAMED = 3  # quantities that became infinite or not a number in one tick
 LONGEST_WAIT = 86400.0  # s: with nothing but watch points to wait for, the clock gives up after a day
 NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
 
@@ -379,7 +379,7 @@ class Clock(simpy.Environment):
         simpy.core.EmptySchedule
             Nothing is left to wait for.
         RunError
-            The model left the numbers.
+            A quantity became infinite or not a number.
         """
         queue = self._queue
         if queue:
@@ -417,7 +417,7 @@ class Clock(simpy.Environment):
             self._deliver()
 
     def _name_what_left(self, until: int) -> None:
-        """Goes through the last call of the kernel again, tick by tick, and says which quantity left the numbers, and when."""
+        """Goes through the last call of the kernel again, tick by tick, and names the first quantity that is no finite number."""
         block, work = self.rig.memory.block, self._work_cells
         block[:] = self._before
         distance = self.true("distance")

@@ -16,7 +16,7 @@ def too_many_watches(*, time_s: float, most: int) -> str:
 def left_the_numbers(*, time_s: float, distance_km: float, quantities: Sequence[str], last_event: str) -> str:
     """Said when something of the truck is no finite number any more; more than one quantity may leave in one tick."""
     return (
-        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: {' and '.join(quantities)} left the numbers."
+        f"run stopped at {time_s:.2f} s, {distance_km:.2f} km: {' and '.join(quantities)} became infinite or not a number."
         f" Last event: {shortened(last_event)}. Check the values that were changed for this trip."
     )
 
@@ -24,7 +24,7 @@ def left_the_numbers(*, time_s: float, distance_km: float, quantities: Sequence[
 def result_left_the_numbers(*, key: str, ended: str) -> str:
     """Said when a trip or a run has ended and a number of its summary is not finite."""
     return (
-        f"the run ended as {shortened(ended)}, but {shortened(key)} of its summary left the numbers: no result is given."
+        f"the run ended as {shortened(ended)}, but {shortened(key)} of its summary is infinite or not a number: no result is given."
         " Check the values that were changed for this run."
     )
 

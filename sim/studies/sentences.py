@@ -413,7 +413,7 @@ def _fuel_test_sentences(verdict: Mapping[str, Any]) -> list[str]:
         texts.append(f"The test does not count: {' and '.join(faults)}; it must be driven again.")
     elif abs(saved) < accuracy:
         texts.append(
-            f"The test counts, but such a test is good to about {accuracy:g} %: so small a change cannot be told from chance."
+            f"The test counts, but such a test is good to about {accuracy:g} %: so small a change may be chance."
         )
     else:
         texts.append(f"The test counts: ratios and times agree. It is good to about {accuracy:g} %.")
@@ -446,11 +446,11 @@ def _best_sentences(result: StudyResult, best: Mapping[str, Any], units: str) ->
         ]
         texts.append(f"Held back by: {', '.join(named)}.")
     elif best["bounds"]:
-        texts.append("No bound holds it back: no single step that breaks one would better it.")
+        texts.append("No bound holds it back. A single step beyond a bound would not be better.")
     if best["all_driven"]:
         texts.append(f"All {best['combinations']} combinations were driven.")
     else:
-        step = "No single step betters it" if best["no_step_betters"] else "Not every step beside it was driven"
+        step = "No single step is better" if best["no_step_betters"] else "Not every single step from it was driven"
         texts.append(f"{step}; {best['trips']} of {best['combinations']} combinations were driven.")
     return texts
 
@@ -505,7 +505,7 @@ def _case_sentences(result: StudyResult, cases: Mapping[str, Any], units: str) -
             if time["percent"] is not None and abs(time["percent"]) >= 0.05:
                 texts.append(f"It takes {_percent(time['percent'])} {'more' if time['percent'] > 0 else 'less'} time.")
     else:
-        texts.append(f"No case betters the first in {words}.")
+        texts.append(f"No case is better than the first in {words}.")
     return texts
 
 
@@ -542,7 +542,7 @@ def _grid_sentences(result: StudyResult, name: str, units: str) -> list[str]:
         listed = ", ".join(f"{key_words(key)} {100.0 * share:.0f} %" for share, key in order_of[:MOST_NAMED])
         together = sum(result.answers["interactions"].get(name, {}).values())
         texts.append(
-            f"Of all differences in {words}, each alone decides: {listed}; pairs together {100.0 * together:.0f} %."
+            f"How much of the differences in {words} each explains alone: {listed}. Pairs explain {100.0 * together:.0f} %."
         )
     if name != "time_s" and "time_s" in result.report and len(keys) == 1:
         texts += _time_sentence(result, name, keys[0], units)
@@ -603,12 +603,12 @@ def _sample_sentences(result: StudyResult, name: str, units: str) -> list[str]:
     ranked = swings(result, name)
     words = QUANTITIES[name][0]
     if not ranked or not entry:
-        return [f"Too few trips arrived to say what {words} answers to."]
+        return [f"Too few trips arrived to say what {words} depends on."]
     parts = [
         f"{key_words(key)} {difference_text(name, swing, units)} from {key_text(key, low, units)} to {key_text(key, high, units)}"
         for key, low, high, swing in ranked[:MOST_NAMED]
     ]
-    texts = [f"Over the ranges asked, {words} answers most to {key_words(ranked[0][0])}: {'; '.join(parts)}."]
+    texts = [f"Over the ranges asked, {words} depends most on {key_words(ranked[0][0])}: {'; '.join(parts)}."]
     if entry["explained"] is not None:
         others = [word for word in (*WORDS, "case") if len(result.plan.axes.get(word, ())) > 1]
         leave = "leave" if len(others) > 1 else "leaves"

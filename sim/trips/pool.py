@@ -48,7 +48,7 @@ def drive(inputs: Inputs) -> Result:
     Raises
     ------
     HaulbenchError
-        The model refuses the inputs or left the numbers.
+        The model refuses the inputs, or a quantity became infinite or not a number.
     """
     from sim.trips.trip import run_trip
 

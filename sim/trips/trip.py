@@ -59,7 +59,7 @@ def run_trip(
     Raises
     ------
     HaulbenchError
-        An input cannot be used, or the model left the numbers.
+        An input cannot be used, or a quantity became infinite or not a number.
 
     Examples
     --------

@@ -1,6 +1,5 @@
 """Short trips, trucks with nobody in the cab, and steady speeds found from the laws."""
 
-import functools
 import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from sim import Result, load_route, load_settings, load_truck, run_trip
+from sim import Result, load_route, load_settings, load_truck
 from sim.march import plant
 from sim.march.clock import Clock
 from sim.march.records import RATIO_ROW
@@ -18,17 +17,6 @@ from sim.trips.trip import prepare
 from sim.units import REVOLUTION_PER_MINUTE
 
 ENDLESS_MASS = 1.0e12  # kg: a vehicle so heavy that its speed does not change
-
-
-@pytest.fixture(scope="session")
-def trip() -> Callable[..., Result]:
-    """Drives a truck over a road with changed settings; the same trip is driven once."""
-
-    @functools.cache
-    def drive(truck: str, road: str, *changes: str, spec: tuple[str, ...] = ()) -> Result:
-        return run_trip(load_truck(truck, spec), load_route(road), load_settings(None, changes))
-
-    return drive
 
 
 @pytest.fixture(scope="session")

@@ -38,10 +38,7 @@ LIBRARY_WORDS = re.compile(
 )
 
 
-@pytest.fixture(autouse=True)
-def in_an_empty_folder(tmp_path, monkeypatch):
-    """Every test works in a folder of its own and names its files without one."""
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("in_an_empty_folder")
 
 
 def message_of(call: Callable[[], object], error: type[HaulbenchError]) -> str:

@@ -26,10 +26,7 @@ TRUCK = "long-haul-manual"
 STYLES = ("--vary", "drill.style=snub,drag")
 
 
-@pytest.fixture(autouse=True)
-def in_an_empty_folder(tmp_path, monkeypatch):
-    """Every test works in a folder of its own."""
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("in_an_empty_folder")
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from quasi_static import Sums
 
 from sim import BRAKE_LIMIT_C
 from sim.units import MILE_PER_HOUR
@@ -74,7 +75,7 @@ def test_the_words_of_a_warning_fit_the_numbers(trip, road_of):
 
 
 # A whole descent of 13 km: 6 %, a pitch of 8 % with a curve posted 40 km/h, relief of 3 %, 6 % again; vertical curves
-# of 200 m. Mean, hottest group, published sets A and B, C (derived: quasi-static sums, +/- 15 %)
+# of 200 m. What it does to the brakes is summed up by hand in `quasi_static`.
 SECTIONS = [
     (0, -6.0),
     (6900, -6.0),
@@ -87,15 +88,15 @@ SECTIONS = [
 ]
 CURVE = (7950, -8.0, 40), (8200, -5.5, None)
 WHOLE_DESCENT = [
-    (T1, 7, 2, 60, "snub", 165, 186, 139, 210),
-    (T1, 7, 1, 60, "snub", 267, 303, 214, 344),
-    (T1, 7, 0, 60, "snub", 352, 399, 278, 455),
-    (T1, 8, 3, 65, "snub", 198, 224, 162, 253),
-    (T1, 8, 0, 65, "snub", 380, 430, 296, 491),
-    (T1, 9, 0, 65, "snub", 398, 450, 310, 514),
-    (T1, 9, 0, 61, "drag", 383, 484, 298, 495),
-    (T3, 8, 0, 65, "snub", 145, 174, 122, 184),
-    (T4, 8, 0, 65, "snub", 400, None, None, None),
+    (T1, 7, 2, 60, "snub"),
+    (T1, 7, 1, 60, "snub"),
+    (T1, 7, 0, 60, "snub"),
+    (T1, 8, 3, 65, "snub"),
+    (T1, 8, 0, 65, "snub"),
+    (T1, 9, 0, 65, "snub"),
+    (T1, 9, 0, 61, "drag"),
+    (T3, 8, 0, 65, "snub"),
+    (T4, 8, 0, 65, "snub"),
 ]
 
 
@@ -107,22 +108,28 @@ def whole_descent(trip, road_of, truck, gear, stage, limit, style, start=48):
     return descend(trip, road_of(rows, 1550), truck, gear, stage, f"drill.style={style}", start=start)
 
 
-@pytest.mark.parametrize(("truck", "gear", "stage", "limit", "style", "mean", "hot", "set_a", "set_b"), WHOLE_DESCENT)
-def test_brake_temperatures_of_a_whole_descent(
-    trip, road_of, truck, gear, stage, limit, style, mean, hot, set_a, set_b
-):
+def summed_up(truck, gear, stage, limit, style):
+    """The same descent by hand."""
+    return Sums(truck, 1550.0).descent(SECTIONS, [(0, limit), (7950, 40), (8200, limit)], gear, stage, style)
+
+
+@pytest.mark.parametrize(("truck", "gear", "stage", "limit", "style"), WHOLE_DESCENT)
+def test_brake_temperatures_of_a_whole_descent(trip, road_of, truck, gear, stage, limit, style):
+    """Mean and hottest drum and both published sets, from 125 to 495 C, within 15 % of the sums."""
     summary = whole_descent(trip, road_of, truck, gear, stage, limit, style).summary
     assert summary["ended"] == "arrived", summary["ended_because"]
-    assert summary["max_brake_temperature_c"] == pytest.approx(mean, rel=0.15)
-    if hot is not None:
-        assert summary["max_hottest_brake_temperature_c"] == pytest.approx(hot, rel=0.15)
-        assert summary["max_published_brake_temperature_a_c"] == pytest.approx(set_a, rel=0.15)
-        assert summary["max_published_brake_temperature_b_c"] == pytest.approx(set_b, rel=0.15)
+    expected = summed_up(truck, gear, stage, limit, style)
+    assert summary["max_brake_temperature_c"] == pytest.approx(expected["mean"], rel=0.15)
+    assert summary["max_hottest_brake_temperature_c"] == pytest.approx(expected["hot"], rel=0.15)
+    if truck != T4:  # the published model is for five axles
+        assert summary["max_published_brake_temperature_a_c"] == pytest.approx(expected["a"], rel=0.15)
+        assert summary["max_published_brake_temperature_b_c"] == pytest.approx(expected["b"], rel=0.15)
 
 
 def test_the_lowest_gear_needs_no_service_brakes_at_all(trip, road_of):
-    """Gear 6, stage 3: 25.4 min, no application (derived, +/- 5 %; here the curve is taken below its limit too)."""
+    """Gear 6, stage 3: by the sums too nothing is left for the drums, which stay as they began."""
     summary = whole_descent(trip, road_of, T1, 6, 3, 60, "snub", start=40).summary
+    assert summed_up(T1, 6, 3, 60, "drag")["mean"] == 65.6
     assert summary["service_brake_applications"] == 0
     assert summary["max_brake_temperature_c"] == pytest.approx(65.6, abs=1.0)
     assert summary["max_engine_speed_rpm"] < 2100.0

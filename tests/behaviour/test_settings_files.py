@@ -28,10 +28,7 @@ SHORT = "grade:-6%,1km,1100m"
 SHIPPED = "mountain-careless"
 
 
-@pytest.fixture(autouse=True)
-def in_an_empty_folder(tmp_path, monkeypatch):
-    """Every test works in a folder of its own."""
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("in_an_empty_folder")
 
 
 def written(text: str, name: str = "class.toml") -> str:

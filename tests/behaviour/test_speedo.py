@@ -150,7 +150,7 @@ def test_the_command_hides_what_is_to_be_found_until_a_number_is_entered(capsys)
     text = capsys.readouterr().out
     assert "3 of 4" in text
     assert "axle of ratio" in text
-    assert "passenger who holds the stopwatch" in text
+    assert "A passenger holds the stopwatch" in text
 
 
 def test_lab_sheet_and_record_are_written_whole(tmp_path, capsys):

@@ -1,8 +1,6 @@
 """A road from a recorded track: what noise, gaps and slips of a recording leave of it, and messages for what is no track.
 
-Made-up tracks have a known truth: a curve in the plane and a height along it, written as latitude and longitude with the
-radii of curvature of the ellipsoid, so that nothing of the import is used to make them. What stands between a track and a
-road in length is a few parts in ten thousand of that.
+Made-up tracks have a known truth (`made_tracks`), and the road is held against that.
 """
 
 import errno
@@ -10,16 +8,17 @@ import os
 import re
 import stat
 import time
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
-import gpxpy
+import made_tracks
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
+from made_tracks import Made, made
+from test_bad_input import assert_holds
 
 from sim import import_track, load_route, load_settings, load_truck, run_trip
 from sim.command.main import main
@@ -28,19 +27,13 @@ from sim.roads import track_file as track_file_module
 from sim.roads.track import BRIDGED_GAP, ImportedTrack, leg_lengths, smoothed_heights
 from sim.roads.track_picture import track_picture
 
-REAL = Path(__file__).resolve().parents[1] / "data" / "coastal-25km.gpx"
 FILES = ("csv", "toml", "svg")
 
 
-@pytest.fixture(autouse=True)
-def in_an_empty_folder(tmp_path, monkeypatch):
-    """Every test works in a folder of its own and names its files without one."""
-    monkeypatch.chdir(tmp_path)
+pytestmark = pytest.mark.usefixtures("in_an_empty_folder")
 
 
-# ---------------------------------------------------------------- made-up tracks
-
-Profile = Callable[[np.ndarray], np.ndarray]
+# ---------------------------------------------------------------- made-up roads
 
 
 def flat(along: np.ndarray) -> np.ndarray:
@@ -62,79 +55,6 @@ def hill(along: np.ndarray) -> np.ndarray:
 
 def steady(along: np.ndarray) -> np.ndarray:
     return 200.0 + 0.05 * along
-
-
-@dataclass
-class Made:
-    """A made-up recording; arrays may be changed before it is written."""
-
-    along: np.ndarray
-    latitude: np.ndarray
-    longitude: np.ndarray
-    height: np.ndarray
-    truth: np.ndarray
-
-    @property
-    def climb(self) -> float:
-        return float(np.maximum(np.diff(self.truth), 0.0).sum())
-
-    def write(self, name: str = "made.gpx", pieces: tuple[int, ...] = (), more: str = "") -> Path:
-        """Writes the recording as GPX, cut into pieces at the given points."""
-        lines = [
-            '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">',
-            more,
-            "<trk><name>made up</name><trkseg>",
-        ]
-        for number, (lat, lon, height) in enumerate(zip(self.latitude, self.longitude, self.height, strict=True)):
-            if number in pieces:
-                lines.append("</trkseg><trkseg>")
-            told = "" if np.isnan(height) else f"<ele>{height:.2f}</ele>"
-            lines.append(f'<trkpt lat="{lat:.8f}" lon="{lon:.8f}">{told}</trkpt>')
-        lines.append("</trkseg></trk></gpx>")
-        Path(name).write_text("\n".join(lines), encoding="utf-8")
-        return Path(name)
-
-    def without(self, which: np.ndarray) -> "Made":
-        """The recording without some points."""
-        keep = ~which
-        return Made(self.along[keep], self.latitude[keep], self.longitude[keep], self.height[keep], self.truth[keep])
-
-
-def made(
-    profile: Profile,
-    length: float,
-    spacing: float = 12.0,
-    height_noise: float = 0.0,
-    position_noise: float = 0.0,
-    step: float = 0.0,
-    seed: int = 1,
-    start: tuple[float, float] = (46.0, 7.0),
-) -> Made:
-    """A winding road of given length; noise is independent from point to point, its standard deviation in metres."""
-    noise = np.random.default_rng(seed)
-    along = np.linspace(0.0, length, round(length / spacing) + 1)
-    truth = profile(along)
-    level = np.sqrt(np.diff(along) ** 2 - np.diff(truth) ** 2)
-    heading = 0.7 * np.sin(2 * np.pi * 0.5 * (along[1:] + along[:-1]) / 2600.0)
-    north = np.append(0.0, np.cumsum(level * np.cos(heading))) + noise.normal(0.0, position_noise, len(along))
-    east = np.append(0.0, np.cumsum(level * np.sin(heading))) + noise.normal(0.0, position_noise, len(along))
-    square = 0.00669437999014  # first eccentricity squared, WGS 84
-    latitude = np.full_like(north, start[0])
-    for _ in range(3):
-        middle = np.radians(0.5 * (latitude + start[0]))
-        latitude = start[0] + np.degrees(
-            north * (1.0 - square * np.sin(middle) ** 2) ** 1.5 / (6378137.0 * (1.0 - square))
-        )
-    phi = np.radians(latitude)
-    # each step east is taken at the latitude where it is made
-    inverse = np.sqrt(1.0 - square * np.sin(phi) ** 2) / (6378137.0 * np.cos(phi))
-    steps = np.diff(east) * 0.5 * (inverse[1:] + inverse[:-1])
-    longitude = start[1] + np.degrees(np.append(0.0, np.cumsum(steps)))
-    longitude = (longitude + 180.0) % 360.0 - 180.0
-    height = truth + noise.normal(0.0, height_noise, len(along))
-    if step:
-        height = np.round(height / step) * step
-    return Made(along, latitude, longitude, height, truth)
 
 
 def error_of(track: ImportedTrack, recording: Made) -> np.ndarray:
@@ -466,45 +386,59 @@ def test_table_of_distance_and_elevation():
     assert np.sqrt(np.mean(error_of(track, recording) ** 2)) < 2.0
 
 
-# ---------------------------------------------------------------- a real track
+# ---------------------------------------------------------------- a drive with everything a recording brings along
 
 
-def test_real_track():
-    """25 km and 284 m of climb, counted from the track as its description has it; geographiclib measures the legs."""
-    track = import_track(REAL)
-    with open(REAL, encoding="utf-8") as file:
-        points = [point for piece in gpxpy.parse(file).tracks[0].segments for point in piece.points]
-    legs = [
-        Geodesic.WGS84.Inverse(one.latitude, one.longitude, other.latitude, other.longitude)["s12"]
-        for one, other in pairwise(points)
-    ]
-    assert track.points_read == len(points) == 381
-    assert track.pieces == 2
-    assert track.length == pytest.approx(sum(legs), rel=0.002)
-    assert track.length == pytest.approx(25_000.0, rel=0.02)
-    assert track.climb == pytest.approx(284.0, rel=0.05)
-    assert track.climb < track.raw_climb
-    assert np.abs(track.grade).max() < 0.12
-    assert abs(track.departure[0]) < 6.0
-    assert track.bound == () and track.gaps == ()
+def bridged_length() -> float:
+    """Length of the recorded road, the lost part of its bend cut straight: a chord is 2 R sin(arc / 2 R). [m]"""
+    lost, radius = made_tracks.GAP[1] - made_tracks.GAP[0], 600.0
+    return made_tracks.RECORDED_LENGTH - lost + 2.0 * radius * np.sin(lost / (2.0 * radius))
 
 
-def test_same_track_gives_the_same_bytes():
-    first, second = import_track(REAL), import_track(REAL)
+def test_recorded_drive_gives_the_road_it_was_driven_on(recording):
+    """Everything is held against the road that the drive was made of; the chord of the gap is worked out above."""
+    track = import_track(recording)
+    assert track.pieces == 2 and track.bound == () and track.jumps == ()
+    assert track.dropped["position jumped away and back"] == 1
+    assert track.dropped["merged with neighbours within 10 m"] > made_tracks.STANDING  # the stop is no road
+    assert track.length == pytest.approx(bridged_length(), rel=0.003)
+    (gap,) = track.gaps
+    assert (gap.start, gap.length) == pytest.approx((made_tracks.GAP[0], 661.0), abs=2 * made_tracks.SPEED + 10.0)
+    assert track.climb == pytest.approx(made_tracks.recorded_climb(), rel=0.02) and track.climb < track.raw_climb
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_grades_and_heights_of_a_recorded_drive_are_those_of_its_road(seed):
+    """Where the rise is steady the grade comes back within 0.3 points; heights within the drift of the barometer and 2 m."""
+    drive = made_tracks.recorded(seed)
+    track = import_track(drive.write())
+    distance = track.distance * made_tracks.RECORDED_LENGTH / track.length
+    for (start, rise), (end, same) in pairwise(made_tracks.RISE):
+        inside = (distance > start + 250.0) & (distance < end - 250.0)
+        if rise == same and inside.any():
+            grade = rise / np.sqrt(1.0 - rise**2)
+            assert np.mean(track.grade[inside]) == pytest.approx(grade, abs=0.003), f"{start:g} m"
+    drift = made_tracks.DRIFT * len(drive.along)
+    error = np.interp(drive.along, distance, track.elevation) - drive.truth
+    assert error.max() < drift + 2.0 and error.min() > -2.0
+
+
+def test_same_track_gives_the_same_bytes(recording):
+    first, second = import_track(recording), import_track(recording)
     assert first.csv() == second.csv()
     assert first.toml() == second.toml()
     assert track_picture(first) == track_picture(second)
 
 
 @pytest.mark.parametrize("every", [10.0, 25.0, 50.0])
-def test_road_file_gives_back_the_smoothed_heights(every):
-    track = import_track(REAL, every=every, limit=80 / 3.6)
+def test_road_file_gives_back_the_smoothed_heights(recording, every):
+    track = import_track(recording, every=every, limit=80 / 3.6)
     Path("road.csv").write_text(track.csv(), encoding="utf-8")
     Path("road.toml").write_text(track.toml(), encoding="utf-8")
     road = load_route("road.csv")
     assert road.length == pytest.approx(track.length, abs=0.05)
     assert np.abs(road.elevation - track.elevation).max() < 0.01
-    fine = import_track(REAL, every=5.0)
+    fine = import_track(recording, every=5.0)
     assert np.abs(np.interp(fine.distance, road.distance, road.elevation) - fine.elevation).max() < 0.5
     assert road.elevation[-1] == pytest.approx(fine.elevation[-1], abs=0.1)
     assert road.limit_at(12_000.0) == pytest.approx(80 / 3.6)
@@ -513,13 +447,13 @@ def test_road_file_gives_back_the_smoothed_heights(every):
     assert road.climb == pytest.approx(track.climb, abs=0.5)
 
 
-def test_truck_arrives_over_an_imported_road(capsys):
-    assert main(["route", str(REAL), "--out", "coast", "--limit", "80km/h"]) == 0
+def test_truck_arrives_over_an_imported_road(capsys, recording):
+    assert main(["route", str(recording), "--out", "drive", "--limit", "80km/h"]) == 0
     capsys.readouterr()
-    result = run_trip(load_truck("long-haul-manual").truck, load_route("coast.csv"), load_settings())
+    result = run_trip(load_truck("long-haul-manual").truck, load_route("drive.csv"), load_settings())
     summary = result.summary
     assert summary["ended"] == "arrived"
-    assert summary["distance_m"] == pytest.approx(25_265.0, abs=100.0)
+    assert summary["distance_m"] == pytest.approx(bridged_length(), rel=0.003)
     assert abs(summary["energy"]["residual_fraction"]) < 1e-3
     assert summary["max_speed_m_s"] < 100 / 3.6
 
@@ -574,16 +508,16 @@ def test_units_people_read(capsys, units, has, lacks):
     assert lacks is None or lacks not in line
 
 
-def test_creator_of_the_file_is_not_told(capsys):
-    assert b"creator=" in REAL.read_bytes()
-    _, out, _ = call(capsys, str(REAL), "--out", "road")
+def test_creator_of_the_file_is_not_told(capsys, recording):
+    assert b'creator="a recorder"' in recording.read_bytes()
+    _, out, _ = call(capsys, str(recording), "--out", "road")
     written = "".join(Path(f"road.{ending}").read_text(encoding="utf-8") for ending in FILES)
     assert "creator" not in out + written
-    assert "github" not in out + written
+    assert "a recorder" not in out + written
 
 
-def test_picture_is_a_drawing_with_titled_axes():
-    track = import_track(REAL)
+def test_picture_is_a_drawing_with_titled_axes(recording):
+    track = import_track(recording)
     root = ElementTree.fromstring(track_picture(track))
     space = "{http://www.w3.org/2000/svg}"
     texts = [element.text for element in root.iter(f"{space}text")]
@@ -629,12 +563,6 @@ def refusal(capsys, *arguments: str, seconds: float = 3.0) -> str:
     assert not re.search(r"Traceback|Error\b|Errno|<class|gpxpy|codec|object at", err), err
     assert sorted(path.name for path in Path.cwd().iterdir()) == before
     return err
-
-
-def assert_holds(message: str, fragments: tuple[str, ...]) -> None:
-    """Every fragment stands in the message."""
-    missing = [fragment for fragment in fragments if fragment not in message]
-    assert not missing, f"{missing} not in: {message}"
 
 
 def test_what_the_bad_files_start_from_is_sound(capsys):
@@ -723,16 +651,16 @@ def test_failing_at_the_last_file_puts_the_others_back(capsys, monkeypatch):
 # ---------------------------------------------------------------- a file that is at hand and on no disk
 
 
-def test_content_at_hand_gives_the_road_of_the_file_and_touches_no_disk(monkeypatch):
-    from_file = import_track(REAL)
-    content = REAL.read_bytes()
+def test_content_at_hand_gives_the_road_of_the_file_and_touches_no_disk(recording, monkeypatch):
+    from_file = import_track(recording)
+    content = recording.read_bytes()
 
     def refuse(*_, **__):
         raise AssertionError("the disk is touched")
 
     monkeypatch.setattr("builtins.open", refuse)
     monkeypatch.setattr(Path, "stat", refuse)
-    at_hand = import_track(REAL.name, content=content)
+    at_hand = import_track(recording.name, content=content)
     assert (at_hand.csv(), at_hand.toml()) == (from_file.csv(), from_file.toml())
 
 
@@ -754,11 +682,11 @@ def test_content_that_is_too_long_is_refused():
         import_track("up.gpx", content=b"<gpx>" + b" " * (64_000_001 - 5))
 
 
-def test_a_road_made_in_memory_is_the_road_of_its_two_files():
-    track = import_track(REAL, limit=20.0)
-    Path("coast.csv").write_text(track.csv(), encoding="utf-8", newline="\n")
-    Path("coast.toml").write_text(track.toml(), encoding="utf-8", newline="\n")
-    written, made_here = load_route("coast.csv"), track.route("coast")
+def test_a_road_made_in_memory_is_the_road_of_its_two_files(recording):
+    track = import_track(recording, limit=20.0)
+    Path("drive.csv").write_text(track.csv(), encoding="utf-8", newline="\n")
+    Path("drive.toml").write_text(track.toml(), encoding="utf-8", newline="\n")
+    written, made_here = load_route("drive.csv"), track.route("drive")
     for column in ("distance", "grade", "slope", "wind"):
         assert np.array_equal(getattr(written, column), getattr(made_here, column))
     for key in ("name", "title", "start_elevation", "limits", "stops", "signs", "curves", "source", "marks"):

@@ -1,6 +1,5 @@
 """Trips to draw, and a browser to look at what was drawn."""
 
-import functools
 import os
 import shutil
 from collections.abc import Callable, Iterator
@@ -10,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from sim import Result, load_route, load_settings, load_truck, run_trip
+from sim import Result
 
 ROOT = Path(__file__).resolve().parents[2]
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
@@ -23,17 +22,6 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-
-
-@pytest.fixture(scope="session")
-def trip() -> Callable[..., Result]:
-    """Drives a truck over a road with changed settings; the same trip is driven once."""
-
-    @functools.cache
-    def drive(truck: str, road: str, *changes: str) -> Result:
-        return run_trip(load_truck(truck), load_route(road), load_settings(None, changes))
-
-    return drive
 
 
 @pytest.fixture(scope="session")

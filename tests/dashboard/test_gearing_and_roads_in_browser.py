@@ -16,7 +16,6 @@ from serving import real_server
 from sim import import_track
 
 SIZES = {"laptop": (1366, 768), "projector": (1920, 1080), "tablet": (1024, 768)}
-RECORDING = Path(__file__).resolve().parents[1] / "data" / "coastal-25km.gpx"
 PATIENCE = 60_000  # ms: the first answer may wait for the model to be prepared
 ATTACK = "<img src=x onerror=document.title='owned'>"
 
@@ -253,11 +252,11 @@ def test_every_control_of_roads(opened, pictures):
     page.locator("text=No part of this road falls enough").wait_for()
 
 
-def test_a_recording_becomes_a_road_that_every_page_can_open(opened, pictures, server, tmp_path, monkeypatch):
+def test_a_recording_becomes_a_road_that_every_page_can_open(opened, pictures, recording):
     """Upload, what smoothing changed, downloads, the link in another browser; nothing is written meanwhile."""
     page = opened("/roads")
     drawn(page, *ROADS)
-    page.set_input_files("#roads-file", RECORDING)
+    page.set_input_files("#roads-file", recording)
     page.fill("#roads-limit", "70")
     page.click("#roads-send")
     page.locator("#roads-told", has_text="Made:").wait_for()
@@ -269,11 +268,11 @@ def test_a_recording_becomes_a_road_that_every_page_can_open(opened, pictures, s
     address = parse_qs(urlsplit(page.url).query)["road"][0]
     assert re.fullmatch(r"upload:[0-9a-f]{32}", address)
     page.screenshot(path=pictures / "roads-upload.png", full_page=True)
-    expected = import_track(RECORDING, limit=70 / 3.6)
+    expected = import_track(recording, limit=70 / 3.6)
     for kind, text in (("csv", expected.csv()), ("toml", expected.toml())):
         with page.expect_download() as download:
             page.click(f"#roads-{kind}")
-        assert download.value.suggested_filename == f"coastal-25km.{kind}"
+        assert download.value.suggested_filename == f"recorded-drive.{kind}"
         assert Path(download.value.path()).read_text(encoding="utf-8") == text
     link = page.locator("#roads-drive").get_attribute("href")
     assert f"road={address}" in link

@@ -545,7 +545,7 @@ def test_slopes_and_their_intervals_are_those_of_the_answers(sample, units):
         title_of(layout["xaxis"]) == f"fuel, {'L/100 km' if units == 'metric' else 'gal/100 mi'}: change over the range"
     )
     assert title_of(layout["xaxis2"]) == "% per % at the means"
-    caption = next(text for title, text, _ in figures_of(sample) if title.endswith("answers to"))
+    caption = next(text for title, text, _ in figures_of(sample) if title.endswith("depends on"))
     assert "95 %" in caption and "per cent of a wind or a temperature mean nothing" in caption
 
 
@@ -634,7 +634,7 @@ def test_each_kind_of_study_gets_its_figures_first_things_first(grid, one_key, c
     assert titles(cases)[0] == "What each case does to fuel, kg"
     assert titles(one_key)[:2] == ["fuel, kg by vehicle mass", "time, s by vehicle mass"]
     assert titles(grid)[0].startswith("fuel, height credited, L/100 km by ")
-    assert titles(sample)[:2] == ["What fuel, L/100 km answers to", "fuel, L/100 km by the two inputs that matter most"]
+    assert titles(sample)[:2] == ["What fuel, L/100 km depends on", "fuel, L/100 km by the two inputs that matter most"]
     assert titles(search) == ["All trips tried: time, s against highest speed, km/h", "Settings and what they gave"]
     assert titles(fuel_test) == ["The ratios of the runs"]
     for result in (grid, one_key, cases, sample, search):

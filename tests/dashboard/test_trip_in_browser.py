@@ -228,7 +228,7 @@ def test_a_kept_run_stays_under_the_next_and_can_be_let_go(visit):
     expect(seen.page.locator("[data-strip='road'] .strip-head")).to_contain_text("the kept run")
     assert part(seen, "numbers").locator("tr.differs").count() > 5
     seen.shoot("trip-kept-run")
-    seen.page.get_by_role("button", name="Let the kept run go").click()
+    seen.page.get_by_role("button", name="Drop the kept run").click()
     expect(part(seen, "numbers").locator("thead")).not_to_contain_text("kept run")
     assert seen.trips() == 2
 
