@@ -29,10 +29,7 @@ STYLES = (
     "shared/shared", "trip/trip", "gearing/gearing", "roads/roads", "fuel_study/fuel_study", "sources/sources", "dyno/dyno",
     "speedometer/speedometer", "hidden_fault/hidden_fault",
 )  # fmt: skip
-SCRIPTS = (
-    "shared/shared", "shared/table", "panel/panel", "shared/circuits", "trip/draw", "trip/trip", "gearing/gearing", "roads/roads",
-    "dyno/dyno", "speedometer/speedometer", "hidden_fault/hidden_fault",
-)  # fmt: skip
+SCRIPTS = sorted(file.relative_to(ROOMS).as_posix() for file in ROOMS.glob("*/*.js"))
 
 INDEX = f"""<!DOCTYPE html>
 <html lang="en" data-units="metric">
@@ -42,11 +39,13 @@ INDEX = f"""<!DOCTYPE html>
 <link rel="icon" href="/assets/shared/mark.svg" type="image/svg+xml">
 {{%css%}}
 {"".join(f'<link rel="stylesheet" href="/assets/{name}.css">' for name in STYLES)}
+{"".join(f'<link rel="modulepreload" href="/assets/{name}">' for name in SCRIPTS)}
+<script type="module" src="/assets/shared/main.js"></script>
 </head>
 <body>
 <noscript>These pages need JavaScript; it comes from this machine only.</noscript>
 {{%app_entry%}}
-<footer>{{%config%}}{{%scripts%}}{"".join(f'<script src="/assets/{name}.js"></script>' for name in SCRIPTS)}{{%renderer%}}</footer>
+<footer>{{%config%}}{{%scripts%}}{{%renderer%}}</footer>
 </body>
 </html>"""
 
@@ -64,7 +63,7 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
     app = dash.Dash(
         NAME,
         assets_folder=str(ROOMS),
-        include_assets_files=False,  # they stand in INDEX, in the order in which they build on one another
+        include_assets_files=False,  # they stand in INDEX
         pages_folder="",
         use_pages=False,
         serve_locally=True,

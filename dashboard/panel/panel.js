@@ -1,380 +1,346 @@
+// @ts-check
 /* The panel of inputs: built from what the server says of each key, kept the same as its store and as the address. */
-"use strict";
-(function () {
-  const H = window.haulbench, element = H.element;
-  const GEARS = { "start.gear": "by the speed", "drill.hold_gear": "none", "driver.descent_gear": "driver's choice" };
-  const WORDS = ["truck", "road", "settings"];
-  const NAMES = { settings: "start from", truck: "truck", road: "road" };
-  const TYPING = 450, SLIDING = 120; // ms without a change before it counts
+import {
+  all, button, decimalBox, element, inputBox, labelled, select, setOptions, whenThere, worded,
+} from "../shared/dom.js";
+import { fields, readdress, recall, setProps, written } from "../shared/server.js";
+import { onUnits, units } from "../shared/units.js";
 
-  function significant(value) {
-    if (value === 0) { return "0"; }
-    const digits = Math.abs(value) >= 10000 ? 6 : 5;
-    return String(Number(value.toPrecision(digits)));
+/** Truck, road, settings, and changes by key, as texts.
+ * @typedef {{ truck: string, road: string, settings: string, changes: Record<string, string> }} Setup */
+/** An input as `field_of` of dashboard/panel/fields.py describes it. @typedef {Record<string, any>} Field */
+
+const GEARS = { "start.gear": "by the speed", "drill.hold_gear": "none", "driver.descent_gear": "driver's choice" };
+const WORDS = ["truck", "road", "settings"];
+const NAMES = { settings: "start from", truck: "truck", road: "road" };
+const GRADE = "grade:";
+const TYPING = 450, SLIDING = 120; // ms without a change before it counts
+
+/** @param {number} value */
+export function significant(value) {
+  return value === 0 ? "0" : String(Number(value.toPrecision(Math.abs(value) >= 10000 ? 6 : 5)));
+}
+
+/** A number in the unit of the file, given with that unit, its US unit or none; null when it is something else.
+ * @param {Field} field @param {string} text */
+export function numberIn(field, text) {
+  const found = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/.exec(text);
+  if (!found) { return null; }
+  const [, number, unit] = found;
+  if (!unit || unit === field.unit) { return Number(number); }
+  const { us } = field;
+  return us && [us.written, us.name].includes(unit) ? (Number(number) - us.offset) / us.factor : null;
+}
+
+/** A list of texts, such as ["60 s boost pressure 100 kPa"]. @param {unknown} given as a list, or as a text of one */
+export function listIn(given) {
+  if (Array.isArray(given)) { return given.map(String); }
+  try {
+    const found = JSON.parse(String(given));
+    return Array.isArray(found) ? found.map(String) : [];
+  } catch { return []; }
+}
+
+/** The query of a setup; what stands in the address for others stays. @param {Setup} setup @param {string} search */
+export function addressOf(setup, search) {
+  const kept = [...new URLSearchParams(search)].filter(([key]) => !key.includes(".") && !WORDS.includes(key));
+  return written(new URLSearchParams([...WORDS.map((word) => [word, setup[word]]),
+    ...Object.entries(setup.changes).sort(([one], [other]) => (one < other ? -1 : 1)), ...kept]));
+}
+
+const usOf = (field) => (field.us && units === "us" ? field.us : null);
+const inUnits = (field, value) => value * (usOf(field)?.factor ?? 1) + (usOf(field)?.offset ?? 0);
+const unitOf = (field) => (usOf(field)?.name ?? field.unit).replace(/^[CF]$/, "\u00b0$&");
+const plain = (value) => (Array.isArray(value) ? JSON.stringify(value) : String(value));
+const has = (choices, name) => [...choices.options].some((option) => option.value === name);
+
+/** Panels by the element they are in. @type {WeakMap<Element, Panel>} */
+const panels = new WeakMap();
+/** The panel of the page, once it is there. */
+export const panel = () => panels.get(document.querySelector("[data-panel]"));
+
+class Panel {
+  /** @param {HTMLElement} place */
+  constructor(place) {
+    this.place = place;
+    this.asked = JSON.parse(place.dataset.panel);
+    /** @type {Setup} */ this.setup = this.asked.setup;
+    /** @type {Map<string, (() => void)[]>} */ this.boxes = new Map();
+    this.refreshers = [];
+    this.counters = [];
+    this.number = 0;
+    place.classList.add("waiting");
+    fields().then((described) => { this.described = described; this.build(); place.classList.remove("waiting"); })
+      .catch(() => place.append(worded("p", "The inputs could not be loaded; reload the page.", "told")));
+    onUnits(() => this.refresh());
   }
 
-  class Panel {
-    constructor(place) {
-      this.place = place;
-      this.asked = JSON.parse(place.dataset.panel);
-      this.setup = this.asked.setup;
-      this.boxes = new Map();
-      this.refreshers = [];
-      this.number = 0;
-      place.classList.add("waiting");
-      H.fields().then((described) => { this.described = described; this.build(); place.classList.remove("waiting"); })
-        .catch(() => { place.append(element("p", { class: "told", text: "The inputs could not be loaded; reload the page." })); });
-      H.onUnits(() => this.refresh());
-    }
+  // ------------------------------------------------------------ values
+  get truck() { return this.described.trucks[this.setup.truck]; }
+  base(key) {
+    const settings = this.described.settings[this.setup.settings] || this.described.settings.defaults;
+    return key in this.described.usual ? settings.values[key] ?? this.described.usual[key] : this.truck?.values[key];
+  }
+  changed(key) { return Object.hasOwn(this.setup.changes, key); }
+  given(key) { return this.changed(key) ? this.setup.changes[key] : this.base(key); }
+  /** As it is shown in its box. @param {Field} field */
+  text(field) {
+    const given = this.given(field.key), value = this.value(field), changed = this.changed(field.key);
+    if (changed ? value === null : typeof given !== "number") { return plain(given); }
+    const us = changed && /[a-zA-Z]/.test(given.replace(/[eE][+-]?\d/, ""));
+    if (changed && us === Boolean(usOf(field))) { return given.replace(/\s*[a-zA-Z/ .]+$/, "").trim(); }
+    return significant(inUnits(field, value));
+  }
+  value(field) { return this.changed(field.key) ? numberIn(field, this.given(field.key)) : this.base(field.key); }
 
-    // ------------------------------------------------------------ values
-    base(key) {
-      const settings = this.described.settings[this.setup.settings] || this.described.settings.defaults;
-      if (key in this.described.usual) { return key in settings.values ? settings.values[key] : this.described.usual[key]; }
-      const truck = this.described.trucks[this.setup.truck];
-      return truck ? truck.values[key] : undefined;
-    }
-    changed(key) { return Object.prototype.hasOwnProperty.call(this.setup.changes, key); }
+  change(key, text, wait = 0) {
+    const base = this.base(key), same = typeof base === "number"
+      ? Math.abs((numberIn(this.described.fields[key], text) ?? NaN) - base) <= 1e-9 * Math.max(1, Math.abs(base))
+      : (Array.isArray(base) ? text.replace(/\s/g, "") : text) === plain(base);
+    const { [key]: _, ...others } = this.setup.changes;
+    this.setup = { ...this.setup, changes: same ? others : { ...this.setup.changes, [key]: text } };
+    (this.boxes.get(key) || []).forEach((refresh) => refresh());
+    this.counts();
+    this.tell(wait);
+  }
+  undo(key) { this.change(key, plain(this.base(key))); }
+  pick(word, name) {
+    const kept = Object.entries(this.setup.changes).filter(([key]) =>
+      word === "road" || (word === "truck" && key in this.described.usual));
+    this.setup = { ...this.setup, [word]: name, changes: Object.fromEntries(kept) };
+    const chosen = word === "settings" && this.described.settings[name];
+    if (chosen && chosen.truck in this.described.trucks) { this.setup.truck = chosen.truck; }
+    if (chosen && chosen.road) { this.setup.road = chosen.road; }
+    this.refresh();
+    this.tell(0);
+  }
 
-    // a number with or without the unit of the file or its US unit, in the unit of the file; null when it is something else
-    read(field, text) {
-      const found = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/.exec(text);
-      if (!found) { return null; }
-      if (!found[2] || found[2] === field.unit) { return Number(found[1]); }
-      if (field.us && (found[2] === field.us.written || found[2] === field.us.name)) {
-        return (Number(found[1]) - field.us.offset) / field.us.factor;
-      }
-      return null;
-    }
-    inUnits(field, value) {
-      return field.us && H.units === "us" ? value * field.us.factor + field.us.offset : value;
-    }
-    unit(field) {
-      const name = field.us && H.units === "us" ? field.us.name : field.unit;
-      return name === "C" || name === "F" ? "\u00b0" + name : name;
-    }
-    // as it is shown in its box
-    text(field) {
-      const given = this.changed(field.key) ? this.setup.changes[field.key] : null;
-      if (given !== null) {
-        const value = this.read(field, given);
-        if (value === null) { return given; }
-        const us = /[a-zA-Z]/.test(given.replace(/[eE][+-]?\d/, ""));
-        if (us === Boolean(field.us && H.units === "us")) { return given.replace(/\s*[a-zA-Z\/ .]+$/, "").trim(); }
-        return significant(this.inUnits(field, value));
-      }
-      const base = this.base(field.key);
-      if (Array.isArray(base)) { return base.length ? JSON.stringify(base) : "[]"; }
-      return typeof base === "number" ? significant(this.inUnits(field, base)) : String(base);
-    }
-    value(field) {
-      return this.changed(field.key) ? this.read(field, this.setup.changes[field.key]) : this.base(field.key);
-    }
+  // ------------------------------------------------------------ telling
+  tell(wait) {
+    window.clearTimeout(this.timer);
+    this.timer = window.setTimeout(() => this.say(), wait);
+  }
+  say() {
+    setProps(this.asked.store, { data: this.setup });
+    readdress(addressOf(this.setup, window.location.search));
+    this.place.dispatchEvent(new CustomEvent("haulbench:setup", { bubbles: true,
+      detail: { page: this.asked.page, setup: this.setup } }));
+  }
 
-    change(key, text, wait) {
-      const field = this.described.fields[key], base = this.base(key);
-      let same = false;
-      if (typeof base === "number") {
-        const value = this.read(field, text);
-        same = value !== null && Math.abs(value - base) <= 1e-9 * Math.max(1, Math.abs(base));
-      } else if (Array.isArray(base)) {
-        same = text.replace(/\s/g, "") === JSON.stringify(base);
-      } else { same = text === String(base); }
-      const changes = { ...this.setup.changes };
-      if (same) { delete changes[key]; } else { changes[key] = text; }
-      this.setup = { ...this.setup, changes };
-      this.mark(key);
-      this.tell(wait || 0);
-    }
-    pick(word, name) {
-      const changes = {};
-      Object.entries(this.setup.changes).forEach(([key, text]) => {
-        const ofSettings = key in this.described.usual;
-        if (word === "road" || (word === "truck" && ofSettings)) { changes[key] = text; }
-      });
-      this.setup = { ...this.setup, [word]: name, changes };
-      if (word === "settings") {
-        const chosen = this.described.settings[name];
-        if (chosen && chosen.truck in this.described.trucks) { this.setup.truck = chosen.truck; }
-        if (chosen && chosen.road) { this.setup.road = chosen.road; }
-      }
+  // ------------------------------------------------------------ building
+  build() {
+    this.count = element("span", { class: "quiet", "aria-live": "polite" });
+    this.all = button("undo all changes", () => {
+      this.setup = { ...this.setup, changes: {} };
       this.refresh();
       this.tell(0);
-    }
-
-    // ------------------------------------------------------------ telling
-    tell(wait) {
-      window.clearTimeout(this.timer);
-      this.timer = window.setTimeout(() => this.say(), wait);
-    }
-    say() {
-      H.setProps(this.asked.store, { data: this.setup });
-      const kept = [...new URLSearchParams(window.location.search)].filter(([key]) => !key.includes(".") && !WORDS.includes(key));
-      const query = new URLSearchParams([...WORDS.map((word) => [word, this.setup[word]]),
-        ...Object.entries(this.setup.changes).sort(([one], [other]) => (one < other ? -1 : 1)), ...kept]);
-      const search = query.toString().replace(/%3A/g, ":").replace(/%2C/g, ",");
-      window.history.replaceState(window.history.state, "", window.location.pathname + "?" + search + window.location.hash);
-      this.place.dispatchEvent(new CustomEvent("haulbench:setup", { bubbles: true,
-        detail: { page: this.asked.page, setup: this.setup } }));
-    }
-
-    // ------------------------------------------------------------ building
-    build() {
-      const head = element("div", { class: "panel-head" });
-      this.count = element("span", { class: "quiet", "aria-live": "polite" });
-      this.all = element("button", { type: "button", class: "plain", text: "undo all changes",
-        onclick: () => { this.setup = { ...this.setup, changes: {} }; this.refresh(); this.tell(0); } });
-      head.append(this.count, this.all);
-      this.asked.start_with.forEach((word) => this.place.append(this.choice(word)));
-      this.place.append(head);
-      this.asked.groups.forEach((group) => this.place.append(this.group(group.title, group.keys,
+    }, { class: "plain" });
+    this.place.append(...this.asked.start_with.map((word) => this.choice(word)),
+      element("div", { class: "panel-head" }, [this.count, this.all]),
+      ...this.asked.groups.map((group) => this.group(group.title, group.keys,
         (group.open || group.keys.some((key) => this.changed(key))) && window.innerWidth > 1100)));
-      if (this.asked.everything) { this.place.append(this.drawer()); }
-      this.refresh();
-      this.place.dataset.built = "";
-      this.say();
-    }
-
-    choice(word) {
-      const id = this.asked.page + "-" + word, list = this.described[word === "settings" ? "settings" : word + "s"];
-      const select = element("select", { id, name: word, onchange: () => this.picked(word, select.value) });
-      Object.entries(list).forEach(([name, about]) => {
-        select.append(element("option", { value: name, text: name.replace(/-/g, " ") }));
-      });
-      const about = element("p", { class: "meaning", id: id + "-meaning" });
-      select.setAttribute("aria-describedby", about.id);
-      const made = element("div", { class: "field is-choice" }, [
-        element("label", { for: id, text: NAMES[word] }), select, about]);
-      let grade = null;
-      if (word === "road") {
-        select.append(element("option", { value: "grade:", text: "a constant grade ..." }));
-        grade = this.gradeInputs();
-        made.append(grade.box);
-      }
-      this.refreshers.push(() => {
-        const name = this.setup[word];
-        if (word === "road" && !(name in list) && !name.startsWith("grade:") && ![...select.options].some((o) => o.value === name)) {
-          let title = "an uploaded road";
-          try {
-            const known = JSON.parse(window.sessionStorage.getItem("haulbench-roads") || "[]");
-            title = (known.find((each) => each.address === name) || { title }).title;
-          } catch (problem) { /* none kept */ }
-          select.append(element("option", { value: name, text: title }));
-        }
-        const constant = word === "road" && name.startsWith("grade:");
-        if (grade) { grade.show(constant ? name : null); }
-        if (!constant && ![...select.options].some((option) => option.value === name)) {
-          select.append(element("option", { value: name, text: name.slice(0, 40) }));
-        }
-        select.value = constant ? "grade:" : name;
-        const known = list[name];
-        about.textContent = constant ? "grade, length, altitude at the start" : known ? known.title : "";
-      });
-      return made;
-    }
-    picked(word, name) {
-      if (word === "road" && name === "grade:") { this.pick("road", "grade:-6%,6km,1100m"); return; }
-      this.pick(word, name);
-    }
-    gradeInputs() {
-      const parts = [["grade", "%", -35, 35], ["length", "km", 0.2, 300], ["altitude", "m", -400, 5500]];
-      const boxes = parts.map(([name, unit], place) => {
-        const box = element("input", { type: "text", inputmode: "decimal", id: this.asked.page + "-constant-" + name,
-          autocomplete: "off" });
-        box.addEventListener("change", () => {
-          const [a, b, c] = boxes.map((each) => each.value.trim() || "0");
-          this.pick("road", `grade:${a}%,${b}km,${c}m`);
-        });
-        return box;
-      });
-      const box = element("div", { class: "three", hidden: true }, parts.map(([name, unit], place) =>
-        element("div", {}, [element("label", { for: boxes[place].id, text: `${name}, ${unit}` }), boxes[place]])));
-      return { box, show: (name) => {
-        box.hidden = name === null;
-        if (name === null) { return; }
-        name.slice(6).split(",").forEach((text, place) => {
-          if (boxes[place] && document.activeElement !== boxes[place]) { boxes[place].value = text.replace(/[^0-9.+-]/g, ""); }
-        });
-      } };
-    }
-
-    group(title, keys, open) {
-      const body = element("div", { class: "group-body" });
-      const about = element("span", { class: "quiet" });
-      const made = element("details", { class: "group" }, [
-        element("summary", {}, [element("span", { text: title }), about]), body]);
-      made.open = Boolean(open);
-      const fill = () => { if (!body.childElementCount) { keys.forEach((key) => body.append(this.field(key))); } };
-      if (open) { fill(); }
-      made.addEventListener("toggle", () => { if (made.open) { fill(); } });
-      const counted = () => {
-        const number = keys.filter((key) => this.changed(key)).length;
-        about.textContent = number ? number + " changed" : "";
-      };
-      counted.small = true;
-      this.refreshers.push(counted);
-      return made;
-    }
-
-    drawer() {
-      const body = element("div", { class: "group-body" });
-      const made = element("details", { class: "group drawer" }, [
-        element("summary", {}, [element("span", { text: "All settings and truck values" })]), body]);
-      made.addEventListener("toggle", () => {
-        if (!made.open || body.childElementCount) { return; }
-        const search = element("input", { type: "search", id: this.asked.page + "-search", autocomplete: "off" });
-        body.append(element("div", { class: "field" }, [
-          element("label", { for: search.id, text: "find a setting by a word" }), search]));
-        const tables = {};
-        Object.keys(this.described.fields).forEach((key) => {
-          const table = key.split(".")[0];
-          (tables[table] = tables[table] || []).push(key);
-        });
-        const groups = Object.entries(tables).map(([table, keys]) => {
-          const group = this.group(this.described.tables[table] || table, keys, false);
-          body.append(group);
-          return [group, keys];
-        });
-        search.addEventListener("input", () => {
-          const word = search.value.trim().toLowerCase();
-          groups.forEach(([group, keys]) => {
-            const found = keys.filter((key) => {
-              const field = this.described.fields[key];
-              return (key + " " + field.label + " " + field.meaning).toLowerCase().includes(word);
-            });
-            group.hidden = word !== "" && !found.length;
-            group.open = word !== "" && found.length > 0;
-            group.querySelectorAll("[data-key]").forEach((box) => {
-              box.hidden = word !== "" && !found.includes(box.dataset.key);
-            });
-            if (word !== "" && found.length) {
-              window.setTimeout(() => group.querySelectorAll("[data-key]").forEach((box) => {
-                box.hidden = !found.includes(box.dataset.key);
-              }), 0);
-            }
-          });
-        });
-      });
-      return made;
-    }
-
-    field(key) {
-      const field = this.described.fields[key];
-      const id = this.asked.page + "-" + key.replace(/[^a-z0-9]/g, "-") + "-" + (this.number += 1);
-      const meaning = element("p", { class: "meaning", id: id + "-meaning" });
-      const undo = element("button", { type: "button", class: "undo", title: "undo this change", "aria-label": "undo " + field.label,
-        text: "\u21ba", onclick: () => { this.change(key, this.plain(this.base(key))); this.refresh(); } });
-      const label = element("label", { for: id }, [element("span", { text: field.label })]);
-      const unit = element("span", { class: "unit" });
-      const box = element("div", { class: "field is-" + (key in GEARS ? "choice" : field.kind), "data-key": key });
-      const bare = { id, name: key, "aria-describedby": meaning.id };
-      let update;
-      if (field.kind === "switch") {
-        const input = element("input", { ...bare, type: "checkbox", role: "switch",
-          onchange: () => this.change(key, String(input.checked)) });
-        box.append(input, label, undo, meaning);
-        update = () => { input.checked = String(this.changed(key) ? this.setup.changes[key] : this.base(key)) === "true"; };
-      } else if (field.kind === "choice" || key in GEARS) {
-        const input = element("select", { ...bare, onchange: () => this.change(key, input.value) });
-        box.append(label, input, undo, meaning);
-        update = () => {
-          let choices = field.choices;
-          if (key in GEARS) {
-            const truck = this.described.trucks[this.setup.truck];
-            choices = Array.from({ length: (truck ? truck.gears : 18) + 1 }, (_, gear) => [String(gear), gear ? "gear " + gear : GEARS[key]]);
-          }
-          const now = String(this.changed(key) ? this.setup.changes[key] : this.base(key));
-          if (!choices.some(([value]) => value === now)) { choices = [...choices, [now, now.slice(0, 30)]]; }
-          const same = input.options.length === choices.length && choices.every(([value], at) => input.options[at].value === value);
-          if (!same) { input.replaceChildren(...choices.map(([value, text]) => element("option", { value, text }))); }
-          input.value = now;
-        };
-      } else if (field.kind === "several") {
-        const boxes = field.choices.map(([value]) => {
-          const input = element("input", { type: "checkbox", id: id + value, onchange: () => {
-            this.change(key, JSON.stringify(boxes.filter((each) => each.input.checked).map((each) => each.value)));
-          } });
-          return { value, input };
-        });
-        const set = element("fieldset", { "aria-describedby": meaning.id }, [element("legend", { text: field.label }),
-          ...boxes.map((each) => element("label", { for: each.input.id, class: "inline" }, [each.input, each.value]))]);
-        box.append(set, undo, meaning);
-        update = () => {
-          let now = this.base(key);
-          if (this.changed(key)) { try { now = JSON.parse(this.setup.changes[key]); } catch (problem) { now = []; } }
-          boxes.forEach((each) => { each.input.checked = Array.isArray(now) && now.includes(each.value); });
-        };
-      } else {
-        const numeric = field.kind === "number" || field.kind === "whole";
-        const input = element("input", { ...bare, type: "text", inputmode: numeric ? "decimal" : undefined, autocomplete: "off",
-          spellcheck: "false" });
-        const slider = numeric ? element("input", { type: "range", "aria-label": field.label + ", slider" }) : null;
-        const send = (wait) => {
-          const text = input.value.trim();
-          const bareNumber = numeric && /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$/.test(text);
-          if (text === "") { return; }
-          this.change(key, bareNumber && field.us && H.units === "us" ? text + field.us.written : text, wait);
-          check();
-        };
-        const check = () => {
-          const value = this.value(field);
-          const fits = !numeric || (value !== null && value >= field.low && value <= field.high);
-          input.setAttribute("aria-invalid", String(!fits));
-          if (slider && fits) { slider.value = String(this.inUnits(field, value)); }
-        };
-        input.addEventListener("input", () => send(TYPING));
-        input.addEventListener("change", () => { send(0); if (input.value.trim() === "") { update(); } });
-        if (slider) {
-          slider.addEventListener("input", () => { input.value = slider.value; send(SLIDING); });
-        }
-        box.append(label, input, unit, undo, ...(slider ? [slider] : []), meaning);
-        update = () => {
-          if (document.activeElement !== input) { input.value = this.text(field); }
-          unit.textContent = this.unit(field);
-          if (slider) {
-            const low = this.inUnits(field, field.low), high = this.inUnits(field, field.high);
-            slider.min = String(low);
-            slider.max = String(high);
-            const step = field.kind === "whole" ? 1 : Math.pow(10, Math.floor(Math.log10((high - low) / 200)));
-            slider.step = String(Math.max(step, 1e-6));
-          }
-          check();
-        };
-      }
-      const words = () => {
-        let range = "";
-        if (field.low !== undefined && !(key in GEARS)) {
-          const four = (value) => String(Number(this.inUnits(field, value).toPrecision(4)));
-          range = `; ${four(field.low)} to ${four(field.high)} ${this.unit(field)}`;
-        }
-        const said = field.kind === "switch" ? field.meaning.replace(/^true:/, "on:").replace(/^false:/, "off:") : field.meaning;
-        meaning.textContent = said + range.trimEnd();
-      };
-      const refresh = () => { update(); words(); box.classList.toggle("changed", this.changed(key)); };
-      this.refreshers.push(refresh);
-      if (!this.boxes.has(key)) { this.boxes.set(key, []); }
-      this.boxes.get(key).push({ box, refresh });
-      refresh();
-      return box;
-    }
-    plain(value) { return Array.isArray(value) ? JSON.stringify(value) : String(value); }
-
-    mark(key) {
-      (this.boxes.get(key) || []).forEach((each) => each.refresh());
-      this.counts();
-    }
-    counts() {
-      const number = Object.keys(this.setup.changes).length;
-      this.count.textContent = number ? `${number} ${number === 1 ? "value" : "values"} changed` : "nothing changed yet";
-      this.all.hidden = number === 0;
-      this.refreshers.forEach((each) => { if (each.small) { each(); } });
-    }
-    refresh() {
-      if (!this.described) { return; }
-      this.refreshers.forEach((each) => each());
-      this.counts();
-    }
+    if (this.asked.everything) { this.place.append(this.drawer()); }
+    this.refresh();
+    this.place.dataset.built = "";
+    this.say();
   }
 
-  H.whenThere("data-panel", (place) => { place.panel = new Panel(place); });
-})();
+  choice(word) {
+    const id = `${this.asked.page}-${word}`, list = this.described[word === "settings" ? word : word + "s"];
+    const about = element("p", { class: "meaning", id: `${id}-meaning` });
+    const picked = (name) => this.pick(word, name === GRADE ? `${GRADE}-6%,6km,1100m` : name);
+    const choices = select(Object.keys(list).map((name) => [name, name.replace(/-/g, " ")]), { id, name: word,
+      "aria-describedby": about.id, onchange: () => picked(choices.value) });
+    const add = (value, text) => choices.append(element("option", { value, text }));
+    const grade = word === "road" ? this.gradeInputs() : null;
+    if (grade) { add(GRADE, "a constant grade ..."); }
+    this.refreshers.push(() => {
+      const name = this.setup[word], constant = grade !== null && name.startsWith(GRADE);
+      grade?.show(constant ? name : null);
+      if (!constant && !has(choices, name)) {
+        const uploaded = recall("haulbench-roads", []).find((each) => each.address === name);
+        add(name, grade ? uploaded?.title || "an uploaded road" : name.slice(0, 40));
+      }
+      choices.value = constant ? GRADE : name;
+      about.textContent = constant ? "grade, length, altitude at the start" : list[name]?.title || "";
+    });
+    return element("div", { class: "field is-choice" },
+      [element("label", { for: id, text: NAMES[word] }), choices, about, grade?.box]);
+  }
+  gradeInputs() {
+    const boxes = ["grade", "length", "altitude"].map((name) => decimalBox(`${this.asked.page}-constant-${name}`, {
+      onchange: () => {
+        const [a, b, c] = boxes.map((each) => each.value.trim() || "0");
+        this.pick("road", `${GRADE}${a}%,${b}km,${c}m`);
+      } }));
+    const box = element("div", { class: "three", hidden: true },
+      ["grade, %", "length, km", "altitude, m"].map((text, place) => labelled(text, boxes[place])));
+    return { box, show: (name) => {
+      box.hidden = name === null;
+      (name || "").slice(GRADE.length).split(",").forEach((text, place) => {
+        if (name && boxes[place] && document.activeElement !== boxes[place]) {
+          boxes[place].value = text.replace(/[^0-9.+-]/g, "");
+        }
+      });
+    } };
+  }
+
+  /** @param {string} title @param {string[]} keys @param {boolean} open */
+  group(title, keys, open) {
+    const body = element("div", { class: "group-body" }), about = element("span", { class: "quiet" });
+    const made = element("details", { class: "group" }, [
+      element("summary", {}, [worded("span", title), about]), body]);
+    made.open = Boolean(open);
+    const fill = () => {
+      if (made.open && !body.childElementCount) { body.append(...keys.map((key) => this.field(key))); }
+    };
+    fill();
+    made.addEventListener("toggle", fill);
+    this.counters.push(() => {
+      const number = keys.filter((key) => this.changed(key)).length;
+      about.textContent = number ? `${number} changed` : "";
+    });
+    return made;
+  }
+  drawer() {
+    const body = element("div", { class: "group-body" });
+    const made = element("details", { class: "group drawer" }, [
+      element("summary", {}, [worded("span", "All settings and truck values")]), body]);
+    made.addEventListener("toggle", () => {
+      if (!made.open || body.childElementCount) { return; }
+      const tables = {}, all = Object.keys(this.described.fields);
+      all.forEach((key) => { (tables[key.split(".")[0]] ||= []).push(key); });
+      const groups = Object.entries(tables).map(([table, keys]) => /** @type {const} */ (
+        [this.group(this.described.tables[table] || table, keys, false), keys]));
+      const search = inputBox(`${this.asked.page}-search`, { type: "search",
+        oninput: () => this.find(groups, search.value.trim().toLowerCase()) });
+      body.append(labelled("find a setting by a word", search, search, { class: "field" }),
+        ...groups.map(([group]) => group));
+    });
+    return made;
+  }
+  /** Shows the groups and fields that a word is in. @param {(readonly [HTMLDetailsElement, string[]])[]} groups
+   * @param {string} word */
+  find(groups, word) {
+    groups.forEach(([group, keys]) => {
+      const found = keys.filter((key) => {
+        const { label, meaning } = this.described.fields[key];
+        return `${key} ${label} ${meaning}`.toLowerCase().includes(word);
+      });
+      group.hidden = !found.length;
+      group.open = word !== "" && found.length > 0;
+      window.setTimeout(() => all(group, "[data-key]").forEach((box) => { // once it is filled
+        box.hidden = !found.includes(box.dataset.key);
+      }), 0);
+    });
+  }
+
+  // ------------------------------------------------------------ one input
+  field(key) {
+    const field = this.described.fields[key], kind = key in GEARS ? "choice" : field.kind;
+    const id = `${this.asked.page}-${key.replace(/[^a-z0-9]/g, "-")}-${this.number += 1}`;
+    const meaning = element("p", { class: "meaning", id: `${id}-meaning` });
+    const undo = button("\u21ba", () => { this.undo(key); this.refresh(); },
+      { class: "undo", title: "undo this change", "aria-label": `undo ${field.label}` });
+    const label = element("label", { for: id }, [worded("span", field.label)]);
+    const attributes = { id, name: key, "aria-describedby": meaning.id };
+    const make = { switch: this.turned, choice: this.chosen, several: this.several }[kind] || this.typed;
+    const { parts, update } = make.call(this, field, attributes, label, undo);
+    const box = element("div", { class: `field is-${kind}`, "data-key": key }, [...parts, meaning]);
+    const refresh = () => {
+      update();
+      meaning.textContent = this.meaning(field);
+      box.classList.toggle("changed", this.changed(key));
+    };
+    this.refreshers.push(refresh);
+    this.boxes.set(key, [...(this.boxes.get(key) || []), refresh]);
+    refresh();
+    return box;
+  }
+  /** What it means, and its range. @param {Field} field */
+  meaning(field) {
+    if (field.kind === "switch") { return field.meaning.replace(/^true:/, "on:").replace(/^false:/, "off:"); }
+    if (field.low === undefined || field.key in GEARS) { return field.meaning; }
+    const four = (value) => String(Number(inUnits(field, value).toPrecision(4)));
+    return `${field.meaning}; ${four(field.low)} to ${four(field.high)} ${unitOf(field)}`.trimEnd();
+  }
+  turned(field, attributes, label, undo) {
+    const input = element("input", { ...attributes, type: "checkbox", role: "switch",
+      onchange: () => this.change(field.key, String(input.checked)) });
+    return { parts: [input, label, undo], update: () => { input.checked = String(this.given(field.key)) === "true"; } };
+  }
+  chosen(field, attributes, label, undo) {
+    const { key } = field, input = select([], { ...attributes, onchange: () => this.change(key, input.value) });
+    const update = () => {
+      const now = String(this.given(key));
+      let choices = key in GEARS ? Array.from({ length: (this.truck?.gears ?? 18) + 1 },
+        (_, gear) => [String(gear), gear ? `gear ${gear}` : GEARS[key]]) : field.choices;
+      if (!choices.some(([value]) => value === now)) { choices = [...choices, [now, now.slice(0, 30)]]; }
+      if (choices.map(([value]) => value).join() !== [...input.options].map((option) => option.value).join()) {
+        setOptions(input, choices);
+      }
+      input.value = now;
+    };
+    return { parts: [label, input, undo], update };
+  }
+  several(field, attributes, _, undo) {
+    const changed = () => this.change(field.key,
+      JSON.stringify(boxes.filter((each) => each.input.checked).map((each) => each.value)));
+    const boxes = field.choices.map(([value]) => ({ value,
+      input: element("input", { type: "checkbox", id: attributes.id + value, onchange: changed }) }));
+    const set = element("fieldset", { "aria-describedby": attributes["aria-describedby"] }, [
+      worded("legend", field.label),
+      ...boxes.map(({ value, input }) => element("label", { for: input.id, class: "inline" }, [input, value]))]);
+    const update = () => {
+      const now = listIn(this.given(field.key));
+      boxes.forEach((each) => { each.input.checked = now.includes(each.value); });
+    };
+    return { parts: [set, undo], update };
+  }
+  /** A box to type in, and a slider where it is a number. */
+  typed(field, attributes, label, undo) {
+    const { key, kind } = field, numeric = kind === "number" || kind === "whole";
+    const input = (numeric ? decimalBox : inputBox)(attributes.id, { ...attributes, spellcheck: "false" });
+    const unit = element("span", { class: "unit" });
+    const slider = numeric ? element("input", { type: "range", "aria-label": `${field.label}, slider` }) : null;
+    const check = () => {
+      const value = this.value(field), fits = !numeric || (value !== null && value >= field.low && value <= field.high);
+      input.setAttribute("aria-invalid", String(!fits));
+      if (slider && fits) { slider.value = String(inUnits(field, value)); }
+    };
+    const send = (wait) => {
+      const text = input.value.trim(), bare = numeric && /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$/.test(text);
+      if (text === "") { return; }
+      this.change(key, bare && usOf(field) ? text + field.us.written : text, wait);
+      check();
+    };
+    const update = () => {
+      if (document.activeElement !== input) { input.value = this.text(field); }
+      unit.textContent = unitOf(field);
+      if (slider) {
+        const low = inUnits(field, field.low), high = inUnits(field, field.high);
+        const step = kind === "whole" ? 1 : Math.pow(10, Math.floor(Math.log10((high - low) / 200)));
+        Object.assign(slider, { min: String(low), max: String(high), step: String(Math.max(step, 1e-6)) });
+      }
+      check();
+    };
+    input.addEventListener("input", () => send(TYPING));
+    input.addEventListener("change", () => { send(0); if (input.value.trim() === "") { update(); } });
+    slider?.addEventListener("input", () => { input.value = slider.value; send(SLIDING); });
+    return { parts: [label, input, unit, undo, slider], update };
+  }
+
+  counts() {
+    const number = Object.keys(this.setup.changes).length;
+    this.count.textContent = number ? `${number} ${number === 1 ? "value" : "values"} changed` : "nothing changed yet";
+    this.all.hidden = number === 0;
+    this.counters.forEach((each) => each());
+  }
+  refresh() {
+    if (!this.described) { return; }
+    this.refreshers.forEach((each) => each());
+    this.counts();
+  }
+}
+
+whenThere("data-panel", (place) => { panels.set(place, new Panel(place)); });

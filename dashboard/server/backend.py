@@ -26,6 +26,7 @@ from sim.messages import browser as say
 
 KEPT_FOR_EVER = "public, max-age=31536000, immutable"
 SMALLER = 9  # packing of files, done once
+KINDS = mimetypes.MimeTypes()  # not what a machine calls them: a browser runs no module that is sent as another kind
 PACKED_ALREADY = {".png", ".woff", ".woff2", ".jpg", ".gif"}
 
 
@@ -44,7 +45,7 @@ class Kept:
         self._whole = content
         self._small = b"" if Path(name).suffix in PACKED_ALREADY else gzip.compress(content, SMALLER, mtime=0)
         self._tag = f'"{hashlib.blake2b(content, digest_size=12).hexdigest()}"'
-        kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+        kind = KINDS.guess_type(name)[0] or "application/octet-stream"
         self._headers = {"Content-Type": f"{kind}; charset=utf-8" if kind.startswith("text/") else kind}
         self._headers |= {"Cache-Control": KEPT_FOR_EVER if lasting else "no-cache", "ETag": self._tag}
 
@@ -90,17 +91,17 @@ class Backend(FastAPIDashServer):
     # ------------------------------------------------------------ files
 
     def register_assets_blueprint(self, blueprint_name: str, assets_url_path: str, assets_folder: str) -> None:
-        """The files of the pages."""
+        """The files of the pages, as they are when the server begins: an upgrade under it mixes nothing."""
         folder = Path(assets_folder)
         there = {
-            file.relative_to(folder).as_posix(): file
+            file.relative_to(folder).as_posix(): file.read_bytes()
             for kind in ("js", "css", "svg")
             for file in folder.glob(f"*/*.{kind}")
         }
         self._add_files(
             f"{assets_url_path.rstrip('/')}/{{name:path}}",
             lambda name: name if name in there else None,
-            lambda name: Kept(there[name].read_bytes(), name),
+            lambda name: Kept(there[name], name),
         )
 
     def setup_component_suites(self, dash_app: Any) -> None:  # type: ignore[override]

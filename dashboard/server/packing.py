@@ -1,4 +1,4 @@
-"""How a page is sent numbers: a head in JSON, then columns as float32, packed; the browser opens it with `H.unpack`."""
+"""How a page is sent numbers: a head in JSON, then columns as float32, packed; `unpack` of shared/server.js opens it."""
 
 import gzip
 import json

@@ -1,130 +1,157 @@
+// @ts-check
 /* Failures of circuits, values dialled in by hand and a meter, for the pages that have a panel and a cursor. */
-"use strict";
-(function () {
-  const H = window.haulbench, element = H.element;
-  // in a list of texts such as ["60 s boost pressure 100 kPa", "70 s ..."]
-  function listOf(text) { try { const found = JSON.parse(text); return Array.isArray(found) ? found.map(String) : []; } catch (problem) { return []; } }
+import { bar, button, element, inputBox, labelled, select, setOptions, setText, worded } from "./dom.js";
+import { listIn, panel } from "../panel/panel.js";
+import { fields } from "./server.js";
+import { shown } from "./units.js";
 
-  /* place: element; page: word before the ids; panel(): the panel of inputs; here(): the place or time at the cursor, as text;
-     fail(text): says what is missing; going(): something is about to change on the fly */
-  class Circuits {
-    constructor(place, options) {
-      this.place = place; this.o = options;
-      H.fields().then((described) => { this.parts = described.circuits; this.build(); this.shown(); this.meters(this.found || []); });
-    }
-    list(key) {
-      const panel = this.o.panel();
-      if (!panel || !panel.described) { return []; }
-      const now = panel.changed(key) ? panel.setup.changes[key] : panel.base(key);
-      return Array.isArray(now) ? now.map(String) : listOf(now || "[]");
-    }
-    put(key, values) {
-      const panel = this.o.panel();
-      if (!panel || !panel.described) { return; }
-      panel.change(key, JSON.stringify(values));
-      panel.refresh();
-      this.shown();
-    }
-    build() {
-      const id = (name) => `${this.o.page}-${name}`, sensors = this.parts.filter((part) => part.kind);
-      const choose = (name, parts, changed) => {
-        const select = element("select", { id: id(name), onchange: changed });
-        select.append(...parts.map((part) => element("option", { value: part.name, text: part.name })));
-        return select;
-      };
-      const row = (words, input, unit) => element("div", { class: "dial-row" }, [element("label", { for: input.id, text: words }),
-        unit ? element("span", { class: "with-unit" }, [input, unit]) : input]);
-      const box = (name) => element("input", { type: "text", id: id(name), autocomplete: "off" });
-      const numberOf = (text, unit) => (/^[+-]?[0-9.]+$/.test(text) && unit ? `${text} ${unit}` : text);
+/** A part that can fail. @typedef {{ name: string, failures: string[][], kind?: string, unit?: string }} Circuit */
 
-      // a meter
-      this.meter = element("select", { id: id("meter"), onchange: () => this.put("circuits.meters", this.meter.value ? [this.meter.value] : []) });
-      this.meter.append(element("option", { value: "", text: "nothing" }), ...sensors.map((part) => element("option", { value: part.name, text: part.name })));
-      this.readings = element("div", { class: "meter" });
+const named = (parts) => parts.map((part) => /** @type {[string, string]} */ ([part.name, part.name]));
+const unitBox = () => element("span", { class: "unit" });
+const withUnit = (text, unit) =>
+  (/^[+-]?[0-9.]+$/.test(text) && unit ? `${text} ${unit}` : text);
 
-      // a value by hand
-      const value = box("dial-value"), unit = element("span", { class: "unit" });
-      const dialled = choose("dial-part", sensors, () => units());
-      const sensor = () => sensors.find((part) => part.name === dialled.value);
-      const units = () => {
-        unit.textContent = sensor().unit || (sensor().kind === "switch" ? "pressed or released" : "position");
-        value.placeholder = !sensor().unit && sensor().kind === "switch" ? "pressed" : "";
-      };
-      dialled.value = "intake temperature"; units();
-      const dial = (text) => { this.o.going(); this.put("circuits.dialled", [...this.list("circuits.dialled"), `${this.o.here()} ${dialled.value} ${text}`]); };
-      const dialIn = element("button", { type: "button", text: "Dial in here", onclick: () => {
-        const text = value.value.trim() || value.placeholder;
-        if (!text) { this.o.fail("Dial in by hand: give a value" + (sensor().unit ? ` in ${sensor().unit}` : "") + "."); value.focus(); return; }
-        dial(numberOf(text, sensor().unit));
-      } });
-      const letGo = element("button", { type: "button", text: "Let go here", onclick: () => dial("let go") });
+/** @param {string} words @param {HTMLElement} input @param {HTMLElement} [unit] */
+const row = (words, input, unit) => labelled(words, input,
+  unit ? element("span", { class: "with-unit" }, [input, unit]) : input, { class: "dial-row" });
+/** @param {string} title @param {string} words @param {HTMLElement[]} children */
+const fold = (title, words, children) => element("details", { class: "group" }, [
+  element("summary", {}, [worded("span", title)]),
+  element("div", { class: "group-body" }, [worded("p", words, "quiet small"), ...children])]);
 
-      // a failure
-      const failing = choose("break-part", this.parts, () => failures());
-      const failure = element("select", { id: id("break-failure"), onchange: () => sizes() }), size = box("break-size"), sizeUnit = element("span", { class: "unit" });
-      const sizeRow = row("size", size, sizeUnit), meaning = element("p", { class: "meaning" });
-      const part = () => this.parts.find((each) => each.name === failing.value);
-      const kind = () => part().failures.find(([name]) => name === failure.value);
-      const failures = () => { failure.replaceChildren(...part().failures.map(([name]) => element("option", { value: name, text: name }))); sizes(); };
-      const sizes = () => { const [, name, says] = kind(); sizeRow.hidden = !name; sizeUnit.textContent = name; meaning.textContent = says; };
-      failures();
-      const breaks = element("button", { type: "button", text: "Break it here", onclick: () => {
-        const [name, unitName] = kind(), text = size.value.trim();
-        if (unitName && !text) { this.o.fail(`Break a circuit: give the size in ${unitName}.`); size.focus(); return; }
-        this.o.going();
-        this.put("faults.occur", [...this.list("faults.occur"), [this.o.here(), failing.value, name, unitName ? numberOf(text, unitName) : ""].filter((word) => word).join(" ")]);
-      } });
-      this.entries = element("ul", { class: "dialled" });
-      const fold = (title, children) => element("details", { class: "group" }, [element("summary", {}, [element("span", { text: title })]), element("div", { class: "group-body" }, children)]);
-      this.place.append(element("div", { class: "dial-row" }, [element("label", { for: this.meter.id, text: "meter on" }), this.meter]), this.readings,
-        fold("Dial a value in by hand", [element("p", { class: "quiet small", text: "In place of a sensor's, from the cursor on; the engine answers." }), row("in place of", dialled), row("value", value, unit), element("div", { class: "bar" }, [dialIn, letGo])]),
-        fold("Break a circuit", [element("p", { class: "quiet small", text: "From the cursor on; mended ends it." }), row("part", failing), row("failure", failure), meaning, sizeRow, element("div", { class: "bar" }, [breaks])]),
-        this.entries);
-    }
-    // what is chosen, as it stands in the panel
-    shown() {
-      if (!this.entries) { return; }
-      const all = ["faults.occur", "circuits.dialled"].flatMap((key) => this.list(key).map((text, place) => [key, text, place]));
-      this.entries.replaceChildren(...all.map(([key, text, place]) => element("li", {}, [text + " ", element("button", { type: "button", class: "plain", text: "take out",
-        "aria-label": "take out: " + text, onclick: () => this.put(key, this.list(key).filter((each, at) => at !== place)) })])));
-      const metered = this.list("circuits.meters");
-      this.meter.value = metered.length === 1 ? metered[0] : "";
-    }
-    /* meters: as the head of an answer has them; value(column): number at the cursor, NaN for none */
-    meters(found) {
-      this.found = found;
-      if (!this.entries) { return; }
-      this.boxes = found.map((meter) => [meter, meter.columns.map((name) => [name, element("b", { text: "-" })])]);
-      this.readings.replaceChildren(...(found.length ? this.boxes.map(([meter, boxes]) => element("div", {}, [element("h3", { text: meter.name }),
-        element("dl", { class: "gauges" }, boxes.flatMap(([, box], place) => [element("dt", { text: ["true", "at the pin", "believed"][place] }), element("dd", {}, [box])]))]))
-        : [element("p", { class: "quiet small", text: "Put it on a sensor or switch: true value, signal, and what the controller makes of it." })]));
-    }
-    cursor(value) {
-      (this.boxes || []).forEach(([, boxes]) => boxes.forEach(([name, box]) => {
-        const number = value(name), text = Circuits.text(name, number);
-        if (box.textContent !== text) { box.textContent = text; }
-      }));
-    }
-    static text(name, value) {
-      if (!isFinite(value)) { return "-"; }
-      if (name.endsWith("_kpa")) { return H.shown("pressure", value, 1); }
-      if (name.endsWith("_c")) { return H.shown("temperature", value, 1); }
-      if (name.endsWith("_km_h")) { return H.shown("speed", value / 3.6, 1); }
-      const units = { _v: " V", _hz: " Hz", _rpm: " rpm", _percent: " %" }, ending = Object.keys(units).find((each) => name.endsWith(each));
-      return value.toFixed(ending === "_v" ? 3 : 1) + (ending ? units[ending] : "");
-    }
+export class Circuits {
+  /** @param {HTMLElement} place
+   * @param {{ page: string, here: () => string, fail: (text: string) => void, going: () => void }} of page: word before
+   * the ids; here: place or time at the cursor; fail: says what is missing; going: a change on the fly comes */
+  constructor(place, of) {
+    this.place = place; this.of = of;
+    /** @type {any[]} */ this.found = [];
+    /** @type {[any, [string, HTMLElement][]][]} */ this.boxes = [];
+    fields().then((described) => { this.build(described.circuits); this.shown(); this.meters(this.found); });
   }
-  H.Circuits = Circuits;
+  /** @param {string} key @returns {string[]} */
+  list(key) {
+    const inputs = panel();
+    return inputs?.described ? listIn(inputs.given(key)) : [];
+  }
+  /** @param {string} key @param {string[]} values */
+  put(key, values) {
+    const inputs = panel();
+    if (!inputs?.described) { return; }
+    inputs.change(key, JSON.stringify(values));
+    inputs.refresh();
+    this.shown();
+  }
+  /** @param {string} key @param {string[]} words */
+  add(key, words) {
+    this.of.going();
+    this.put(key, [...this.list(key), [this.of.here(), ...words].filter((word) => word).join(" ")]);
+  }
+  /** @param {Circuit[]} parts */
+  build(parts) {
+    const sensors = parts.filter((part) => part.kind);
+    const meter = select([["", "nothing"], ...named(sensors)], { id: `${this.of.page}-meter`,
+      onchange: () => this.put("circuits.meters", meter.value ? [meter.value] : []) });
+    this.meter = meter;
+    this.readings = element("div", { class: "meter" });
+    this.entries = element("ul", { class: "dialled" });
+    this.place.append(row("meter on", meter), this.readings, this.dial(sensors), this.failures(parts), this.entries);
+  }
+  /** A value by hand. @param {Circuit[]} sensors */
+  dial(sensors) {
+    const value = inputBox(`${this.of.page}-dial-value`), unit = unitBox();
+    const which = select(named(sensors), { id: `${this.of.page}-dial-part`, onchange: () => units() });
+    const sensor = () => /** @type {Circuit} */ (sensors.find((part) => part.name === which.value));
+    const units = () => {
+      unit.textContent = sensor().unit || (sensor().kind === "switch" ? "pressed or released" : "position");
+      value.placeholder = !sensor().unit && sensor().kind === "switch" ? "pressed" : "";
+    };
+    which.value = "intake temperature";
+    units();
+    const put = (text) => this.add("circuits.dialled", [which.value, text]);
+    return fold("Dial a value in by hand", "In place of a sensor's, from the cursor on; the engine answers.", [
+      row("in place of", which), row("value", value, unit), bar([
+        button("Dial in here", () => {
+          const text = value.value.trim() || value.placeholder, inUnit = sensor().unit || "";
+          if (text) { put(withUnit(text, inUnit)); return; }
+          this.of.fail("Dial in by hand: give a value" + (inUnit ? ` in ${inUnit}` : "") + ".");
+          value.focus();
+        }),
+        button("Let go here", () => put("let go"))])]);
+  }
+  /** A failure. @param {Circuit[]} parts */
+  failures(parts) {
+    const which = select(named(parts), { id: `${this.of.page}-break-part`, onchange: () => choices() });
+    const failure = select([], { id: `${this.of.page}-break-failure`, onchange: () => sizes() });
+    const size = inputBox(`${this.of.page}-break-size`), unit = unitBox(), sizeRow = row("size", size, unit);
+    const meaning = element("p", { class: "meaning" });
+    const part = () => /** @type {Circuit} */ (parts.find((each) => each.name === which.value));
+    const kind = () => part().failures.find(([name]) => name === failure.value) || [];
+    const sizes = () => {
+      const [, name, says] = kind();
+      sizeRow.hidden = !name; unit.textContent = name; meaning.textContent = says;
+    };
+    const choices = () => {
+      setOptions(failure, part().failures.map(([name]) => [name, name]));
+      sizes();
+    };
+    choices();
+    const breakIt = () => {
+      const [name, unitName] = kind(), text = size.value.trim();
+      if (unitName && !text) { this.of.fail(`Break a circuit: give the size in ${unitName}.`); size.focus(); return; }
+      this.add("faults.occur", [which.value, name, unitName ? withUnit(text, unitName) : ""]);
+    };
+    return fold("Break a circuit", "From the cursor on; mended ends it.", [row("part", which), row("failure", failure),
+      meaning, sizeRow, bar([button("Break it here", breakIt)])]);
+  }
+  /** What is chosen, as it stands in the panel. */
+  shown() {
+    if (!this.entries) { return; }
+    const without = (key, place) => this.put(key, this.list(key).filter((_, at) => at !== place));
+    this.entries.replaceChildren(...["faults.occur", "circuits.dialled"].flatMap((key) =>
+      this.list(key).map((text, place) => element("li", {}, [text + " ", button("take out", () => without(key, place),
+        { class: "plain", "aria-label": "take out: " + text })]))));
+    const metered = this.list("circuits.meters");
+    this.meter.value = metered.length === 1 ? metered[0] : "";
+  }
+  /** @param {{ name: string, columns: string[] }[]} found as the head of an answer has them */
+  meters(found) {
+    this.found = found;
+    if (!this.entries) { return; }
+    this.boxes = found.map((meter) => [meter, meter.columns.map((name) => [name, worded("b", "-")])]);
+    const none = "Put it on a sensor or switch: true value, signal, and what the controller makes of it.";
+    this.readings.replaceChildren(...this.boxes.map(([meter, boxes]) => element("div", {}, [
+      worded("h3", meter.name),
+      element("dl", { class: "gauges" }, boxes.flatMap(([, box], place) => [
+        worded("dt", ["true", "at the pin", "believed"][place]), element("dd", {}, [box])]))])),
+    ...(found.length ? [] : [worded("p", none, "quiet small")]));
+  }
+  /** @param {(column: string) => number} value at the cursor, NaN for none */
+  cursor(value) {
+    this.boxes.forEach(([, boxes]) => boxes.forEach(([name, box]) => setText(box, metered(name, value(name)))));
+  }
+}
 
-  /* codes of an answer at a time of it, in words: active ones first */
-  H.codesAt = function (codes, time) {
-    return codes.map((code) => {
-      const spans = code.spans.filter(([from]) => from <= time);
-      const active = spans.some(([from, to]) => to === null || time < to);
-      return { code, active, count: spans.length };
-    }).filter((each) => each.count);
-  };
-  H.codeText = function (code, count, active) {
-    return `SPN ${code.spn} FMI ${code.fmi}, ${code.words}; lamp ${code.lamp}, ${count} ${count === 1 ? "time" : "times"}, ${active ? "active" : "earlier"}`;
-  };
-})();
+/** What a meter shows, by the unit its column is named after. @param {string} name @param {number} value */
+export function metered(name, value) {
+  if (!isFinite(value)) { return "-"; }
+  if (name.endsWith("_kpa")) { return shown("pressure", value, 1); }
+  if (name.endsWith("_c")) { return shown("temperature", value, 1); }
+  if (name.endsWith("_km_h")) { return shown("speed", value / 3.6, 1); }
+  /** @type {Record<string, string>} */
+  const units = { _v: " V", _hz: " Hz", _rpm: " rpm", _percent: " %" };
+  const ending = Object.keys(units).find((each) => name.endsWith(each)) || "";
+  return value.toFixed(ending === "_v" ? 3 : 1) + (units[ending] || "");
+}
+
+/** Codes of an answer at a time of it. @param {any[]} codes @param {number} time */
+export const codesAt = (codes, time) => codes.map((code) => {
+  const spans = code.spans.filter(([from]) => from <= time);
+  return { code, active: spans.some(([, to]) => to === null || time < to),
+    count: spans.length };
+}).filter((each) => each.count);
+
+/** @param {any} code @param {number} count @param {string} now whether it is active, in words */
+export const codeText = ({ spn, fmi, words, lamp }, count, now) =>
+  `SPN ${spn} FMI ${fmi}, ${words}; lamp ${lamp}, ${count} ${count === 1 ? "time" : "times"}, ${now}`;

@@ -18,15 +18,20 @@ from dashboard.trip.strips import columns_of, lamps_of, strips_of
 from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
-from sim.inputs.specs import PAIRS, Settings, Truck
+from sim.inputs.specs import Settings, Truck
 from sim.march.records import REASONS
-from sim.trips.result import Result
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
 from sim.units import from_si
 
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
 MOST_PLACES = 400  # signs, stops and curves
 PROFILE_POINTS = 600
+STANDING = 0.3  # m/s, below which a power is no force
+NOTHING_N, EVEN_M_S2 = (
+    20.0,
+    0.01,
+)  # assumed: a smaller force is nothing, and forces that speed a truck up by less are even
 UNDER_ROAD = -0.025  # assumed: where the road falls more than this, the control-speed chart looks for its height
 
 # column -> what it is rounded to; a power of two, and less than what is shown
@@ -34,7 +39,8 @@ FINENESS = {
     "time_s": 2**-5, "distance_m": 2**-3, "elevation_m": 2**-3, "grade_percent": 2**-6, "speed_m_s": 2**-8,
     "engine_speed_rpm": 2**-1, "engine_torque_n_m": 1.0, "fuel_rate_g_s": 2**-6, "engine_brake_power_kw": 2**-3,
     "service_brake_power_kw": 2**-3, "accelerator_percent": 2**-1, "boost_kpa": 2**-2, "brake_pressure_bar": 2**-6,
-    "drive_force_n": 8.0, "aero_force_n": 4.0, "rolling_force_n": 4.0, "grade_force_n": 8.0, "wheel_utilisation": 2**-8,
+    "service_brake_force_n": 8.0, "drive_force_n": 8.0, "aero_force_n": 4.0, "rolling_force_n": 4.0, "grade_force_n": 8.0,
+    "wheel_utilisation": 2**-8,
     "reservoir_pressure_kpa": 1.0, "coolant_temperature_c": 2**-3, "oil_temperature_c": 2**-3,
 }  # fmt: skip
 FINENESS |= dict.fromkeys(("speed_limit_m_s", "set_speed_m_s", "target_speed_m_s"), 2**-8)
@@ -135,6 +141,9 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     rows = common_rows(trace, SHAPES, JUMPS, event_rows(result), MOST_ROWS)
     names = list(dict.fromkeys([*MORE, *columns_of(strips)]))
     columns = {name: _rounded(name, trace[name][rows]) for name in names}
+    speed, taken = trace["speed_m_s"][rows], trace["service_brake_power_kw"][rows]
+    braking = np.where(speed > STANDING, 1000.0 * taken / np.maximum(speed, STANDING), 0.0)
+    columns["service_brake_force_n"] = _rounded("service_brake_force_n", braking)
     along = np.linspace(0.0, result.route.length, PROFILE_POINTS)
     columns["profile_distance_m"] = along.astype(np.float32)
     columns["profile_elevation_m"] = np.interp(along, result.route.distance, result.route.elevation).astype(np.float32)
@@ -170,11 +179,13 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         "reasons": list(REASONS),
         "rows": len(trace["time_s"]),
         "about": {
-            "mass_kg": truck.vehicle.mass_kg,
+            "nothing_n": NOTHING_N,
+            "even_n": EVEN_M_S2 * truck.vehicle.mass_kg,
+            "brake_limit_c": BRAKE_LIMIT_C,
+            "best_retarding_rpm": list(BEST_RETARDING_RPM),
+            "limit_tolerance_m_s": settings.simulation.si("limit_tolerance_km_h"),
             "governed_rpm": truck.engine.governed_rpm,
-            "gears": len(truck.gearbox.ratios),
             "stages": [list(truck.engine_brake.pairs(stage)) for stage in range(4)],
-            "pairs": list(PAIRS),
             "dead_pairs": list(settings.drill.dead_pairs),
             "switch": settings.retarding.switch,
             "selector": settings.retarding.selector,

@@ -15,7 +15,7 @@ WINDOWS = [(1366, 768), (1920, 1080), (1024, 768)]
 
 def made(visit, times):
     """Waits until the page has drawn the answer to its n-th question."""
-    visit.page.locator(f"[data-made='{times}']").wait_for(timeout=30_000)
+    visit.page.locator(f"[data-answered='{times}']").wait_for(timeout=30_000)
     expect(visit.page.locator(".dyno:not(.busy)")).to_be_visible()
 
 

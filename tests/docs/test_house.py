@@ -1,5 +1,6 @@
 """Formatting, linting and typing, checked by machine in the same command as everything else."""
 
+import os
 import shutil
 import subprocess
 import sys
@@ -22,6 +23,29 @@ ROOT = Path(__file__).resolve().parents[2]
 def test_tool_finds_nothing(command):
     run = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
     assert run.returncode == 0, f"{' '.join(command)}:\n{run.stdout[-4000:]}{run.stderr[-2000:]}"
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["eslint", "--config", "tests/scripts/eslint.config.mjs", "dashboard"],
+        ["tsc", "--project", "tests/scripts/tsconfig.json"],
+    ],
+    ids=["lint", "types"],
+)
+def test_tool_finds_nothing_in_the_scripts(command):
+    tool = shutil.which(command[0])
+    if tool is None:
+        told = f"{command[0]} is not on PATH; .ci/run puts it there"
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(told)
+    run = subprocess.run([tool, *command[1:]], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, f"{' '.join(command)}:\n{run.stdout[-4000:]}{run.stderr[-2000:]}"
+
+
+def test_every_script_is_checked():
+    scripts = [*(ROOT / "dashboard").rglob("*.js")]
+    assert len(scripts) > 20
+    assert [each for each in scripts if not each.read_text(encoding="utf-8").startswith("// @ts-check\n")] == []
 
 
 def test_every_dependency_is_pinned():

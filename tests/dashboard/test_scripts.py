@@ -1,0 +1,378 @@
+"""What the pages' scripts work out, asked of the modules themselves in a browser; and how the server sends them."""
+
+import json
+import math
+import re
+import struct
+from pathlib import Path
+
+import numpy as np
+import pytest
+from serving import AtOnce, Visitor
+
+from dashboard.app import create_app
+from dashboard.panel.fields import described
+from dashboard.server.packing import pack
+from dashboard.server.runs import Workshop
+from dashboard.trip.work import answer_of
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C
+from sim.units import from_si
+
+DASHBOARD = Path(__file__).resolve().parents[2] / "dashboard"
+SCRIPTS = sorted(file.relative_to(DASHBOARD).as_posix() for file in DASHBOARD.glob("*/*.js"))
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory):
+    workshop = Workshop(AtOnce())
+    yield Visitor(create_app(workshop))
+    workshop.close()
+
+
+@pytest.fixture(scope="module")
+def script(browser, served):
+    """Evaluates an expression in which `m` is a module of the pages, in the units chosen."""
+    pages = {}
+    for units in ("metric", "us"):
+        pages[units] = browser.new_context().new_page()
+        pages[units].add_init_script(f"localStorage.setItem('haulbench-units', '{units}')")
+        pages[units].goto(served + "/nothing-here")
+
+    def ask(name, expression, given=None, units="metric"):
+        return pages[units].evaluate(
+            f"async given => {{ const m = await import('/assets/{name}.js'); return {expression}; }}", given
+        )
+
+    yield ask
+    for page in pages.values():
+        page.context.close()
+
+
+# ---------------------------------------------------------------- how they are sent
+
+
+def test_scripts_are_modules_that_leave_nothing_in_the_window(visit):
+    seen = visit("/nothing-here")
+    seen.page.get_by_role("button", name="metric").wait_for()
+    ours = seen.page.evaluate(
+        """() => { const bare = document.body.appendChild(document.createElement('iframe')).contentWindow;
+             return Object.keys(window).filter((name) => !(name in bare)); }"""
+    )
+    assert not [name for name in ours if re.search("haulbench|trip|panel|units|strips", name, re.IGNORECASE)]
+    tags = seen.page.evaluate("[...document.scripts].filter(tag => tag.src.includes('/assets/')).map(tag => tag.type)")
+    assert tags == ["module"]
+
+
+def test_every_script_is_a_module_and_is_asked_for_anew(client):
+    page = client.get("/").text
+    assert page.count('<script type="module"') == 1
+    for name in SCRIPTS:
+        answer = client.get(f"/assets/{name}")
+        assert "/javascript" in answer.headers["content-type"], "a browser runs no other kind as a module"
+        assert answer.headers["cache-control"] == "no-cache", "a module of yesterday must not meet one of today"
+        again = client.get(f"/assets/{name}", headers={"If-None-Match": answer.headers["etag"]})
+        assert again.status_code == 304 and again.content == b""
+        assert f'<link rel="modulepreload" href="/assets/{name}">' in page
+
+
+def test_scripts_stay_what_they_were_when_the_server_began(tmp_path, monkeypatch):
+    from dashboard import app
+
+    (tmp_path / "room").mkdir()
+    for name in ("one.js", "two.js"):
+        (tmp_path / "room" / name).write_text("// before", encoding="utf-8")
+    monkeypatch.setattr(app, "ROOMS", tmp_path)
+    workshop = Workshop(AtOnce())
+    visitor = Visitor(create_app(workshop))
+    assert visitor.get("/assets/room/one.js").text == "// before"
+    for name in ("one.js", "two.js"):
+        (tmp_path / "room" / name).write_text("// after an upgrade", encoding="utf-8")
+    assert visitor.get("/assets/room/two.js").text == "// before", "two versions would be mixed on one page"
+    workshop.close()
+
+
+def test_a_script_reaches_others_by_import_alone():
+    for name in SCRIPTS:
+        text = (DASHBOARD / name).read_text(encoding="utf-8")
+        assert not re.search(r"window\.[a-z]\w* = |globalThis", text), name
+        for found in re.findall(r'from "([^"]+)"|^import "([^"]+)"', text, re.MULTILINE):
+            assert (DASHBOARD / name).parent.joinpath("".join(found)).resolve().is_file(), f"{name} imports {found}"
+
+
+# ---------------------------------------------------------------- what the model knows is not retyped
+
+
+def test_the_head_of_a_trip_carries_the_limits_it_is_judged_by(hot):
+    about = answer_of(hot)[0]["about"]
+    assert about["brake_limit_c"] == BRAKE_LIMIT_C and about["best_retarding_rpm"] == list(BEST_RETARDING_RPM)
+    assert about["limit_tolerance_m_s"] == pytest.approx(hot.settings.simulation.limit_tolerance_km_h / 3.6)
+    assert about["even_n"] == pytest.approx(0.01 * hot.truck.vehicle.mass_kg)
+    text = "".join(
+        file.read_text(encoding="utf-8") for room in ("trip", "shared") for file in (DASHBOARD / room).glob("*.js")
+    )
+    numbers = {float(each) for each in re.findall(r"(?<![\w.#])\d+(?:\.\d+)?(?![\w.])", text)}
+    assert numbers.isdisjoint({BRAKE_LIMIT_C, *BEST_RETARDING_RPM})
+
+
+def test_service_brakes_push_with_the_power_they_take(hot):
+    columns = answer_of(hot)[1]
+    force, speed, power = (columns[name] for name in ("service_brake_force_n", "speed_m_s", "service_brake_power_kw"))
+    going = speed > 1.0
+    assert force.max() > 1000.0
+    np.testing.assert_allclose(force[going] * speed[going], 1000.0 * power[going], atol=4.0 * speed.max() + 150.0)
+    assert not force[speed < 0.25].any(), "a truck that stands is held by no power"
+
+
+# ---------------------------------------------------------------- units, and numbers in words
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "metric", "us"),
+    [
+        ("speed", 25.0, "90 km/h", "56 mi/h"),
+        ("distance", 1609.344, "1.61 km", "1.00 mi"),
+        ("temperature", 100.0, "100 °C", "212 °F"),
+        ("power", 300.0, "300 kW", "402 hp"),
+        ("torque", 2000.0, "2000 N m", "1475 lb ft"),
+        ("force", 4448.2216, "4.4 kN", "1000 lbf"),
+        ("pressure", 100.0, "100 kPa", "14.5 psi"),
+        ("minutes", 90.0, "1.5 min", "1.5 min"),
+        ("plain", 3.4, "3", "3"),
+        ("speed", None, "-", "-"),
+    ],
+)
+def test_numbers_in_words(script, kind, value, metric, us):
+    assert script("shared/units", "m.shown(...given)", [kind, value]) == metric
+    assert script("shared/units", "m.shown(...given)", [kind, value], "us") == us
+
+
+def test_units_go_there_and_back(script):
+    kinds = "Object.keys(m.KINDS).map(kind => m.fromUnits(kind, m.inUnits(kind, 37)))"
+    for units in ("metric", "us"):
+        assert script("shared/units", kinds, units=units) == pytest.approx([37.0] * 14)
+
+
+def test_units_are_those_of_the_model(script):
+    factors = script("shared/units", "Object.entries(m.KINDS).map(([name, of]) => [name, of.metric, of.us])")
+    names = {
+        "speed": ("km_h", "mi_h"),
+        "distance": ("km", "mi"),
+        "temperature": ("c", "f"),
+        "force": ("kn", "lbf"),
+        "pressure": ("kpa", "psi"),
+        "torque": ("n_m", "lb_ft"),
+        "power": ("kw", "hp"),
+    }
+    sent_in = {"pressure": 1000.0, "power": 1000.0}  # kPa and kW come as they are
+    for kind, metric, us in factors:
+        for unit, shown in zip(names.get(kind, ()), (metric, us), strict=False):
+            try:
+                size = from_si(sent_in.get(kind, 1.0), unit) - from_si(0.0, unit)
+            except KeyError:
+                continue
+            assert shown["factor"] == pytest.approx(size), f"{kind} in {unit}"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [(0, "0:00"), (59.6, "1:00"), (754, "12:34"), (3600, "1:00:00"), (7384, "2:03:04")]
+)
+def test_clock(script, seconds, text):
+    assert script("shared/units", "m.clock(given)", seconds) == text
+
+
+def test_a_reading_of_a_fault_in_words(script):
+    ask = "[m.readingText(250, 'kPa'), m.readingText(20, 'C'), m.readingText('open', ''), m.readingText('not reached', 'km/h')]"
+    assert script("hidden_fault/hidden_fault", ask) == ["250 kPa", "20 °C", "open", "not reached"]
+    assert script("hidden_fault/hidden_fault", ask, units="us") == ["36.3 psi", "68 °F", "open", "not reached"]
+
+
+def test_a_reading_against_a_sound_truck(script):
+    readings = [
+        {"value": 5.0, "sound": 5.2, "within": 0.2},
+        {"value": 4.9, "sound": 5.2, "within": 0.2},
+        {"value": 5.5, "sound": 5.2},
+        {"value": "on", "sound": "off"},
+        {"value": "on", "sound": "on"},
+        {"value": 1},
+    ]
+    words = [word for _, word in script("hidden_fault/hidden_fault", "given.map(m.finding)", readings)]
+    assert words == ["✓ within", "▼ low", "▲ high", "◆ another", "✓ the same", ""]
+
+
+def test_sentences_in_us_units(script):
+    text = "at 6 C held 90 km/h from 2.0 km; limit 260 C (500 F), 31 L/100 km"
+    assert script("trip/told", "m.inWords(given)", text) == text
+    assert script("trip/told", "m.inWords(given)", text, "us") == (
+        "at 43 F held 55.9 mi/h from 1.2 mi; limit 500 F, 31 L/100 km"
+    )
+
+
+def test_forces_as_a_sentence(script):
+    about = {"nothing_n": 20.0, "even_n": 360.0}
+
+    def words(*forces, speed=20.0):
+        return script("trip/balance", "m.balanceWords(...given)", [list(forces), speed, about])
+
+    assert words(["the grade", 2e4], ["the engine", -1e4], ["the air", -9.9e3]) == (
+        "The grade pushes; the engine and the air hold back. They balance: the speed stays."
+    )
+    assert words(["the grade", 2e4], ["the engine", 5e3], ["the air", 10.0]).endswith(
+        "nothing holds back. The push is larger by 25.0 kN: the truck gains speed."
+    )
+    assert words(["the air", -1e4]).startswith("Nothing pushes; the air holds back. The hold is larger by 10.0 kN")
+    assert words(["the grade", 2e4], speed=0.05) == "The truck stands."
+
+
+# ---------------------------------------------------------------- columns
+
+
+def test_a_packed_answer_is_unpacked(script):
+    columns = {
+        "a": np.array([1.5, -2.25, 3e8], dtype=np.float32),
+        "none": np.array([], dtype=np.float32),
+        "b": np.array([0.1, 1e-9], dtype=np.float32),
+    }
+    import gzip
+
+    packed = list(gzip.decompress(pack({"words": "größer – °C"}, columns)))
+    found = script(
+        "shared/server",
+        """(() => { const { head, columns } = m.unpack(new Uint8Array(given).buffer);
+        return [head, Object.fromEntries(Object.entries(columns).map(([name, each]) => [name, [...each]]))]; })()""",
+        packed,
+    )
+    assert found[0]["words"] == "größer – °C"
+    assert found[1] == {
+        name: [struct.unpack("<f", struct.pack("<f", each))[0] for each in column.tolist()]
+        for name, column in columns.items()
+    }
+
+
+@pytest.mark.parametrize(("wanted", "row"), [(-1.0, 0), (0.0, 0), (0.9, 0), (1.0, 2), (3.9, 2), (4.0, 3), (99.0, 3)])
+def test_the_last_row_that_is_not_above(script, wanted, row):
+    assert script("shared/server", "m.lastAt([0, 1, 1, 4], given)", wanted) == row
+
+
+@pytest.mark.parametrize(
+    ("at", "value"), [(-5.0, 10.0), (0.0, 10.0), (0.5, 15.0), (1.0, 30.0), (2.5, 45.0), (9.0, 60.0)]
+)
+def test_between_rows(script, at, value):
+    assert script("shared/server", "m.between([0, 1, 1, 4], [10, 20, 30, 60], given)", at) == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("distance", "time"), [(-10.0, 0.0), (0.0, 0.0), (50.0, 15.0), (100.0, 20.0), (150.0, 35.0), (900.0, 40.0)]
+)
+def test_when_a_truck_first_gets_to_a_place(script, distance, time):
+    """It stands at the start until 10 s, and at 100 m from 20 to 30 s."""
+    ask = "m.timeAt([0, 0, 100, 100, 200], [0, 10, 20, 30, 40], given)"
+    assert script("trip/trip", ask, distance) == pytest.approx(time)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most"), [(0.0, 100.0, 5), (-37.0, 912.0, 4), (0.013, 0.049, 3), (1e5, 4e5, 8), (-3.0, -1.0, 2)]
+)
+def test_ticks_are_round_and_inside(script, low, high, most):
+    found = script("shared/drawing", "m.ticks(...given)", [low, high, most])
+    steps = np.diff(found)
+    assert low - 1e-6 <= found[0] and found[-1] <= high * (1 + 1e-6) + 1e-6
+    assert 2 <= len(found) <= most + 1
+    assert steps == pytest.approx([steps[0]] * len(steps))
+    assert f"{steps[0] / 10 ** math.floor(math.log10(steps[0] * (1 + 1e-9))):.3g}" in {"1", "2", "2.5", "5"}
+
+
+def test_marks_of_an_axis_stand_where_their_value_is(script):
+    for mark, value in script("shared/drawing", "m.marks('temperature', 0, 300, 6)", units="us"):
+        assert mark == pytest.approx(1.8 * value + 32.0) and mark % 100 == 0
+
+
+# ---------------------------------------------------------------- setups and what is typed
+
+
+def test_the_address_of_a_setup(script):
+    setup = {
+        "truck": "t",
+        "road": "grade:-6%,6km,1100m",
+        "settings": "s",
+        "changes": {"b.two": "[1,2]", "a.one": "5 mi/h"},
+    }
+    found = script(
+        "panel/panel", "m.addressOf(...given)", [setup, "?truck=old&c.gone=1&choices=3.08|3.25&test=governor"]
+    )
+    assert (
+        found
+        == "?truck=t&road=grade:-6%25,6km,1100m&settings=s&a.one=5+mi%2Fh&b.two=%5B1,2%5D&choices=3.08|3.25&test=governor"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("90", 90.0),
+        (" 90 km/h ", 90.0),
+        ("60mph", 96.56064),
+        ("60 mi/h", 96.56064),
+        ("-1.5e1", -15.0),
+        ("9 kg", None),
+        ("fast", None),
+    ],
+)
+def test_a_number_as_it_is_typed(script, text, value):
+    field = json.loads(json.dumps(described()["fields"]["cruise.set_speed_km_h"]))
+    found = script("panel/panel", "m.numberIn(...given)", [field, text])
+    assert found is None if value is None else found == pytest.approx(value)
+
+
+def test_lists_and_short_numbers(script):
+    assert script(
+        "panel/panel", """[m.listIn('["a", 2]'), m.listIn(["b"]), m.listIn("no list"), m.listIn('{"a": 1}')]"""
+    ) == [["a", "2"], ["b"], [], []]
+    assert script("panel/panel", "[0, 36287.39, 0.1234567, 12345.678].map(m.significant)") == [
+        "0",
+        "36287.4",
+        "0.12346",
+        "12345.7",
+    ]
+
+
+def test_a_guess_as_it_is_typed(script):
+    assert script(
+        "shared/prediction", "['61', ' 12,5 ', '', 'fast'].map(m.numberOf).map(each => isNaN(each) ? null : each)"
+    ) == [61, 12.5, None, None]
+
+
+@pytest.mark.parametrize("text", ["3.08", "3.08|3.25,long-haul-automated|3.7,,0.51"])
+def test_choices_as_text_and_back(script, text):
+    assert script("gearing/gearing", "m.choicesText(m.choicesIn(given, 6))", text) == text
+
+
+def test_no_more_choices_than_may_be_compared(script):
+    assert script("gearing/gearing", "[m.choicesIn('1|2|3', 2).length, m.choicesIn('', 6), m.choicesText(null)]") == [
+        2,
+        None,
+        "",
+    ]
+
+
+def test_tables_sort_numbers_by_value_and_put_nothing_last(script):
+    texts = ["10", "9", "", "b 2", "b 10", "-1"]
+    assert script("shared/table", "given.map(m.key).sort(m.compare).map(String)", texts) == [
+        "-1",
+        "9",
+        "10",
+        "b 2",
+        "b 10",
+        "",
+    ]
+
+
+def test_codes_at_a_time(script):
+    codes = [{"spans": [[5, 8], [10, None]]}, {"spans": [[30, None]]}]
+    ask = "m.codesAt(...given).map(each => [each.active, each.count])"
+    for time, found in ((1, []), (6, [[True, 1]]), (9, [[False, 1]]), (12, [[True, 2]]), (31, [[True, 2], [True, 1]])):
+        assert script("shared/circuits", ask, [codes, time]) == found
+
+
+def test_what_a_meter_shows(script):
+    ask = "['x_kpa', 'x_c', 'x_v', 'x_hz', 'x'].map(name => m.metered(name, 4.25)).concat(m.metered('x_v', NaN))"
+    assert script("shared/circuits", ask) == ["4.3 kPa", "4.3 °C", "4.250 V", "4.3 Hz", "4.3", "-"]
