@@ -245,7 +245,8 @@ class Guard:
         finally:
             body.arrived()
         if not begun:
-            await body.drain()  # or the sender hears of a broken connection instead of the reason
+            if {b"content-length", b"transfer-encoding"} & {name for name, _ in scope["headers"]}:
+                await body.drain()  # or the sender hears of a broken connection instead of the reason
             await refused(scope, receive, with_headers)
 
     def _refused(self, scope: Scope) -> Response | None:

@@ -14,6 +14,7 @@ from dash import Input, Output
 from hypothesis import given
 from hypothesis import strategies as st
 from serving import AtOnce, Held, Visitor
+from starlette.responses import Response
 from starlette.websockets import WebSocket, WebSocketDisconnect
 from websockets.sync.client import connect
 
@@ -243,6 +244,14 @@ def test_who_asks_too_often_hears_so_late_and_nobody_else_waits_for_it(monkeypat
     assert took["127.0.0.8", 429] >= guard.LATE > took["127.0.0.9", 200]
 
 
+def test_a_question_without_a_body_is_refused_at_once():
+    """What waits for the browser to leave may have taken the only message there is."""
+    client = Visitor(create_app(Workshop(AtOnce())))
+    begun = time.monotonic()
+    assert client.get("/roads/file").status_code == 400
+    assert time.monotonic() - begun < guard.LONGEST_DRAIN / 2.0
+
+
 def test_a_body_that_is_too_large_hears_why_also_when_it_is_sent_in_pieces():
     app = create_app(Workshop(AtOnce()))
     with listening(app) as port:
@@ -344,7 +353,8 @@ def test_who_does_not_read_an_answer_gives_the_place_back(monkeypatch):
 
     monkeypatch.setattr(serving, "IDLE", 1)
     app = create_app(Workshop(AtOnce()))
-    doors.get(app, "/large", lambda _: guard.file(b"x" * 30_000_000, "application/octet-stream", "large"))
+    doors.get(app, "/large", lambda _: Response(b"x" * 30_000_000))
+    app.server.router.routes.insert(0, app.server.router.routes.pop())  # before what answers the rest
     with listening(app) as port, contextlib.ExitStack() as opened:
         for _ in range(guard.MOST_AT_ONCE):
             wire = opened.enter_context(wire_to(port, "127.0.0.8"))
