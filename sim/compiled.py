@@ -222,7 +222,13 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return ready
 
 
-def is_prepared() -> bool:
-    """True when compiled code for this version of the model is already on disk."""
+def is_prepared(kernel: str = "advance") -> bool:
+    """True when compiled code for this version of the model is already on disk.
+
+    Parameters
+    ----------
+    kernel : str
+        What marches: `advance` on a road, `advance_on_dyno` on a dyno.
+    """
     config: Any = numba.config
-    return bool(config.DISABLE_JIT) or (CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob("*.advance-*.nbi")))
+    return bool(config.DISABLE_JIT) or (CACHE_FOLDER is not None and any(CACHE_FOLDER.rglob(f"*.{kernel}-*.nbi")))

@@ -14,7 +14,7 @@ import numpy as np
 import simpy
 
 from sim.errors import RunError
-from sim.march.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, write_log_row
+from sim.march.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, advance_on_dyno, write_log_row
 from sim.march.records import (
     BELIEF,
     CLOCKWORK_SIZE,
@@ -23,6 +23,7 @@ from sim.march.records import (
     LOG_PLACES,
     LOG_ROWS,
     MEMORY_SIZE,
+    ON_A_ROAD,
     STATE,
     TICK,
     WATCH_ARMED,
@@ -106,6 +107,7 @@ class Clock(simpy.Environment):
     def __init__(self, rig: Rig, log_every: int, places: np.ndarray = LOG_PLACES) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
+        self._kernel = advance if rig.parameters["dyno_form"][0] == ON_A_ROAD else advance_on_dyno
         self._kept = places
         self._block: Any = memoryview(rig.memory.block)  # type: ignore[arg-type]
         self.tick = float(rig.parameters["tick"][0])
@@ -407,7 +409,7 @@ class Clock(simpy.Environment):
         status = LOG_FULL
         while status == LOG_FULL:
             self._before[:] = self._block
-            status = advance(*self._arguments, until)
+            status = self._kernel(*self._arguments, until)
             if status == LOG_FULL:
                 self._new_chunk()
         if status == NOT_A_NUMBER:
@@ -422,7 +424,7 @@ class Clock(simpy.Environment):
         block[:] = self._before
         distance = self.true("distance")
         tick = work[TICK]
-        while tick < until and advance(*self._arguments, tick + 1) != NOT_A_NUMBER:
+        while tick < until and self._kernel(*self._arguments, tick + 1) != NOT_A_NUMBER:
             distance = self.true("distance")
             tick = work[TICK]
             work[LOG_ROWS] = 0

@@ -222,7 +222,7 @@ def write_log_row(log, row, tick, places, block):
 
 
 @compiled
-def advance(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until):
+def march(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, form):
     """Marches the truck, or the engine on its dyno, to a tick, or to the first watch point that fires before it.
 
     Parameters
@@ -244,6 +244,8 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
         shape (6,). [-]
     until : int
         Tick to stop at. [-]
+    form : float
+        The parameter `dyno_form`. A number that is known when the kernel is compiled leaves nothing of the other forms in it.
 
     Returns
     -------
@@ -262,7 +264,6 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     written = clockwork[LOG_ROWS]
     number = clockwork[WATCH_COUNT]
     every = clockwork[LOG_EVERY]
-    form = p["dyno_form"]
     if not all_numbers(block):
         return NOT_A_NUMBER
     if c["gear"] != s["gear"]:
@@ -303,6 +304,25 @@ def advance(block, state, belief, command, parameters, tables, road, levels, fla
     clockwork[ROAD_PLACE] = place
     clockwork[LOG_ROWS] = written
     return status
+
+
+@compiled
+def advance(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until):
+    """`march` on a road."""
+    return march(
+        block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, ON_A_ROAD
+    )
+
+
+@compiled
+def advance_on_dyno(
+    block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until
+):
+    """`march` on a dyno."""
+    form = parameters[0]["dyno_form"]
+    return march(
+        block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, form
+    )
 
 
 @compiled
