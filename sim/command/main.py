@@ -83,6 +83,14 @@ def _number(text: str) -> float:
         raise argparse.ArgumentTypeError(running.no_number(given=text)) from None
 
 
+def _add_truck(command: argparse.ArgumentParser, one_value: str, truck: str = "", tables: str = "") -> None:
+    """Truck, settings and single values; without a truck that of the settings is taken unless another is named."""
+    otherwise = truck or f"that of the settings, or {usual.TRUCK}"
+    command.add_argument("--truck", default=truck or None, help=f"truck: a name or a TOML file ({otherwise})")
+    command.add_argument("--settings", metavar="NAME", help=f"settings: a name or a TOML file{tables}")
+    command.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help=one_value)
+
+
 def _add_inputs(command: argparse.ArgumentParser) -> None:
     """What a trip is driven with."""
     command.add_argument(
@@ -90,43 +98,34 @@ def _add_inputs(command: argparse.ArgumentParser) -> None:
         nargs="?",
         help=f"road: a name, a CSV file or grade:-6%%,10km,1100m (that of the settings, or {usual.ROAD})",
     )
-    command.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {usual.TRUCK})")
-    command.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
-    command.add_argument(
-        "--set",
-        metavar="KEY=VALUE",
-        action="append",
-        default=[],
-        help="one value of truck or settings, may carry a unit",
-    )
+    _add_truck(command, "one value of truck or settings, may carry a unit")
+
+
+def _add_units(command: argparse.ArgumentParser) -> None:
+    """In which units results are shown."""
+    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
 
 
 def _add_output(command: argparse.ArgumentParser) -> None:
     """How results are shown and written."""
     command.add_argument("--force", action="store_true", help="write into --out although it is not empty")
-    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+    _add_units(command)
 
 
-def _add_study(command: argparse.ArgumentParser) -> None:
+def _add_workers(command: argparse.ArgumentParser) -> None:
     """How many trips are driven, and how their answer is shown."""
     command.add_argument("--workers", metavar="N", type=_whole, help="worker processes (one a core)")
     command.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, whose workers drive")
     command.add_argument("--force", action="store_true", help="drop the trips of another study in --out")
-    command.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+    _add_units(command)
     command.add_argument("--json", action="store_true", help="print the answers as JSON and nothing else")
 
 
 def _add_dyno(commands: "argparse._SubParsersAction[Parser]") -> None:
     """The dyno."""
     dyno = commands.add_parser("dyno", help="an engine or a truck on the dyno")
-    dyno.add_argument("--truck", help=f"truck: a name or a TOML file (that of the settings, or {usual.TRUCK})")
-    dyno.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file; table dyno")
-    dyno.add_argument(
-        "--set",
-        metavar="KEY=VALUE",
-        action="append",
-        default=[],
-        help="one value of truck or settings, may carry a unit; wins over the flags below",
+    _add_truck(
+        dyno, "one value of truck or settings, may carry a unit; wins over the flags below", tables="; table dyno"
     )
     dyno.add_argument("--test", choices=DYNO_TESTS, default=DYNO_TESTS[0], help=f"what is done ({DYNO_TESTS[0]})")
     dyno.add_argument(
@@ -202,12 +201,8 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     words.add_argument("--round", default="", metavar="NAME", help="as told to haulbench serve")
 
 
-def _parser() -> Parser:
-    """The commands and their flags."""
-    parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
-    parser.add_argument("--version", action="version", version=f"haulbench {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-
+def _add_run(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """One trip."""
     run = commands.add_parser("run", help="one trip and its summary")
     _add_inputs(run)
     run.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, events.csv and summary.json")
@@ -219,6 +214,9 @@ def _parser() -> Parser:
     _add_output(run)
     run.add_argument("--json", action="store_true", help="print the summary as JSON and nothing else")
 
+
+def _add_compare(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """Trips side by side."""
     compare = commands.add_parser("compare", help="trips side by side; many trips become a study")
     _add_inputs(compare)
     compare.add_argument(
@@ -236,15 +234,20 @@ def _parser() -> Parser:
     compare.add_argument("--workers", metavar="N", type=_whole, help="worker processes, for many trips (one a core)")
     compare.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
+
+def _add_study(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """Many trips."""
     study = commands.add_parser("study", help="many trips, one answer; without a name: the list of studies")
     study.add_argument(
         "study", nargs="?", metavar="NAME", help="study: a name, a TOML file, or the folder of an earlier study"
     )
     study.add_argument("--out", metavar="DIR", help="folder for results; finished trips there are not driven again")
-    _add_study(study)
+    _add_workers(study)
     study.add_argument("--quantities", action="store_true", help="list the quantities that can be reported instead")
-    _add_dyno(commands)
 
+
+def _add_route(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """A road from a track."""
     route = commands.add_parser("route", help="a road from a GPX track, cleaned and smoothed")
     route.add_argument("file", metavar="FILE", help="track: a GPX file, or a CSV file with distance_m and elevation_m")
     route.add_argument(
@@ -254,14 +257,13 @@ def _parser() -> Parser:
     route.add_argument("--every", metavar="LENGTH", default="25m", help="distance between rows of the road (25m)")
     route.add_argument("--smooth", metavar="LENGTH", default="200m", help="length the heights are smoothed over (200m)")
     route.add_argument("--limit", metavar="SPEED", help="posted limit of the whole road, for example 80km/h (none)")
-    route.add_argument("--units", choices=("us", "metric", "both"), default="both", help="units people read (both)")
+    _add_units(route)
 
+
+def _add_speedo(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The speedometer."""
     speedo = commands.add_parser("speedo", help="speedometer: a measured mile, its correction, and what follows")
-    speedo.add_argument("--truck", default=usual.TRUCK, help=f"truck: a name or a TOML file ({usual.TRUCK})")
-    speedo.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
-    speedo.add_argument(
-        "--set", metavar="KEY=VALUE", action="append", default=[], help="one value of truck or settings"
-    )
+    _add_truck(speedo, "one value of truck or settings", usual.TRUCK)
     speedo.add_argument(
         "--mystery", type=_whole, metavar="N", help="a truck with other tyres or axle nobody told of, number N"
     )
@@ -273,20 +275,26 @@ def _parser() -> Parser:
     _add_output(speedo)
     speedo.add_argument("--json", action="store_true", help="print JSON and nothing else")
 
+
+def _add_sheet(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """What is programmed."""
     sheet = commands.add_parser("sheet", help="every programmable value: old, new, allowed; a record to sign")
-    sheet.add_argument("--truck", default=usual.TRUCK, help=f"truck: a name or a TOML file ({usual.TRUCK})")
-    sheet.add_argument("--settings", metavar="NAME", help="settings: a name or a TOML file")
-    sheet.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help="one value that is changed")
+    _add_truck(sheet, "one value that is changed", usual.TRUCK)
     sheet.add_argument("--out", metavar="DIR", help="folder for record.html")
     _add_output(sheet)
     sheet.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
-    _add_fault(commands)
+
+def _add_listing(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """What there is."""
     listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
     )
 
+
+def _add_serve(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The browser side."""
     serve = commands.add_parser("serve", help="the browser workbench, served from this machine")
     serve.add_argument("--host", default=DEFAULT_HOST, help=f"address to listen on ({DEFAULT_HOST}: this machine only)")
     serve.add_argument(
@@ -312,8 +320,32 @@ def _parser() -> Parser:
         "--password-file", metavar="FILE", help="the instructor's password; without it one is made and printed"
     )
 
+
+def _add_check(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The published checks."""
     check = commands.add_parser("check", help="published numbers against the laws the trip uses")
     check.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
+
+
+def _parser() -> Parser:
+    """The commands and their flags."""
+    parser = Parser(prog="haulbench", description="Drives a loaded diesel truck over a road and says what happened.")
+    parser.add_argument("--version", action="version", version=f"haulbench {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+    for add in (
+        _add_run,
+        _add_compare,
+        _add_study,
+        _add_dyno,
+        _add_route,
+        _add_speedo,
+        _add_sheet,
+        _add_fault,
+        _add_listing,
+        _add_serve,
+        _add_check,
+    ):
+        add(commands)
     return parser
 
 
