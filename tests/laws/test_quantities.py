@@ -1,0 +1,75 @@
+"""Quantities as people read them, against pint, a general-purpose library of units; and findings in words."""
+
+import ast
+import string
+from pathlib import Path
+
+import pint
+import pytest
+
+from sim.units import SYSTEMS, quantity_kinds, quantity_text, shown_unit, shown_value
+from sim.wording import Finding, finding, said, wordings
+
+ROOT = Path(__file__).resolve().parents[2]
+# as this program writes a unit -> as pint writes it; what is said after a unit of pressure is no unit
+SPELT = {
+    "km/h": "km/hour", "mi/h": "mile/hour", "rpm": "rpm", "m": "m", "km": "km", "mi": "mile", "ft": "foot", "mm": "mm",
+    "in": "inch", "°C": "degC", "°F": "degF", "K": "delta_degC", "kPa": "kPa", "psi": "psi", "bar": "bar", "kN": "kN", "lbf": "lbf",
+    "kg": "kg", "lb": "lb", "kW": "kW", "hp": "hp", "N m": "N*m", "lb ft": "lbf*ft", "kJ": "kJ", "MJ": "MJ", "Btu": "Btu_it",
+    "g/s": "g/s", "lb/h": "lb/hour", "g/kWh": "g/(kW*hour)", "lb/(hp h)": "lb/(hp*hour)", "L/100 km": "L/km", "m/s²": "m/s**2",
+    "ft/s²": "ft/s**2", "s": "s", "%": "percent", "1000 Btu": "Btu_it",
+}  # fmt: skip
+SCALED = {"1000 Btu": 1000.0, "L/100 km": 0.01}
+UNITS = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+@pytest.mark.parametrize("units", SYSTEMS)
+@pytest.mark.parametrize("kind", quantity_kinds())
+def test_a_quantity_is_shown_as_a_library_of_units_converts_it(kind, units):
+    written = shown_unit(kind, units).removesuffix(" absolute").removesuffix(" gauge")
+    shown = 7.25
+    if written == "mi/gal":
+        si = (1.0 / UNITS.Quantity(shown, "mile/gallon")).to_base_units().magnitude
+    elif kind == "temperature rise" and written == "°F":
+        si = UNITS.Quantity(shown, "delta_degF").to("delta_degC").magnitude
+    else:
+        si = UNITS.Quantity(shown * SCALED.get(written, 1.0), SPELT[written]).to_base_units().magnitude
+    assert shown_value(si, kind, units) == pytest.approx(shown, rel=1e-9)
+
+
+def test_both_systems_stand_beside_each_other_only_where_they_differ():
+    assert quantity_text(0.123, "share", "both") == "12 %"
+    assert quantity_text(206842.7, "gauge pressure", "both") == "207 kPa gauge (30.0 psi gauge)"
+
+
+def fields_of(text: str) -> set[str]:
+    """Names that a wording puts values in for."""
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+def test_every_wording_can_be_read_in_both_systems():
+    for kind, text in wordings().items():
+        values = dict.fromkeys(fields_of(text), 1.5)
+        metric, us = (said(Finding(kind, values), units) for units in SYSTEMS)
+        assert metric and us and "{" not in metric + us, kind
+
+
+def test_every_finding_has_a_wording_and_every_wording_a_finding():
+    """By syntax tree: `finding("kind", name=...)` gives just the values its wording asks for."""
+    made: dict[str, set[str]] = {}
+    for path in [*(ROOT / "sim").rglob("*.py"), *(ROOT / "dashboard").rglob("*.py")]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "finding" and node.args:
+                kind = ast.literal_eval(node.args[0])
+                given = {each.arg for each in node.keywords}
+                assert kind in wordings(), f"{path.name}:{node.lineno}: no wording says {kind}"
+                assert given >= fields_of(wordings()[kind]), f"{path.name}:{node.lineno}: {kind} asks for more"
+                made[kind] = given
+    assert set(wordings()) <= set(made), sorted(set(wordings()) - set(made))
+
+
+def test_a_finding_inside_another_is_read_in_the_same_units(monkeypatch):
+    texts = {"a.outer": "It happened: {cause}.", "a.inner": "at {speed:speed.0}"}
+    monkeypatch.setattr("sim.wording.wordings", lambda *_: texts)
+    outer = finding("a.outer", cause=finding("a.inner", speed=25.0))
+    assert said(outer, "us") == said(outer.data(), "us") == "It happened: at 56 mi/h."
