@@ -350,7 +350,7 @@ _KINDS = {
     temperature rise  | k       0 | f_rise  0 |
     absolute pressure | kpa     0 | psi     1 | absolute
     gauge pressure    | kpa     0 | psi     1 | gauge
-    pressure loss     | kpa     1 | psi     2 |
+    pressure difference | kpa   0 | psi     1 |
     brake pressure    | bar     1 | psi     0 | gauge
     force             | kn      1 | lbf     0 |
     mass              | kg      0 | lb      0 |
@@ -366,11 +366,13 @@ _KINDS = {
     time              | s       1 | s       1 |
     share             | percent 0 | percent 0 |
     grade             | percent 1 | percent 1 |
+    number            | plain   0 | plain   0 |
     """.strip().splitlines()
 }
 
 # units that are only shown: how they are written, factor to SI, offset to SI
 _SHOWN = {
+    "plain": ("", 1.0, 0.0),
     "c": ("°C", 1.0, CELSIUS_ZERO),
     "f": ("°F", 5.0 / 9.0, CELSIUS_ZERO - 32.0 * 5.0 / 9.0),
     "mi_h": ("mi/h", MILE_PER_HOUR, 0.0),
@@ -461,7 +463,7 @@ def quantity_text(value: float, kind: str, units: str, digits: int | None = None
         return metric if metric == us else f"{metric} ({us})"
     usual = _shown_in(kind, units)[4]
     number = shown_value(value, kind, units)
-    return f"{number:.{usual if digits is None else digits}f} {shown_unit(kind, units)}"
+    return f"{number:.{usual if digits is None else digits}f} {shown_unit(kind, units)}".rstrip()
 
 
 def quantity_kinds() -> dict[str, dict[str, list[object]]]:

@@ -2,7 +2,9 @@
 
 A finding is a kind and the quantities that belong to it, in SI units. Its words stand in `catalogue/wording/english.toml`, where
 `{name:speed}` is a quantity of `sim.units` in the reader's system of units, `{name:speed.0}` the same with so many digits,
-`{name:clock}` a time as minutes and seconds, `{name}` a text, a whole number or another finding. A translation is a file.
+`{name:clock}` a time as minutes and seconds, `{name}` a text, a whole number, another finding, or a list of them. What is
+foreseen, explained and warned of are sentences; causes and endings are parts of one, and stand in other wordings. A translation
+is a file.
 """
 
 import string
@@ -36,8 +38,7 @@ class Finding:
 
     def data(self) -> dict[str, Any]:
         """As it is written to a file or sent to a browser."""
-        values = {key: value.data() if isinstance(value, Finding) else value for key, value in self.values.items()}
-        return {"kind": self.kind, "values": values}
+        return {"kind": self.kind, "values": {key: _plain(value) for key, value in self.values.items()}}
 
 
 def finding(kind: str, **values: Any) -> Finding:
@@ -51,6 +52,13 @@ def finding(kind: str, **values: Any) -> Finding:
         [SI]
     """
     return Finding(kind, values)
+
+
+def _plain(value: Any) -> Any:
+    """A value of a finding as data."""
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    return value.data() if isinstance(value, Finding) else value
 
 
 @cache
@@ -82,6 +90,23 @@ def said(given: Finding | Mapping[str, Any], units: str, language: str = LANGUAG
     return _Reader(units, language).vformat(wordings(language)[kind], (), values)
 
 
+def kinds_in(given: Any) -> set[str]:
+    """The kinds of findings in data: of a finding itself, of those in its values, and of every one in a list."""
+    if isinstance(given, Mapping):
+        return kinds_in(list(given.values())) | ({given["kind"]} if "kind" in given else set())
+    return set().union(*(kinds_in(each) for each in given)) if isinstance(given, list) else set()
+
+
+def value_said(event: Mapping[str, Any], units: str) -> str:
+    """The number that belongs to an event of a result, in words; empty without one."""
+    return quantity_text(event["value"], event["quantity"], units) if event["quantity"] else ""
+
+
+def event_name(event: Mapping[str, Any]) -> str:
+    """What an event of a result is called."""
+    return wordings()[f"event.{event['event']}"]
+
+
 class _Reader(string.Formatter):
     """Puts values into a wording for readers of a system of units."""
 
@@ -92,6 +117,8 @@ class _Reader(string.Formatter):
         """One value as words."""
         if isinstance(value, Finding) or (isinstance(value, Mapping) and "kind" in value):
             return said(value, self._units, self._language)
+        if isinstance(value, list):
+            return ", ".join(self.format_field(each, format_spec) for each in value)
         if not format_spec:
             return str(value)
         if format_spec == "clock":

@@ -6,7 +6,8 @@ from typing import Any
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
-from sim.units import clock_time, from_si, to_si, unit_name, unit_of_key
+from sim.units import SYSTEMS, clock_time, from_si, to_si, unit_name, unit_of_key
+from sim.wording import Finding, finding, said
 
 NOT_STATED = "not stated"
 
@@ -30,50 +31,36 @@ def brakes_too_hot(summary: dict[str, Any]) -> bool:
     return bool(summary["max_brake_temperature_c"] > BRAKE_LIMIT_C)
 
 
-def verdict(summary: dict[str, Any]) -> str:
-    """How a trip ended and the worst about it, in one sentence; brakes past their limit come before everything else.
+def verdict(summary: dict[str, Any]) -> Finding:
+    """How a trip ended and the worst about it; brakes past their limit come before everything else.
 
     Parameters
     ----------
     summary : dict
         Of a trip.
     """
-    ended = VERDICTS[summary["ended"]]
+    how, because, codes = VERDICTS[summary["ended"]], summary["ended_because"], summary["codes"]
+    arrived = summary["ended"] == "arrived"
     if brakes_too_hot(summary):
-        hottest = summary["max_brake_temperature_c"]
-        heat = f"mean {temperatures(hottest)}, limit {temperatures(BRAKE_LIMIT_C)}"
-        why = "" if summary["ended"] == "arrived" else f"; {summary['ended_because']}"
-        return f"{ended}, brakes past the published limit: {heat}{why}."
-    if summary["ended"] != "arrived":
-        return f"{ended}: {summary['ended_because']}."
+        heat = {"temperature": to_si(summary["max_brake_temperature_c"], "c"), "limit": to_si(BRAKE_LIMIT_C, "c")}
+        if arrived:
+            return finding("verdict.brakes_past_limit", how=how, **heat)
+        return finding("verdict.ended_with_brakes_past_limit", how=how, because=because, **heat)
+    if not arrived:
+        return finding("verdict.ended", how=how, because=because)
     if summary["warnings"]:
-        return f"{ended}, with a warning: {summary['warnings'][0]}."
-    if summary["codes"]:
-        code, more = summary["codes"][0], len(summary["codes"]) - 1
-        others = f", and {more} more" if more else ""
-        return f"{ended}, with a code set: SPN {code['spn']} FMI {code['fmi']}, {code['words']}{others}."
-    return f"{ended} without a warning."
+        return finding("verdict.warned", how=how, warning=summary["warnings"][0])
+    if codes:
+        code = finding("cause.code", **{key: codes[0][key] for key in ("spn", "fmi", "words")})
+        if len(codes) == 1:
+            return finding("verdict.code", how=how, code=code)
+        return finding("verdict.codes", how=how, code=code, more=len(codes) - 1)
+    return finding("verdict.sound", how=how)
 
 
-def temperatures(celsius: float) -> str:
-    """A temperature in both units.
-
-    Parameters
-    ----------
-    celsius : float
-        [C]
-
-    Returns
-    -------
-    text : str
-        [C, F]
-
-    Examples
-    --------
-    >>> temperatures(260.0)
-    '260 C (500 F)'
-    """
-    return f"{celsius:.0f} C ({_fahrenheit(celsius):.0f} F)"
+def in_both(found: Finding | Mapping[str, Any]) -> dict[str, str]:
+    """A finding in words of both systems of units, for a page that knows the reader's."""
+    return {units: said(found, units) for units in SYSTEMS}
 
 
 def _fahrenheit(celsius: float) -> float:

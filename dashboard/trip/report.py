@@ -24,6 +24,7 @@ from dashboard.trip.figures import comparison_figure, road_places, trip_figure
 from sim.trips.compare import Comparison
 from sim.trips.result import Result
 from sim.units import clock_time, from_si
+from sim.wording import event_name, said, value_said
 
 LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
 MOST_EVENTS = 3000  # rows of the event log in a report; events.csv has all
@@ -52,12 +53,15 @@ def _sources() -> str:
 def _opening(result: Result) -> str:
     """Verdict, warnings, explanations, what was foreseen, cautions."""
     s = result.summary
-    said = [("warning", "warning", text) for text in s["warnings"]]
-    said += [("why", "why", text) for text in s["explanations"]]
-    said += [("foreseen", "what will happen", text) for text in s["foreseen"]]
+    groups = (
+        ("warning", "warning", "warnings"),
+        ("why", "why", "explanations"),
+        ("foreseen", "what will happen", "foreseen"),
+    )
+    first = [(kind, word, said(found, "both")) for kind, word, key in groups for found in s[key]]
     return (
-        f"{heading(verdict(s), bool(s['warnings']))}"
-        f"{described([('truck', s['truck']), ('road', s['route'])], 'what')}{said_list(said)}{cautions()}"
+        f"{heading(said(verdict(s), 'both'), bool(s['warnings']))}"
+        f"{described([('truck', s['truck']), ('road', s['route'])], 'what')}{said_list(first)}{cautions()}"
     )
 
 
@@ -137,7 +141,7 @@ def _event_log(result: Result) -> str:
         f".filtered:has(#kind{place}:not(:checked)) tr.kind{place} {{ display: none; }}" for place in kinds.values()
     )
     boxes = "".join(
-        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(name.replace("_", " "))}'
+        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(event_name({"event": name}))}'
         f" ({counted[name]})</label> "
         for name, place in kinds.items()
     )
@@ -147,9 +151,9 @@ def _event_log(result: Result) -> str:
             clock_time(event["time_s"]),
             f"{from_si(event['distance_m'], 'km'):.3f}",
             f"{from_si(event['distance_m'], 'mi'):.3f}",
-            event["event"].replace("_", " "),
-            event["cause"],
-            f"{event['value']:.5g} {event['unit']}" if event["unit"] else "",
+            event_name(event),
+            said(event["cause"], "both"),
+            value_said(event, "both"),
         )
         for event in shown
     ]
@@ -237,7 +241,7 @@ def trip_report(result: Result) -> str:
         "control": (control_figure(result, chart), False),
         "energy": (energy_figure(result), False),
     }
-    return page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
+    return page(f"{said(verdict(result.summary), 'both')} {result.summary['truck']}", body, figures)
 
 
 # ---------------------------------------------------------------- several trips
@@ -289,15 +293,15 @@ def _height_note(comparison: Comparison) -> str:
 def comparison_report(comparison: Comparison) -> str:
     """Several trips side by side as an HTML file."""
     results = comparison.results
-    said = [
-        (kind, f"trip {number}", text)
+    first = [
+        (kind, f"trip {number}", said(found, "both"))
         for number, result in enumerate(results, start=1)
         for kind, key in (("warning", "warnings"), ("why", "explanations"), ("foreseen", "foreseen"))
-        for text in result.summary[key]
+        for found in result.summary[key]
     ]
     keys = list(comparison.varied[0])
     trips = [
-        (number, *(varied[key] for key in keys), verdict(result.summary))
+        (number, *(varied[key] for key in keys), said(verdict(result.summary), "both"))
         for number, (varied, result) in enumerate(zip(comparison.varied, results, strict=True), start=1)
     ]
     head = ("", *(f"trip {number}" for number in range(1, len(results) + 1)))
@@ -314,7 +318,7 @@ def comparison_report(comparison: Comparison) -> str:
     what = [("truck", trucks), ("road", roads), ("varied", ", ".join(keys))]
     side = f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}"
     body = (
-        f"{heading(title, warned)}{described(what, 'what')}{said_list(said)}{cautions()}"
+        f"{heading(title, warned)}{described(what, 'what')}{said_list(first)}{cautions()}"
         f"<h2>The trips</h2>{wide(table(('trip', *keys, 'ended'), trips, numbers=(0,)))}"
         f"<h2>Side by side</h2>{wide(side, 'small')}"
         f'<h2 class="page">The trips along the road</h2>'

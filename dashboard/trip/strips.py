@@ -11,7 +11,8 @@ import numpy as np
 
 from dashboard.paper import palette
 from dashboard.paper.drawing import span_of
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
+from dashboard.paper.words import in_both
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import to_si
 
 FASTEST_AIM = to_si(150.0, "km_h")  # above it nobody aims: cruise has the pedal, or the truck is let run
@@ -137,11 +138,10 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
         engine = both("good", "engine speed", f"never driven above {governed:.0f} rpm; {top:.0f} on its own")
     else:
         engine = both("good", "engine speed", f"{top:.0f} rpm at most, governed {governed:.0f}")
-    words = {"arrived": "arrived", "time_limit": "ran out of time", "stalled": "stalled", "runaway": "ran away"}
     if s["ended"] == "runaway":
-        end = both("alarm", "runaway", s["ended_because"])
+        end = both("alarm", "runaway", *in_both(s["ended_because"]).values())
     elif s["ended"] == "arrived":
         end = both("good", "held", "arrived, no runaway")
     else:
-        end = both("warned", words[s["ended"]], s["ended_because"])
+        end = both("warned", VERDICTS[s["ended"]].lower(), *in_both(s["ended_because"]).values())
     return [limit, brakes, engine, end]

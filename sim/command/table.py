@@ -7,6 +7,7 @@ from typing import Any
 from sim.trips.compare import Comparison
 from sim.trips.result import CAUTIONS
 from sim.units import MILE_PER_HOUR, clock_time
+from sim.wording import said
 
 MOST_COLUMNS = 6
 WIDEST = 158  # characters of a line
@@ -201,7 +202,7 @@ def comparison_text(comparison: Comparison, units: str) -> str:
     lines += _one_column_a_trip(comparison, units) if narrow else _one_row_a_trip(comparison, units)
     notes = _fuel_notes(comparison)
     warned = [
-        f"  ! trip {number}: {warning}"
+        f"  ! trip {number}: {said(warning, units)}"
         for number, summary in enumerate(summaries, start=1)
         for warning in summary["warnings"]
     ]

@@ -2,6 +2,7 @@
 
 from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
 from sim.units import MILE, MILE_PER_HOUR, POUND, clock_time
+from sim.wording import said
 
 
 def _both(units: str, metric: str, us: str) -> str:
@@ -40,9 +41,9 @@ def summary_text(result: Result, units: str) -> str:
     lines = [
         f"{VERDICTS[s['ended']]}: {s['truck']}",
         f"on {s['route']}",
-        *(f"  ! {warning}" for warning in s["warnings"]),
-        *(f"    why: {explanation}" for explanation in s["explanations"]),
-        *(f"  what will happen: {sentence}" for sentence in s["foreseen"]),
+        *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
+        *(f"    why: {said(explanation, units)}" for explanation in s["explanations"]),
+        *(f"  what will happen: {said(foreseen, units)}" for foreseen in s["foreseen"]),
         *(f"  code: {code_words(code)}" for code in s["codes"]),
         "",
     ]

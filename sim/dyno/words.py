@@ -5,6 +5,7 @@ from typing import Any
 
 from sim.dyno.result import CAUTIONS, DynoResult
 from sim.units import HORSEPOWER, POUND, POUND_FOOT, POUND_PER_SQUARE_INCH
+from sim.wording import said
 
 KILOWATT_HOUR_PER_HORSEPOWER_HOUR = HORSEPOWER / 1000.0
 
@@ -216,7 +217,7 @@ def dyno_text(result: DynoResult, units: str) -> str:
     lines = [
         f"{s['verdict'].capitalize()}: {s['reading']}",
         f"{s['truck']}, {s['test']} test, {s['form']}",
-        *(f"  ! {warning}" for warning in s["warnings"]),
+        *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
         "",
         *(f"  {name:30}{text}" for name, text in summary_rows(result, units)),
         "",

@@ -4,7 +4,7 @@ Here `name` is a quantity of `sim.studies.quantities`, `key` a varied `table.key
 `units` what people read: metric or us, and for texts both too.
 """
 
-import re
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,7 +14,6 @@ from sim.studies.answers import usable
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import WORDS, Study
 from sim.studies.result import StudyResult
-from sim.trips.result import BRAKE_LIMIT_C
 from sim.units import (
     FOOT,
     MILE,
@@ -27,6 +26,7 @@ from sim.units import (
     unit_name,
     unit_of_key,
 )
+from sim.wording import kinds_in, wordings
 
 UNITS = ("metric", "us", "both")
 MORE_IS_BETTER = (
@@ -310,15 +310,6 @@ def trip_words(result: StudyResult, number: int, units: str) -> str:
 
 # ---------------------------------------------------------------- warnings
 
-_KINDS = (
-    ("brakes passed the published limit", f"brakes beyond the published limit ({BRAKE_LIMIT_C:.0f} C, 500 F)"),
-    ("the hottest axle's brakes", "the hottest axle's brakes beyond the published limit of the mean"),
-    ("brakes pass the limit by the published model", "brakes beyond the limit by the published model"),
-    ("engine above governed speed", "engine above governed speed"),
-    ("over the posted limit", "over the posted limit"),
-    ("the truck rolled back", "the truck rolled back"),
-)
-
 
 def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     """How many trips carry which warning.
@@ -328,22 +319,12 @@ def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     counts : list of (str, int)
         Kind of warning in words and number of trips, brakes first.
     """
-    counts = {words: 0 for _, words in _KINDS}
+    counts = {name: 0 for name in wordings() if name.startswith("warned.")}
     for text in result.column("warnings")[result.driven]:
-        kinds = {_kind_of(warning) for warning in str(text or "").split(" | ") if warning}
-        for kind in sorted(kinds - {""}):
-            counts[kind] = counts.get(kind, 0) + 1
-    return [(words, trips) for words, trips in counts.items() if trips]
-
-
-def _kind_of(warning: str) -> str:
-    """The kind of a warning, without its numbers; nothing for the second half of a warning that has two."""
-    if warning.startswith("the published limit for the mean is"):
-        return ""
-    for start, words in _KINDS:
-        if warning.startswith(start):
-            return words
-    return re.sub(r"\s*[:,]?\s*-?\d.*$", "", warning) or warning
+        for kind in kinds_in(json.loads(text or "[]")):
+            if kind.startswith("warning."):
+                counts[kind.replace("warning.", "warned.")] += 1
+    return [(wordings()[name], trips) for name, trips in counts.items() if trips]
 
 
 def warned(result: StudyResult) -> np.ndarray:

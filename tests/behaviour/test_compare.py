@@ -19,6 +19,7 @@ from sim.command.main import main
 from sim.errors import RunError
 from sim.trips.compare import MOST_TRIPS, ROWS, read_variants, read_vary
 from sim.trips.result import CAUTIONS
+from sim.wording import said
 
 SHORT = "grade:-6%,1km,1100m"
 LEVEL = "grade:0%,1km"
@@ -234,11 +235,11 @@ def test_warnings_name_their_trip(capsys):
     )  # fmt: skip
     changes = ("drill.hold_gear=7", "drill.service_brakes=false", "start.speed_km_h=50")
     expected = [
-        f"  ! trip {number}: {warning}"
+        f"  ! trip {number}: {said(warning, 'both')}"
         for number, stage in ((1, 3), (2, 0))
         for warning in alone(TRUCK, "grade:-7%,3km,900m", (*changes, f"drill.hold_stage={stage}"))["warnings"]
     ]
-    assert any("trip 2: runaway" in line for line in expected)
+    assert any("trip 2: The truck ran away" in line for line in expected)
     assert [line for line in out.splitlines() if line.startswith("  !")] == expected
 
 

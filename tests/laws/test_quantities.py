@@ -13,6 +13,7 @@ from sim.wording import Finding, finding, said, wordings
 ROOT = Path(__file__).resolve().parents[2]
 # as this program writes a unit -> as pint writes it; what is said after a unit of pressure is no unit
 SPELT = {
+    "": "dimensionless",
     "km/h": "km/hour", "mi/h": "mile/hour", "rpm": "rpm", "m": "m", "km": "km", "mi": "mile", "ft": "foot", "mm": "mm",
     "in": "inch", "°C": "degC", "°F": "degF", "K": "delta_degC", "kPa": "kPa", "psi": "psi", "bar": "bar", "kN": "kN", "lbf": "lbf",
     "kg": "kg", "lb": "lb", "kW": "kW", "hp": "hp", "N m": "N*m", "lb ft": "lbf*ft", "kJ": "kJ", "MJ": "MJ", "Btu": "Btu_it",
@@ -54,18 +55,28 @@ def test_every_wording_can_be_read_in_both_systems():
         assert metric and us and "{" not in metric + us, kind
 
 
+def nodes_of(kind: type[ast.AST]) -> list[tuple[str, ast.AST]]:
+    """Every node of a kind in the source: file and line, and the node."""
+    paths = [*(ROOT / "sim").rglob("*.py"), *(ROOT / "dashboard").rglob("*.py")]
+    trees = [(path.name, ast.parse(path.read_text(encoding="utf-8"))) for path in paths]
+    return [
+        (f"{name}:{node.lineno}", node) for name, tree in trees for node in ast.walk(tree) if isinstance(node, kind)
+    ]
+
+
 def test_every_finding_has_a_wording_and_every_wording_a_finding():
-    """By syntax tree: `finding("kind", name=...)` gives just the values its wording asks for."""
-    made: dict[str, set[str]] = {}
-    for path in [*(ROOT / "sim").rglob("*.py"), *(ROOT / "dashboard").rglob("*.py")]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and ast.unparse(node.func) == "finding" and node.args:
-                kind = ast.literal_eval(node.args[0])
-                given = {each.arg for each in node.keywords}
-                assert kind in wordings(), f"{path.name}:{node.lineno}: no wording says {kind}"
-                assert given >= fields_of(wordings()[kind]), f"{path.name}:{node.lineno}: {kind} asks for more"
-                made[kind] = given
-    assert set(wordings()) <= set(made), sorted(set(wordings()) - set(made))
+    """By syntax tree: `finding("kind", name=...)` gives what its wording asks for; events are worded by what is recorded."""
+    made = set()
+    for place, call in nodes_of(ast.Call):
+        if ast.unparse(call.func) != "finding" or not call.args:
+            continue
+        kind, given = ast.literal_eval(call.args[0]), {each.arg for each in call.keywords}
+        assert kind in wordings(), f"{place}: no wording says {kind}"
+        assert None in given or given >= fields_of(wordings()[kind]), f"{place}: {kind} asks for more"
+        made.add(kind)
+    texts = {node.value for _, node in nodes_of(ast.Constant) if isinstance(node.value, str)}
+    made |= {f"event.{text}" for text in texts} | {kind.replace("warning.", "warned.") for kind in made} | texts
+    assert set(wordings()) <= made, sorted(set(wordings()) - made)
 
 
 def test_a_finding_inside_another_is_read_in_the_same_units(monkeypatch):
@@ -73,3 +84,5 @@ def test_a_finding_inside_another_is_read_in_the_same_units(monkeypatch):
     monkeypatch.setattr("sim.wording.wordings", lambda *_: texts)
     outer = finding("a.outer", cause=finding("a.inner", speed=25.0))
     assert said(outer, "us") == said(outer.data(), "us") == "It happened: at 56 mi/h."
+    several = finding("a.outer", cause=[finding("a.inner", speed=25.0), finding("a.inner", speed=0.0)])
+    assert said(several, "us") == said(several.data(), "us") == "It happened: at 56 mi/h, at 0 mi/h."
