@@ -25,6 +25,8 @@ MILE_PER_HOUR = MILE / 3600.0  # m/s
 KILOMETRE_PER_HOUR = 1.0 / 3.6  # m/s
 REVOLUTION_PER_MINUTE = 2.0 * math.pi / 60.0  # rad/s
 BAR = 1.0e5  # Pa
+LITRE_PER_100KM = 1.0e-8  # m3/m
+GRAM_PER_KILOWATT_HOUR = 1.0e-3 / 3.6e6  # kg/J
 SEA_LEVEL_PRESSURE = 101325.0  # Pa, International Standard Atmosphere
 SEA_LEVEL_TEMPERATURE = 288.15  # K, International Standard Atmosphere
 
@@ -382,9 +384,9 @@ _SHOWN = {
     "ft_s2": ("ft/s²", FOOT, 0.0),
     "f_rise": ("°F", 5.0 / 9.0, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
-    "g_kwh": ("g/kWh", 1.0e-3 / 3.6e6, 0.0),
+    "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
-    "l_100km": ("L/100 km", 1.0e-8, 0.0),
+    "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
     "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
 }
 _UPSIDE_DOWN = {"mi_gal"}  # way over fuel where the other is fuel over way
@@ -428,19 +430,26 @@ def shown_value(value: float, kind: str, units: str) -> float:
 
 
 def shown_unit(kind: str, units: str) -> str:
-    """How the unit of a quantity is written for readers of a system of units; pressures say from where they are counted.
+    """How the unit of a quantity is written for readers of a system of units, or of both; pressures say from where they count.
 
     Examples
     --------
-    >>> shown_unit("gauge pressure", "us"), shown_unit("temperature", "metric")
-    ('psi gauge', '°C')
+    >>> shown_unit("gauge pressure", "us"), shown_unit("temperature", "both"), shown_unit("time", "both")
+    ('psi gauge', '°C (°F)', 's')
     """
+    if units not in SYSTEMS:
+        return beside(*(shown_unit(kind, system) for system in SYSTEMS))
     written, _, _, _, _, after = _shown_in(kind, units)
     return f"{written} {after}" if after else written
 
 
-def quantity_text(value: float, kind: str, units: str, digits: int | None = None) -> str:
-    """A quantity with its unit, as readers of a system of units read it.
+def beside(metric: str, us: str) -> str:
+    """A text for readers of both systems of units: one of them only, where they are the same."""
+    return metric if metric == us else f"{metric} ({us})"
+
+
+def number_text(value: float, kind: str, units: str, digits: int | None = None) -> str:
+    """A quantity without its unit, as readers of a system of units read it.
 
     Parameters
     ----------
@@ -453,17 +462,36 @@ def quantity_text(value: float, kind: str, units: str, digits: int | None = None
     digits : int or None
         After the point; None for what is usual.
 
+    Returns
+    -------
+    text : str
+        A hyphen where there is no such number: no fuel goes no number of miles a gallon.
+
+    Examples
+    --------
+    >>> number_text(533.15, "temperature", "both"), number_text(25.0, "speed", "us", 0), number_text(-0.001, "height", "us")
+    ('260 (500)', '56', '0')
+    """
+    if units not in SYSTEMS:
+        return beside(*(number_text(value, kind, system, digits) for system in SYSTEMS))
+    *_, upside_down, usual, _ = _shown_in(kind, units)
+    if upside_down and not value:
+        return "-"
+    text = f"{shown_value(value, kind, units):.{usual if digits is None else digits}f}"
+    return text if text.strip("-0.") else text.removeprefix("-")
+
+
+def quantity_text(value: float, kind: str, units: str, digits: int | None = None) -> str:
+    """A quantity with its unit; parameters as those of `number_text`.
+
     Examples
     --------
     >>> quantity_text(533.15, "temperature", "both"), quantity_text(25.0, "speed", "us", 0)
     ('260 °C (500 °F)', '56 mi/h')
     """
     if units not in SYSTEMS:
-        metric, us = (quantity_text(value, kind, system, digits) for system in SYSTEMS)
-        return metric if metric == us else f"{metric} ({us})"
-    usual = _shown_in(kind, units)[4]
-    number = shown_value(value, kind, units)
-    return f"{number:.{usual if digits is None else digits}f} {shown_unit(kind, units)}".rstrip()
+        return beside(*(quantity_text(value, kind, system, digits) for system in SYSTEMS))
+    return f"{number_text(value, kind, units, digits)} {shown_unit(kind, units)}".rstrip()
 
 
 def quantity_kinds() -> dict[str, dict[str, list[object]]]:

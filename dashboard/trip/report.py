@@ -23,7 +23,7 @@ from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_
 from dashboard.trip.figures import comparison_figure, road_places, trip_figure
 from sim.trips.compare import Comparison
 from sim.trips.result import Result
-from sim.units import clock_time, from_si
+from sim.units import clock_time, from_si, quantity_text
 from sim.wording import event_name, said, value_said
 
 LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
@@ -261,22 +261,13 @@ def _counted(comparison: Comparison) -> str:
     return f"{first}Of {len(summaries)} {'trip' if len(summaries) == 1 else 'trips'}, {'; '.join(ends)}."
 
 
-def _cell(unit: str, value: Any) -> str:
-    """A value of the comparison with its US counterpart."""
+def _cell(kind: str, value: Any) -> str:
+    """A value of the comparison in both systems of units."""
     if value is None:
         return "-"
-    if isinstance(value, str):
-        return value.replace("_", " ")
-    if unit == "m/s":
-        return f"{from_si(value, 'km_h'):.1f} km/h ({from_si(value, 'mi_h'):.1f} mi/h)"
-    if unit == "C":
-        fahrenheit = from_si(value + 273.15, "f")
-        return f"{value:.0f} C ({fahrenheit:.0f} F)"
-    if unit == "s":
-        return f"{value:.1f} s"
-    if unit == "share":
-        return f"{100.0 * value:.0f} %"
-    return f"{value:.4g} {unit}".strip()
+    if kind == "ended":
+        return event_name({"event": value})
+    return clock_time(value) if kind == "clock" else quantity_text(value, kind, "both")
 
 
 def _height_note(comparison: Comparison) -> str:
@@ -305,7 +296,7 @@ def comparison_report(comparison: Comparison) -> str:
         for number, (varied, result) in enumerate(zip(comparison.varied, results, strict=True), start=1)
     ]
     head = ("", *(f"trip {number}" for number in range(1, len(results) + 1)))
-    rows = [(name, *(_cell(unit, value) for value in values)) for name, unit, values in comparison.rows()]
+    rows = [(name, *(_cell(kind, value) for value in values)) for name, kind, values in comparison.rows()]
     trucks = "; ".join(dict.fromkeys(result.summary["truck"] for result in results))
     roads = "; ".join(dict.fromkeys(result.summary["route"] for result in results))
     caption = (
