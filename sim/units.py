@@ -364,6 +364,8 @@ _KINDS = {
     fuel rate         | g_s     1 | lb_h    0 |
     specific fuel     | g_kwh   0 | lb_hph  3 |
     consumption       | l_100km 1 | mi_gal  2 |
+    fuel use          | l_100km 2 | gal_100mi 2 |
+    fuel economy      | mpg     2 | mpg     2 |
     acceleration      | m_s2    2 | ft_s2   2 |
     time              | s       1 | s       1 |
     share             | percent 0 | percent 0 |
@@ -387,6 +389,8 @@ _SHOWN = {
     "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
     "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
+    "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),
+    "mpg": ("mi/gal", MILE / US_GALLON, 0.0),
     "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
 }
 _UPSIDE_DOWN = {"mi_gal"}  # way over fuel where the other is fuel over way

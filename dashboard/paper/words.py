@@ -6,7 +6,7 @@ from typing import Any
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
-from sim.units import SYSTEMS, clock_time, from_si, to_si, unit_name, unit_of_key
+from sim.units import LITRE_PER_100KM, SYSTEMS, clock_time, quantity_text, to_si, unit_name, unit_of_key
 from sim.wording import Finding, finding, said
 
 NOT_STATED = "not stated"
@@ -63,16 +63,10 @@ def in_both(found: Finding | Mapping[str, Any]) -> dict[str, str]:
     return {units: said(found, units) for units in SYSTEMS}
 
 
-def _fahrenheit(celsius: float) -> float:
-    """A temperature in US units."""
-    return from_si(to_si(celsius, "c"), "f")
-
-
-def _pair(name: str, value: float, metric: str, us: str, digits: int = 1) -> Row:
-    """A quantity in both units; they are named as on the figures."""
-    si_metric, si_us = from_si(value, metric), from_si(value, us)
-    shown = "mi/h" if us == "mi_h" else unit_name(us)
-    return name, f"{si_metric:.{digits}f} {unit_name(metric)}", f"{si_us:.{digits}f} {shown}"
+def _row(name: str, value: float, kind: str, digits: int | None = None) -> Row:
+    """A quantity in both systems of units. [SI]"""
+    metric, us = (quantity_text(value, kind, units, digits) for units in SYSTEMS)
+    return name, metric, us
 
 
 def summary_rows(result: Result) -> list[Row]:
@@ -89,22 +83,21 @@ def summary_rows(result: Result) -> list[Row]:
         return name, text, text
 
     def heat(name: str, celsius: float) -> Row:
-        return name, f"{celsius:.0f} C", f"{_fahrenheit(celsius):.0f} F"
+        return _row(name, to_si(celsius, "c"), "temperature")
 
     rows = [
-        _pair("distance", s["distance_m"], "km", "mi", 2),
+        _row("distance", s["distance_m"], "distance", 2),
         same("time", clock_time(s["time_s"])),
-        _pair("mean speed", s["mean_speed_m_s"], "km_h", "mi_h"),
-        _pair("highest speed", s["max_speed_m_s"], "km_h", "mi_h"),
-        same("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
-        _pair("end above the start", s["height_gained_m"] + 0.0, "m", "ft", 0),
+        _row("mean speed", s["mean_speed_m_s"], "speed"),
+        _row("highest speed", s["max_speed_m_s"], "speed"),
+        _row("highest engine speed", to_si(s["max_engine_speed_rpm"], "rpm"), "engine speed"),
+        _row("end above the start", s["height_gained_m"], "height"),
     ]
     if s["fuel_l_per_100km"] is not None:
-        economy = "-" if s["fuel_mpg_us"] is None else f"{s['fuel_mpg_us']:.2f} mi/gal"
-        rows.append(("fuel economy", f"{s['fuel_l_per_100km']:.1f} L/100 km", economy))
+        rows.append(_row("fuel economy", s["fuel_l_per_100km"] * LITRE_PER_100KM, "consumption"))
     rows += [
-        _pair("fuel", s["fuel_kg"], "kg", "lb", 2),
-        _pair("carbon dioxide", s["co2_kg"], "kg", "lb"),
+        _row("fuel", s["fuel_kg"], "fuel mass"),
+        _row("carbon dioxide", s["co2_kg"], "mass", 1),
         same("gear shifts", f"{s['gear_shifts']}"),
         same(
             "engine brake, stages 1 / 2 / 3", " / ".join(clock_time(s["engine_brake_stage_time_s"][k]) for k in "123")
@@ -121,12 +114,12 @@ def summary_rows(result: Result) -> list[Row]:
         rows.append(same(name, "this truck is outside that model") if published is None else heat(name, published))
     share = s["retarding_share"]
     rows += [
-        same("held back by the engine", f"{100.0 * share['engine']:.0f} %"),
-        same("held back by air and tyres", f"{100.0 * share['air_and_tyres']:.0f} %"),
-        same("held back by service brakes", f"{100.0 * share['service_brakes']:.0f} %"),
-        same("above governed speed", f"{s['time_over_governed_s']:.1f} s"),
-        same("above the posted limit", f"{s['time_over_limit_s']:.1f} s"),
-        _pair("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "kpa", "psi", 0),
+        _row("held back by the engine", share["engine"], "share"),
+        _row("held back by air and tyres", share["air_and_tyres"], "share"),
+        _row("held back by service brakes", share["service_brakes"], "share"),
+        _row("above governed speed", s["time_over_governed_s"], "time"),
+        _row("above the posted limit", s["time_over_limit_s"], "time"),
+        _row("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "gauge pressure"),
         same("energy ledger closes to", f"{s['energy']['residual_fraction']:.1e}"),
     ]
     return rows

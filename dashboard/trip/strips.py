@@ -14,6 +14,7 @@ from dashboard.paper.drawing import span_of
 from dashboard.paper.words import in_both
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import to_si
+from sim.wording import finding
 
 FASTEST_AIM = to_si(150.0, "km_h")  # above it nobody aims: cruise has the pedal, or the truck is let run
 GROUPS = (("steer", "steer axle", palette.GREEN, "dashdot"), ("drive", "drive axles", palette.BLUE, "dash"),
@@ -109,9 +110,6 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     def both(state: str, name: str, metric: str, us: str = "") -> dict[str, str]:
         return {"name": name, "state": state, "metric": metric, "us": us or metric}
 
-    def fahrenheit(celsius: float) -> str:
-        return f"{1.8 * celsius + 32.0:.0f}"
-
     over = s["time_over_limit_s"]
     limit = (
         both("warned", "over limit", f"over it for {over:.0f} s")
@@ -125,9 +123,9 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     else:
         state, word = "good", "brakes"
     # the hottest axle is named because a mean can hide it
-    metric = f"mean {mean:.0f}, hottest axle {hottest:.0f}, limit {BRAKE_LIMIT_C:.0f} °C"
-    us = f"mean {fahrenheit(mean)}, hottest axle {fahrenheit(hottest)}, limit {fahrenheit(BRAKE_LIMIT_C)} °F"
-    brakes = both(state, word, metric, us)
+    heat = {"mean": mean, "hottest": hottest, "limit": BRAKE_LIMIT_C}
+    found = finding("lamp.brakes", **{name: to_si(celsius, "c") for name, celsius in heat.items()})
+    brakes = both(state, word, *in_both(found).values())
     fast, top = s["time_over_governed_s"], s["max_engine_speed_rpm"]
     governed = result.truck.engine.governed_rpm
     if fast >= 0.1:
