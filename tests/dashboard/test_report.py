@@ -236,8 +236,8 @@ def test_the_summary_reads_in_both_units(hot, hot_page):
         f"{s['distance_m'] / 1609.344:.2f} mi",
         f"{s['mean_speed_m_s'] * 3.6:.1f} km/h",
         f"{s['mean_speed_m_s'] * 3600.0 / 1609.344:.1f} mi/h",
-        f"{s['max_brake_temperature_c']:.0f} C",
-        f"{s['max_brake_temperature_c'] * 1.8 + 32.0:.0f} F",
+        f"{s['max_brake_temperature_c']:.0f} °C",
+        f"{s['max_brake_temperature_c'] * 1.8 + 32.0:.0f} °F",
         f"{s['fuel_mpg_us']:.2f} mi/gal",
         f"{s['co2_kg'] / 0.45359237:.1f} lb",
     ):
