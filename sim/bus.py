@@ -61,7 +61,7 @@ ELECTRICAL = (3, 4)  # failure modes that say the voltage is none of a sound sen
 LAMPS = {"amber": "amber_lamp", "red": "red_lamp"}
 # of the retarder: nothing and the operator by one source, the cruise control common practice
 IDLE, BY_HAND, BY_CRUISE = 0.0, 1.0, 2.0
-CRUISE_REASONS = tuple(REASONS.index(words) for words in ("cruise overspeed", "cruise holds the speed"))
+CRUISE_REASONS = tuple(REASONS.index(kind) for kind in ("cause.cruise_overspeed", "cause.cruise_holds"))
 FASTEST_METER = 0.05  # s, as `circuits.meter_s` allows
 
 
@@ -421,16 +421,15 @@ def code_changes(result: Result) -> list[tuple[float, tuple[Active, ...]]]:
     changes : list of (float, tuple of Active)
         In the order of time. [s, -]
     """
-    by_words = {f"SPN {code['spn']} FMI {code['fmi']}: ": code for code in result.summary["codes"]}
+    lamps = {(code["spn"], code["fmi"]): code["lamp"] for code in result.summary["codes"]}
     active: dict[tuple[int, int], Active] = {}
     changes: list[tuple[float, tuple[Active, ...]]] = []
     for event in result.events:
         if event["event"] not in ("code_set", "code_inactive"):
             continue
-        code = next(code for words, code in by_words.items() if event["cause"].startswith(words))
-        key = (code["spn"], code["fmi"])
+        key = (event["cause"]["values"]["spn"], event["cause"]["values"]["fmi"])
         if event["event"] == "code_set":
-            active[key] = Active(*key, int(event["value"]), code["lamp"])
+            active[key] = Active(*key, int(event["value"]), lamps[key])
         else:
             active.pop(key, None)
         if changes and changes[-1][0] == event["time_s"]:

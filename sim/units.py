@@ -20,10 +20,13 @@ HORSEPOWER = 550.0 * FOOT * POUND_FORCE  # W, 550 ft lbf/s
 POUND_FOOT = POUND_FORCE * FOOT  # N m
 POUND_PER_SQUARE_INCH = POUND_FORCE / 0.0254**2  # Pa
 US_GALLON = 3.785411784e-3  # m3
+BRITISH_THERMAL_UNIT = 1055.05585262  # J, International Table, NIST SP 811, appendix B.8
 MILE_PER_HOUR = MILE / 3600.0  # m/s
 KILOMETRE_PER_HOUR = 1.0 / 3.6  # m/s
 REVOLUTION_PER_MINUTE = 2.0 * math.pi / 60.0  # rad/s
 BAR = 1.0e5  # Pa
+LITRE_PER_100KM = 1.0e-8  # m3/m
+GRAM_PER_KILOWATT_HOUR = 1.0e-3 / 3.6e6  # kg/J
 SEA_LEVEL_PRESSURE = 101325.0  # Pa, International Standard Atmosphere
 SEA_LEVEL_TEMPERATURE = 288.15  # K, International Standard Atmosphere
 
@@ -55,7 +58,13 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "n_m": (("Nm", "N.m", "N m"), 1.0, 0.0),
     "lb_ft": (("lbft", "lb.ft", "lb ft"), POUND_FOOT, 0.0),
     "n": (("N",), 1.0, 0.0),
+    "kn": (("kN",), 1000.0, 0.0),
     "lbf": (("lbf",), POUND_FORCE, 0.0),
+    "j": (("J",), 1.0, 0.0),
+    "kj": (("kJ",), 1000.0, 0.0),
+    "mj": (("MJ",), 1.0e6, 0.0),
+    "btu": (("Btu",), BRITISH_THERMAL_UNIT, 0.0),
+    "ft_s2": (("ft/s2",), FOOT, 0.0),
     "g_s": (("g/s",), 1.0e-3, 0.0),
     "lb_h": (("lb/h",), POUND / 3600.0, 0.0),
     "rpm": (("rpm",), REVOLUTION_PER_MINUTE, 0.0),
@@ -75,6 +84,9 @@ _SAME_KIND = (
     ("pa", "kpa", "bar", "psi"),
     ("w", "kw", "hp"),
     ("n_m", "lb_ft"),
+    ("n", "kn", "lbf"),
+    ("j", "kj", "mj", "btu"),
+    ("m_s2", "ft_s2"),
     ("s", "min", "h"),
 )
 # units that stand only above a `_per_`, with their factor to SI
@@ -322,3 +334,182 @@ def clock_time(seconds: float) -> str:
     whole = round(seconds)
     hours, rest = divmod(whole, 3600)
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+# ---------------------------------------------------------------- quantities as people read them
+
+# kind of quantity | metric unit and digits | US unit and digits | what is said after the unit
+_KINDS = {
+    row.split("|")[0].strip(): tuple(cell.strip() for cell in row.split("|")[1:])
+    for row in """
+    speed             | km_h    1 | mi_h    1 |
+    engine speed      | rpm     0 | rpm     0 |
+    distance          | km      1 | mi      1 |
+    height            | m       0 | ft      0 |
+    short length      | m       1 | ft      1 |
+    thickness         | mm      1 | in      2 |
+    temperature       | c       0 | f       0 |
+    temperature rise  | k       0 | f_rise  0 |
+    absolute pressure | kpa     0 | psi     1 | absolute
+    gauge pressure    | kpa     0 | psi     1 | gauge
+    pressure difference | kpa   0 | psi     1 |
+    brake pressure    | bar     1 | psi     0 | gauge
+    force             | kn      1 | lbf     0 |
+    mass              | kg      0 | lb      0 |
+    fuel mass         | kg      2 | lb      2 |
+    power             | kw      0 | hp      0 |
+    torque            | n_m     0 | lb_ft   0 |
+    heat              | kj      0 | btu     0 |
+    energy            | mj      1 | kbtu    1 |
+    fuel rate         | g_s     1 | lb_h    0 |
+    specific fuel     | g_kwh   0 | lb_hph  3 |
+    consumption       | l_100km 1 | mi_gal  2 |
+    fuel use          | l_100km 2 | gal_100mi 2 |
+    fuel economy      | mpg     2 | mpg     2 |
+    acceleration      | m_s2    2 | ft_s2   2 |
+    time              | s       1 | s       1 |
+    share             | percent 0 | percent 0 |
+    grade             | percent 1 | percent 1 |
+    number            | plain   0 | plain   0 |
+    """.strip().splitlines()
+}
+
+# units that are only shown: how they are written, factor to SI, offset to SI
+_SHOWN = {
+    "plain": ("", 1.0, 0.0),
+    "c": ("°C", 1.0, CELSIUS_ZERO),
+    "f": ("°F", 5.0 / 9.0, CELSIUS_ZERO - 32.0 * 5.0 / 9.0),
+    "mi_h": ("mi/h", MILE_PER_HOUR, 0.0),
+    "n_m": ("N m", 1.0, 0.0),
+    "lb_ft": ("lb ft", POUND_FOOT, 0.0),
+    "m_s2": ("m/s²", 1.0, 0.0),
+    "ft_s2": ("ft/s²", FOOT, 0.0),
+    "f_rise": ("°F", 5.0 / 9.0, 0.0),
+    "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
+    "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
+    "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
+    "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
+    "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),
+    "mpg": ("mi/gal", MILE / US_GALLON, 0.0),
+    "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
+}
+_UPSIDE_DOWN = {"mi_gal"}  # way over fuel where the other is fuel over way
+SYSTEMS = ("metric", "us")
+
+
+def _shown_in(kind: str, units: str) -> tuple[str, float, float, bool, int, str]:
+    """How the unit of a quantity is written, factor and offset, whether it is upside down, digits, and what is said after it."""
+    metric, us, after = _KINDS[kind]
+    unit, digits = (us if units == "us" else metric).split()
+    written, factor, offset = _SHOWN.get(unit) or (unit_name(unit), *_UNITS[unit][1:])
+    return written, factor, offset, unit in _UPSIDE_DOWN, int(digits), after
+
+
+def shown_value(value: float, kind: str, units: str) -> float:
+    """A quantity in the unit in which readers of a system of units are shown it.
+
+    Parameters
+    ----------
+    value : float or array
+        [SI]
+    kind : str
+        One of `quantity_kinds`.
+    units : str
+        metric or us.
+
+    Returns
+    -------
+    value : float or array
+        [as shown]
+
+    Examples
+    --------
+    >>> shown_value(25.0, "speed", "metric"), round(shown_value(25.0, "speed", "us"), 2)
+    (90.0, 55.92)
+    >>> round(shown_value(3.5e-7, "consumption", "metric"), 1), round(shown_value(3.5e-7, "consumption", "us"), 2)
+    (35.0, 6.72)
+    """
+    _, factor, offset, upside_down, _, _ = _shown_in(kind, units)
+    return (1.0 / value if upside_down else value - offset) / factor
+
+
+def shown_unit(kind: str, units: str) -> str:
+    """How the unit of a quantity is written for readers of a system of units, or of both; pressures say from where they count.
+
+    Examples
+    --------
+    >>> shown_unit("gauge pressure", "us"), shown_unit("temperature", "both"), shown_unit("time", "both")
+    ('psi gauge', '°C (°F)', 's')
+    """
+    if units not in SYSTEMS:
+        return beside(*(shown_unit(kind, system) for system in SYSTEMS))
+    written, _, _, _, _, after = _shown_in(kind, units)
+    return f"{written} {after}" if after else written
+
+
+def beside(metric: str, us: str) -> str:
+    """A text for readers of both systems of units: one of them only, where they are the same."""
+    return metric if metric == us else f"{metric} ({us})"
+
+
+def number_text(value: float, kind: str, units: str, digits: int | None = None) -> str:
+    """A quantity without its unit, as readers of a system of units read it.
+
+    Parameters
+    ----------
+    value : float
+        [SI]
+    kind : str
+        One of `quantity_kinds`.
+    units : str
+        metric, us, or both.
+    digits : int or None
+        After the point; None for what is usual.
+
+    Returns
+    -------
+    text : str
+        A hyphen where there is no such number: no fuel goes no number of miles a gallon.
+
+    Examples
+    --------
+    >>> number_text(533.15, "temperature", "both"), number_text(25.0, "speed", "us", 0), number_text(-0.001, "height", "us")
+    ('260 (500)', '56', '0')
+    """
+    if units not in SYSTEMS:
+        return beside(*(number_text(value, kind, system, digits) for system in SYSTEMS))
+    *_, upside_down, usual, _ = _shown_in(kind, units)
+    if upside_down and not value:
+        return "-"
+    text = f"{shown_value(value, kind, units):.{usual if digits is None else digits}f}"
+    return text if text.strip("-0.") else text.removeprefix("-")
+
+
+def quantity_text(value: float, kind: str, units: str, digits: int | None = None) -> str:
+    """A quantity with its unit; parameters as those of `number_text`.
+
+    Examples
+    --------
+    >>> quantity_text(533.15, "temperature", "both"), quantity_text(25.0, "speed", "us", 0)
+    ('260 °C (500 °F)', '56 mi/h')
+    """
+    if units not in SYSTEMS:
+        return beside(*(quantity_text(value, kind, system, digits) for system in SYSTEMS))
+    return f"{number_text(value, kind, units, digits)} {shown_unit(kind, units)}".rstrip()
+
+
+def quantity_kinds() -> dict[str, dict[str, list[object]]]:
+    """The table of quantities, as the browser is sent it.
+
+    Returns
+    -------
+    kinds : dict
+        By kind and system of units: factor and offset to SI, whether it is upside down, digits, unit as written.
+    """
+    found: dict[str, dict[str, list[object]]] = {}
+    for kind in _KINDS:
+        found[kind] = {}
+        for units in SYSTEMS:
+            _, factor, offset, upside_down, digits, _ = _shown_in(kind, units)
+            found[kind][units] = [factor, offset, upside_down, digits, shown_unit(kind, units)]
+    return found

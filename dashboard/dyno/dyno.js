@@ -120,7 +120,7 @@ class Dyno extends Player {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
     const state = verdict === "fail" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
     this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${head.reading}`,
-      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((text) => ["warning", text]));
+      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((text) => ["warning", text[units]]));
     this.scrub.max = String(head.play_s);
     this.buildReadings();
     this.part("numbers").replaceChildren(numbersTable(head.numbers, this.other?.head.numbers, "quantity", null));

@@ -15,6 +15,7 @@ from sim.dyno.result import CAUTIONS, DynoResult, worded
 from sim.dyno.words import summary_rows
 from sim.inputs.specs import Condition
 from sim.units import from_si, to_si, unit_name, unit_of_key
+from sim.wording import said
 
 TITLES = {
     "full-load": "Full-load run",
@@ -261,7 +262,7 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
     s = result.summary
     drawn: dict[str, tuple[go.Figure, bool]] = {name: (figure, False) for name, figure in dyno_figures(result).items()}
     verdict = f"{s['verdict'].capitalize()}: {s['reading']}"
-    said = said_list([("warning", "warning", text) for text in s["warnings"]])
+    said_first = said_list([("warning", "warning", said(found, "both")) for found in s["warnings"]])
     rows = [
         (name, metric, us)
         for (name, metric), (_, us) in zip(summary_rows(result, "metric"), summary_rows(result, "us"), strict=True)
@@ -271,7 +272,7 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
     body = (
         f"<style>{STYLE}</style>{heading(verdict, s['verdict'] != 'pass' or bool(s['warnings']))}"
         f"{described([('test', f'{TITLES[result.test]}, {form}'), ('truck', s['truck'])], 'what')}"
-        f"{said}{_readings(result)}{cautions(CAUTIONS)}"
+        f"{said_first}{_readings(result)}{cautions(CAUTIONS)}"
         f"<h2>In numbers</h2>{table(('', 'metric', 'US'), rows)}"
         f'<h2 class="page">Measured</h2>{figures}'
         f"<h2>Read and settled</h2>{_points(result)}"

@@ -19,6 +19,7 @@ from sim.charts.gearing import STARTABILITY_WANTED, TOP_GEAR_GRADES_WANTED
 from sim.errors import HaulbenchError, SettingsError
 from sim.messages import browser as say
 from sim.units import clock_time, from_si, to_si
+from sim.wording import said
 
 if TYPE_CHECKING:
     from dashboard.gearing.work import ChoiceAnswer
@@ -232,7 +233,7 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
         [
             card(
                 f"On {route.title}",
-                *verdicts(answers),
+                *verdicts(answers, units),
                 *remarks(answers, route.net_height, units),
                 wide(table(answers, units), "Table of choices"),
                 html.P(list(wanted), className="quiet fine"),
@@ -243,10 +244,10 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
     )
 
 
-def verdicts(answers: "Sequence[ChoiceAnswer]") -> list[Any]:
+def verdicts(answers: "Sequence[ChoiceAnswer]", units: str) -> list[Any]:
     """What a reader must see first: trips that did not arrive, and warnings."""
     found = [
-        html.Li([html.B(f"Choice {number}: "), warning])
+        html.Li([html.B(f"Choice {number}: "), said(warning, units)])
         for number, answer in enumerate(answers, start=1)
         for warning in answer.summary["warnings"]
     ]

@@ -6,7 +6,8 @@ from typing import Any
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
-from sim.units import clock_time, from_si, to_si, unit_name, unit_of_key
+from sim.units import LITRE_PER_100KM, SYSTEMS, clock_time, quantity_text, to_si, unit_name, unit_of_key
+from sim.wording import Finding, finding, said
 
 NOT_STATED = "not stated"
 
@@ -30,62 +31,42 @@ def brakes_too_hot(summary: dict[str, Any]) -> bool:
     return bool(summary["max_brake_temperature_c"] > BRAKE_LIMIT_C)
 
 
-def verdict(summary: dict[str, Any]) -> str:
-    """How a trip ended and the worst about it, in one sentence; brakes past their limit come before everything else.
+def verdict(summary: dict[str, Any]) -> Finding:
+    """How a trip ended and the worst about it; brakes past their limit come before everything else.
 
     Parameters
     ----------
     summary : dict
         Of a trip.
     """
-    ended = VERDICTS[summary["ended"]]
+    how, because, codes = VERDICTS[summary["ended"]], summary["ended_because"], summary["codes"]
+    arrived = summary["ended"] == "arrived"
     if brakes_too_hot(summary):
-        hottest = summary["max_brake_temperature_c"]
-        heat = f"mean {temperatures(hottest)}, limit {temperatures(BRAKE_LIMIT_C)}"
-        why = "" if summary["ended"] == "arrived" else f"; {summary['ended_because']}"
-        return f"{ended}, brakes past the published limit: {heat}{why}."
-    if summary["ended"] != "arrived":
-        return f"{ended}: {summary['ended_because']}."
+        heat = {"temperature": to_si(summary["max_brake_temperature_c"], "c"), "limit": to_si(BRAKE_LIMIT_C, "c")}
+        if arrived:
+            return finding("verdict.brakes_past_limit", how=how, **heat)
+        return finding("verdict.ended_with_brakes_past_limit", how=how, because=because, **heat)
+    if not arrived:
+        return finding("verdict.ended", how=how, because=because)
     if summary["warnings"]:
-        return f"{ended}, with a warning: {summary['warnings'][0]}."
-    if summary["codes"]:
-        code, more = summary["codes"][0], len(summary["codes"]) - 1
-        others = f", and {more} more" if more else ""
-        return f"{ended}, with a code set: SPN {code['spn']} FMI {code['fmi']}, {code['words']}{others}."
-    return f"{ended} without a warning."
+        return finding("verdict.warned", how=how, warning=summary["warnings"][0])
+    if codes:
+        code = finding("cause.code", **{key: codes[0][key] for key in ("spn", "fmi", "words")})
+        if len(codes) == 1:
+            return finding("verdict.code", how=how, code=code)
+        return finding("verdict.codes", how=how, code=code, more=len(codes) - 1)
+    return finding("verdict.sound", how=how)
 
 
-def temperatures(celsius: float) -> str:
-    """A temperature in both units.
-
-    Parameters
-    ----------
-    celsius : float
-        [C]
-
-    Returns
-    -------
-    text : str
-        [C, F]
-
-    Examples
-    --------
-    >>> temperatures(260.0)
-    '260 C (500 F)'
-    """
-    return f"{celsius:.0f} C ({_fahrenheit(celsius):.0f} F)"
+def in_both(found: Finding | Mapping[str, Any]) -> dict[str, str]:
+    """A finding in words of both systems of units, for a page that knows the reader's."""
+    return {units: said(found, units) for units in SYSTEMS}
 
 
-def _fahrenheit(celsius: float) -> float:
-    """A temperature in US units."""
-    return from_si(to_si(celsius, "c"), "f")
-
-
-def _pair(name: str, value: float, metric: str, us: str, digits: int = 1) -> Row:
-    """A quantity in both units; they are named as on the figures."""
-    si_metric, si_us = from_si(value, metric), from_si(value, us)
-    shown = "mi/h" if us == "mi_h" else unit_name(us)
-    return name, f"{si_metric:.{digits}f} {unit_name(metric)}", f"{si_us:.{digits}f} {shown}"
+def _row(name: str, value: float, kind: str, digits: int | None = None) -> Row:
+    """A quantity in both systems of units. [SI]"""
+    metric, us = (quantity_text(value, kind, units, digits) for units in SYSTEMS)
+    return name, metric, us
 
 
 def summary_rows(result: Result) -> list[Row]:
@@ -102,22 +83,21 @@ def summary_rows(result: Result) -> list[Row]:
         return name, text, text
 
     def heat(name: str, celsius: float) -> Row:
-        return name, f"{celsius:.0f} C", f"{_fahrenheit(celsius):.0f} F"
+        return _row(name, to_si(celsius, "c"), "temperature")
 
     rows = [
-        _pair("distance", s["distance_m"], "km", "mi", 2),
+        _row("distance", s["distance_m"], "distance", 2),
         same("time", clock_time(s["time_s"])),
-        _pair("mean speed", s["mean_speed_m_s"], "km_h", "mi_h"),
-        _pair("highest speed", s["max_speed_m_s"], "km_h", "mi_h"),
-        same("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
-        _pair("end above the start", s["height_gained_m"] + 0.0, "m", "ft", 0),
+        _row("mean speed", s["mean_speed_m_s"], "speed"),
+        _row("highest speed", s["max_speed_m_s"], "speed"),
+        _row("highest engine speed", to_si(s["max_engine_speed_rpm"], "rpm"), "engine speed"),
+        _row("end above the start", s["height_gained_m"], "height"),
     ]
     if s["fuel_l_per_100km"] is not None:
-        economy = "-" if s["fuel_mpg_us"] is None else f"{s['fuel_mpg_us']:.2f} mi/gal"
-        rows.append(("fuel economy", f"{s['fuel_l_per_100km']:.1f} L/100 km", economy))
+        rows.append(_row("fuel economy", s["fuel_l_per_100km"] * LITRE_PER_100KM, "consumption"))
     rows += [
-        _pair("fuel", s["fuel_kg"], "kg", "lb", 2),
-        _pair("carbon dioxide", s["co2_kg"], "kg", "lb"),
+        _row("fuel", s["fuel_kg"], "fuel mass"),
+        _row("carbon dioxide", s["co2_kg"], "mass", 1),
         same("gear shifts", f"{s['gear_shifts']}"),
         same(
             "engine brake, stages 1 / 2 / 3", " / ".join(clock_time(s["engine_brake_stage_time_s"][k]) for k in "123")
@@ -134,12 +114,12 @@ def summary_rows(result: Result) -> list[Row]:
         rows.append(same(name, "this truck is outside that model") if published is None else heat(name, published))
     share = s["retarding_share"]
     rows += [
-        same("held back by the engine", f"{100.0 * share['engine']:.0f} %"),
-        same("held back by air and tyres", f"{100.0 * share['air_and_tyres']:.0f} %"),
-        same("held back by service brakes", f"{100.0 * share['service_brakes']:.0f} %"),
-        same("above governed speed", f"{s['time_over_governed_s']:.1f} s"),
-        same("above the posted limit", f"{s['time_over_limit_s']:.1f} s"),
-        _pair("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "kpa", "psi", 0),
+        _row("held back by the engine", share["engine"], "share"),
+        _row("held back by air and tyres", share["air_and_tyres"], "share"),
+        _row("held back by service brakes", share["service_brakes"], "share"),
+        _row("above governed speed", s["time_over_governed_s"], "time"),
+        _row("above the posted limit", s["time_over_limit_s"], "time"),
+        _row("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "gauge pressure"),
         same("energy ledger closes to", f"{s['energy']['residual_fraction']:.1e}"),
     ]
     return rows

@@ -23,7 +23,8 @@ from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_
 from dashboard.trip.figures import comparison_figure, road_places, trip_figure
 from sim.trips.compare import Comparison
 from sim.trips.result import Result
-from sim.units import clock_time, from_si
+from sim.units import clock_time, from_si, quantity_text
+from sim.wording import event_name, said, value_said
 
 LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
 MOST_EVENTS = 3000  # rows of the event log in a report; events.csv has all
@@ -52,12 +53,15 @@ def _sources() -> str:
 def _opening(result: Result) -> str:
     """Verdict, warnings, explanations, what was foreseen, cautions."""
     s = result.summary
-    said = [("warning", "warning", text) for text in s["warnings"]]
-    said += [("why", "why", text) for text in s["explanations"]]
-    said += [("foreseen", "what will happen", text) for text in s["foreseen"]]
+    groups = (
+        ("warning", "warning", "warnings"),
+        ("why", "why", "explanations"),
+        ("foreseen", "what will happen", "foreseen"),
+    )
+    first = [(kind, word, said(found, "both")) for kind, word, key in groups for found in s[key]]
     return (
-        f"{heading(verdict(s), bool(s['warnings']))}"
-        f"{described([('truck', s['truck']), ('road', s['route'])], 'what')}{said_list(said)}{cautions()}"
+        f"{heading(said(verdict(s), 'both'), bool(s['warnings']))}"
+        f"{described([('truck', s['truck']), ('road', s['route'])], 'what')}{said_list(first)}{cautions()}"
     )
 
 
@@ -137,7 +141,7 @@ def _event_log(result: Result) -> str:
         f".filtered:has(#kind{place}:not(:checked)) tr.kind{place} {{ display: none; }}" for place in kinds.values()
     )
     boxes = "".join(
-        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(name.replace("_", " "))}'
+        f'<label><input type="checkbox" id="kind{place}" checked> {escaped(event_name({"event": name}))}'
         f" ({counted[name]})</label> "
         for name, place in kinds.items()
     )
@@ -147,9 +151,9 @@ def _event_log(result: Result) -> str:
             clock_time(event["time_s"]),
             f"{from_si(event['distance_m'], 'km'):.3f}",
             f"{from_si(event['distance_m'], 'mi'):.3f}",
-            event["event"].replace("_", " "),
-            event["cause"],
-            f"{event['value']:.5g} {event['unit']}" if event["unit"] else "",
+            event_name(event),
+            said(event["cause"], "both"),
+            value_said(event, "both"),
         )
         for event in shown
     ]
@@ -237,7 +241,7 @@ def trip_report(result: Result) -> str:
         "control": (control_figure(result, chart), False),
         "energy": (energy_figure(result), False),
     }
-    return page(f"{verdict(result.summary)} {result.summary['truck']}", body, figures)
+    return page(f"{said(verdict(result.summary), 'both')} {result.summary['truck']}", body, figures)
 
 
 # ---------------------------------------------------------------- several trips
@@ -257,22 +261,13 @@ def _counted(comparison: Comparison) -> str:
     return f"{first}Of {len(summaries)} {'trip' if len(summaries) == 1 else 'trips'}, {'; '.join(ends)}."
 
 
-def _cell(unit: str, value: Any) -> str:
-    """A value of the comparison with its US counterpart."""
+def _cell(kind: str, value: Any) -> str:
+    """A value of the comparison in both systems of units."""
     if value is None:
         return "-"
-    if isinstance(value, str):
-        return value.replace("_", " ")
-    if unit == "m/s":
-        return f"{from_si(value, 'km_h'):.1f} km/h ({from_si(value, 'mi_h'):.1f} mi/h)"
-    if unit == "C":
-        fahrenheit = from_si(value + 273.15, "f")
-        return f"{value:.0f} C ({fahrenheit:.0f} F)"
-    if unit == "s":
-        return f"{value:.1f} s"
-    if unit == "share":
-        return f"{100.0 * value:.0f} %"
-    return f"{value:.4g} {unit}".strip()
+    if kind == "ended":
+        return event_name({"event": value})
+    return clock_time(value) if kind == "clock" else quantity_text(value, kind, "both")
 
 
 def _height_note(comparison: Comparison) -> str:
@@ -289,19 +284,19 @@ def _height_note(comparison: Comparison) -> str:
 def comparison_report(comparison: Comparison) -> str:
     """Several trips side by side as an HTML file."""
     results = comparison.results
-    said = [
-        (kind, f"trip {number}", text)
+    first = [
+        (kind, f"trip {number}", said(found, "both"))
         for number, result in enumerate(results, start=1)
         for kind, key in (("warning", "warnings"), ("why", "explanations"), ("foreseen", "foreseen"))
-        for text in result.summary[key]
+        for found in result.summary[key]
     ]
     keys = list(comparison.varied[0])
     trips = [
-        (number, *(varied[key] for key in keys), verdict(result.summary))
+        (number, *(varied[key] for key in keys), said(verdict(result.summary), "both"))
         for number, (varied, result) in enumerate(zip(comparison.varied, results, strict=True), start=1)
     ]
     head = ("", *(f"trip {number}" for number in range(1, len(results) + 1)))
-    rows = [(name, *(_cell(unit, value) for value in values)) for name, unit, values in comparison.rows()]
+    rows = [(name, *(_cell(kind, value) for value in values)) for name, kind, values in comparison.rows()]
     trucks = "; ".join(dict.fromkeys(result.summary["truck"] for result in results))
     roads = "; ".join(dict.fromkeys(result.summary["route"] for result in results))
     caption = (
@@ -314,7 +309,7 @@ def comparison_report(comparison: Comparison) -> str:
     what = [("truck", trucks), ("road", roads), ("varied", ", ".join(keys))]
     side = f"{table(head, rows, numbers=range(1, len(head)))}{_height_note(comparison)}"
     body = (
-        f"{heading(title, warned)}{described(what, 'what')}{said_list(said)}{cautions()}"
+        f"{heading(title, warned)}{described(what, 'what')}{said_list(first)}{cautions()}"
         f"<h2>The trips</h2>{wide(table(('trip', *keys, 'ended'), trips, numbers=(0,)))}"
         f"<h2>Side by side</h2>{wide(side, 'small')}"
         f'<h2 class="page">The trips along the road</h2>'

@@ -11,8 +11,10 @@ import numpy as np
 
 from dashboard.paper import palette
 from dashboard.paper.drawing import span_of
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
+from dashboard.paper.words import in_both
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import to_si
+from sim.wording import finding
 
 FASTEST_AIM = to_si(150.0, "km_h")  # above it nobody aims: cruise has the pedal, or the truck is let run
 GROUPS = (("steer", "steer axle", palette.GREEN, "dashdot"), ("drive", "drive axles", palette.BLUE, "dash"),
@@ -108,9 +110,6 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     def both(state: str, name: str, metric: str, us: str = "") -> dict[str, str]:
         return {"name": name, "state": state, "metric": metric, "us": us or metric}
 
-    def fahrenheit(celsius: float) -> str:
-        return f"{1.8 * celsius + 32.0:.0f}"
-
     over = s["time_over_limit_s"]
     limit = (
         both("warned", "over limit", f"over it for {over:.0f} s")
@@ -124,9 +123,9 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     else:
         state, word = "good", "brakes"
     # the hottest axle is named because a mean can hide it
-    metric = f"mean {mean:.0f}, hottest axle {hottest:.0f}, limit {BRAKE_LIMIT_C:.0f} °C"
-    us = f"mean {fahrenheit(mean)}, hottest axle {fahrenheit(hottest)}, limit {fahrenheit(BRAKE_LIMIT_C)} °F"
-    brakes = both(state, word, metric, us)
+    heat = {"mean": mean, "hottest": hottest, "limit": BRAKE_LIMIT_C}
+    found = finding("lamp.brakes", **{name: to_si(celsius, "c") for name, celsius in heat.items()})
+    brakes = both(state, word, *in_both(found).values())
     fast, top = s["time_over_governed_s"], s["max_engine_speed_rpm"]
     governed = result.truck.engine.governed_rpm
     if fast >= 0.1:
@@ -137,11 +136,10 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
         engine = both("good", "engine speed", f"never driven above {governed:.0f} rpm; {top:.0f} on its own")
     else:
         engine = both("good", "engine speed", f"{top:.0f} rpm at most, governed {governed:.0f}")
-    words = {"arrived": "arrived", "time_limit": "ran out of time", "stalled": "stalled", "runaway": "ran away"}
     if s["ended"] == "runaway":
-        end = both("alarm", "runaway", s["ended_because"])
+        end = both("alarm", "runaway", *in_both(s["ended_because"]).values())
     elif s["ended"] == "arrived":
         end = both("good", "held", "arrived, no runaway")
     else:
-        end = both("warned", words[s["ended"]], s["ended_because"])
+        end = both("warned", VERDICTS[s["ended"]].lower(), *in_both(s["ended_because"]).values())
     return [limit, brakes, engine, end]

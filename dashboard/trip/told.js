@@ -1,17 +1,9 @@
 // @ts-check
 /* What is said of a whole trip: verdict, lamps, what was foreseen, events. */
 import { button, element, region, table, worded } from "../shared/dom.js";
-import { clock, inUnits, shown, units } from "../shared/units.js";
+import { clock, shown, units } from "../shared/units.js";
 
-/** Temperatures and speeds in a sentence of the model, in the units chosen. @param {string} text */
-export function inWords(text) {
-  if (units !== "us") { return text; }
-  const as = (kind, digits, from) => (_, value) => shown(kind, Number(value) * from, digits);
-  return text.replace(/(-?\d+(?:\.\d+)?) C \((-?\d+) F\)/g, "$2 F")
-    .replace(/(-?\d+(?:\.\d+)?) km\/h/g, as("speed", 1, 1 / 3.6))
-    .replace(/(-?\d+(?:\.\d+)?) C\b/g, (_, value) => inUnits("temperature", Number(value)).toFixed(0) + " F")
-    .replace(/(?<![/\d])(-?\d+(?:\.\d+)?) km\b(?!\/)/g, as("distance", 1, 1000));
-}
+/** @typedef {{ metric: string, us: string }} Said a finding in words of both systems of units */
 
 /** How bad it is at its worst. @param {any} head */
 export function worstOf({ lamps, warnings, codes }) {
@@ -21,23 +13,19 @@ export function worstOf({ lamps, warnings, codes }) {
 }
 
 /** Sentences under the verdict, each with the word before it. @param {any} head @returns {[string, string][]} */
-export function sentences(head) {
-  const past = head.verdict.includes("past the published limit");
-  const warnings = head.warnings.filter((text) => !head.verdict.includes(text) &&
-    !(past && text.startsWith("brakes passed the published limit")));
-  return Object.entries({ warning: warnings, fault: head.controller, why: head.explanations })
-    .flatMap(([word, texts]) => texts.map((text) => [word, inWords(text)]));
-}
+export const sentences = (head) =>
+  Object.entries({ warning: head.warnings, fault: head.controller, why: head.explanations })
+    .flatMap(([word, texts]) => texts.map((text) => [word, text[units]]));
 
 /** @param {{ name: string, state: string, metric: string, us: string }} lamp */
 export const lampItem = ({ name, state, metric, us }) => element("li", { class: `lamp ${state}` }, [
   element("span", { class: "sign", "aria-hidden": "true", text: state === "good" ? "\u2713" : "!" }),
   worded("span", `${state}: `, "unseen"), worded("b", name), worded("span", units === "us" ? us : metric, "words")]);
 
-/** @param {HTMLElement} box @param {string[]} texts */
+/** @param {HTMLElement} box @param {Said[]} texts */
 export function showForeseen(box, texts) {
   box.replaceChildren(...(texts.length ? [worded("h3", "Before the run: what will happen"),
-    element("ul", {}, texts.map((text) => worded("li", inWords(text))))] : []));
+    element("ul", {}, texts.map((text) => worded("li", text[units])))] : []));
 }
 
 /** @param {any} head @param {(time: number) => void} go to the time of an event */
@@ -45,8 +33,8 @@ export function eventList(head, go) {
   const heads = ["place", { text: "time", class: "number" }, "event", "reason", { text: "value", class: "number" }];
   const rows = head.events.map(([time, distance, event, reason, value]) => [
     { children: [button(shown("distance", distance), () => go(time), { class: "plain", title: "show this place" })] },
-    { text: clock(time), class: "number" }, event, { text: inWords(reason), class: "word" },
-    { text: value, class: "number" }]);
+    { text: clock(time), class: "number" }, event, { text: reason[units], class: "word" },
+    { text: value[units], class: "number" }]);
   const list = region("wide", "Events", [table(heads, rows, { first: "td" })]);
   const more = `The first ${head.events.length} of ${head.all_events}; events.csv has all.`;
   return head.all_events > head.events.length ? [worded("p", more, "quiet"), list] : [list];

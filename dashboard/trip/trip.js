@@ -9,7 +9,7 @@ import { Chart } from "./chart.js";
 import { showCluster, showCodes } from "./cluster.js";
 import { EngineBrake } from "./engine_brake.js";
 import { Strips } from "./strips.js";
-import { eventList, inWords, lampItem, sentences, showForeseen, worstOf } from "./told.js";
+import { eventList, lampItem, sentences, showForeseen, worstOf } from "./told.js";
 
 /** @type {import("../shared/player.js").Words} */
 const WORDS = {
@@ -91,7 +91,7 @@ class Trip extends Player {
   // ------------------------------------------------------------ a whole trip
   showRun() {
     const { head, columns } = this.run;
-    this.verdict(worstOf(head), inWords(head.verdict), `${head.truck} \u2014 ${head.route}`, sentences(head));
+    this.verdict(worstOf(head), head.verdict[units], `${head.truck} \u2014 ${head.route}`, sentences(head));
     this.circuits.meters(head.meters); this.circuits.shown();
     this.said = ""; this.part("lamp_box").hidden = !head.codes.length;
     this.part("lamps").replaceChildren(...head.lamps.map(lampItem));

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.paper.words import summary_rows, verdict
+from dashboard.paper.words import brakes_too_hot, in_both, summary_rows, verdict
 from dashboard.server.costs import costs, trip_file_seconds, trip_seconds
 from dashboard.server.packing import meters_of, pack
 from dashboard.server.thinning import common_rows, event_rows
@@ -19,9 +19,9 @@ from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
-from sim.march.records import REASONS
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result
-from sim.units import from_si
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result
+from sim.units import SYSTEMS, from_si
+from sim.wording import Finding, event_name, said, value_said
 
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
@@ -82,11 +82,11 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
 
 
 @costs(lambda inputs: 0.02)
-def foretold(inputs: Inputs) -> list[str]:
+def foretold(inputs: Inputs) -> list[dict[str, str]]:
     """What will happen, before the trip; runs in a worker."""
     from sim.trips.trip import foretell
 
-    return foretell(inputs.truck.truck, inputs.route, inputs.settings)
+    return [in_both(found) for found in foretell(inputs.truck.truck, inputs.route, inputs.settings)]
 
 
 @costs(trip_file_seconds)
@@ -153,16 +153,16 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     metered = meters_of(result.settings, result.meters)
     columns |= {f"meters:{name}": np.asarray(values, dtype=np.float32) for name, values in result.meters.items()}
     events = [
-        [round(event["time_s"], 2), round(event["distance_m"], 1), event["event"].replace("_", " "), event["cause"],
-         f"{event['value']:.5g} {event['unit']}" if event["unit"] else ""]
+        [round(event["time_s"], 2), round(event["distance_m"], 1), event_name(event), in_both(event["cause"]),
+         {units: value_said(event, units) for units in SYSTEMS}]
         for event in result.events[:MOST_EVENTS]
     ]  # fmt: skip
     head = {
-        "verdict": verdict(s),
+        "verdict": in_both(verdict(s)),
         "lamps": lamps_of(result),
-        "warnings": s["warnings"],
-        "explanations": s["explanations"],
-        "foreseen": s["foreseen"],
+        "warnings": [in_both(warning) for warning in untold(s)],
+        "explanations": [in_both(found) for found in s["explanations"]],
+        "foreseen": [in_both(found) for found in s["foreseen"]],
         "codes": codes_of(result),
         "controller": controller_of(result),
         "meters": metered,
@@ -176,7 +176,7 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         "places": _places(result),
         "strips": strips,
         "chart": chart,
-        "reasons": list(REASONS),
+        "reasons": list(REASON_WORDS),
         "rows": len(trace["time_s"]),
         "about": {
             "nothing_n": NOTHING_N,
@@ -198,28 +198,39 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     return head, columns
 
 
-# what a controller does to a trip, by its event, and how it is said
+def untold(summary: dict[str, Any]) -> list[dict[str, Any]]:
+    """The warnings that the verdict does not tell already."""
+    told = verdict(summary).data()["values"]
+    if brakes_too_hot(summary):
+        return [warning for warning in summary["warnings"] if warning["kind"] != "warning.brakes_past_limit"]
+    if "because" in told:
+        return [warning for warning in summary["warnings"] if warning["kind"] != "warning.ended"]
+    return [warning for warning in summary["warnings"] if warning != told.get("warning")]
+
+
+# what a controller does to a trip, by its event
 CONTROLLER = {
-    "derated": "took {value:.0f} % of the torque",
-    "cruise_locked_out": "refused cruise control",
-    "engine_brake_locked_out": "refused the engine brake",
-    "engine_shut_down": "stopped the engine",
+    "derated": "controller.derated",
+    "cruise_locked_out": "controller.cruise_locked_out",
+    "engine_brake_locked_out": "controller.engine_brake_locked_out",
+    "engine_shut_down": "controller.engine_shut_down",
 }
 
 
-def controller_of(result: Result) -> list[str]:
-    """What the controller has taken from the driver because of codes, each once, with the reason."""
+def controller_of(result: Result) -> list[dict[str, str]]:
+    """What the controller has taken from the driver because of codes, each once, the last time it did, with the reason."""
     used = {
         "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
         "engine_brake_locked_out": result.settings.retarding.switch,
     }
-    said = [
-        f"the controller {CONTROLLER[event['event']].format(value=event['value'])} at {event['distance_m'] / 1000.0:.2f} km:"
-        f" {event['cause']}"
-        for event in result.events
-        if event["event"] in CONTROLLER and event["cause"] and used.get(event["event"], True)
-    ]
-    return list({text.partition(" at ")[0] + text.partition(":")[2]: text for text in reversed(said)}.values())[::-1]
+    told = {}
+    for event in reversed(result.events):
+        if event["event"] in CONTROLLER and used.get(event["event"], True):
+            values = {"share": event["value"], "place": event["distance_m"], "why": event["cause"]}
+            told[event["event"], event["value"], said(event["cause"], "metric")] = Finding(
+                CONTROLLER[event["event"]], values
+            )
+    return [in_both(found) for found in reversed(told.values())]
 
 
 def codes_of(result: Result) -> list[dict[str, Any]]:
@@ -233,12 +244,14 @@ def codes_of(result: Result) -> list[dict[str, Any]]:
     """
     codes = []
     for code in result.summary["codes"]:
-        number = f"SPN {code['spn']} FMI {code['fmi']}:"
         spans: list[list[float | None]] = []
         for event in result.events:
-            if event["event"] == "code_set" and event["cause"].startswith(number):
+            about = event["cause"]["values"]
+            if (about.get("spn"), about.get("fmi")) != (code["spn"], code["fmi"]):
+                continue
+            if event["event"] == "code_set":
                 spans.append([event["time_s"], None])
-            elif event["event"] == "code_inactive" and event["cause"].startswith(number) and spans:
+            elif event["event"] == "code_inactive" and spans:
                 spans[-1][1] = event["time_s"]
         frame = {key: round(float(value), 2) for key, value in code["freeze_frame"].items()}
         kept = {key: code[key] for key in ("spn", "fmi", "words", "lamp", "count", "active")}

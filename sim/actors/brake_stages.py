@@ -7,44 +7,46 @@ from sim.inputs.specs import PAIRS
 from sim.march.clock import Process
 from sim.march.plant import asked_retarding
 from sim.march.records import REASONS
+from sim.wording import Finding, finding
 
 LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a stage
 
 
-def wanted(scene: Scene) -> tuple[int, str]:
+def wanted(scene: Scene) -> tuple[int, Finding]:
     """The stage asked for now and what decided it.
 
     Returns
     -------
     stage : int
         0 to 3.
-    reason : str
-        In words, one of `sim.march.records.REASONS`.
+    reason : Finding
+        Its kind is one of `sim.march.records.REASONS`.
     """
     clock, settings = scene.clock, scene.settings
     if settings.drill.hold_stage >= 0:
-        stage, reason = settings.drill.hold_stage, "stage held by the drill"
+        stage, reason = settings.drill.hold_stage, finding("cause.held_by_drill")
     elif not scene.is_on("retarding_switch"):
-        return 0, "engine-brake switch off"
+        return 0, finding("cause.engine_brake_switch_off")
     elif scene.cruising and settings.cruise.with_engine_brake:
-        stage, reason = min(scene.selected, scene.cruise_stage), "cruise overspeed"
+        stage, reason = min(scene.selected, scene.cruise_stage), finding("cause.cruise_overspeed")
         if stage == 0:
-            return 0, "cruise holds the speed"
+            return 0, finding("cause.cruise_holds")
         if clock.believed("accelerator") > 0.0:
-            return 0, "cruise still fuelling"
+            return 0, finding("cause.cruise_fuelling")
     elif scene.cruising:
-        return 0, "cruise holds the speed"
+        return 0, finding("cause.cruise_holds")
     elif scene.retarding and settings.retarding.waits_for_brake and not scene.latched:
-        return 0, "waiting for the service brake"
+        return 0, finding("cause.waiting_for_service_brake")
     elif scene.retarding:
         stage = min(scene.selected, scene.selector)
-        reason = "service brake called it" if settings.retarding.waits_for_brake else "foot off the accelerator"
+        called = settings.retarding.waits_for_brake
+        reason = finding("cause.service_brake_called") if called else finding("cause.foot_off")
     else:
-        return 0, "nothing asked for it"
+        return 0, finding("cause.nothing_asked")
     if stage == 0:
         return 0, reason
     if clock.believed("accelerator") > 0.0:
-        return 0, "accelerator pressed"
+        return 0, finding("cause.accelerator_pressed")
     return stage, reason
 
 
@@ -68,32 +70,27 @@ def needed_stage(scene: Scene) -> int:
     return 3
 
 
-def kept_off(scene: Scene, running: bool) -> str:
-    """The first condition that keeps the engine brake off, "" when none does.
+def kept_off(scene: Scene, running: bool) -> Finding | None:
+    """The first condition that keeps the engine brake off, None when none does.
 
     Parameters
     ----------
     running : bool
         Whether a stage is on: the engine-speed threshold has a lower value to go off.
-
-    Returns
-    -------
-    reason : str
-        In words.
     """
     clock, retarding = scene.clock, scene.settings.retarding
     least = retarding.si("off_rpm") if running else retarding.si("on_rpm")
     if clock.believed("clutch_pressed") > 0.5:
-        return "clutch pressed"
+        return finding("cause.clutch_pressed")
     if clock.believed("in_gear") < 0.5:
-        return "gearbox in neutral"
+        return finding("cause.neutral")
     if clock.believed("engine_speed") < least:
-        return "engine speed too low"
+        return finding("cause.engine_too_slow")
     if clock.believed("oil_temperature") < retarding.si("least_oil_c"):
-        return "oil too cold"
+        return finding("cause.oil_too_cold")
     if clock.true("wheel_slip") > 0.5:
-        return "drive wheels slipping"
-    return scene.refusals.get("engine_brake", "")
+        return finding("cause.wheels_slipping")
+    return scene.refusals.get("engine_brake")
 
 
 def switch_pairs(scene: Scene, stage: int) -> None:
@@ -118,16 +115,16 @@ def brake_stages(scene: Scene) -> Process:
     """
     clock, retarding = scene.clock, scene.settings.retarding
     stage = 0
-    said = ""
+    said: Finding | None = None
     while True:
         asked, reason = wanted(scene)
-        obstacle = kept_off(scene, stage > 0) if asked else ""
+        obstacle = kept_off(scene, stage > 0) if asked else None
         goal = 0 if obstacle else asked
         why = obstacle or reason
-        clock.set(stage_requested=asked, stage_reason=REASONS.index(why))
+        clock.set(stage_requested=asked, stage_reason=REASONS.index(why.kind))
         if goal == stage:
             if asked and obstacle and obstacle != said:
-                clock.record("stage_refused", why, asked, "stage")
+                clock.record("stage_refused", why, asked, "number")
             said = obstacle
             yield from clock.first(*_changes(scene, stage, asked, obstacle))
             continue
@@ -138,15 +135,15 @@ def brake_stages(scene: Scene) -> Process:
             delay = retarding.on_delay_s if stage == 0 else retarding.step_delay_s
         yield clock.after(delay)
         asked, reason = wanted(scene)
-        obstacle = kept_off(scene, stage > 0) if asked else ""
+        obstacle = kept_off(scene, stage > 0) if asked else None
         still = 0 if obstacle else asked
         if (still > stage) == (goal > stage) and still != stage:
             stage = still
             switch_pairs(scene, stage)
-            clock.record("stage_changed", obstacle or reason, stage, "stage")
+            clock.record("stage_changed", obstacle or reason, stage, "number")
 
 
-def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.Event]:
+def _changes(scene: Scene, stage: int, asked: int, obstacle: Finding | None) -> list[simpy.Event]:
     """Events after which the stage must be thought about again."""
     clock, retarding = scene.clock, scene.settings.retarding
     calls = [scene.changed()]
@@ -164,6 +161,6 @@ def _changes(scene: Scene, stage: int, asked: int, obstacle: str) -> list[simpy.
         calls.append(clock.when("belief.engine_speed", level, falling=running, release=level))
         slipping = clock.true("wheel_slip") > 0.5
         calls.append(clock.when("state.wheel_slip", 0.5, falling=slipping, release=0.5))
-        if obstacle == "oil too cold":
+        if obstacle and obstacle.kind == "cause.oil_too_cold":
             calls.append(clock.when("belief.oil_temperature", retarding.si("least_oil_c")))
     return calls

@@ -7,7 +7,8 @@ import simpy
 from sim.actors.scene import Scene, highest_set_speed
 from sim.laws.foot import overspeed_stage
 from sim.march.clock import Process
-from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
+from sim.units import KILOMETRE_PER_HOUR
+from sim.wording import Finding, finding
 
 PER_HOUR = 1.0 / KILOMETRE_PER_HOUR  # a speed in m/s times this is in km/h, the unit of the settings
 TRIES_AGAIN_S = 1.5  # s, assumed: a driver tries the button again no sooner
@@ -32,48 +33,45 @@ class Cruise:
         self.braked = self.clutched = self.cycled = checked
         self.turned_off = False
 
-    def refusal(self, least_speed: float) -> str:
-        """Why a speed cannot be set or resumed now, "" when it can.
+    def refusal(self, least_speed: float) -> Finding | None:
+        """Why a speed cannot be set or resumed now, None when it can.
 
         Parameters
         ----------
         least_speed : float
             Lowest road speed for what is asked. [m/s]
-
-        Returns
-        -------
-        reason : str
-            In words.
         """
         clock, settings = self.clock, self.settings
         if not self.switch or not self.scene.is_on("cruise_switch"):
-            return "cruise switch off"
+            return finding("cause.cruise_switch_off")
         if "cruise" in self.scene.refusals:
             return self.scene.refusals["cruise"]
         missing = [
             what
             for what, seen in (
-                ("brake not pressed", self.braked),
-                ("clutch not pressed", self.clutched),
-                ("cruise switch not turned off and on", self.cycled),
+                (finding("cause.brake_not_pressed"), self.braked),
+                (finding("cause.clutch_not_pressed"), self.clutched),
+                (finding("cause.switch_not_cycled"), self.cycled),
             )
             if not seen
         ]
         if missing:
-            return f"{' and '.join(missing)} since the key was turned"
+            return finding("cause.key_on_check", missing=missing)
         if clock.believed("brake_pressed") > 0.5:
-            return "service brake pressed"
+            return finding("cause.service_brake_pressed")
         if clock.believed("clutch_pressed") > 0.5:
-            return "clutch pressed"
+            return finding("cause.clutch_pressed")
         if clock.believed("in_gear") < 0.5:
-            return "gearbox in neutral"
+            return finding("cause.neutral")
         speed, turning = clock.believed("road_speed"), clock.believed("engine_speed")
         slow, low = speed < least_speed - SAME_SPEED, turning < settings.si("least_rpm")
         if (slow and low) if settings.least_rule == "or" else (slow or low):
-            at = f"{speed * PER_HOUR:.0f} km/h and {turning / REVOLUTION_PER_MINUTE:.0f} rpm"
-            word = "or" if settings.least_rule == "or" else "and"
-            return f"{at}; needs {least_speed * PER_HOUR:.0f} km/h {word} {settings.least_rpm:.0f} rpm"
-        return ""
+            told = {"speed": speed, "turning": turning}
+            needs = {"least_speed": least_speed, "least_turning": settings.si("least_rpm")}
+            if settings.least_rule == "or":
+                return finding("cause.needs_speed_or_rpm", **told, **needs)
+            return finding("cause.needs_speed_and_rpm", **told, **needs)
+        return None
 
     def run(self) -> Process:
         """Answers buttons, brake, clutch and speed through a trip."""
@@ -87,8 +85,10 @@ class Cruise:
             if scene.cruising:
                 strict = self.settings.least_rule == "and"
                 least = self.settings.si("least_speed_km_h" if strict else "resume_km_h") - 2.0 * SAME_SPEED
-                calls[clock.when("belief.brake_pressed", 0.5)] = lambda: self.cancel("service brake")
-                calls[clock.when("belief.road_speed", least, falling=True)] = lambda: self.cancel("road speed too low")
+                calls[clock.when("belief.brake_pressed", 0.5)] = lambda: self.cancel(finding("cause.service_brake"))
+                calls[clock.when("belief.road_speed", least, falling=True)] = lambda: self.cancel(
+                    finding("cause.road_speed_too_low")
+                )
                 calls[clock.when("belief.clutch_pressed", 0.5)] = self._clutch
             event = yield from clock.first(*calls)
             process = calls[event]()
@@ -107,34 +107,28 @@ class Cruise:
         """Holds on through a shift, or cancels at once, as programmed."""
         clock, patience = self.clock, self.settings.clutch_s
         if patience < clock.tick:
-            self.cancel("clutch")
+            self.cancel(finding("cause.clutch"))
             return
         up = clock.when("belief.clutch_pressed", 0.5, falling=True)
         brake = clock.when("belief.brake_pressed", 0.5)
         late = clock.after(patience)
         event = yield from clock.first(up, brake, self.scene.button(), late)
         if event is late:
-            self.cancel(f"clutch open for {patience:g} s")
+            self.cancel(finding("cause.clutch_open_for", time=patience))
 
-    def cancel(self, cause: str) -> None:
-        """Gives the accelerator back; the stored speed stays.
-
-        Parameters
-        ----------
-        cause : str
-            In words.
-        """
+    def cancel(self, cause: Finding) -> None:
+        """Gives the accelerator back; the stored speed stays."""
         if self.scene.cruising:
-            self.clock.record("cruise_cancelled", cause, self.memory * PER_HOUR, "km/h")
+            self.clock.record("cruise_cancelled", cause, self.memory, "speed")
             self.scene.hold_set_speed(0.0)
 
-    def _hold(self, speed: float, event: str, cause: str) -> None:
+    def _hold(self, speed: float, event: str, cause: Finding) -> None:
         """Stores a speed and holds it."""
         self.memory = min(speed, highest_set_speed(self.scene.settings))
         if self.memory < speed - SAME_SPEED:
-            cause = f"{cause}; bounded by the programmed limit"
+            cause = finding("cause.bounded", cause=cause)
         self.scene.hold_set_speed(self.memory)
-        self.clock.record(event, cause, self.memory * PER_HOUR, "km/h")
+        self.clock.record(event, cause, self.memory, "speed")
 
     def _buttons(self) -> Process | None:
         """Carries out the buttons pressed."""
@@ -150,31 +144,40 @@ class Cruise:
         scene, settings = self.scene, self.settings
         here = self.clock.believed("road_speed")
         if button == "off":
-            self.cancel("cruise switch off")
+            self.cancel(finding("cause.cruise_switch_off"))
             self.switch, self.turned_off, self.memory = False, True, 0.0
         elif button == "on":
             self.switch, self.cycled = True, self.cycled or self.turned_off
         elif button == "cancel":
-            self.cancel("cancel button")
+            self.cancel(finding("cause.button", button="cancel"))
         elif button == "controller":
-            self.cancel(self.scene.refusals.get("cruise", "cruise switch off"))
+            self.cancel(self.scene.refusals.get("cruise") or finding("cause.cruise_switch_off"))
         elif button == "release":
             pass
         elif scene.cruising and button in ("tap up", "tap down"):
             step = settings.si("tap_km_h") * (1.0 if button == "tap up" else -1.0)
-            self._hold(max(self.memory + step, settings.si("least_speed_km_h")), "cruise_set", button)
+            self._hold(
+                max(self.memory + step, settings.si("least_speed_km_h")),
+                "cruise_set",
+                finding("cause.button", button=button),
+            )
         elif button in ("set", "coast"):
             reason = self.refusal(settings.si("least_speed_km_h"))
             if reason:
-                self.clock.record("cruise_refused", f"{button}: {reason}", here * PER_HOUR, "km/h")
+                self.clock.record(
+                    "cruise_refused", finding("cause.button_refused", button=button, why=reason), here, "speed"
+                )
             else:
-                self._hold(tuned or here, "cruise_set", "set button")
+                self._hold(tuned or here, "cruise_set", finding("cause.button", button="set"))
         else:
-            reason = "no speed stored" if self.memory <= 0.0 else self.refusal(settings.si("resume_km_h"))
+            stored = self.memory > 0.0
+            reason = self.refusal(settings.si("resume_km_h")) if stored else finding("cause.no_speed_stored")
             if reason:
-                self.clock.record("cruise_refused", f"{button}: {reason}", here * PER_HOUR, "km/h")
+                self.clock.record(
+                    "cruise_refused", finding("cause.button_refused", button=button, why=reason), here, "speed"
+                )
             elif not scene.cruising:
-                self._hold(self.memory, "cruise_resumed", f"{button} button")
+                self._hold(self.memory, "cruise_resumed", finding("cause.button", button=button))
 
     def _held(self, button: str) -> Process:
         """Accelerates, or lets the truck roll out, as long as the button is held; then stores the speed there is."""
@@ -185,14 +188,18 @@ class Cruise:
         brake = clock.when("belief.brake_pressed", 0.5)
         event = yield from clock.first(brake, scene.button())
         if event is brake:
-            self.cancel("service brake")
+            self.cancel(finding("cause.service_brake"))
             return
         pressed = scene.next_button()
         if pressed and pressed[0] in ("cancel", "controller"):
             self._button(*pressed)
             return
         speed = (pressed[1] if pressed else 0.0) or clock.believed("road_speed")
-        self._hold(max(speed, self.settings.si("least_speed_km_h")), "cruise_set", f"{button} button let go")
+        self._hold(
+            max(speed, self.settings.si("least_speed_km_h")),
+            "cruise_set",
+            finding("cause.button_let_go", button=button),
+        )
 
 
 def cruise_actors(scene: Scene) -> tuple[Process, ...]:

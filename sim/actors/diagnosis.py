@@ -17,6 +17,7 @@ from sim.inputs.specs import PAIRS
 from sim.march.clock import Process
 from sim.march.meter import Look, reader, value_at
 from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, to_si
+from sim.wording import Finding, finding
 
 PERIOD = 0.2  # s, assumed
 HEALS_AFTER = 5.0  # s, assumed: a test that passes for so long takes its code back
@@ -51,6 +52,11 @@ SUBSTITUTES = {
     "oil": to_si(90.0, "c"),
     "coolant_level": 1.0,
     "pedal": LIMP_PEDAL,
+}
+# what is refused -> its events
+LOCKED_OUT = {
+    "cruise": ("cruise_locked_out", "cruise_allowed_again"),
+    "engine_brake": ("engine_brake_locked_out", "engine_brake_allowed_again"),
 }
 DERATES = {"boost": 0.0, "barometer": 0.1, "intake": 0.1, "road_speed": 0.2}  # share, assumed: while its signal is lost
 
@@ -120,11 +126,15 @@ class Test:
     distrusts: bool = False
     derate: float = 0.0
     stops: bool = False
-    refuses: dict[str, str] = field(default_factory=dict)
+    refuses: dict[str, Finding] = field(default_factory=dict)
     of_range: bool = False
     failing_for: float = 0.0
     passing_for: float = 0.0
     active: bool = False
+
+    def code(self) -> dict[str, Any]:
+        """The code it sets, as findings name it."""
+        return {"spn": self.spn, "fmi": self.mode, "words": self.words}
 
 
 class Diagnosis:
@@ -320,7 +330,7 @@ class Diagnosis:
             return lambda: clock.believed(key) > 0.5
 
         spn = {key: (key, SENSORS[key].spn, 2, SENSORS[key].mark) for key in SENSORS}
-        reason = {"cruise": "service-brake switch not plausible (code 597/2)"}
+        reason = {"cruise": finding("cause.brake_switch_lost")}
         stuck = "pressed all the time"
         return [
             Test(*spn["clutch_switch"], "clutch switch: disagrees with engine and gear", AMBER, clutch, 15.0),
@@ -331,7 +341,7 @@ class Diagnosis:
                 AMBER,
                 button("set_button"),
                 30.0,
-                refuses={"cruise": "set button stuck (code 599/2)"},
+                refuses={"cruise": finding("cause.set_button_stuck")},
             ),
             Test(
                 *spn["resume_button"],
@@ -339,7 +349,7 @@ class Diagnosis:
                 AMBER,
                 button("resume_button"),
                 30.0,
-                refuses={"cruise": "resume button stuck (code 601/2)"},
+                refuses={"cruise": finding("cause.resume_button_stuck")},
             ),
         ]
 
@@ -531,7 +541,7 @@ class Diagnosis:
         if code.active:
             return
         code.active, code.count, code.last_time = True, min(code.count + 1, MOST_COUNTED), clock.seconds
-        clock.record("code_set", f"SPN {test.spn} FMI {test.mode}: {test.words}; lamp {test.lamp}", code.count, "times")
+        clock.record("code_set", finding("cause.code_set", lamp=test.lamp, **test.code()), code.count, "number")
 
     def _take_back(self, test: Test) -> None:
         """A test passes again: its code is an earlier one, unless another test still holds it."""
@@ -539,7 +549,7 @@ class Diagnosis:
         code = self.scene.codes[test.spn, test.mode]
         code.active = any(other.active for other in self.tests if (other.spn, other.mode) == (test.spn, test.mode))
         if not code.active:
-            self.clock.record("code_inactive", f"SPN {test.spn} FMI {test.mode}: {test.words}", code.count, "times")
+            self.clock.record("code_inactive", finding("cause.code", **test.code()), code.count, "number")
 
     def _frame(self) -> dict[str, float]:
         """What the controller believed when a code was set."""
@@ -574,16 +584,18 @@ class Diagnosis:
         clock.set(boost_distrusted=float("boost" in distrusted), boost_substitute=clock.believed("ambient_pressure"))
         derate = max((test.derate for test in active), default=0.0)
         if derate != clock.commanded("derate"):
-            clock.record("derated" if derate else "derate_ended", _why(active, derate), 100.0 * derate, "%")
+            clock.record("derated" if derate else "derate_ended", _why(active, derate), derate, "share")
             clock.set(derate=derate)
-        refusals: dict[str, str] = {}
+        refusals: dict[str, Finding] = {}
         for test in active:
             for what, reason in test.refuses.items():
                 refusals.setdefault(what, reason)
         for what in sorted(refusals.keys() | scene.refusals.keys()):
             if what != "fan" and refusals.get(what) != scene.refusals.get(what):
-                event = f"{what}_locked_out" if what in refusals else f"{what}_allowed_again"
-                clock.record(event, refusals.get(what, "no code any more"))
+                locked_out, allowed = LOCKED_OUT[what]
+                clock.record(
+                    locked_out if what in refusals else allowed, refusals.get(what) or finding("cause.no_code")
+                )
         scene.refusals.clear()
         scene.refusals.update(refusals)
         if "cruise" in refusals and scene.cruising:
@@ -598,23 +610,24 @@ class Diagnosis:
             return
         if not stopping:
             if self.stop_at:
-                clock.record("shutdown_called_off", "no stop code any more")
+                clock.record("shutdown_called_off", finding("cause.no_stop_code"))
             self.stop_at = 0.0
         elif not self.stop_at:
             self.stop_at = clock.seconds + SHUTDOWN_AFTER
-            clock.record("shutdown_timer_started", stopping[0].words, SHUTDOWN_AFTER, "s")
+            why = finding("cause.code", **stopping[0].code())
+            clock.record("shutdown_timer_started", why, SHUTDOWN_AFTER, "time")
         elif clock.seconds >= self.stop_at:
-            scene.shut_down = stopping[0].words
+            scene.shut_down = finding("cause.code", **stopping[0].code())
             clock.set(fuel_off=1.0)
-            clock.record("engine_shut_down", stopping[0].words)
+            clock.record("engine_shut_down", scene.shut_down)
 
-    def key_on(self) -> str:
+    def key_on(self) -> Finding | None:
         """What the controller tests with the key on and the engine at rest, before it lets it start.
 
         Returns
         -------
-        reason : str
-            Why the engine does not start, "" when it does.
+        reason : Finding or None
+            Why the engine does not start, None when it does.
         """
         rig = self.clock.rig
         memory = rig.memory._replace(state=rig.memory.state.copy())
@@ -639,27 +652,28 @@ class Diagnosis:
         if set_now:
             self.act()
         if circuit["key"]:
-            return "no voltage from the key: the controller is dead"
+            return finding("ended.no_key")
         if circuit["crank"]:
-            return "no crankshaft signal: the controller does not know when to inject"
+            return finding("ended.no_crank")
         if circuit["cam"]:
-            return "no camshaft signal: the controller does not know which stroke it is"
-        return ""
+            return finding("ended.no_cam")
+        return None
 
 
-def _why(active: list[Test], derate: float) -> str:
+def _why(active: list[Test], derate: float) -> Finding:
     """What takes torque away."""
-    return next((test.words for test in active if test.derate == derate and derate), "no code any more")
+    taking = [finding("cause.code", **test.code()) for test in active if test.derate == derate and derate]
+    return taking[0] if taking else finding("cause.no_code")
 
 
-def _refusals(key: str) -> dict[str, str]:
+def _refusals(key: str) -> dict[str, Finding]:
     """What is refused while a part is not believed; reasons as cruise and engine brake say them."""
     return {
-        "pedal": {"cruise": "accelerator signal lost (SPN 91)", "engine_brake": "accelerator signal lost"},
-        "road_speed": {"cruise": "road-speed signal not plausible (SPN 84)"},
-        "oil": {"engine_brake": "oil-temperature signal lost"},
-        "selector": {"engine_brake": "selector not readable"},
-        "coolant": {"fan": "coolant signal lost (SPN 110)"},
+        "pedal": {what: finding("cause.accelerator_lost") for what in ("cruise", "engine_brake")},
+        "road_speed": {"cruise": finding("cause.road_speed_lost")},
+        "oil": {"engine_brake": finding("cause.oil_temperature_lost")},
+        "selector": {"engine_brake": finding("cause.selector_lost")},
+        "coolant": {"fan": finding("cause.coolant_lost")},
     }.get(key, {})
 
 
@@ -678,7 +692,7 @@ def diagnosis(scene: Scene) -> Process:
         if refused:
             scene.shut_down = refused
             clock.set(fuel_off=1.0)
-            scene.end("stalled", f"the engine does not start: {refused}")
+            scene.end("stalled", finding("ended.does_not_start", why=refused))
             return
     yield clock.after(2.0 * clock.tick)
     while True:

@@ -14,6 +14,7 @@ from sim.laws.foot import slowing_distance, snub_release
 from sim.march.clock import Process
 from sim.march.plant import asked_driveline
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
+from sim.wording import Finding, finding
 
 STOP_SHORT = 1.0  # m, assumed: the truck stands this far before the line
 HOLDING_PRESSURE = 3.0e5  # Pa, assumed: foot on the brake while standing
@@ -48,6 +49,12 @@ GRADE_NOTICED = 0.01  # assumed: change of the road after which it is tried agai
 CREST_MARGIN = 1.0  # m/s, assumed
 RACING = 0.985  # assumed: of governed speed, where a driver looks at the tachometer and brakes
 DESCENT_AHEAD = "descent ahead"
+CAUSES = {
+    "curve": finding("cause.curve"),
+    "posted limit": finding("cause.posted_limit"),
+    "stop": finding("cause.stop"),
+    DESCENT_AHEAD: finding("cause.descent_ahead"),
+}
 CREEP = 0.5  # m/s: below it the truck counts as standing when it must pull away
 
 
@@ -56,7 +63,7 @@ class Demand(NamedTuple):
 
     distance: float
     speed: float
-    cause: str
+    cause: str  # of `CAUSES`
     stop: float
 
 
@@ -102,7 +109,7 @@ def driver(scene: Scene) -> Process:
     clock.process(descending(scene, planned))
     scene.aim_for(scene.allowed_speed())
     if clock.true("speed") < CREEP:
-        yield from pull_away(scene, "start from rest")
+        yield from pull_away(scene, finding("cause.start_from_rest"))
     ahead = deque(demands(scene, planned))
     while ahead:
         demand = yield from _next_due(scene, ahead)
@@ -175,8 +182,8 @@ def descending(scene: Scene, planned: list[Descent]) -> Process:
     for way in planned:
         yield clock.reach(way.known)
         first = way.stretches[0]
-        says = f"up to {-100.0 * way.steepest:.1f} % for {(way.end - way.begin) / 1000.0:.1f} km: gear {first.gear}"
-        clock.record("descent_seen", says, first.speed * 3.6, "km/h")
+        what = {"steepest": -way.steepest, "length": way.end - way.begin, "gear": first.gear}
+        clock.record("descent_seen", finding("cause.descent_seen", **what), first.speed, "speed")
         yield clock.reach(max(way.begin - BEFORE_CREST, way.known))
         # no use gaining speed on the last metres before the crest
         here = max(way.taking, clock.believed("judged_speed")) + CREST_MARGIN
@@ -204,7 +211,7 @@ def _slow(scene: Scene, demand: Demand) -> Process:
         yield from clock.first(below, past)
         scene.release_brake("slow")
         scene.want_retarding("slow", False)
-    clock.record("slowed", demand.cause, demand.speed * 3.6, "km/h")
+    clock.record("slowed", CAUSES[demand.cause], demand.speed, "speed")
 
 
 def _stop(scene: Scene, demand: Demand) -> Process:
@@ -216,10 +223,10 @@ def _stop(scene: Scene, demand: Demand) -> Process:
     scene.release_brake("stop")
     clock.set(clutch=0.0)
     scene.stand(True)
-    clock.record("stopped", demand.cause, demand.stop, "s")
+    clock.record("stopped", CAUSES[demand.cause], demand.stop, "time")
     yield clock.after(max(demand.stop, clock.tick))
     scene.aim_for(scene.allowed_speed())
-    yield from pull_away(scene, "pulls away")
+    yield from pull_away(scene, finding("cause.after_a_stop"))
 
 
 def launch_gear(scene: Scene) -> int:
@@ -258,14 +265,8 @@ def launch_speed(scene: Scene, gear: int) -> float:
     return min(max(aimed, LAUNCH_RPM * REVOLUTION_PER_MINUTE), MOST_LAUNCH_RPM * REVOLUTION_PER_MINUTE)
 
 
-def pull_away(scene: Scene, cause: str) -> Process:
-    """Starts the truck from rest: gear, foot, clutch, and the brake held until the engine pulls.
-
-    Parameters
-    ----------
-    cause : str
-        In words.
-    """
+def pull_away(scene: Scene, cause: Finding) -> Process:
+    """Starts the truck from rest: gear, foot, clutch, and the brake held until the engine pulls."""
     clock = scene.clock
     scene.press_brake("stand", BRAKE_PRESSURE, HOLDING_PRESSURE)
     clock.set(clutch=0.0)
@@ -285,14 +286,15 @@ def pull_away(scene: Scene, cause: str) -> Process:
     if event is pulls:
         scene.release_brake("stand")
         event = yield from clock.first(locked, burnt, clock.after(LONGEST_LAUNCH))
-    made = (clock.true("clutch") - heat) / 1000.0
+    made = clock.true("clutch") - heat
     if event is not locked:
-        place = f"in gear {gear} on {100 * clock.true('grade'):.1f} %"
-        scene.end("stalled", f"could not pull away {place}; clutch heat {made:.0f} kJ")
+        told = {"gear": gear, "grade": clock.true("grade"), "heat": made}
+        scene.end("stalled", finding("ended.could_not_pull_away", **told))
         return
     clock.set(engine_mode=0.0, launching=0.0)
     scene.stand(False)
-    clock.record("pulled_away", f"{cause} in gear {gear}, {(clock.now - begun) * clock.tick:.1f} s", made, "kJ")
+    took = (clock.now - begun) * clock.tick
+    clock.record("pulled_away", finding("cause.pulled_away", why=cause, gear=gear, took=took), made, "heat")
 
 
 def holding_back(scene: Scene) -> Process:
@@ -468,7 +470,8 @@ def _too_fast(scene: Scene, drop: float) -> Process:
     if 0 < scene.asked_gear < clock.true("gear"):
         # far enough down for the gear that is wanted
         release_at = min(release_at, TAKING_ON_GRADE / scene.engine_speed(scene.asked_gear, 1.0))
-    clock.record("brakes_applied", drill.style, clock.believed("judged_speed") * 3.6, "km/h")
+    style = finding("cause.drag") if drill.style == "drag" else finding("cause.snub")
+    clock.record("brakes_applied", style, clock.believed("judged_speed"), "speed")
     if drill.style == "drag":
         scene.press_brake("hold", BRAKE_TO_HOLD)
         release_at = min(target, clock.believed("judged_speed")) - DRAG_RELEASE
@@ -481,7 +484,7 @@ def _too_fast(scene: Scene, drop: float) -> Process:
             break
         if not done.triggered:
             done = clock.when("belief.judged_speed", release_at, falling=True)
-    cause = "slow enough" if done.triggered else "something else to do"
+    cause = finding("cause.slow_enough") if done.triggered else finding("cause.something_else")
     clock.forget(done)
     scene.release_brake("hold")
-    clock.record("brakes_released", cause, clock.believed("judged_speed") * 3.6, "km/h")
+    clock.record("brakes_released", cause, clock.believed("judged_speed"), "speed")

@@ -2,6 +2,7 @@
 
 from sim.actors.scene import Scene
 from sim.march.clock import Process
+from sim.wording import finding
 
 SPEED_BOUND = 45.0  # m/s, assumed: beyond it a loaded truck counts as out of control
 ROLLING_BACK = -4.0  # m/s, assumed: a truck that rolls back so fast is out of control
@@ -11,7 +12,7 @@ STALL_SHARE = 0.5  # of low idle, assumed: an engine turning slower has stopped
 def arrival(scene: Scene) -> Process:
     """Ends the trip at the end of the road."""
     yield scene.clock.reach(scene.route.length)
-    scene.end("arrived", "end of the road")
+    scene.end("arrived", finding("ended.end_of_the_road"))
 
 
 def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
@@ -26,12 +27,9 @@ def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
     """
     yield scene.clock.after(min(seconds, memory_seconds))
     if memory_seconds < seconds:
-        scene.end(
-            "time_limit",
-            f"trace and meters have grown too large after {memory_seconds:.0f} s; raise simulation.log_s or circuits.meter_s",
-        )
+        scene.end("time_limit", finding("ended.too_large", time=memory_seconds))
     else:
-        scene.end("time_limit", f"the trip took longer than {seconds:.0f} s")
+        scene.end("time_limit", finding("ended.too_long", time=seconds))
 
 
 def stall(scene: Scene) -> Process:
@@ -39,16 +37,15 @@ def stall(scene: Scene) -> Process:
     low_idle = float(scene.clock.rig.parameters["low_idle"][0])
     yield scene.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
     if scene.shut_down:
-        scene.end("stalled", f"the engine was stopped: {scene.shut_down}")
+        scene.end("stalled", finding("ended.shut_down", why=scene.shut_down))
         return
     if scene.watched and scene.clock.believed("engine_speed") <= 0.0:
-        scene.end("stalled", "the engine stopped: no crankshaft signal, no fuel")
+        scene.end("stalled", finding("ended.lost_crank"))
         return
     if scene.watched and scene.clock.believed("key") < 0.5:
-        scene.end("stalled", "the engine stopped: no voltage from the key")
+        scene.end("stalled", finding("ended.lost_key"))
         return
-    clutch = scene.clock.true("clutch") / 1000.0
-    scene.end("stalled", f"the engine was pulled below half its idle speed; clutch heat so far {clutch:.0f} kJ")
+    scene.end("stalled", finding("ended.pulled_down", heat=scene.clock.true("clutch")))
 
 
 def runaway(scene: Scene) -> Process:
@@ -60,8 +57,8 @@ def runaway(scene: Scene) -> Process:
     backwards = clock.when("state.speed", ROLLING_BACK, falling=True)
     event = yield from clock.first(turning, fast, backwards)
     if event is backwards:
-        scene.end("runaway", f"the truck rolls back at {-ROLLING_BACK * 3.6:.0f} km/h")
+        scene.end("runaway", finding("ended.rolls_back", speed=-ROLLING_BACK))
     elif event is turning:
-        scene.end("runaway", f"engine speed passed {scene.truck.engine.overspeed_rpm:g} rpm")
+        scene.end("runaway", finding("ended.engine_speed_passed", speed=scene.truck.engine.si("overspeed_rpm")))
     else:
-        scene.end("runaway", f"road speed passed {SPEED_BOUND * 3.6:g} km/h")
+        scene.end("runaway", finding("ended.road_speed_passed", speed=SPEED_BOUND))

@@ -4,33 +4,28 @@ import simpy
 
 from sim.actors.scene import Scene
 from sim.march.clock import Process
-from sim.units import CELSIUS_ZERO
+from sim.wording import Finding, finding
 
 
-def call_for_fan(scene: Scene, running: bool) -> str:
-    """What asks for the fan now, "" when nothing does.
+def call_for_fan(scene: Scene, running: bool) -> Finding | None:
+    """What asks for the fan now, None when nothing does.
 
     Parameters
     ----------
     running : bool
         Whether the fan is on: its temperature threshold then is the lower one.
-
-    Returns
-    -------
-    reason : str
-        In words.
     """
     clock, cooling, fan = scene.clock, scene.truck.cooling, scene.settings.fan
     if scene.is_on("fan_switch"):
-        return "dash switch"
+        return finding("cause.fan_switch")
     if "fan" in scene.refusals:
         return scene.refusals["fan"]
-    threshold = cooling.fan_off_c if running else cooling.fan_on_c
-    if clock.believed("coolant_temperature") >= cooling.si("fan_off_c" if running else "fan_on_c"):
-        return f"coolant at {threshold:g} C"
+    threshold = cooling.si("fan_off_c" if running else "fan_on_c")
+    if clock.believed("coolant_temperature") >= threshold:
+        return finding("cause.coolant_at", temperature=threshold)
     if fan.with_engine_brake and clock.commanded("stage") > 0.0:
-        return "engine brake working"
-    return ""
+        return finding("cause.engine_brake_working")
+    return None
 
 
 def fan_clutch(scene: Scene) -> Process:
@@ -42,17 +37,13 @@ def fan_clutch(scene: Scene) -> Process:
         if reason and not running:
             running = True
             clock.set(fan=1.0)
-            clock.record("fan_engaged", reason, clock.believed("coolant_temperature") - CELSIUS_ZERO, "C")
+            clock.record("fan_engaged", reason, clock.believed("coolant_temperature"), "temperature")
             yield clock.after(max(cooling.fan_least_s, clock.tick))
         elif running and not reason:
             running = False
             clock.set(fan=0.0)
-            clock.record(
-                "fan_released",
-                "coolant cool again",
-                clock.believed("coolant_temperature") - CELSIUS_ZERO,
-                "C",
-            )
+            cool = finding("cause.coolant_cool")
+            clock.record("fan_released", cool, clock.believed("coolant_temperature"), "temperature")
         else:
             yield from clock.first(*_changes(scene, running))
 

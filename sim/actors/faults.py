@@ -14,7 +14,9 @@ from sim.inputs.sensors import (
     STUCK,
     SWAPPED_WITH,
     Occurrence,
+    quantity_of,
     shown,
+    size_quantity,
     size_range,
     size_unit,
 )
@@ -22,7 +24,8 @@ from sim.inputs.specs import PAIRS
 from sim.march.clock import Process
 from sim.march.meter import Look, pin_of
 from sim.march.records import PARAMETERS
-from sim.units import from_si, to_si
+from sim.units import to_si
+from sim.wording import finding
 
 PARAMETER_NAMES = {field.name for field in PARAMETERS}
 
@@ -73,13 +76,14 @@ def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
     """
     clock, part, failure = scene.clock, occurrence.part, occurrence.failure
     scene.watch_circuits()
-    unit = size_unit(part, failure) if failure != "dialled" else ""
-    size = from_si(occurrence.size, unit) if unit and unit != "k" else occurrence.size
-    spelt = {"km_h": "km/h", "kpa": "kPa", "percent": "%", "k": "K"}.get(unit, unit)
-    if failure == "dialled":
-        clock.record("value_dialled", f"{NAMES[part]}: {shown(SENSORS[part], occurrence.size)}")
+    what, size = {"part": NAMES[part], "failure": failure}, occurrence.size
+    if failure == "dialled" and SENSORS[part].kind in ("switch", "key"):
+        clock.record("value_dialled", finding("cause.dialled_to", part=NAMES[part], value=shown(SENSORS[part], size)))
+    elif failure == "dialled":
+        clock.record("value_dialled", finding("cause.dialled", part=NAMES[part]), size, quantity_of(part))
     elif scene.settings.faults.told:
-        clock.record("mended" if failure == "mended" else "fault_occurred", f"{NAMES[part]}: {failure}", size, spelt)
+        event = "mended" if failure == "mended" else "fault_occurred"
+        clock.record(event, finding("cause.failure", **what), size, size_quantity(part, failure))
     if failure in ("drift", "intermittent", "erratic"):
         draw = random.Random(f"{scene.settings.faults.seed} {number} {part} {failure}")
         clock.process(_going_on(scene, occurrence, draw))

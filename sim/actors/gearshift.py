@@ -8,6 +8,7 @@ from sim.march.clock import Process
 from sim.march.controller import STANDING_PRESSURE
 from sim.march.plant import asked_friction
 from sim.units import REVOLUTION_PER_MINUTE
+from sim.wording import Finding, finding
 
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
 LONGEST_MATCH = 2.5  # s, assumed: then the gear goes in with what difference is left
@@ -46,15 +47,15 @@ EASIER_RPM = 1200.0  # assumed: engine speed a higher gear must leave when the d
 FORCED_UPSHIFT = 2300.0 * REVOLUTION_PER_MINUTE  # assumed: an automated gearbox protects its engine
 
 
-def shift(scene: Scene, gear: int, cause: str) -> Process:
+def shift(scene: Scene, gear: int, cause: Finding) -> Process:
     """Changes gear: clutch out, neutral, match speeds, engage, clutch in.
 
     Parameters
     ----------
     gear : int
         Gear to engage.
-    cause : str
-        Why, in words.
+    cause : Finding
+        Why.
 
     Yields
     ------
@@ -72,7 +73,8 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     yield from clock.first(clock.when("state.matching_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
     scene.shifts_tried += 1
     if scene.shifts_tried == scene.settings.drill.missed_shift:
-        clock.record("shift_missed", f"{before} to {gear}: the gear did not go in", clock.true("speed") * 3.6, "km/h")
+        missed = finding("cause.shift", before=before, gear=gear, why=finding("cause.gear_did_not_go_in"))
+        clock.record("shift_missed", missed, clock.true("speed"), "speed")
         yield clock.after(AFTER_A_MISS)
         gear = suitable_gear(
             scene, clock.believed("judged_speed"), truck.engine.si("low_idle_rpm"), clock.true("grade")
@@ -88,10 +90,12 @@ def shift(scene: Scene, gear: int, cause: str) -> Process:
     target = scene.engine_speed(gear, clock.believed("judged_speed"))
     if scene.standing or target < truck.engine.si("low_idle_rpm"):
         clock.set(engine_mode=0.0)
-        clock.record("shift_given_up", f"{before} to {gear}: too slow for the gear", clock.true("speed") * 3.6, "km/h")
+        slow = finding("cause.shift", before=before, gear=gear, why=finding("cause.too_slow_for_the_gear"))
+        clock.record("shift_given_up", slow, clock.true("speed"), "speed")
         return
     yield from engage(scene, gear)
-    clock.record("gear_engaged", f"{before} to {gear}: {cause}", (clock.now - begun) * clock.tick, "s")
+    done = finding("cause.shift", before=before, gear=gear, why=cause)
+    clock.record("gear_engaged", done, (clock.now - begun) * clock.tick, "time")
     yield clock.after(SETTLING)
 
 
@@ -339,7 +343,7 @@ class GearChoice:
         elif event is calls[1] and gear < scene.top_gear:
             yield from self._shift_up(gear)
 
-    def _for_the_descent(self, gear: int) -> tuple[int, str] | None:
+    def _for_the_descent(self, gear: int) -> tuple[int, Finding] | None:
         """The shift the driver's plan for a descent asks for now, None when there is none or it is too early."""
         scene, asked = self.scene, self.scene.asked_gear
         if self.held or not asked or asked == gear or "stop" in scene.brakes:
@@ -351,7 +355,8 @@ class GearChoice:
             fitting = (step for step in range(asked, gear) if scene.engine_speed(step, landed) <= self.landing)
             lands = next(fitting, gear)
             low = self.clock.believed("engine_speed") <= ON_THE_WAY_RPM * REVOLUTION_PER_MINUTE * SPEED_NOTICED
-            return (lands, "gear for the descent") if lands == asked or (lands < gear and low) else None
+            fits = lands == asked or (lands < gear and low)
+            return (lands, finding("cause.gear_for_the_descent")) if fits else None
         if self.clock.true("accelerator") > 0.0 or not is_falling(scene):
             return None
         least = EASIER_RPM * REVOLUTION_PER_MINUTE
@@ -360,7 +365,7 @@ class GearChoice:
         )
         racing = self.clock.believed("engine_speed") >= NEAR_GOVERNED * scene.truck.engine.si("governed_rpm")
         if higher > gear and (turning >= least or racing):
-            return higher, "the descent gets easier"
+            return higher, finding("cause.descent_easier")
         return None
 
     def _landed(self, road_speed: float) -> float:
@@ -380,7 +385,7 @@ class GearChoice:
             clock.set(clutch=0.0)
             yield clock.after(scene.truck.driveline.clutch_open_s)
             clock.set(gear=0, clutch=1.0)
-            clock.record("gear_taken_out", "drill: rolls out of gear", clock.true("speed") * 3.6, "km/h")
+            clock.record("gear_taken_out", finding("cause.rolls_out_of_gear"), clock.true("speed"), "speed")
         level = clock.when("state.grade", 0.5 * DESCENT)
         while not level.triggered and not self._must_pull():
             yield from clock.first(level, scene.changed())
@@ -453,21 +458,22 @@ class GearChoice:
             wanted = gear - 1
             while wanted > 1 and scene.engine_speed(wanted, road_speed) < least:
                 wanted -= 1
-            cause = "engine too slow to hold the truck back"
+            cause = finding("cause.too_slow_to_hold_back")
         else:
             least = self.light_down if is_light(scene) else self.down
             wanted = min(
                 suitable_gear(scene, after_gap(scene, gear - 1, road_speed, grade), least * SPEED_NOTICED, grade),
                 gear - 1,
             )
-            cause = "engine speed low under load"
+            cause = finding("cause.low_under_load")
         landed = self._landed(road_speed)
         if foot_off:
             landed = max(landed, clock.commanded("target_speed"))
         while wanted < gear - 1 and scene.engine_speed(wanted, landed) > self.landing:
             wanted += 1
         if scene.engine_speed(wanted, landed) > self.landing:
-            clock.record("shift_refused", f"{gear} to {wanted}: the engine would overspeed", wanted, "gear")
+            why = finding("cause.would_overspeed")
+            clock.record("shift_refused", finding("cause.shift", before=gear, gear=wanted, why=why), wanted, "number")
             slower = clock.when("belief.judged_speed", road_speed / SPEED_NOTICED, falling=True)
             fast = clock.when("belief.engine_speed", self._up_level(gear, True))
             pressed = clock.when("state.accelerator", 0.02, release=0.0)
@@ -487,7 +493,7 @@ class GearChoice:
             if scene.truck.gearbox.kind == "automated" or clock.believed("judged_speed") < clock.commanded(
                 "target_speed"
             ):
-                yield from shift(scene, gear + 1, "engine overspeed in overrun")
+                yield from shift(scene, gear + 1, finding("cause.overspeed_in_overrun"))
                 return
             # a driver who is held back keeps the low gear and brakes
             calm = clock.when("belief.engine_speed", level / SPEED_NOTICED, falling=True)
@@ -507,7 +513,7 @@ class GearChoice:
         else:
             self.kept = 0.0
         if wanted > gear:
-            yield from shift(scene, wanted, "engine speed high enough for the next gear")
+            yield from shift(scene, wanted, finding("cause.fast_enough_for_the_next"))
             yield from clock.first(near_idle(scene), scene.changed(), clock.after(BOOST_PATIENCE))
             return
         light = is_light(scene)
@@ -532,8 +538,7 @@ class GearChoice:
             )
             return
         clock.set(clutch=0.0)
-        turning = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
-        clock.record("clutch_opened", "engine near idle speed", turning, "rpm")
+        clock.record("clutch_opened", finding("cause.near_idle"), clock.true("engine_speed"), "engine speed")
         yield clock.after(self.scene.truck.driveline.clutch_open_s)
         clock.set(gear=0)
 
@@ -552,13 +557,13 @@ class GearChoice:
             if clock.true("grade") >= 0.0 and not scene.brakes:
                 scene.press_brake("stand", BRAKE_PRESSURE, STANDING_PRESSURE)
                 yield clock.when("state.speed", 0.0, falling=True)
-                yield from pull_away(scene, "starts again after a lost gear")
+                yield from pull_away(scene, finding("cause.after_a_lost_gear"))
                 yield clock.after(SETTLING)
                 return
             faster = (idle + PULLING_ABOVE_IDLE) * road_speed / max(scene.engine_speed(gear, road_speed), 1.0)
             yield from clock.first(clock.when("belief.judged_speed", max(faster, road_speed + 0.1)), scene.changed())
             return
-        yield from shift(scene, gear, "gear for the speed")
+        yield from shift(scene, gear, finding("cause.gear_for_the_speed"))
 
 
 def gear_choice(scene: Scene) -> Process:

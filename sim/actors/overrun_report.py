@@ -1,10 +1,11 @@
 """Notices when a truck gains speed on a descent although everything allowed holds it back, and says why."""
 
-from sim.actors.descents import BELOW_GOVERNED, allowed_stage, held_in_gear, holding_gear
+from sim.actors.descents import BELOW_GOVERNED, Holding, allowed_stage, held_in_gear, holding_gear
 from sim.actors.driver import GAINING, is_falling
 from sim.actors.scene import Scene
 from sim.march.clock import Process
-from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
+from sim.units import KILOMETRE_PER_HOUR
+from sim.wording import Finding, finding
 
 BEYOND = (
     12.0 * KILOMETRE_PER_HOUR
@@ -33,7 +34,7 @@ def overrun_report(scene: Scene) -> Process:
             event = yield from clock.first(slower, clock.after(PATIENCE))
             if event is slower or clock.believed("judged_speed") < before:
                 continue
-            clock.record("outrun", reason(scene), clock.true("speed") * 3.6, "km/h")
+            clock.record("outrun", reason(scene), clock.true("speed"), "speed")
             if clock.believed("judged_speed") >= wanted + BEYOND:
                 calm = clock.when("belief.judged_speed", wanted + BACK, falling=True)
             else:
@@ -44,33 +45,32 @@ def overrun_report(scene: Scene) -> Process:
             yield clock.after(1.0)
 
 
-def reason(scene: Scene) -> str:
-    """Who pushes, who holds back, and what would have held.
-
-    Returns
-    -------
-    text : str
-        In words.
-    """
+def reason(scene: Scene) -> Finding:
+    """Who pushes, who holds back, and what would have held."""
     clock = scene.clock
     speed, grade, elevation = (clock.true(name) for name in ("speed", "grade", "elevation"))
     gear, stage = int(clock.true("gear")), allowed_stage(scene)
     now = held_in_gear(scene, gear, speed, grade, elevation, stage)
-    turning = scene.engine_speed(gear, speed) / REVOLUTION_PER_MINUTE
-    with_what = f"in stage {stage}" if stage else "without engine brake"
-    text = (
-        f"at {speed * 3.6:.0f} km/h on {100.0 * grade:.1f} % the road pushes with {now.push * speed / 1000.0:.0f}"
-        " kW more than air and "
-        f"tyres take; in gear {gear} at {turning:.0f} rpm the engine takes {now.held * speed / 1000.0:.0f} kW"
-        f" {with_what}"
-    )
+    told = {
+        "speed": speed,
+        "grade": -grade,
+        "push": now.push * speed,
+        "gear": gear,
+        "turning": scene.engine_speed(gear, speed),
+        "held": now.held * speed,
+        "rest": _what_would_hold(scene, now, grade, elevation, stage),
+    }
+    return finding("overrun.in_stage", stage=stage, **told) if stage else finding("overrun.without_stage", **told)
+
+
+def _what_would_hold(scene: Scene, now: Holding, grade: float, elevation: float, stage: int) -> Finding:
+    """The gear or the stage that would have held the truck here."""
     if now.held >= now.push:
-        return f"{text} once its boost is there"
-    governed = scene.truck.engine.si("governed_rpm")
-    fastest = BELOW_GOVERNED * governed / scene.engine_speed(1, 1.0)
-    best = holding_gear(scene, grade, max(speed, fastest), elevation, range(scene.top_gear, 0, -1), 3)
-    if best.held >= best.push and best.gear < gear:
-        text += f"; gear {best.gear} with stage 3, taken before the crest, holds the truck below {best.speed * 3.6:.0f} km/h here"
-    elif stage < 3 and best.held >= best.push:
-        text += "; stage 3 would hold it in this gear"
-    return text
+        return finding("overrun.boost_to_come")
+    fastest = BELOW_GOVERNED * scene.truck.engine.si("governed_rpm") / scene.engine_speed(1, 1.0)
+    best = holding_gear(scene, grade, max(now.speed, fastest), elevation, range(scene.top_gear, 0, -1), 3)
+    if best.held < best.push:
+        return finding("overrun.nothing_holds")
+    if best.gear < now.gear:
+        return finding("overrun.gear_holds", gear=best.gear, speed=best.speed)
+    return finding("overrun.stage_holds") if stage < 3 else finding("overrun.slower_holds", speed=best.speed)

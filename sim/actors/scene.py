@@ -14,6 +14,7 @@ from sim.march.clock import Clock, Process
 from sim.march.controller import FOOT_ABOVE, FOOT_BELOW
 from sim.march.plant import asked_pull, asked_resistance
 from sim.roads.route import Route
+from sim.wording import Finding, finding
 
 PRIORITY = ("stand", "stop", "slow", "hold")
 FINGER = 0.3  # s, assumed: how long a button is pressed
@@ -76,7 +77,7 @@ class Scene:
         Shifts begun so far.
     planned : list or None
         The descents as the driver means to drive them, once they have been thought about.
-    outcome : tuple of str
+    outcome : tuple of str and Finding
         How the trip ended, and why.
     refusals : dict
         What the controller refuses while a code is active: cruise, engine_brake; and why it wants the fan: fan.
@@ -88,8 +89,8 @@ class Scene:
         Pairs of the engine brake whose circuit carries no current.
     mended : dict
         How often each part has been mended.
-    shut_down : str
-        Why the controller has stopped the engine, "" while it has not.
+    shut_down : Finding or None
+        Why the controller has stopped the engine, None while it has not.
     wheels : bool
         False for an engine alone, whose controller does not look for a road speed.
     """
@@ -112,13 +113,13 @@ class Scene:
     taken: list[tuple[float, float]] = field(default_factory=list)
     shifts_tried: int = 0
     planned: list[Any] | None = None
-    outcome: tuple[str, str] = ("time_limit", "the trip did not end")
-    refusals: dict[str, str] = field(default_factory=dict)
+    outcome: tuple[str, Finding] = ("time_limit", finding("ended.not_at_all"))
+    refusals: dict[str, Finding] = field(default_factory=dict)
     codes: dict[tuple[int, int], Any] = field(default_factory=dict)
     readings: "dict[str, array[float]]" = field(default_factory=dict)
     open_solenoids: set[str] = field(default_factory=set)
     mended: dict[str, int] = field(default_factory=dict)
-    shut_down: str = ""
+    shut_down: Finding | None = None
     wheels: bool = True
     watched: bool = field(init=False)  # every circuit is worked out: something is wrong or dialled in
     _changed: simpy.Event = field(init=False)
@@ -401,15 +402,15 @@ class Scene:
         self.standing = standing
         self._tell()
 
-    def end(self, how: str, cause: str) -> None:
+    def end(self, how: str, cause: Finding) -> None:
         """Ends the trip; the first reason counts.
 
         Parameters
         ----------
         how : str
             arrived, time_limit, stalled or runaway.
-        cause : str
-            In words.
+        cause : Finding
+            Of the group `ended`.
         """
         if not self.ended.triggered:
             self.clock.record(how, cause)

@@ -2,6 +2,7 @@
 
 from sim.actors.scene import Scene
 from sim.march.clock import Process
+from sim.wording import finding
 
 
 def limits(scene: Scene) -> Process:
@@ -16,7 +17,7 @@ def limits(scene: Scene) -> Process:
         yield scene.clock.reach(place.distance)
         if place.value != scene.clock.commanded("speed_limit"):
             scene.clock.set(speed_limit=place.value)
-            scene.clock.record("limit_changed", "posted limit", place.value * 3.6, "km/h")
+            scene.clock.record("limit_changed", finding("cause.posted_limit"), place.value, "speed")
 
 
 def signs(scene: Scene) -> Process:
@@ -29,4 +30,4 @@ def signs(scene: Scene) -> Process:
     """
     for place in scene.route.signs:
         yield scene.clock.reach(place.distance)
-        scene.clock.record("sign_passed", place.text)
+        scene.clock.record("sign_passed", finding("cause.sign", text=place.text))

@@ -2,6 +2,7 @@
 
 from sim.actors.scene import Scene
 from sim.march.clock import Process
+from sim.wording import finding
 
 GLANCE = 0.5  # s, assumed: between two looks
 WRONG_SHARE = 0.25  # assumed: of the true speed
@@ -33,12 +34,12 @@ def speedometer_trust(scene: Scene) -> Process:
         wrong, right = (wrong + GLANCE, 0.0) if off else (0.0, right + GLANCE)
         if believed and (wrong >= WRONG_FOR or len(jumps) >= JUMPS):
             believed = False
-            shows = "jumps" if len(jumps) >= JUMPS else f"shows {shown * 3.6:.0f} km/h"
-            text = f"the needle {shows}; driven by tachometer and gear"
-            clock.record("needle_distrusted", text, true * 3.6, "km/h")
+            jumping = len(jumps) >= JUMPS
+            why = finding("cause.needle_jumps") if jumping else finding("cause.needle_shows", speed=shown)
+            clock.record("needle_distrusted", why, true, "speed")
         elif not believed and right >= RIGHT_FOR and not jumps:
             believed = True
-            clock.record("needle_believed", "it shows what tachometer and gear say again", true * 3.6, "km/h")
+            clock.record("needle_believed", finding("cause.needle_right"), true, "speed")
         else:
             continue
         clock.set(needle_distrusted=0.0 if believed else 1.0)

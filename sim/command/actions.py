@@ -14,6 +14,7 @@ from sim.command.words import summary_text
 from sim.errors import SettingsError
 from sim.inputs import usual
 from sim.messages import output
+from sim.wording import said
 
 if TYPE_CHECKING:
     from sim.trips.compare import Comparison
@@ -51,8 +52,8 @@ def run(options: Namespace) -> int:
     from sim.trips.trip import foretell, run_trip
 
     if sys.stderr.isatty() and not options.json:
-        for sentence in foretell(inputs.truck.truck, inputs.route, inputs.settings):
-            print(f"What will happen: {sentence}", file=sys.stderr, flush=True)
+        for foreseen in foretell(inputs.truck.truck, inputs.route, inputs.settings):
+            print(f"What will happen: {said(foreseen, options.units)}", file=sys.stderr, flush=True)
     with word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
         result = run_trip(inputs.truck, inputs.route, settings)
     if options.out:
@@ -61,7 +62,7 @@ def run(options: Namespace) -> int:
         files = {
             "report.html": trip_report(result),
             "trace.csv": result.trace.csv(),
-            "events.csv": result.events_csv(),
+            "events.csv": result.events_csv(options.units),
             "summary.json": result.summary_json(),
         }
         if result.meters:

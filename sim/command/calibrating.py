@@ -3,13 +3,14 @@
 import json
 import sys
 from argparse import Namespace
+from functools import partial
 from typing import Any
 
 from sim.command.folder import check_folder, write_folder
 from sim.command.waiting import prepare_model
 from sim.errors import SettingsError
 from sim.messages import speedometer as say
-from sim.units import MILE, MILE_PER_HOUR, quantity_in, to_si
+from sim.units import LITRE_PER_100KM, quantity_in, quantity_text, to_si
 
 
 def speedo(options: Namespace) -> int:
@@ -66,33 +67,31 @@ def concealed(sheet: dict[str, Any]) -> dict[str, Any]:
     return {key: sheet[key] for key in kept} | {"mile": shown}
 
 
-def _speed(value: float, units: str, digits: int = 2) -> str:
-    """A speed in the units asked for."""
-    us, metric = f"{value / MILE_PER_HOUR:.{digits}f} mi/h", f"{value * 3.6:.{digits}f} km/h"
-    return {"us": us, "metric": metric}.get(units, f"{us} ({metric})")
-
-
 def _state_lines(name: str, state: dict[str, Any], units: str) -> list[str]:
     """A calibration and what follows from it."""
+    speed = partial(quantity_text, kind="speed", units=units, digits=2)
     calibration, verdict, run = state["calibration"], state["verdict"], state["posted_run"]
     error = state["effects"]["speed_error_percent"]
+    posted = f"{quantity_text(10000.0, 'distance', units, 0)} at a posted {quantity_text(25.0, 'speed', units, 0)}"
+    shown, true = (
+        quantity_text(run[key] * LITRE_PER_100KM, "consumption", units, 2)
+        for key in ("shown_fuel_l_per_100km", "fuel_l_per_100km")
+    )
     lines = [
         name,
         f"  fitted {calibration['tyre_revolutions_per_mile']:.1f} rev/mi x axle {calibration['axle_ratio']:g} x"
         f" {calibration['teeth']} teeth = {calibration['fitted_pulses_per_mile']:.0f} pulses/mi;"
         f" told {calibration['told_pulses_per_mile']:.0f}",
-        f"  shows {_speed(verdict['shown_speed_m_s'], units)} at a true {_speed(verdict['true_speed_m_s'], units)}:"
+        f"  shows {speed(verdict['shown_speed_m_s'])} at a true {speed(verdict['true_speed_m_s'])}:"
         f" {verdict['verdict']} ({verdict['rule']})",
-        f"  speed and odometer {error:+.2f} %; 10 km at a posted 90 km/h by the needle: true mean"
-        f" {_speed(run['mean_speed_m_s'], units, 1)}, {run['time_over_limit_s']:.0f} s over the limit,"
-        f" shown {run['shown_fuel_mpg_us']:.2f} mi/gal, true {run['fuel_mpg_us']:.2f}",
+        f"  speed and odometer {error:+.2f} %; {posted} by the needle: true mean"
+        f" {quantity_text(run['mean_speed_m_s'], 'speed', units)}, {run['time_over_limit_s']:.0f} s over the limit,"
+        f" fuel shown {shown}, true {true}",
     ]
     for key, words in (("cruise_set", "cruise set"), ("road_speed_limit", "road-speed limit")):
         if f"{key}_true_m_s" in state["effects"]:
             effects = state["effects"]
-            lines.append(
-                f"  {words} {_speed(effects[f'{key}_shown_m_s'], units)}: true {_speed(effects[f'{key}_true_m_s'], units)}"
-            )
+            lines.append(f"  {words} {speed(effects[f'{key}_shown_m_s'])}: true {speed(effects[f'{key}_true_m_s'])}")
     return lines
 
 
@@ -104,6 +103,7 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
     sheet : dict
         As `sim.speedo.exercise` gives it, or concealed.
     """
+    speed = partial(quantity_text, kind="speed", units=units, digits=2)
     lines = [f"Measured mile: {sheet['truck']}"]
     if "before" in sheet:
         lines += ["", *_state_lines("As found", sheet["before"], units)]
@@ -113,14 +113,13 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
         mile = sheet[key]
         lines += [
             "",
-            f"{words}: {mile['distance_m'] / MILE:g} mi between the posts",
-            f"  needle {_speed(mile['read_speed_m_s'], units, 1)}, stopwatch {mile['timed_s']:.1f} s,"
+            f"{words}: {quantity_text(mile['distance_m'], 'distance', units, 2)} between the posts",
+            f"  needle {quantity_text(mile['read_speed_m_s'], 'speed', units)}, stopwatch {mile['timed_s']:.1f} s,"
             f" controller told {mile['told_pulses_per_mile']:.0f} pulses/mi",
         ]
         if "measured_speed_m_s" in mile:
             lines += [
-                f"  so the speed was {_speed(mile['measured_speed_m_s'], units)}"
-                f" (true {_speed(mile['true_speed_m_s'], units)})",
+                f"  so the speed was {speed(mile['measured_speed_m_s'])} (true {speed(mile['true_speed_m_s'])})",
                 f"  correction: {mile['told_pulses_per_mile']:.0f} x shown / measured ="
                 f" {mile['corrected_pulses_per_mile']:.0f} pulses/mi",
             ]

@@ -6,7 +6,8 @@ from typing import Any
 
 from sim.trips.compare import Comparison
 from sim.trips.result import CAUTIONS
-from sim.units import MILE_PER_HOUR, clock_time
+from sim.units import clock_time, number_text, quantity_text, shown_unit
+from sim.wording import said
 
 MOST_COLUMNS = 6
 WIDEST = 158  # characters of a line
@@ -21,7 +22,6 @@ HEADINGS = {
     "highest speed": "top|speed",
     "highest engine speed": "top|engine|speed",
     "fuel": "fuel",
-    "fuel economy": "fuel",
     "gear shifts": "gear|shifts",
     "service-brake applications": "brakes|applied",
     "time in stage 1": "stage|1",
@@ -37,60 +37,36 @@ HEADINGS = {
     "held by the engine": "held by|engine",
     "held by service brakes": "held by|brakes",
 }
-CLOCKED = ("time", "time in stage 1", "time in stage 2", "time in stage 3")
-NOTED = ("fuel", "fuel economy")
-
 Column = tuple[str, str, list[str]]  # name, unit, one cell a trip
 
 
-def _in_units(name: str, unit: str, value: Any, units: str) -> str:
-    """A value of a comparison as people read it."""
+def cell_text(kind: str, value: Any, units: str) -> str:
+    """A value of a comparison as people read it, without its unit."""
     if value is None:
         return "-"
-    if name == "ended":
+    if kind == "ended":
         return str(value).replace("_", " ")
-    if name in CLOCKED:
-        return clock_time(value)
-    if unit == "share":
-        return f"{100 * value:.0f}"
-    if unit == "m/s":
-        pair = (f"{value * 3.6:.1f}", f"{value / MILE_PER_HOUR:.1f}")
-    elif unit == "C":
-        pair = (f"{value:.0f}", f"{value * 1.8 + 32:.0f}")
-    elif unit in ("L/100 km", "s"):
-        return f"{value:.1f}"
-    elif unit == "mi/gal":
-        return f"{value:.2f}"
-    else:
-        return f"{value:.0f}"
-    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")
+    return clock_time(value) if kind == "clock" else number_text(value, kind, units)
 
 
-def _unit_shown(name: str, unit: str, units: str) -> str:
-    """The unit of a row, as asked for."""
-    if name in CLOCKED:
-        return "min:s"
-    pairs = {"m/s": ("km/h", "mi/h"), "C": ("C", "F"), "share": ("%", "%")}
-    metric, us = pairs.get(unit, (unit, unit))
-    if metric == us:
-        return metric
-    return {"metric": metric, "us": us}.get(units, f"{metric} ({us})")
+def unit_text(kind: str, units: str) -> str:
+    """The unit of a row of a comparison; empty for a plain number or a word."""
+    if kind == "ended":
+        return ""
+    return "min:s" if kind == "clock" else shown_unit(kind, units)
 
 
 def _columns(comparison: Comparison, units: str) -> list[Column]:
     """The quantities as texts, in the units asked for; fuel of a road that is not level carries a star."""
-    left_out = {"metric": "fuel economy", "us": "fuel"}.get(units, "")
     columns = []
-    for name, unit, values in comparison.rows():
-        if name == left_out:
-            continue
-        cells = [_in_units(name, unit, value, units) for value in values]
-        if name in NOTED:
+    for name, kind, values in comparison.rows():
+        cells = [cell_text(kind, value, units) for value in values]
+        if kind == "consumption":
             cells = [
                 f"{cell}*" if cell != "-" and abs(result.summary["height_gained_m"]) > LEVEL else cell
                 for cell, result in zip(cells, comparison.results, strict=True)
             ]
-        columns.append((name, _unit_shown(name, unit, units), cells))
+        columns.append((name, unit_text(kind, units), cells))
     return columns
 
 
@@ -129,7 +105,7 @@ def _one_column_a_trip(comparison: Comparison, units: str) -> list[str]:
 def _stacked(name: str, unit: str) -> list[str]:
     """A heading in several short lines, the unit last."""
     lines = HEADINGS.get(name, name.replace("_", "_|").replace(".", ".|")).split("|")
-    return lines + (["L per", "100 km"] if unit == "L/100 km" else unit.split())
+    return lines + unit.replace("L/100 km", "L/100km").split()
 
 
 def _one_row_a_trip(comparison: Comparison, units: str) -> list[str]:
@@ -164,13 +140,14 @@ def _width(columns: Sequence[tuple[list[str], list[str]]]) -> int:
     return sum(1 + max(map(len, [*heading, *cells])) for heading, cells in columns)
 
 
-def _fuel_notes(comparison: Comparison) -> list[str]:
+def _fuel_notes(comparison: Comparison, units: str) -> list[str]:
     """What to know before fuel is compared with that of another road."""
     ends: dict[str, list[str]] = {}
     for number, result in enumerate(comparison.results, start=1):
         gained = result.summary["height_gained_m"]
         if abs(gained) > LEVEL:
-            ends.setdefault(f"{abs(gained):.0f} m {'higher' if gained > 0 else 'lower'}", []).append(str(number))
+            height = quantity_text(abs(gained), "height", units)
+            ends.setdefault(f"{height} {'higher' if gained > 0 else 'lower'}", []).append(str(number))
     everyone = len(comparison.results)
     lines = [
         f"  * ends {words} than it starts: {'every trip' if len(numbers) == everyone else 'trip ' + ', '.join(numbers)}"
@@ -199,9 +176,9 @@ def comparison_text(comparison: Comparison, units: str) -> str:
     ]
     narrow = len(summaries) <= MOST_COLUMNS
     lines += _one_column_a_trip(comparison, units) if narrow else _one_row_a_trip(comparison, units)
-    notes = _fuel_notes(comparison)
+    notes = _fuel_notes(comparison, units)
     warned = [
-        f"  ! trip {number}: {warning}"
+        f"  ! trip {number}: {said(warning, units)}"
         for number, summary in enumerate(summaries, start=1)
         for warning in summary["warnings"]
     ]

@@ -1,26 +1,8 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
 from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
-from sim.units import MILE, MILE_PER_HOUR, POUND, clock_time
-
-
-def _both(units: str, metric: str, us: str) -> str:
-    """One quantity in the units asked for."""
-    if units == "metric":
-        return metric
-    if units == "us":
-        return us
-    return f"{metric} ({us})"
-
-
-def _speed(units: str, value: float) -> str:
-    """A road speed."""
-    return _both(units, f"{value * 3.6:.1f} km/h", f"{value / MILE_PER_HOUR:.1f} mi/h")
-
-
-def _temperature(units: str, value: float) -> str:
-    """A temperature."""
-    return _both(units, f"{value:.0f} C", f"{value * 1.8 + 32:.0f} F")
+from sim.units import LITRE_PER_100KM, clock_time, quantity_text, to_si
+from sim.wording import said
 
 
 def _times(number: int, noun: str) -> str:
@@ -37,12 +19,16 @@ def summary_text(result: Result, units: str) -> str:
         Verdict and warnings first, cautions last.
     """
     s = result.summary
+
+    def heat(celsius: float) -> str:
+        return quantity_text(to_si(celsius, "c"), "temperature", units)
+
     lines = [
         f"{VERDICTS[s['ended']]}: {s['truck']}",
         f"on {s['route']}",
-        *(f"  ! {warning}" for warning in s["warnings"]),
-        *(f"    why: {explanation}" for explanation in s["explanations"]),
-        *(f"  what will happen: {sentence}" for sentence in s["foreseen"]),
+        *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
+        *(f"    why: {said(explanation, units)}" for explanation in s["explanations"]),
+        *(f"  what will happen: {said(foreseen, units)}" for foreseen in s["foreseen"]),
         *(f"  code: {code_words(code)}" for code in s["codes"]),
         "",
     ]
@@ -50,33 +36,32 @@ def summary_text(result: Result, units: str) -> str:
     share = s["retarding_share"]
     energy = s["energy"]
     rows = [
-        ("distance", _both(units, f"{s['distance_m'] / 1000:.2f} km", f"{s['distance_m'] / MILE:.2f} mi")),
+        ("distance", quantity_text(s["distance_m"], "distance", units, 2)),
         ("time", clock_time(s["time_s"])),
-        ("mean speed", _speed(units, s["mean_speed_m_s"])),
-        ("highest speed", _speed(units, s["max_speed_m_s"])),
+        ("mean speed", quantity_text(s["mean_speed_m_s"], "speed", units)),
+        ("highest speed", quantity_text(s["max_speed_m_s"], "speed", units)),
         ("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
         ("gear shifts", f"{s['gear_shifts']}"),
     ]
     if s["fuel_l_per_100km"] is not None:
         note = ""
         if abs(s["height_gained_m"]) > 20.0:
-            note = (
-                f"; the road ends {abs(s['height_gained_m']):.0f} m {'higher' if s['height_gained_m'] > 0 else 'lower'}"
-            )
-        economy = "-" if s["fuel_mpg_us"] is None else f"{s['fuel_mpg_us']:.2f} mi/gal"
-        rows.append(("fuel", _both(units, f"{s['fuel_l_per_100km']:.1f} L/100 km", economy) + note))
-        rows.append(("carbon dioxide", _both(units, f"{s['co2_kg']:.1f} kg", f"{s['co2_kg'] / POUND:.1f} lb")))
+            height = quantity_text(abs(s["height_gained_m"]), "height", units)
+            note = f"; the road ends {height} {'higher' if s['height_gained_m'] > 0 else 'lower'}"
+        fuel = quantity_text(s["fuel_l_per_100km"] * LITRE_PER_100KM, "consumption", units)
+        rows.append(("fuel", fuel + note))
+        rows.append(("carbon dioxide", quantity_text(s["co2_kg"], "mass", units, 1)))
     rows.append(("engine brake", ", ".join(f"stage {k} {clock_time(stages[k])}" for k in "123")))
     rows.append(("service brakes", _times(s["service_brake_applications"], "application")))
     rows.append(
         (
             "brake temperature",
-            f"mean {_temperature(units, s['max_brake_temperature_c'])}, hottest axle "
-            f"{_temperature(units, s['max_hottest_brake_temperature_c'])}, limit {_temperature(units, BRAKE_LIMIT_C)}",
+            f"mean {heat(s['max_brake_temperature_c'])}, hottest axle {heat(s['max_hottest_brake_temperature_c'])},"
+            f" limit {heat(BRAKE_LIMIT_C)}",
         )
     )
     if s["max_published_brake_temperature_a_c"] is not None:
-        pair = " / ".join(_temperature(units, s[f"max_published_brake_temperature_{letter}_c"]) for letter in "ab")
+        pair = " / ".join(heat(s[f"max_published_brake_temperature_{letter}_c"]) for letter in "ab")
         rows.append(("published model", f"set A / B: {pair}"))
     rows.append(
         (

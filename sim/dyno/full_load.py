@@ -14,7 +14,8 @@ from sim.laws.tables import table_value
 from sim.march.assemble import CURVE_STEP, tables_of
 from sim.march.records import FULL_LOAD_ROW, GOVERNOR, LIMITERS, NO_LIMITER
 from sim.messages import dyno as say
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE, to_si
+from sim.wording import finding
 
 GRID = 100.0  # rpm between the speeds at which a sweep is read
 CURVE_EVERY = 25.0  # rpm between the points of the rated curve as it is drawn
@@ -327,22 +328,17 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     return stand.result("full-load", summary, whole, points, {}, sources)
 
 
-def _warnings(summary: dict[str, Any], judged: Columns, quick: bool) -> list[str]:
+def _warnings(summary: dict[str, Any], judged: Columns, quick: bool) -> list[dict[str, Any]]:
     """What must be said before the numbers."""
     found = []
     if quick:
-        found.append(
-            "a quick sweep: the boost is behind, so that torque is missing on the way down; judge an engine by a sweep of"
-            f" {QUICK:g} rpm/s or less, or by settled steps"
-        )
+        found.append(finding("dyno.quick_sweep", rate=to_si(QUICK, "rpm")))
     if not summary["correction_valid"]:
-        found.append(
-            f"the air is too far from the reference for a correction: factor {summary['correction_lowest']:.3f} to"
-            f" {summary['correction_highest']:.3f}, valid from {VALID[0]:g} to {VALID[1]:g}; this run is not judged a pass"
-        )
+        factors = {"lowest": summary["correction_lowest"], "highest": summary["correction_highest"]}
+        found.append(finding("dyno.correction_invalid", least=VALID[0], most=VALID[1], **factors))
     missing = judged["engine_speed_rpm"][np.isnan(judged["engine_torque_n_m"])]
     if len(missing):
-        found.append(f"the engine does not reach {float(missing.min()):.0f} rpm and more, without load at full pedal")
+        found.append(finding("dyno.not_reached", speed=to_si(float(missing.min()), "rpm")))
     if np.any(judged["limiter"] == NO_LIMITER):
-        found.append("the pedal was not down all the way: part of the run is not full load")
-    return found
+        found.append(finding("dyno.not_full_load"))
+    return [each.data() for each in found]

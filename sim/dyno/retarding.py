@@ -19,6 +19,7 @@ from sim.march.plant import asked_friction
 from sim.march.records import LIMITERS, OIL_FACTOR_ROW
 from sim.messages import dyno as say
 from sim.units import REVOLUTION_PER_MINUTE
+from sim.wording import Finding, finding, said
 
 LEAST_RETARDING = 1000.0  # rpm: an engine brake comes on above (common practice, no source)
 STAGES = (1, 2, 3)
@@ -161,7 +162,8 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     if settings.drill.hold_stage >= 0:
         raise SettingsError(say.stage_held(stage=settings.drill.hold_stage))
     speeds = np.arange(np.ceil(LEAST_RETARDING / GRID + 0.5) * GRID, engine.governed_rpm + 1.0, GRID)[::-1]
-    rows, logs, refused = [], [], []
+    rows, logs = [], []
+    refused: list[Finding] = []
     for stage in (0, *allowed):
         stand = Stand(truck, settings)
         stand.hold(float(speeds[0]), 500.0)
@@ -184,7 +186,8 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
                 }
             )
         logs.append(stand.columns())
-        refused += [happening.cause for happening in stand.clock.happenings if happening.event == "stage_refused"]
+        happened = stand.clock.happenings
+        refused += [each.cause for each in happened if each.event == "stage_refused" and each.cause not in refused]
     whole = {name: np.concatenate([log[name] for log in logs]) for name in logs[0]}
     points = _tables(rows)
     sets = {f"stage {stage}": _build_up(truck, settings, stage) for stage in allowed}
@@ -205,15 +208,15 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "retarding_power_kw": powers,
         "truck_retarding_power_kw": truck.engine_brake.rated_power_kw,
         "build_up": {name: _built(columns) for name, columns in sets.items()},
-        "warnings": list(dict.fromkeys(f"engine brake refused: {cause}" for cause in refused)),
+        "warnings": [finding("dyno.engine_brake_refused", cause=cause).data() for cause in refused],
     }
     return stand.result("retarding", summary, whole, points, sets, sources)
 
 
-def _stages_read(short: list[int], refused: list[str]) -> str:
+def _stages_read(short: list[int], refused: list[Finding]) -> str:
     """What the stages say in words."""
     if refused:
-        return f"the engine brake does not come on: {refused[0]}"
+        return f"the engine brake does not come on: {said(refused[0], 'metric')}"
     if short:
         stages = ", ".join(str(stage) for stage in short)
         return f"stage {stages} works with fewer cylinders than it should: a pair is dead"

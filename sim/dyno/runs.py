@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from sim.dyno.full_load import full_load_run
 from sim.dyno.governor import governor_run
@@ -12,6 +13,7 @@ from sim.inputs.files import TruckFile, load_truck
 from sim.inputs.specs import Settings, Truck
 from sim.messages import dyno as say
 from sim.trips.result import assure_numbers
+from sim.wording import finding
 
 TESTS: dict[str, tuple[str, Callable[..., DynoResult]]] = {
     "full-load": ("full pedal, from above governed speed down past the highest torque", full_load_run),
@@ -69,17 +71,15 @@ def run_dyno(
     return result
 
 
-def _by_hand(result: DynoResult) -> list[str]:
+def _by_hand(result: DynoResult) -> list[dict[str, Any]]:
     """What must be said of values dialled in, and of codes the controller has set."""
     found = []
     if result.settings.circuits.dialled:
-        found.append(
-            "values are dialled in by hand: the run shows what the controller makes of them, not how the engine is"
-        )
-    return found + [
-        f"code SPN {code['spn']} FMI {code['fmi']}, {code['words']}: lamp {code['lamp']}, at {code['first_time_s']:.0f} s"
-        for code in result.summary["codes"]
-    ]
+        found.append(finding("dyno.by_hand"))
+    for code in result.summary["codes"]:
+        told = {key: code[key] for key in ("spn", "fmi", "words", "lamp")}
+        found.append(finding("dyno.code", time=code["first_time_s"], **told))
+    return [each.data() for each in found]
 
 
 def check_lags(truck: Truck, settings: Settings) -> None:

@@ -4,64 +4,34 @@ from collections.abc import Callable
 from typing import Any
 
 from sim.dyno.result import CAUTIONS, DynoResult
-from sim.units import HORSEPOWER, POUND, POUND_FOOT, POUND_PER_SQUARE_INCH
-
-KILOWATT_HOUR_PER_HORSEPOWER_HOUR = HORSEPOWER / 1000.0
-
-
-def _both(units: str, metric: str, us: str) -> str:
-    """One quantity in the units asked for."""
-    return {"metric": metric, "us": us}.get(units, f"{metric} ({us})")
+from sim.units import GRAM_PER_KILOWATT_HOUR, quantity_text, to_si
+from sim.wording import said
 
 
-def torque_text(units: str, value: float) -> str:
-    """A torque.
-
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
-    value : float
-        [N m]
-
-    Returns
-    -------
-    text : str
-        [as asked]
-    """
-    return _both(units, f"{value:.0f} N m", f"{value / POUND_FOOT:.0f} lb ft")
+def _torque(units: str, value: float) -> str:
+    """A torque. [N m]"""
+    return quantity_text(value, "torque", units)
 
 
-def power_text(units: str, value: float) -> str:
-    """A power.
-
-    Parameters
-    ----------
-    units : str
-        us, metric or both.
-    value : float
-        [kW]
-
-    Returns
-    -------
-    text : str
-        [as asked]
-    """
-    return _both(units, f"{value:.0f} kW", f"{value * 1000.0 / HORSEPOWER:.0f} hp")
+def _power(units: str, value: float) -> str:
+    """A power. [kW]"""
+    return quantity_text(to_si(value, "kw"), "power", units)
 
 
 def _full_load(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     """Rows of a full-load run."""
-    us_fuel = s["lowest_bsfc_g_kwh"] / 1000.0 / POUND * KILOWATT_HOUR_PER_HORSEPOWER_HOUR
-    boost, rise = s["highest_boost_kpa"], s["torque_rise_percent"]
+    rise = s["torque_rise_percent"]
     against = "the rated curve" if s["form"] == "flywheel" else "the same truck, sound, on these rollers"
     rows = [
         ("from, to", f"{s['start_rpm']:.0f} rpm without load to {s['end_rpm']:.0f} rpm, {s['run_s']:.0f} s"),
-        ("highest torque", f"{torque_text(units, s['peak_torque_n_m'])} at {s['peak_torque_rpm']:.0f} rpm"),
-        ("highest power", f"{power_text(units, s['peak_power_kw'])} at {s['peak_power_rpm']:.0f} rpm"),
+        ("highest torque", f"{_torque(units, s['peak_torque_n_m'])} at {s['peak_torque_rpm']:.0f} rpm"),
+        ("highest power", f"{_power(units, s['peak_power_kw'])} at {s['peak_power_rpm']:.0f} rpm"),
         ("torque rise", "rated speed not reached" if rise is None else f"{rise:.1f} %"),
-        ("lowest fuel per power", _both(units, f"{s['lowest_bsfc_g_kwh']:.1f} g/kWh", f"{us_fuel:.3f} lb/(hp h)")),
-        ("highest boost", _both(units, f"{boost:.0f} kPa", f"{boost * 1000.0 / POUND_PER_SQUARE_INCH:.1f} psi")),
+        (
+            "lowest fuel per power",
+            quantity_text(s["lowest_bsfc_g_kwh"] * GRAM_PER_KILOWATT_HOUR, "specific fuel", units),
+        ),
+        ("highest boost", quantity_text(to_si(s["highest_boost_kpa"], "kpa"), "gauge pressure", units)),
         (
             "largest deviation",
             f"{s['worst_deviation_percent']:+.1f} % at {s['worst_deviation_rpm']:.0f} rpm from {against}; band"
@@ -92,7 +62,7 @@ def _full_load(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
         rows.append(
             (
                 "highest power at the rollers",
-                f"{power_text(units, s['peak_wheel_power_kw'])}, {s['wheel_loss_percent']:.0f} % below the flywheel",
+                f"{_power(units, s['peak_wheel_power_kw'])}, {s['wheel_loss_percent']:.0f} % below the flywheel",
             )
         )
     return rows
@@ -127,9 +97,9 @@ def _governor(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
         rows.append(
             (
                 f"{kind} on a grade",
-                f"pedal {s['pedal_percent']:g} %: {found['level_rpm']:.0f} rpm and {torque_text(units, found['level_torque_n_m'])}"
+                f"pedal {s['pedal_percent']:g} %: {found['level_rpm']:.0f} rpm and {_torque(units, found['level_torque_n_m'])}"
                 f" on the level, {found['one_percent_rpm']:.0f} rpm and"
-                f" {torque_text(units, found['one_percent_torque_n_m'])} on 1 %; {found['last_rpm']:.0f} rpm at the end"
+                f" {_torque(units, found['one_percent_torque_n_m'])} on 1 %; {found['last_rpm']:.0f} rpm at the end"
                 f" on {found['last_grade_percent']:.1f} %",
             )
         )
@@ -141,11 +111,11 @@ def _motoring(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     return [
         (
             "to turn the engine",
-            f"{torque_text(units, s['highest_torque_n_m'])}, {power_text(units, s['highest_power_kw'])} at"
+            f"{_torque(units, s['highest_torque_n_m'])}, {_power(units, s['highest_power_kw'])} at"
             f" {s['highest_torque_rpm']:.0f} rpm",
         ),
-        ("fuel", f"{s['fuel_rate_g_s']:.3g} g/s"),
-        ("oil", f"{s['oil_temperature_c']:.0f} C"),
+        ("fuel", quantity_text(to_si(s["fuel_rate_g_s"], "g_s"), "fuel rate", units)),
+        ("oil", quantity_text(to_si(s["oil_temperature_c"], "c"), "temperature", units)),
     ]
 
 
@@ -154,7 +124,7 @@ def _retarding(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     rows = [
         (
             f"stage {stage}" if stage != "0" else "engine alone",
-            f"{power_text(units, power)} at {s['speed_rpm']:.0f} rpm",
+            f"{_power(units, power)} at {s['speed_rpm']:.0f} rpm",
         )
         for stage, power in s["retarding_power_kw"].items()
     ]
@@ -174,7 +144,7 @@ def _cylinders(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     """Rows of the cut-out test."""
     lost = ", ".join(f"{name}: {share:.1f} %" for name, share in s["torque_lost_percent"].items())
     return [
-        ("all cylinders", f"{torque_text(units, s['torque_n_m'])} at {s['speed_rpm']:.0f} rpm"),
+        ("all cylinders", f"{_torque(units, s['torque_n_m'])} at {s['speed_rpm']:.0f} rpm"),
         ("torque lost, cutting out", lost),
     ]
 
@@ -216,7 +186,7 @@ def dyno_text(result: DynoResult, units: str) -> str:
     lines = [
         f"{s['verdict'].capitalize()}: {s['reading']}",
         f"{s['truck']}, {s['test']} test, {s['form']}",
-        *(f"  ! {warning}" for warning in s["warnings"]),
+        *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
         "",
         *(f"  {name:30}{text}" for name, text in summary_rows(result, units)),
         "",

@@ -119,6 +119,15 @@ def _sensors() -> tuple[Sensor, ...]:
 SENSORS = {sensor.key: sensor for sensor in _sensors()}
 MEASURING = ("thermistor", "pressure", "level", "pedal")  # kinds whose value is a number behind a voltage
 OFFSET_UNITS = {"thermistor": "k", "pressure": "kpa", "level": "percent", "pedal": "percent"}
+QUANTITIES = {  # unit of a sensor, or of the size of a failure -> what it measures
+    "kpa": "absolute pressure",
+    "c": "temperature",
+    "k": "temperature rise",
+    "percent": "share",
+    "rpm": "engine speed",
+    "km_h": "speed",
+    "": "number",
+}
 SWAPPED_WITH = {"boost": "oil_pressure", "oil_pressure": "boost", "coolant": "intake", "intake": "coolant"}
 
 # solenoid of a pair of the engine brake: driven output, its number in the standard
@@ -234,6 +243,29 @@ def size_unit(part: str, failure: str) -> str:
     """
     unit = FAILURES[failure].unit
     return OFFSET_UNITS[SENSORS[part].kind] if unit == "?" else unit
+
+
+def quantity_of(part: str) -> str:
+    """What a sensor measures, as `sim.units` names quantities; a plain number for a selector.
+
+    Examples
+    --------
+    >>> quantity_of("boost"), quantity_of("oil_pressure"), quantity_of("selector")
+    ('absolute pressure', 'gauge pressure', 'number')
+    """
+    return "gauge pressure" if part == "oil_pressure" else QUANTITIES[SENSORS[part].unit]
+
+
+def size_quantity(part: str, failure: str) -> str:
+    """What the size of a failure is, as `sim.units` names quantities; empty for a failure without size.
+
+    Examples
+    --------
+    >>> size_quantity("boost", "offset"), size_quantity("road_speed", "weak"), size_quantity("boost", "open")
+    ('pressure difference', 'speed', '')
+    """
+    unit = size_unit(part, failure)
+    return "pressure difference" if unit == "kpa" else QUANTITIES[unit] if unit else ""
 
 
 def size_range(part: str, failure: str) -> tuple[float, float]:

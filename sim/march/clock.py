@@ -40,6 +40,7 @@ from sim.march.records import (
     left_the_numbers,
 )
 from sim.messages import running
+from sim.wording import Finding
 
 LOG_CHUNK = 4096  # rows of the first part of the log; each further part is twice as long
 LONGEST_CHUNK = 32 * LOG_CHUNK  # so large that the system gets its memory back at once
@@ -66,9 +67,15 @@ class Happening(NamedTuple):
     tick: int
     distance: float
     event: str
-    cause: str
+    cause: Finding
     value: float
-    unit: str
+    quantity: str
+
+    def data(self, tick: float) -> dict[str, Any]:
+        """As a result carries it; the length of a tick is in s."""
+        place = {"time_s": self.tick * tick, "distance_m": self.distance}
+        told = {"cause": self.cause.data(), "value": self.value, "quantity": self.quantity}
+        return {**place, "event": self.event, **told}
 
 
 def _has_happened(event: simpy.Event) -> bool:
@@ -207,21 +214,21 @@ class Clock(simpy.Environment):
         for name, value in fields.items():
             self._block[_COMMAND_PLACES[name]] = value
 
-    def record(self, event: str, cause: str, value: float = 0.0, unit: str = "") -> None:
+    def record(self, event: str, cause: Finding, value: float = 0.0, quantity: str = "") -> None:
         """Writes an entry of the event log, and the truck's state at this tick into the trace.
 
         Parameters
         ----------
         event : str
-            What happened, in the past tense.
-        cause : str
-            Why, in words.
+            What happened, in the past tense; a wording of the group `event`.
+        cause : Finding
+            Why.
         value : float
-            A number that belongs to it. [unit]
-        unit : str
-            Of the value.
+            A number that belongs to it. [SI]
+        quantity : str
+            What the number is, one of `sim.units.quantity_kinds`; empty without a number.
         """
-        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, unit))
+        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, quantity))
         written = int(self._clockwork[LOG_ROWS])
         if written and self._log[written - 1, 0] == self._now:
             written -= 1

@@ -1,5 +1,6 @@
 """The quantities of a finished trip as flat columns: name with unit, words for people, unit."""
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -90,11 +91,12 @@ def flat(summary: Mapping[str, Any]) -> dict[str, Any]:
     Returns
     -------
     row : dict
-        Every quantity, None where the trip has none, and how it ended, its warnings and its codes (SPN/FMI) as texts. What
+        Every quantity, None where the trip has none, and how it ended and its codes (SPN/FMI) as texts, why it
+        ended and its warnings as JSON of findings. What
         differs between two equal trips (the time they took to calculate) is left out.
     """
-    row: dict[str, Any] = {"ended": summary["ended"], "ended_because": summary["ended_because"]}
-    row["warnings"] = " | ".join(summary["warnings"])
+    row: dict[str, Any] = {"ended": summary["ended"], "ended_because": json.dumps(summary["ended_because"])}
+    row["warnings"] = json.dumps(summary["warnings"]) if summary["warnings"] else ""
     row["codes"] = " | ".join(f"{code['spn']}/{code['fmi']}" for code in summary["codes"])
     for name in QUANTITIES:
         if name.startswith("engine_brake_stage_"):

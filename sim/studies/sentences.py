@@ -4,7 +4,7 @@ Here `name` is a quantity of `sim.studies.quantities`, `key` a varied `table.key
 `units` what people read: metric or us, and for texts both too.
 """
 
-import re
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,19 +14,21 @@ from sim.studies.answers import usable
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import WORDS, Study
 from sim.studies.result import StudyResult
-from sim.trips.result import BRAKE_LIMIT_C
 from sim.units import (
-    FOOT,
+    LITRE_PER_100KM,
     MILE,
-    POUND,
-    POUND_PER_SQUARE_INCH,
     US_GALLON,
     clock_time,
     from_si,
+    number_text,
+    shown_unit,
+    shown_value,
     to_si,
     unit_name,
     unit_of_key,
 )
+from sim.units import quantity_text as units_text
+from sim.wording import kinds_in, wordings
 
 UNITS = ("metric", "us", "both")
 MORE_IS_BETTER = (
@@ -35,38 +37,37 @@ MORE_IS_BETTER = (
 MOST_NAMED = 4  # roads, cases or keys a sentence lists
 SMALL_SHARE = 0.001  # of all differences; a key that decides less is not worth a word
 
-# unit of a quantity -> unit shown, factor, offset
-_METRIC: dict[str, tuple[str, float, float]] = {
-    "m/s": ("km/h", 3.6, 0.0),
-    "share": ("%", 100.0, 0.0),
-    "J": ("MJ", 1e-6, 0.0),
-}
-_US: dict[str, tuple[str, float, float]] = {
-    "m/s": ("mi/h", 3600.0 / MILE, 0.0),
-    "m": ("ft", 1.0 / FOOT, 0.0),
-    "kg": ("lb", 1.0 / POUND, 0.0),
-    "C": ("F", 1.8, 32.0),
-    "kPa": ("psi", 1000.0 / POUND_PER_SQUARE_INCH, 0.0),
-    "L/100 km": ("gal/100 mi", MILE / 1e6 / US_GALLON, 0.0),
-    "share": ("%", 100.0, 0.0),
-    "J": ("MJ", 1e-6, 0.0),
+# unit of a quantity -> what it is, and a unit or a factor to SI
+_KINDS: dict[str, tuple[str, str | float]] = {
+    "s": ("time", "s"),
+    "m": ("short length", "m"),
+    "m/s": ("speed", "m_s"),
+    "rpm": ("engine speed", "rpm"),
+    "kg": ("fuel mass", "kg"),
+    "C": ("temperature", "c"),
+    "kPa": ("gauge pressure", "kpa"),
+    "kJ": ("heat", "kj"),
+    "J": ("energy", "j"),
+    "L/100 km": ("fuel use", LITRE_PER_100KM),
+    "mi/gal": ("fuel economy", MILE / US_GALLON),
+    "share": ("share", 1.0),
+    "": ("number", 1.0),
 }
 _US_KEYS = {"km_h": "mi_h", "m_s": "mi_h", "kg": "lb", "t": "lb", "m": "ft", "km": "mi", "mm": "in", "c": "f", "kpa": "psi",
             "bar": "psi", "kw": "hp", "w": "hp", "n_m": "lb_ft", "n": "lbf"}  # fmt: skip
 _SPELT = {"m2": "m²", "kg m2": "kg m²", "m/s2": "m/s²", "mph": "mi/h"}
-_DIGITS = {
-    "L/100 km": 2, "gal/100 mi": 2, "mi/gal": 2, "kg": 2, "lb": 2, "km/h": 1, "mi/h": 1, "rpm": 0, "C": 0, "F": 0, "%": 1,
-    "m": 1, "ft": 0, "kPa": 0, "psi": 0, "s": 1, "kJ": 0, "MJ": 1,
-}  # fmt: skip
-
-
 # ---------------------------------------------------------------- quantities
 
 
-def _shown_as(name: str, units: str) -> tuple[str, float, float]:
-    """Unit, factor and offset in which a quantity is shown."""
-    unit = QUANTITIES[name][1]
-    return (_US if units == "us" else _METRIC).get(unit, (unit, 1.0, 0.0))
+def _kind_of(name: str) -> str:
+    """What a quantity is, as `sim.units` names it."""
+    return _KINDS[QUANTITIES[name][1]][0]
+
+
+def _si(name: str, values: Any) -> Any:
+    """A quantity in SI."""
+    unit = _KINDS[QUANTITIES[name][1]][1]
+    return to_si(values, unit) if isinstance(unit, str) else values * unit
 
 
 def unit_shown(name: str, units: str) -> str:
@@ -82,7 +83,7 @@ def unit_shown(name: str, units: str) -> str:
     >>> unit_shown("fuel_l_per_100km", "us"), unit_shown("mean_speed_m_s", "metric")
     ('gal/100 mi', 'km/h')
     """
-    return _shown_as(name, units)[0]
+    return shown_unit(_kind_of(name), units)
 
 
 def in_shown_unit(name: str, values: Any, units: str, difference: bool = False) -> Any:
@@ -102,11 +103,12 @@ def in_shown_unit(name: str, values: Any, units: str, difference: bool = False) 
 
     Examples
     --------
-    >>> in_shown_unit("max_brake_temperature_c", 100.0, "us"), in_shown_unit("max_brake_temperature_c", 100.0, "us", True)
-    (212.0, 180.0)
+    >>> [round(in_shown_unit("max_brake_temperature_c", 100.0, "us", difference), 6) for difference in (False, True)]
+    [212.0, 180.0]
     """
-    _, factor, offset = _shown_as(name, units)
-    return values * factor + (0.0 if difference else offset)
+    kind = _kind_of(name)
+    nothing = shown_value(_si(name, 0.0), kind, units) if difference else 0.0
+    return shown_value(_si(name, values), kind, units) - nothing
 
 
 def quantity_title(name: str, units: str) -> str:
@@ -139,7 +141,7 @@ def quantity_text(name: str, value: float | None, units: str, with_unit: bool = 
     Examples
     --------
     >>> quantity_text("max_brake_temperature_c", 260.0, "both"), quantity_text("time_s", 75.4, "us")
-    ('260 C (500 F)', '1:15')
+    ('260 °C (500 °F)', '1:15')
     >>> quantity_text("gear_shifts", 12.0, "metric"), quantity_text("gear_shifts", None, "metric")
     ('12', '-')
     """
@@ -147,10 +149,9 @@ def quantity_text(name: str, value: float | None, units: str, with_unit: bool = 
         return "-"
     if is_clocked(name):
         return clock_time(value)
-    if units == "both":
-        metric, us = (quantity_text(name, value, each, with_unit) for each in ("metric", "us"))
-        return metric if metric == us else f"{metric} ({us})"
-    return _number(in_shown_unit(name, float(value), units), unit_shown(name, units), with_unit)
+    kind, si = _kind_of(name), _si(name, float(value))
+    digits = _digits(kind, value)
+    return (units_text if with_unit else number_text)(si, kind, units, digits)
 
 
 def difference_text(name: str, value: float | None, units: str, with_unit: bool = True) -> str:
@@ -166,26 +167,22 @@ def difference_text(name: str, value: float | None, units: str, with_unit: bool 
     Examples
     --------
     >>> difference_text("max_brake_temperature_c", -10.0, "both")
-    '-10 C (-18 F)'
+    '-10 K (-18 °F)'
     """
     if value is None or np.isnan(value):
         return "-"
-    if units == "both":
-        metric, us = (difference_text(name, value, each, with_unit) for each in ("metric", "us"))
-        return metric if metric == us else f"{metric} ({us})"
-    text = _number(in_shown_unit(name, float(value), units, True), unit_shown(name, units), with_unit)
-    return text if text.startswith("-") else f"+{text}"
+    kind = "temperature rise" if _kind_of(name) == "temperature" else _kind_of(name)
+    si = _si(name, float(value)) - _si(name, 0.0)
+    digits = _digits(kind, value)
+    text = (units_text if with_unit else number_text)(si, kind, units, digits)
+    return text if text.startswith("-") else f"+{text}".replace("(", "(+")
 
 
-def _number(value: float, unit: str, with_unit: bool) -> str:
-    """A number with the digits its unit deserves; never minus nothing."""
-    if unit:
-        text = f"{value:.{_DIGITS.get(unit, 1)}f}"
-    else:
-        text = f"{value:.0f}" if float(value).is_integer() else f"{value:.1f}"
-    if not text.strip("-0."):
-        text = text.lstrip("-")
-    return f"{text} {unit}" if unit and with_unit else text
+def _digits(kind: str, value: float) -> int | None:
+    """Digits that differ from what is usual: shares are told finely, a mean of whole numbers shows that it is one."""
+    if kind == "share":
+        return 1
+    return 1 if kind == "number" and not float(value).is_integer() else None
 
 
 # ---------------------------------------------------------------- keys
@@ -310,15 +307,6 @@ def trip_words(result: StudyResult, number: int, units: str) -> str:
 
 # ---------------------------------------------------------------- warnings
 
-_KINDS = (
-    ("brakes passed the published limit", f"brakes beyond the published limit ({BRAKE_LIMIT_C:.0f} C, 500 F)"),
-    ("the hottest axle's brakes", "the hottest axle's brakes beyond the published limit of the mean"),
-    ("brakes pass the limit by the published model", "brakes beyond the limit by the published model"),
-    ("engine above governed speed", "engine above governed speed"),
-    ("over the posted limit", "over the posted limit"),
-    ("the truck rolled back", "the truck rolled back"),
-)
-
 
 def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     """How many trips carry which warning.
@@ -328,22 +316,12 @@ def warning_counts(result: StudyResult) -> list[tuple[str, int]]:
     counts : list of (str, int)
         Kind of warning in words and number of trips, brakes first.
     """
-    counts = {words: 0 for _, words in _KINDS}
+    counts = {name: 0 for name in wordings() if name.startswith("warned.")}
     for text in result.column("warnings")[result.driven]:
-        kinds = {_kind_of(warning) for warning in str(text or "").split(" | ") if warning}
-        for kind in sorted(kinds - {""}):
-            counts[kind] = counts.get(kind, 0) + 1
-    return [(words, trips) for words, trips in counts.items() if trips]
-
-
-def _kind_of(warning: str) -> str:
-    """The kind of a warning, without its numbers; nothing for the second half of a warning that has two."""
-    if warning.startswith("the published limit for the mean is"):
-        return ""
-    for start, words in _KINDS:
-        if warning.startswith(start):
-            return words
-    return re.sub(r"\s*[:,]?\s*-?\d.*$", "", warning) or warning
+        for kind in kinds_in(json.loads(text or "[]")):
+            if kind.startswith("warning."):
+                counts[kind.replace("warning.", "warned.")] += 1
+    return [(wordings()[name], trips) for name, trips in counts.items() if trips]
 
 
 def warned(result: StudyResult) -> np.ndarray:

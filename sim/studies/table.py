@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,6 +17,7 @@ from sim.messages import studies as say
 from sim.studies.journal import Journal
 from sim.studies.plan import NO_TRIP, Plan, flat_inputs
 from sim.studies.quantities import CREDITED, QUANTITIES, TEXTS
+from sim.wording import said
 from sim.writing import new_file, write_file
 
 BATCH = 1000  # rows held at a time while a table is written
@@ -231,8 +233,13 @@ def _write_csv(journal: Journal) -> None:
         quantities: Mapping[str, Any] = row["quantities"]
         cells = [_cell(quantities.get(name)) for name in report]
         given = [varied.get(key, "") for key in plan.varied_keys]
-        writer.writerow([number, *given, row["state"], *cells, quantities.get("warnings", ""), row["problem"]])
+        writer.writerow([number, *given, row["state"], *cells, _warned(quantities), row["problem"]])
     write_file(journal.folder / LIST, out.getvalue().encode())
+
+
+def _warned(quantities: Mapping[str, Any]) -> str:
+    """The warnings of a trip in words."""
+    return " ".join(said(warning, "both") for warning in json.loads(quantities.get("warnings") or "[]"))
 
 
 def _cell(value: Any) -> str:

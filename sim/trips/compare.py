@@ -11,31 +11,31 @@ from sim.inputs.files import split_changes
 from sim.inputs.one_trip import Inputs, read_inputs
 from sim.messages import comparison as comparison_messages
 from sim.trips.result import Result
+from sim.units import LITRE_PER_100KM, to_si, unit_of_key
 
 MOST_TRIPS = 24
 WORDS = ("truck", "road", "settings")
 
-# row of the table: name, unit, where it stands in the summary
+# row of the table: name, what it is (a kind of `sim.units`, clock or ended), where it stands in the summary
 ROWS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("ended", "", ("ended",)),
-    ("time", "s", ("time_s",)),
-    ("mean speed", "m/s", ("mean_speed_m_s",)),
-    ("highest speed", "m/s", ("max_speed_m_s",)),
-    ("highest engine speed", "rpm", ("max_engine_speed_rpm",)),
-    ("fuel", "L/100 km", ("fuel_l_per_100km",)),
-    ("fuel economy", "mi/gal", ("fuel_mpg_us",)),
-    ("gear shifts", "", ("gear_shifts",)),
-    ("service-brake applications", "", ("service_brake_applications",)),
-    ("time in stage 1", "s", ("engine_brake_stage_time_s", "1")),
-    ("time in stage 2", "s", ("engine_brake_stage_time_s", "2")),
-    ("time in stage 3", "s", ("engine_brake_stage_time_s", "3")),
-    ("stage changes", "", ("stage_changes",)),
-    ("highest mean brake temperature", "C", ("max_brake_temperature_c",)),
-    ("hottest axle's brakes", "C", ("max_hottest_brake_temperature_c",)),
-    ("published model, set A", "C", ("max_published_brake_temperature_a_c",)),
-    ("published model, set B", "C", ("max_published_brake_temperature_b_c",)),
-    ("over governed speed", "s", ("time_over_governed_s",)),
-    ("over the limit", "s", ("time_over_limit_s",)),
+    ("ended", "ended", ("ended",)),
+    ("time", "clock", ("time_s",)),
+    ("mean speed", "speed", ("mean_speed_m_s",)),
+    ("highest speed", "speed", ("max_speed_m_s",)),
+    ("highest engine speed", "engine speed", ("max_engine_speed_rpm",)),
+    ("fuel", "consumption", ("fuel_l_per_100km",)),
+    ("gear shifts", "number", ("gear_shifts",)),
+    ("service-brake applications", "number", ("service_brake_applications",)),
+    ("time in stage 1", "clock", ("engine_brake_stage_time_s", "1")),
+    ("time in stage 2", "clock", ("engine_brake_stage_time_s", "2")),
+    ("time in stage 3", "clock", ("engine_brake_stage_time_s", "3")),
+    ("stage changes", "number", ("stage_changes",)),
+    ("highest mean brake temperature", "temperature", ("max_brake_temperature_c",)),
+    ("hottest axle's brakes", "temperature", ("max_hottest_brake_temperature_c",)),
+    ("published model, set A", "temperature", ("max_published_brake_temperature_a_c",)),
+    ("published model, set B", "temperature", ("max_published_brake_temperature_b_c",)),
+    ("over governed speed", "time", ("time_over_governed_s",)),
+    ("over the limit", "time", ("time_over_limit_s",)),
     ("held by the engine", "share", ("retarding_share", "engine")),
     ("held by service brakes", "share", ("retarding_share", "service_brakes")),
 )
@@ -73,17 +73,20 @@ class Comparison:
         Returns
         -------
         rows : list of tuple
-            Name, unit and one value a trip, None where a trip has none.
+            Name, what it is, and one value a trip, None where a trip has none. [SI]
         """
-        return [(name, unit, [_found(result.summary, path) for result in self.results]) for name, unit, path in ROWS]
+        return [(name, kind, [_found(result.summary, path) for result in self.results]) for name, kind, path in ROWS]
 
 
 def _found(summary: dict[str, Any], path: tuple[str, ...]) -> Any:
-    """A value of a summary by its path."""
+    """A value of a summary by its path. [SI]"""
     value: Any = summary
     for step in path:
         value = value[step]
-    return value
+    if value is None or isinstance(value, str):
+        return value
+    key = path[0]
+    return value * LITRE_PER_100KM if key == "fuel_l_per_100km" else to_si(value, unit_of_key(key))
 
 
 def compare_trips(

@@ -15,12 +15,23 @@ from sim.inputs.specs import Settings, Truck
 from sim.march.records import LOG, REASONS, exported
 from sim.messages import running
 from sim.roads.route import Route
-from sim.units import CELSIUS_ZERO, MILE, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, US_GALLON
+from sim.units import (
+    CELSIUS_ZERO,
+    MILE,
+    REVOLUTION_PER_MINUTE,
+    STANDARD_GRAVITY,
+    US_GALLON,
+    shown_unit,
+    shown_value,
+    to_si,
+)
+from sim.wording import Finding, finding, said
 
 BRAKE_LIMIT_C = 260.0  # 500 F, grade-severity model (Wyoming DOT report WY-1901F, 2018, seen second-hand)
 
 BEST_RETARDING_RPM = (1750.0, 2100.0)  # TM 9-2320-363-10: engine speed at which an engine brake works best
 HOTTEST_COOLANT_C = 110.0  # assumed: from here a coolant alarm would be on
+USUAL_ALARM_KPA = 414.0  # 60 psi, where a low-pressure warning usually comes on
 HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
 WORTH_SAYING_M = 0.25  # m: a truck that rolls back less has only settled into its clutch
 SHORTEST_RACING = 0.5  # s: a shorter one is a closing clutch, or a shift
@@ -73,6 +84,9 @@ def code_words(code: Mapping[str, Any]) -> str:
     state = "active" if code["active"] else "earlier"
     times = f"{code['count']} time{'' if code['count'] == 1 else 's'}"
     return f"SPN {code['spn']} FMI {code['fmi']}, {code['words']}; {state}, lamp {code['lamp']}, {times}"
+
+
+REASON_WORDS = tuple(said(Finding(kind), "metric") if kind else "" for kind in REASONS)
 
 
 class Trace(Mapping[str, np.ndarray]):
@@ -134,7 +148,7 @@ class Trace(Mapping[str, np.ndarray]):
         import pandas
 
         columns = dict(self._columns)
-        columns["stage_reason"] = np.array([REASONS[int(code)] for code in columns["stage_reason"]])
+        columns["stage_reason"] = np.array([REASON_WORDS[int(code)] for code in columns["stage_reason"]])
         return pandas.DataFrame(columns)
 
     def csv(self) -> str:
@@ -143,7 +157,9 @@ class Trace(Mapping[str, np.ndarray]):
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(self._columns)
         cells = (
-            (REASONS[int(code)] for code in values) if name == "stage_reason" else (f"{value:.7g}" for value in values)
+            (REASON_WORDS[int(code)] for code in values)
+            if name == "stage_reason"
+            else (f"{value:.7g}" for value in values)
             for name, values in self._columns.items()
         )
         writer.writerows(zip(*cells, strict=True))
@@ -161,7 +177,7 @@ class Result:
     trace : Trace
         Named columns.
     events : tuple of dict
-        time_s, distance_m, event, cause, value, unit.
+        time_s, distance_m, event, cause (what a finding's `data` gives), value [SI], quantity.
     truck : Truck
         As driven.
     settings : Settings
@@ -199,16 +215,15 @@ class Result:
         writer.writerows((f"{value:.7g}" for value in row) for row in zip(*self.meters.values(), strict=True))
         return out.getvalue()
 
-    def events_csv(self) -> str:
-        """The event log as the text of a CSV file."""
+    def events_csv(self, units: str = "metric") -> str:
+        """The event log as the text of a CSV file, causes and values as readers of a system of units read them."""
         out = io.StringIO()
-        writer = csv.DictWriter(out, ["time_s", "distance_m", "event", "cause", "value", "unit"], lineterminator="\n")
-        writer.writeheader()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(("time_s", "distance_m", "event", "cause", "value", "unit"))
         for event in self.events:
-            row = dict(event)
-            for key in ("time_s", "distance_m", "value"):
-                row[key] = f"{row[key]:.7g}"
-            writer.writerow(row)
+            place, kind = (f"{event['time_s']:.7g}", f"{event['distance_m']:.7g}"), event["quantity"]
+            shown = (f"{shown_value(event['value'], kind, units):.5g}", shown_unit(kind, units)) if kind else ("", "")
+            writer.writerow((*place, event["event"], said(event["cause"], units), *shown))
         return out.getvalue()
 
     def summary_json(self) -> str:
@@ -316,8 +331,8 @@ class Marched:
 
     Parameters
     ----------
-    cause : str
-        Why it ended, in words.
+    cause : Finding
+        Why it ended.
     before : array
         State at the start, shape (1,). [SI]
     after : array
@@ -329,7 +344,7 @@ class Marched:
     """
 
     ended: str
-    cause: str
+    cause: Finding
     before: np.ndarray
     after: np.ndarray
     parameters: np.ndarray
@@ -356,7 +371,7 @@ def summarise(marched: Marched) -> dict[str, Any]:
     """
     summary: dict[str, Any] = {
         "ended": marched.ended,
-        "ended_because": marched.cause,
+        "ended_because": marched.cause.data(),
         "distance_m": float(marched.after["distance"][0]),
         "time_s": marched.seconds,
         "height_gained_m": marched.climbed,
@@ -366,9 +381,10 @@ def summarise(marched: Marched) -> dict[str, Any]:
         **_lengths(marched),
         "energy": energy_ledger(marched.before, marched.after, marched.parameters, marched.climbed),
     }
-    causes = dict.fromkeys(event["cause"] for event in marched.events if event["event"] == "outrun")
-    summary["explanations"] = list(causes)[:MOST_EXPLANATIONS]
-    summary["warnings"] = warnings_of(summary, marched.settings)
+    outrun = [event["cause"] for event in marched.events if event["event"] == "outrun"]
+    different = [cause for place, cause in enumerate(outrun) if cause not in outrun[:place]]
+    summary["explanations"] = different[:MOST_EXPLANATIONS]
+    summary["warnings"] = [found.data() for found in warnings_of(summary, marched.settings)]
     return summary
 
 
@@ -485,7 +501,7 @@ def assure_numbers(ended: str, found: Any, key: str = "") -> None:
         raise RunError(running.result_left_the_numbers(key=key, ended=ended))
 
 
-def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
+def warnings_of(summary: dict[str, Any], settings: Settings) -> list[Finding]:
     """What a reader must see first, worst first.
 
     Parameters
@@ -493,50 +509,41 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[str]:
     summary : dict
         Without its warnings.
     """
+    s, limit = summary, to_si(BRAKE_LIMIT_C, "c")
+    turning = to_si(s["max_engine_speed_rpm"], "rpm")
     found = []
-    if summary["ended"] != "arrived":
-        found.append(f"{summary['ended']}: {summary['ended_because']}")
-    hottest = summary["max_brake_temperature_c"]
-    if hottest > BRAKE_LIMIT_C:
-        found.append(f"brakes passed the published limit: mean {hottest:.0f} C, limit {BRAKE_LIMIT_C:.0f} C (500 F)")
-    elif summary["max_hottest_brake_temperature_c"] > BRAKE_LIMIT_C:
-        found.append(
-            f"the hottest axle's brakes reached {summary['max_hottest_brake_temperature_c']:.0f} C; the published"
-            " limit for the mean is"
-            f" {BRAKE_LIMIT_C:.0f} C (500 F)"
-        )
+    if s["ended"] != "arrived":
+        found.append(finding("warning.ended", how=Finding(f"event.{s['ended']}"), because=s["ended_because"]))
+    mean, hottest = s["max_brake_temperature_c"], s["max_hottest_brake_temperature_c"]
+    if mean > BRAKE_LIMIT_C:
+        found.append(finding("warning.brakes_past_limit", temperature=to_si(mean, "c"), limit=limit))
+    elif hottest > BRAKE_LIMIT_C:
+        found.append(finding("warning.hottest_axle_past_limit", temperature=to_si(hottest, "c"), limit=limit))
     for letter in ("a", "b"):
-        published = summary[f"max_published_brake_temperature_{letter}_c"]
+        published = s[f"max_published_brake_temperature_{letter}_c"]
         if published is not None and published > BRAKE_LIMIT_C:
-            found.append(
-                f"brakes pass the limit by the published model, constant set {letter.upper()}: {published:.0f} C"
-            )
-    if summary["time_over_governed_s"] >= SHORTEST_WORTH_SAYING:
-        found.append(
-            f"engine above governed speed for {summary['time_over_governed_s']:.1f} s, "
-            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
-        )
-    if summary["time_racing_s"] >= SHORTEST_RACING:
-        found.append(
-            f"engine above governed speed for {summary['time_racing_s']:.1f} s, not driven by the road, "
-            f"highest {summary['max_engine_speed_rpm']:.0f} rpm"
-        )
-    if summary["time_over_limit_s"] >= 0.5:
-        found.append(f"over the posted limit for {summary['time_over_limit_s']:.0f} s")
-    if summary["rolled_back_m"] >= WORTH_SAYING_M:
-        found.append(f"the truck rolled back {summary['rolled_back_m']:.1f} m")
-    if summary["time_wheel_slip_s"] > 0.0:
-        found.append(f"drive wheels slipped for {summary['time_wheel_slip_s']:.1f} s")
-    if summary["max_coolant_temperature_c"] > HOTTEST_COOLANT_C:
-        found.append(f"the engine overheated: coolant {summary['max_coolant_temperature_c']:.0f} C")
-    if summary["max_oil_temperature_c"] > HOTTEST_OIL_C:
-        found.append(
-            f"oil at {summary['max_oil_temperature_c']:.0f} C is beyond the {HOTTEST_OIL_C:.0f} C to which the friction law is good"
-        )
-    if summary["least_tank_pressure_kpa"] < 414.0:
-        found.append(f"air tanks fell to {summary['least_tank_pressure_kpa']:.0f} kPa (60 psi is the usual alarm)")
-    if not summary["energy"]["residual_fraction"] <= 1e-3:
-        found.append("the energy ledger does not close: take the numbers of this trip with care")
-    if settings.weather.grip < 0.4 and summary["engine_brake_stage_time_s"]["0"] < summary["time_s"]:
-        found.append("the engine brake was used on a slippery road")
+            told = {"set": letter.upper(), "temperature": to_si(published, "c"), "limit": limit}
+            found.append(finding("warning.published_model_past_limit", **told))
+    if s["time_over_governed_s"] >= SHORTEST_WORTH_SAYING:
+        found.append(finding("warning.over_governed", time=s["time_over_governed_s"], turning=turning))
+    if s["time_racing_s"] >= SHORTEST_RACING:
+        found.append(finding("warning.racing", time=s["time_racing_s"], turning=turning))
+    if s["time_over_limit_s"] >= 0.5:
+        found.append(finding("warning.over_posted_limit", time=s["time_over_limit_s"]))
+    if s["rolled_back_m"] >= WORTH_SAYING_M:
+        found.append(finding("warning.rolled_back", way=s["rolled_back_m"]))
+    if s["time_wheel_slip_s"] > 0.0:
+        found.append(finding("warning.wheels_slipped", time=s["time_wheel_slip_s"]))
+    if s["max_coolant_temperature_c"] > HOTTEST_COOLANT_C:
+        found.append(finding("warning.overheated", temperature=to_si(s["max_coolant_temperature_c"], "c")))
+    if s["max_oil_temperature_c"] > HOTTEST_OIL_C:
+        told = {"temperature": to_si(s["max_oil_temperature_c"], "c"), "limit": to_si(HOTTEST_OIL_C, "c")}
+        found.append(finding("warning.oil_beyond_the_law", **told))
+    if s["least_tank_pressure_kpa"] < USUAL_ALARM_KPA:
+        told = {"pressure": to_si(s["least_tank_pressure_kpa"], "kpa"), "alarm": to_si(USUAL_ALARM_KPA, "kpa")}
+        found.append(finding("warning.tank_pressure_low", **told))
+    if not s["energy"]["residual_fraction"] <= 1e-3:
+        found.append(finding("warning.ledger_open"))
+    if settings.weather.grip < 0.4 and s["engine_brake_stage_time_s"]["0"] < s["time_s"]:
+        found.append(finding("warning.engine_brake_on_slippery_road"))
     return found

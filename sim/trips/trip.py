@@ -88,17 +88,7 @@ def run_trip(
 
     ended, cause = scene.outcome
     seconds = clock.seconds
-    events = tuple(
-        {
-            "time_s": happening.tick * clock.tick,
-            "distance_m": happening.distance,
-            "event": happening.event,
-            "cause": happening.cause,
-            "value": happening.value,
-            "unit": happening.unit,
-        }
-        for happening in clock.happenings
-    )
+    events = tuple(happening.data(clock.tick) for happening in clock.happenings)
     trace = Trace(clock.log_parts(), clock.tick)
     summary: dict[str, Any] = {
         "truck": spec.name,
@@ -119,8 +109,8 @@ def run_trip(
     return Result(summary, trace, events, spec, chosen, road, sources, readings)
 
 
-def foretell(truck: Truck, route: Route, settings: Settings) -> list[str]:
-    """What will happen, said before the trip: contradictions between truck, road and settings.
+def foretell(truck: Truck, route: Route, settings: Settings) -> list[dict[str, Any]]:
+    """What will happen, found before the trip: contradictions between truck, road and settings.
 
     Raises
     ------

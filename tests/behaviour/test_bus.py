@@ -232,9 +232,15 @@ def test_after_the_last_code_an_empty_message_says_so_once(broken, read_broken):
 
 def test_a_sensor_that_failed_electrically_is_told_as_an_error(broken, read_broken):
     times, values = read_broken.read("ET1", "fuel_temperature")
-    begin = next(event["time_s"] for event in broken.events if event["event"] == "code_set" and "174" in event["cause"])
+    begin = next(
+        event["time_s"]
+        for event in broken.events
+        if event["event"] == "code_set" and event["cause"]["values"]["spn"] == 174
+    )
     end = next(
-        event["time_s"] for event in broken.events if event["event"] == "code_inactive" and "174" in event["cause"]
+        event["time_s"]
+        for event in broken.events
+        if event["event"] == "code_inactive" and event["cause"]["values"]["spn"] == 174
     )
     failed = [str(value) for time, value in zip(times, values, strict=True) if begin + 0.5 < time < end]
     sound = [value for time, value in zip(times, values, strict=True) if time > end + 0.5]

@@ -98,7 +98,7 @@ def test_a_runaway_is_said_first_and_is_no_error(capsys):
     lines = out.splitlines()
     assert code == 0
     assert lines[0].startswith("Ran away")
-    assert lines[2].startswith("  ! runaway: engine speed passed 2600 rpm")
+    assert lines[2].startswith("  ! The truck ran away: engine speed passed 2600 rpm")
 
 
 @pytest.mark.parametrize(
@@ -217,5 +217,5 @@ def test_a_person_is_told_what_will_happen_before_the_drive(capsys, monkeypatch)
     )
     code, out, _ = call(capsys, "run", SHORT, "--set", "start.oil_temperature_c=5")
     assert code == 0
-    assert order[0].startswith("What will happen: start: oil at 5 C is below retarding.least_oil_c 30")
-    assert "what will happen: start: oil at 5 C" in out, "and it stays with the result"
+    assert order[0].startswith("What will happen: Start: the oil at 5 °C (41 °F) is below retarding.least_oil_c")
+    assert "what will happen: Start: the oil at 5 °C" in out, "and it stays with the result"

@@ -19,6 +19,7 @@ from sim.command.main import main
 from sim.errors import RunError
 from sim.trips.compare import MOST_TRIPS, ROWS, read_variants, read_vary
 from sim.trips.result import CAUTIONS
+from sim.wording import said
 
 SHORT = "grade:-6%,1km,1100m"
 LEVEL = "grade:0%,1km"
@@ -90,8 +91,9 @@ def test_rows_are_values_of_the_summaries():
     rows = {name: (unit, values) for name, unit, values in both.rows()}
     assert len(rows) == len(ROWS) == len(both.rows())
     one, three = (result.summary for result in both.results)
-    assert rows["time"] == ("s", [one["time_s"], three["time_s"]])
-    assert rows["fuel"] == ("L/100 km", [one["fuel_l_per_100km"], three["fuel_l_per_100km"]])
+    assert rows["time"] == ("clock", [one["time_s"], three["time_s"]])
+    litres = [one["fuel_l_per_100km"] * 1e-8, three["fuel_l_per_100km"] * 1e-8]  # m3 a metre
+    assert rows["fuel"] == ("consumption", litres)
     assert rows["time in stage 3"][1] == [
         one["engine_brake_stage_time_s"]["3"],
         three["engine_brake_stage_time_s"]["3"],
@@ -174,7 +176,7 @@ def test_the_table_shows_the_numbers_of_the_trips_in_columns(capsys):
     assert cells(out, "mean speed, km/h") == [f"{trip['mean_speed_m_s'] * 3.6:.1f}" for trip in (snub, drag)]
     assert cells(out, "highest engine speed, rpm") == [f"{trip['max_engine_speed_rpm']:.0f}" for trip in (snub, drag)]
     hottest = [f"{trip['max_brake_temperature_c']:.0f}" for trip in (snub, drag)]
-    assert cells(out, "highest mean brake temperature, C") == hottest
+    assert cells(out, "highest mean brake temperature, °C") == hottest
     shares = [f"{100 * trip['retarding_share']['service_brakes']:.0f}" for trip in (snub, drag)]
     assert cells(out, "held by service brakes, %") == shares
     assert cells(out, "fuel, L/100 km") == [f"{trip['fuel_l_per_100km']:.1f}*" for trip in (snub, drag)]
@@ -198,7 +200,7 @@ def test_us_units(capsys):
         f"{trip['mean_speed_m_s'] * 3600 / 1609.344:.1f}" for trip in (snub, drag)
     ]
     hottest = [f"{trip['max_brake_temperature_c'] * 1.8 + 32:.0f}" for trip in (snub, drag)]
-    assert cells(out, "highest mean brake temperature, F") == hottest
+    assert cells(out, "highest mean brake temperature, °F") == hottest
     assert "km/h" not in out.split("varied", 1)[1] and "L/100 km" not in out
 
 
@@ -234,11 +236,11 @@ def test_warnings_name_their_trip(capsys):
     )  # fmt: skip
     changes = ("drill.hold_gear=7", "drill.service_brakes=false", "start.speed_km_h=50")
     expected = [
-        f"  ! trip {number}: {warning}"
+        f"  ! trip {number}: {said(warning, 'both')}"
         for number, stage in ((1, 3), (2, 0))
         for warning in alone(TRUCK, "grade:-7%,3km,900m", (*changes, f"drill.hold_stage={stage}"))["warnings"]
     ]
-    assert any("trip 2: runaway" in line for line in expected)
+    assert any("trip 2: The truck ran away" in line for line in expected)
     assert [line for line in out.splitlines() if line.startswith("  !")] == expected
 
 

@@ -114,7 +114,7 @@ def test_a_trip_that_takes_longer_than_expected_ends_before_it_holds_too_much(mo
     monkeypatch.setattr("sim.trips.trip.check_cost", lambda *given: None)
     result = run_trip(TRUCK, "grade:0%,2km", settings)
     assert result.summary["ended"] == "time_limit"
-    assert "too large" in result.summary["ended_because"] and "simulation.log_s" in result.summary["ended_because"]
+    assert result.summary["ended_because"]["kind"] == "ended.too_large"
     assert result.summary["time_s"] == pytest.approx(time_in_memory(settings), abs=0.02)
 
 

@@ -41,5 +41,5 @@ def test_it_adds_to_the_engine_brake_when_set():
     plain, helped = (drive("grade:-6%,3km,1100m", *hold, f"fan.with_engine_brake={word}") for word in ("false", "true"))
     assert plain.trace["fan_on"].max() == 0.0
     (on,) = (event for event in helped.events if event["event"] == "fan_engaged")
-    assert on["cause"] == "engine brake working"
+    assert on["cause"]["kind"] == "cause.engine_brake_working"
     assert helped.trace["speed_m_s"][-1] < plain.trace["speed_m_s"][-1] - 0.2

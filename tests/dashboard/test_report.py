@@ -17,6 +17,7 @@ from sim.command.main import main
 from sim.inputs.specs import Settings, Truck, keys_of
 from sim.march.records import LOG
 from sim.trips.result import CAUTIONS
+from sim.wording import finding, said
 
 T1 = "long-haul-manual"
 SHORT = "grade:-2%,400m,500m"
@@ -100,16 +101,17 @@ def evil(tmp_path_factory):
 
 
 def test_the_first_words_are_the_verdict_and_hot_brakes_come_first(hot, hot_page):
-    assert hot_page.words[0] == verdict(hot.summary)
+    assert hot_page.words[0] == said(verdict(hot.summary), "both")
     assert hot_page.words[0].startswith("Arrived, brakes past the published limit: mean 3")
-    assert "limit 260 C (500 F)" in hot_page.words[0]
+    assert "limit 260 °C (500 °F)" in hot_page.words[0]
 
 
 def test_warnings_explanations_and_what_was_foreseen_stand_before_every_figure_and_table(hot):
     text = trip_report(hot)
     first = min(text.index("<figure"), text.index("<table"))
-    for said in (*hot.summary["warnings"], *hot.summary["explanations"], *hot.summary["foreseen"], *CAUTIONS):
-        assert 0 < text.index(escaped(said)) < first
+    found = (*hot.summary["warnings"], *hot.summary["explanations"], *hot.summary["foreseen"])
+    for each in (*(said(one, "both") for one in found), *CAUTIONS):
+        assert 0 < text.index(escaped(each)) < first
     assert hot.summary["warnings"] and hot.summary["foreseen"]
 
 
@@ -133,7 +135,7 @@ def test_every_end_of_a_trip_has_its_report(trip, how, truck, road, changes, fir
     assert result.summary["ended"] == how
     page = Page(trip_report(result))
     assert page.words[0].startswith(first)
-    assert how == "arrived" or result.summary["ended_because"] in page.words[0]
+    assert how == "arrived" or said(result.summary["ended_because"], "both") in page.words[0]
     assert not page.unbalanced and not page.open
     assert page.says("this truck is outside that model") == (truck == "dump-three-axle")
 
@@ -148,13 +150,13 @@ def test_a_trip_of_almost_nothing_has_its_report(trip):
 
 def test_verdicts_say_the_worst(hot):
     calm = dict(hot.summary, max_brake_temperature_c=100.0, warnings=[])
-    assert verdict(calm) == "Arrived without a warning."
-    assert verdict(dict(calm, warnings=["over the posted limit for 3 s"])) == (
-        "Arrived, with a warning: over the posted limit for 3 s."
-    )
-    gone = dict(hot.summary, ended="runaway", ended_because="engine speed passed 2600 rpm")
-    assert verdict(gone).startswith("Ran away, brakes past the published limit: ")
-    assert "engine speed passed 2600 rpm" in verdict(gone)
+    assert verdict(calm).kind == "verdict.sound"
+    warned = verdict(dict(calm, warnings=[finding("warning.over_posted_limit", time=3.0).data()]))
+    assert said(warned, "us") == "Arrived, with a warning. The truck was over the posted limit for 3 s."
+    passed = finding("ended.engine_speed_passed", speed=272.27).data()
+    gone = said(verdict(dict(hot.summary, ended="runaway", ended_because=passed)), "us")
+    assert gone.startswith("Ran away, brakes past the published limit: ")
+    assert "engine speed passed 2600 rpm" in gone and "°C" not in gone
     assert brakes_too_hot(hot.summary) and not brakes_too_hot(calm)
     assert not brakes_too_hot(dict(calm, max_brake_temperature_c=260.0))
 
@@ -234,8 +236,8 @@ def test_the_summary_reads_in_both_units(hot, hot_page):
         f"{s['distance_m'] / 1609.344:.2f} mi",
         f"{s['mean_speed_m_s'] * 3.6:.1f} km/h",
         f"{s['mean_speed_m_s'] * 3600.0 / 1609.344:.1f} mi/h",
-        f"{s['max_brake_temperature_c']:.0f} C",
-        f"{s['max_brake_temperature_c'] * 1.8 + 32.0:.0f} F",
+        f"{s['max_brake_temperature_c']:.0f} °C",
+        f"{s['max_brake_temperature_c'] * 1.8 + 32.0:.0f} °F",
         f"{s['fuel_mpg_us']:.2f} mi/gal",
         f"{s['co2_kg'] / 0.45359237:.1f} lb",
     ):
@@ -254,7 +256,7 @@ def test_every_event_stands_in_the_log_with_its_reason(hot, hot_page):
     ]
     assert len(rows) == len(hot.events) > 20
     for event in hot.events:
-        assert not event["cause"] or " ".join(event["cause"].split()) in hot_page.words
+        assert " ".join(said(event["cause"], "both").split()) in hot_page.words
     kinds = {event["event"] for event in hot.events}
     boxes = [attributes for tag, attributes in hot_page.elements if tag == "input"]
     assert len(boxes) == len(kinds)
@@ -346,14 +348,16 @@ def test_a_comparison_says_first_what_went_wrong_and_overlays_all_trips(compared
     assert "arrived: " in page.words[0]
     assert problems_of(page) == [] and not page.unbalanced
     for number, result in enumerate(compared.results, start=1):
-        assert verdict(result.summary) in page.words
+        assert said(verdict(result.summary), "both") in page.words
         for warning in result.summary["warnings"]:
-            assert f"trip {number}" in page.words and page.says(warning)
+            assert f"trip {number}" in page.words and page.says(said(warning, "both"))
     assert all(page.says(caution) for caution in CAUTIONS)
     data = json.loads(page.scripts[0])["trips"]["data"]
     assert {line["legendgroup"] for line in data if line.get("legendgroup")} == {"trip 1", "trip 2", "trip 3"}
     assert text == comparison_report(compared)
-    assert max(text.index(escaped(w)) for r in compared.results for w in r.summary["warnings"]) < text.index("<table")
+    assert max(
+        text.index(escaped(said(w, "both"))) for r in compared.results for w in r.summary["warnings"]
+    ) < text.index("<table")
 
 
 def test_the_command_writes_a_report_with_its_other_files_or_nothing(tmp_path, monkeypatch, capsys):

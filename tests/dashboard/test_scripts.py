@@ -199,12 +199,11 @@ def test_a_reading_against_a_sound_truck(script):
     assert words == ["✓ within", "▼ low", "▲ high", "◆ another", "✓ the same", ""]
 
 
-def test_sentences_in_us_units(script):
-    text = "at 6 C held 90 km/h from 2.0 km; limit 260 C (500 F), 31 L/100 km"
-    assert script("trip/told", "m.inWords(given)", text) == text
-    assert script("trip/told", "m.inWords(given)", text, "us") == (
-        "at 43 F held 55.9 mi/h from 1.2 mi; limit 500 F, 31 L/100 km"
-    )
+def test_what_is_said_of_a_trip_is_in_the_units_chosen(script):
+    why = {"metric": "at 90 km/h", "us": "at 56 mi/h"}
+    head = {"warnings": [], "controller": [], "explanations": [why]}
+    for units, text in why.items():
+        assert script("trip/told", "m.sentences(given)", head, units) == [["why", text]]
 
 
 def test_forces_as_a_sentence(script):

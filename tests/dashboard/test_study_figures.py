@@ -468,7 +468,7 @@ def test_trips_out_of_bounds_are_dotted_and_called_by_their_reason(search, grid)
     assert len(apart["y"]) // 4 == int((speed > 16.0).sum()) > 0
     assert (out_of_bounds(search) == (speed > 16.0)).all()
     kept = grid.column("warnings")
-    grid._columns["warnings"] = np.array(["over the posted limit for 3 s", *[""] * 17], dtype=object)
+    grid._columns["warnings"] = np.array(['[{"kind": "warning.over_posted_limit"}]', *[""] * 17], dtype=object)
     try:
         assert out_of_bounds(grid).tolist() == [True, *[False] * 17], "without a search a warning sets a trip apart"
     finally:

@@ -425,7 +425,7 @@ def test_a_circuit_is_broken_metered_and_dialled_at_the_cursor(visit):
     page.get_by_role("button", name="Dial in here").click()
     driven(seen, 4)
     expect(card.locator(".dialled")).to_contain_text("1.50 km coolant temperature 120 C")
-    expect(part(seen, "verdict")).to_contain_text("the controller ")
+    expect(part(seen, "verdict")).to_contain_text("The controller ")
     assert violations(page) == []
     page.get_by_role("button", name=re.compile("^take out: 1.50 km")).click()
     driven(seen, 5)

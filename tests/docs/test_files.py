@@ -33,6 +33,7 @@ ELSEWHERE: dict[str, tuple[set[str], str]] = {
     "sim/bus.py": ({"(FOLDER / name).open"}, "data of this package"),
     "sim/checks/__init__.py": ({"(Path(__file__).parent / name).open"}, "data of this package"),
     "sim/checks/power_split.py": ({"PUBLISHED.open"}, "data of this package"),
+    "sim/wording.py": ({"(FOLDER / f'{language}.toml').open", "tomllib.load"}, "data of this package"),
     "sim/command/folder.py": ({"os.replace"}, "puts what was written beside in its place"),
     "sim/command/serving.py": ({"webbrowser.open"}, "opens no file"),
     "sim/studies/journal.py": ({"sqlite3.connect", "os.link", "os.replace"}, "finished trips; a damaged file of them is put aside"),

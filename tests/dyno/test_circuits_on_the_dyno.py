@@ -10,6 +10,7 @@ import pytest
 from sim import load_settings
 from sim.dyno.runs import run_dyno
 from sim.errors import HaulbenchError
+from sim.wording import said
 
 DIALLED = 'circuits.dialled=["60 s intake temperature 99 C", "100 s intake temperature let go"]'
 
@@ -69,7 +70,7 @@ def test_the_sound_truck_of_a_chassis_run_has_sound_circuits():
 
 def test_what_is_dialled_in_and_what_was_set_is_said_before_the_numbers():
     first, second = dyno(DIALLED).summary["warnings"][:2]
-    assert first.startswith("values are dialled in by hand") and second.startswith("code SPN 105 FMI 16")
+    assert first["kind"] == "dyno.by_hand" and said(second, "us").startswith("Code SPN 105 FMI 16")
 
 
 def test_a_dyno_has_no_road_and_an_engine_that_does_not_pull_no_curve():
