@@ -1,16 +1,17 @@
-"""The control-speed chart against a root finder on the trip's own balance, and against sums made before the model was built."""
+"""The control-speed chart against a root finder on the trip's own balance, and against the sums of `quasi_static`."""
 
 import math
 
 import numpy as np
 import pytest
-from test_control_speed import AT_1100_M
+from quasi_static import Sums
+from test_control_speed import HELD_AT_1100_M
 
 from sim import load_settings, load_truck
 from sim.charts.control_speed import STAGES, control_chart
 from sim.charts.truck_at import POINTS, truck_at
 from sim.inputs.specs import Truck
-from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE
 
 T1 = "long-haul-manual"
 ROAD = "grade:-6%,6km,1340m"
@@ -27,19 +28,17 @@ def crossing(found, gear: int, stage: int, grade: float):
     return one
 
 
-INSIDE = [
-    row for row in AT_1100_M if row[:2] != (T1, 8)
-]  # gear 8 holds only above governed speed, where no curve is drawn
+# gear 8 holds only above governed speed, where no curve is drawn
+INSIDE = [row for row in HELD_AT_1100_M if row[:2] != (T1, 8)]
 
 
-@pytest.mark.parametrize(("truck", "gear", "stage", "expected"), INSIDE)
-def test_crossings_are_the_control_speeds_of_quasi_static_sums(truck, gear, stage, expected):
-    """Derived before the model was built, +/- 5 %: gear 7 stage 3 on 6 % at 1100 m is 52.5 km/h."""
+@pytest.mark.parametrize(("truck", "gear", "stage"), INSIDE)
+def test_crossings_are_the_control_speeds_of_quasi_static_sums(truck, gear, stage):
     found = crossing(chart(truck), gear, stage, -0.06)
-    assert found.speed / KILOMETRE_PER_HOUR == pytest.approx(expected, rel=0.05)
+    assert found.speed == pytest.approx(Sums(truck, 1340.0).steady(gear, stage, 1100.0, -0.06), rel=0.05)
 
 
-@pytest.mark.parametrize(("truck", "gear", "stage"), [row[:3] for row in INSIDE])
+@pytest.mark.parametrize(("truck", "gear", "stage"), INSIDE)
 def test_crossings_are_where_a_root_finder_finds_the_balance_of_a_trip(control_speed, truck, gear, stage):
     """scipy's brentq on `plant.rolling_acceleration`, oil at the 90 °C of the chart, compressor not pumping."""
     found = crossing(chart(truck), gear, stage, -0.06)

@@ -167,5 +167,5 @@ def test_lab_sheet_and_record_are_written_whole(tmp_path, capsys):
     rows = json.loads(capsys.readouterr().out)
     assert [row["key"] for row in rows if row["changed"]] == ["road_speed.limit_km_h"]
     text = (record / "record.html").read_text(encoding="utf-8")
-    assert text.count("class=changed") == 1
+    assert text.count('class="changed"') == 1
     assert main(["sheet", "--out", str(record)]) == 2

@@ -262,6 +262,8 @@ def test_a_body_that_is_too_large_hears_why_also_when_it_is_sent_in_pieces():
             connection = socket.create_connection(("127.0.0.1", port), timeout=30)
             connection.sendall(b"POST /trip/drive HTTP/1.1\r\nHost: localhost\r\n" + head + b"\r\n\r\n" + body)
             answer = connection.recv(65536)
+            while b"}" not in answer and (more := connection.recv(65536)):  # the body may come after the head
+                answer += more
             connection.close()
             assert answer.startswith(b"HTTP/1.1 413"), answer[:200]
             assert str(guard.MOST_BODY).encode() in answer

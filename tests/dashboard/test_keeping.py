@@ -86,7 +86,7 @@ def test_the_command_prints_a_password_once_and_a_killed_server_has_kept_what_it
     folder, key, file = tmp_path / "sessions", tmp_path / "key", tmp_path / "password"
     key.write_bytes(KEY)
     file.write_text("a password of a file")
-    ann = {"student": "Ann Lee", "code": entry_word(KEY, "Diesel 2", "1", "Ann Lee")}
+    ann = {"student": "Ann Lee", "word": entry_word(KEY, "Diesel 2", "1", "Ann Lee")}
     wrong = {"part": "key", "failure": "open", "because": [], "explanation": ""}
     with serving(folder, key) as (server, port, said):
         password = re.search(r"Password: (\S+)\n", said)[1]

@@ -90,6 +90,12 @@ PINT_NAMES = {
     "lbf": "force_pound",
     "g_s": "gram / second",
     "lb_h": "pound / hour",
+    "kn": "kilonewton",
+    "j": "joule",
+    "kj": "kilojoule",
+    "mj": "megajoule",
+    "btu": "Btu_it",
+    "ft_s2": "foot / second ** 2",
 }
 CONSTANTS = {
     "FOOT": "foot",
