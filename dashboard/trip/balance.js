@@ -1,7 +1,7 @@
 // @ts-check
 /* Who pushes and who holds back at the cursor: a bar for each force, and a sentence. */
 import { element, setText, worded } from "../shared/dom.js";
-import { KINDS, shown } from "../shared/units.js";
+import { shown } from "../shared/units.js";
 
 // force on the truck along the road by its column, which way it counts, label of its bar, name in the sentence
 /** @type {[string, string, number, string, string][]} */
@@ -52,12 +52,11 @@ export class Balance {
     const forces = FORCES.map(([, column, way, , name]) => [name, way * value(column)]);
     forces.forEach(([, force], place) => {
       const { bar, value: box } = this.bars[place], share = Math.min(Math.abs(force) / this.scale, 1) * 50;
-      const kw = Math.abs(force * speed) / 1000, hp = kw * KINDS.power.us.factor;
       bar.style.width = share.toFixed(2) + "%";
       bar.style.left = (force >= 0 ? 50 : 50 - share).toFixed(2) + "%";
       bar.className = "bar-fill " + (force >= 0 ? "pushes" : "holds");
       setText(box, Math.abs(force) < about.nothing_n ? "\u2013" : `${force > 0 ? "pushes" : "holds"} ` +
-        `${shown("force", Math.abs(force))}, ${kw.toFixed(0)} kW (${hp.toFixed(0)} hp)`);
+        `${shown("force", Math.abs(force))}, ${shown("power", Math.abs(force * speed) / 1000)}`);
     });
     setText(this.words, balanceWords(forces, speed, about));
   }
