@@ -201,9 +201,11 @@ class Workshop:
         threading.Thread(target=warm, daemon=True, name="warming").start()
 
     def close(self) -> None:
-        """Ends the workers."""
+        """Ends the workers, all at once: each pool gives what is under way its second."""
+        patient = threading.Thread(target=self.patient.close)
+        patient.start()
         self.pool.close()
-        self.patient.close()
+        patient.join()
 
     # ------------------------------------------------------------ questions and answers
 

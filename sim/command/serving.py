@@ -22,7 +22,7 @@ SPARE_FILES = 200  # that connections leave for everything else
 IDLE = 30  # s before a connection that says nothing, or does not read its answer, is closed
 LEAST_READ = 262_144  # bytes of an answer that are to be read in that time
 MOST_HEAD, FIELD = 65_536, 32  # bytes of the line and the headers of a request, each header counting so many more
-ENDING = 3  # s that answers under way have when the server ends
+ENDING = 1  # s that answers under way have when the server ends, once nobody works for them any more
 MOST_MESSAGE = 262_144  # bytes of one message on a socket
 
 SHARED = """This machine's name and network address now answer on port {port}. Everyone on the network who can reach it may open the
