@@ -2,98 +2,63 @@
 
 import simpy
 
-from sim.actors.scene import Scene
+from sim.actors.interlocks import CODE, UNTOUCHED, Interlock, interlocks
+from sim.actors.underway import Underway
 from sim.inputs.specs import PAIRS
 from sim.march.clock import Process
-from sim.march.plant import asked_retarding
 from sim.march.records import REASONS
 from sim.wording import Finding, finding
 
-LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a stage
+GRIPPING_FOR = 5.0  # s, assumed: after a slip of the drive wheels, before the engine brake may work again
+ALL_PAIRS = 3  # the highest stage
+STEP = 1.0e-6  # less than any step of what is watched
 
 
-def wanted(scene: Scene) -> tuple[int, Finding]:
-    """The stage asked for now and what decided it.
+def asked_stage(trip: Underway) -> tuple[int, Finding, Finding]:
+    """The stage asked for where nothing is in the way, who asks for it, and why it is not one more.
 
     Returns
     -------
     stage : int
         0 to 3.
-    reason : Finding
+    who : Finding
         Its kind is one of `sim.march.records.REASONS`.
+    bound : Finding
+        What asks for no more.
     """
-    clock, settings = scene.clock, scene.settings
-    if settings.drill.hold_stage >= 0:
-        stage, reason = settings.drill.hold_stage, finding("cause.held_by_drill")
-    elif not scene.is_on("retarding_switch"):
-        return 0, finding("cause.engine_brake_switch_off")
-    elif scene.cruising and settings.cruise.with_engine_brake:
-        stage, reason = min(scene.selected, scene.cruise_stage), finding("cause.cruise_overspeed")
-        if stage == 0:
-            return 0, finding("cause.cruise_holds")
-        if clock.believed("accelerator") > 0.0:
-            return 0, finding("cause.cruise_fuelling")
-    elif scene.cruising:
-        return 0, finding("cause.cruise_holds")
-    elif scene.retarding and settings.retarding.waits_for_brake and not scene.latched:
-        return 0, finding("cause.waiting_for_service_brake")
-    elif scene.retarding:
-        stage = min(scene.selected, scene.selector)
-        called = settings.retarding.waits_for_brake
-        reason = finding("cause.service_brake_called") if called else finding("cause.foot_off")
-    else:
-        return 0, finding("cause.nothing_asked")
-    if stage == 0:
-        return 0, reason
-    if clock.believed("accelerator") > 0.0:
-        return 0, finding("cause.accelerator_pressed")
-    return stage, reason
+    clock = trip.clock
+    selected = int(clock.believed("selector"))
+    if clock.commanded("set_speed") > 0.0:
+        called = int(clock.commanded("cruise_stage"))
+        bound = finding("cause.cruise_asks_no_more") if called < selected else _selector_bound(selected)
+        return min(selected, called), finding("cause.cruise_overspeed"), bound
+    kind = "cause.service_brake_called" if trip.settings.retarding.waits_for_brake else "cause.foot_off"
+    return selected, finding(kind), _selector_bound(selected)
 
 
-def needed_stage(scene: Scene) -> int:
-    """The lowest stage that, once settled, holds the truck at its speed in this gear, here and a little further on.
-
-    Returns
-    -------
-    stage : int
-        1 to 3; 3 also when none holds.
-    """
-    clock = scene.clock
-    here = clock.true("distance")
-    steepest = min(clock.true("grade"), scene.route.grade_at(min(here + LOOKS_AHEAD, scene.route.length)))
-    push = -scene.resistance(clock.believed("judged_speed"), steepest)
-    gear, speed, ambient = int(clock.true("gear")), clock.true("engine_speed"), clock.true("ambient_pressure")
-    for stage in (1, 2):
-        cylinders = scene.truck.braking_cylinders(stage)
-        if asked_retarding(clock.rig.parameters, clock.rig.tables, gear, speed, ambient, cylinders) >= push:
-            return stage
-    return 3
+def _selector_bound(selected: int) -> Finding:
+    """What keeps a stage above the selector's from coming in."""
+    return finding("cause.all_pairs_work") if selected >= ALL_PAIRS else finding("cause.selector_at", stage=selected)
 
 
-def kept_off(scene: Scene, running: bool) -> Finding | None:
-    """The first condition that keeps the engine brake off, None when none does.
+def obstacle(trip: Underway, rows: tuple[Interlock, ...], running: bool) -> tuple[int, Interlock] | None:
+    """The first condition that keeps the engine brake off, with its place in the table; None when none does.
 
     Parameters
     ----------
     running : bool
-        Whether a stage is on: the engine-speed threshold has a lower value to go off.
+        Whether a stage is on.
     """
-    clock, retarding = scene.clock, scene.settings.retarding
-    least = retarding.si("off_rpm") if running else retarding.si("on_rpm")
-    if clock.believed("clutch_pressed") > 0.5:
-        return finding("cause.clutch_pressed")
-    if clock.believed("in_gear") < 0.5:
-        return finding("cause.neutral")
-    if clock.believed("engine_speed") < least:
-        return finding("cause.engine_too_slow")
-    if clock.believed("oil_temperature") < retarding.si("least_oil_c"):
-        return finding("cause.oil_too_cold")
-    if clock.true("wheel_slip") > 0.5:
-        return finding("cause.wheels_slipping")
-    return scene.refusals.get("engine_brake")
+    read = trip.clock.read
+    return next(((place, row) for place, row in enumerate(rows) if row.forbids(read(row.place), running)), None)
 
 
-def switch_pairs(scene: Scene, stage: int) -> None:
+def said_of(trip: Underway, row: Interlock) -> Finding:
+    """What a condition says."""
+    return trip.refusals.get("engine_brake") or finding(row.cause) if row.cause == CODE else finding(row.cause)
+
+
+def switch_pairs(trip: Underway, stage: int) -> None:
     """Energises the solenoids of a stage.
 
     Parameters
@@ -101,11 +66,11 @@ def switch_pairs(scene: Scene, stage: int) -> None:
     stage : int
         0 to 3.
     """
-    pairs = scene.truck.engine_brake.pairs(stage)
-    scene.clock.set(stage=stage, **{f"pair_{pair}": float(pair in pairs) for pair in PAIRS})
+    pairs = trip.truck.engine_brake.pairs(stage)
+    trip.clock.set(stage=stage, **{f"pair_{pair}": float(pair in pairs) for pair in PAIRS})
 
 
-def brake_stages(scene: Scene) -> Process:
+def brake_stages(trip: Underway) -> Process:
     """Runs the engine brake through a trip.
 
     Yields
@@ -113,54 +78,79 @@ def brake_stages(scene: Scene) -> Process:
     event : simpy.Event
         Whatever can change the answer.
     """
-    clock, retarding = scene.clock, scene.settings.retarding
-    stage = 0
-    said: Finding | None = None
+    clock, retarding = trip.clock, trip.settings.retarding
+    rows = interlocks(trip.settings)
+    stage, refused = 0, ""
     while True:
-        asked, reason = wanted(scene)
-        obstacle = kept_off(scene, stage > 0) if asked else None
-        goal = 0 if obstacle else asked
-        why = obstacle or reason
-        clock.set(stage_requested=asked, stage_reason=REASONS.index(why.kind))
+        asked, who, bound = asked_stage(trip)
+        found = obstacle(trip, rows, stage > 0)
+        goal = 0 if found else asked
+        why = said_of(trip, found[1]) if found else who
+        clock.set(stage_requested=0.0 if found and found[1].calls else asked, stage_reason=REASONS.index(why.kind))
         if goal == stage:
-            if asked and obstacle and obstacle != said:
+            if found and not found[1].calls and refused != why.kind:
                 clock.record("stage_refused", why, asked, "number")
-            said = obstacle
-            yield from clock.first(*_changes(scene, stage, asked, obstacle))
+            refused = why.kind if found and not found[1].calls else ""
+            last = found[0] + 1 if found else len(rows)
+            changes = [row.changes(clock, stage > 0) for row in rows[:last]]
+            if not found:
+                changes += _other_stage(trip)
+            yield from clock.first(*changes)
             continue
-        said = obstacle
         if goal == 0:
             delay = retarding.off_delay_s
         else:
             delay = retarding.on_delay_s if stage == 0 else retarding.step_delay_s
         yield clock.after(delay)
-        asked, reason = wanted(scene)
-        obstacle = kept_off(scene, stage > 0) if asked else None
-        still = 0 if obstacle else asked
+        asked, who, bound = asked_stage(trip)
+        found = obstacle(trip, rows, stage > 0)
+        still = 0 if found else asked
         if (still > stage) == (goal > stage) and still != stage:
             stage = still
-            switch_pairs(scene, stage)
-            clock.record("stage_changed", obstacle or reason, stage, "number")
+            switch_pairs(trip, stage)
+            cause = said_of(trip, found[1]) if found else finding("cause.stage", who=who, bound=bound)
+            clock.record("stage_changed", cause, stage, "number")
 
 
-def _changes(scene: Scene, stage: int, asked: int, obstacle: Finding | None) -> list[simpy.Event]:
-    """Events after which the stage must be thought about again."""
-    clock, retarding = scene.clock, scene.settings.retarding
-    calls = [scene.changed()]
-    if asked:
-        calls.append(clock.when("belief.accelerator", 0.001, release=0.0))
-    elif scene.retarding or scene.cruise_stage or scene.settings.drill.hold_stage > 0:
-        calls.append(clock.when("belief.accelerator", 0.0, falling=True, release=0.001))
-    if asked or stage:
-        running = stage > 0
-        pressed = clock.believed("clutch_pressed") > 0.5
-        calls.append(clock.when("belief.clutch_pressed", 0.5, falling=pressed, release=0.5))
-        geared = clock.believed("in_gear") > 0.5
-        calls.append(clock.when("belief.in_gear", 0.5, falling=geared, release=0.5))
-        level = retarding.si("off_rpm") if running else retarding.si("on_rpm")
-        calls.append(clock.when("belief.engine_speed", level, falling=running, release=level))
-        slipping = clock.true("wheel_slip") > 0.5
-        calls.append(clock.when("state.wheel_slip", 0.5, falling=slipping, release=0.5))
-        if obstacle and obstacle.kind == "cause.oil_too_cold":
-            calls.append(clock.when("belief.oil_temperature", retarding.si("least_oil_c")))
-    return calls
+def _other_stage(trip: Underway) -> list[simpy.Event]:
+    """Events after which another stage is asked for: the selector moves, cruise control begins, ends, or calls another."""
+    clock = trip.clock
+    changes = []
+    for place in ("belief.selector", "command.cruise_stage", "command.set_speed"):
+        now = clock.read(place)
+        changes += [
+            clock.when(place, now + STEP, release=now),
+            clock.when(place, now - STEP, falling=True, release=now),
+        ]
+    return changes
+
+
+def traction(trip: Underway) -> Process:
+    """Keeps the engine brake off after the drive wheels slipped, until they have gripped for a while or the switch was turned off."""
+    clock = trip.clock
+    while True:
+        yield clock.when("belief.wheel_slip", 0.5)
+        clock.set(traction_lost=1.0)
+        slips = True
+        while slips:
+            yield clock.when("belief.wheel_slip", 0.5, falling=True)
+            again = clock.when("belief.wheel_slip", 0.5)
+            turned_off = clock.when("belief.retarding_switch", 0.5, falling=True, release=0.5)
+            slips = (yield from clock.first(again, turned_off, clock.after(GRIPPING_FOR))) is again
+        clock.set(traction_lost=0.0)
+
+
+def brake_calls(trip: Underway) -> Process:
+    """Where the settings ask for it: the service brake calls the engine brake in, the accelerator lets it go; not in cruise."""
+    clock = trip.clock
+    if not trip.settings.retarding.waits_for_brake:
+        return
+    called = False
+    while True:
+        cruising = clock.commanded("set_speed") > 0.0
+        clock.set(waits_for_brake=0.0 if called or cruising else 1.0)
+        place, level = ("belief.driver_demand", UNTOUCHED) if called else ("belief.brake_pressed", 0.5)
+        turn = clock.when(place, level, release=level)
+        other = clock.when("command.set_speed", STEP, falling=cruising, release=STEP)
+        event = yield from clock.first(turn, other)
+        called = called if event is other else not called

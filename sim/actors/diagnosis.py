@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.inputs.sensors import MEASURING, NAMES, SENSORS, SOLENOIDS
 from sim.inputs.specs import PAIRS
 from sim.march.clock import Process
@@ -140,9 +140,9 @@ class Test:
 class Diagnosis:
     """The tests of one controller on one trip."""
 
-    def __init__(self, scene: Scene) -> None:
-        self.scene, self.clock = scene, scene.clock
-        self.parameters = scene.clock.rig.parameters
+    def __init__(self, trip: Underway) -> None:
+        self.trip, self.clock = trip, trip.clock
+        self.parameters = trip.clock.rig.parameters
         self.idle = float(self.parameters["low_idle"][0])
         self.since: dict[str, float] = {}
         self.excursions: dict[str, list[float]] = {key: [] for key in SENSORS}
@@ -304,7 +304,7 @@ class Diagnosis:
             found.append(
                 of("coolant", mode, words, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
             )
-        return found if self.scene.wheels else [test for test in found if test.part != "road_speed"]
+        return found if self.trip.wheels else [test for test in found if test.part != "road_speed"]
 
     def _switch_tests(self) -> list[Test]:
         """Switches that say what cannot be."""
@@ -358,7 +358,7 @@ class Diagnosis:
 
         def no_current(pair: str) -> Callable[[], bool | None]:
             def fails() -> bool | None:
-                return pair in self.scene.open_solenoids if self.clock.commanded(f"pair_{pair}") > 0.5 else None
+                return pair in self.trip.open_solenoids if self.clock.commanded(f"pair_{pair}") > 0.5 else None
 
             return fails
 
@@ -446,7 +446,6 @@ class Diagnosis:
         pulling = (
             clock.believed("in_gear") > 0.5
             and clock.believed("clutch_pressed") < 0.5
-            and clock.commanded("launching") < 0.5
             and turning > 1.3 * self.idle
         )
         kept, low, high = self.speed_kept
@@ -514,7 +513,7 @@ class Diagnosis:
                 self._take_back(test)
                 changed = True
             elif test.active:
-                self.scene.codes[test.spn, test.mode].last_time = self.clock.seconds
+                self.trip.codes[test.spn, test.mode].last_time = self.clock.seconds
         if changed:
             self.act()
         if self._active("boost", distrusting=True):
@@ -531,12 +530,12 @@ class Diagnosis:
         """
         clock = self.clock
         key = (test.spn, test.mode)
-        code = self.scene.codes.get(key)
+        code = self.trip.codes.get(key)
         if code is None:
             code = Code(test.part, test.spn, test.mode, test.mark, test.words, test.lamp)
             code.first_time, code.first_distance = clock.seconds, clock.true("distance")
             code.frame = self._frame()
-            self.scene.codes[key] = code
+            self.trip.codes[key] = code
         test.active = True
         if code.active:
             return
@@ -546,7 +545,7 @@ class Diagnosis:
     def _take_back(self, test: Test) -> None:
         """A test passes again: its code is an earlier one, unless another test still holds it."""
         test.active = False
-        code = self.scene.codes[test.spn, test.mode]
+        code = self.trip.codes[test.spn, test.mode]
         code.active = any(other.active for other in self.tests if (other.spn, other.mode) == (test.spn, test.mode))
         if not code.active:
             self.clock.record("code_inactive", finding("cause.code", **test.code()), code.count, "number")
@@ -576,7 +575,7 @@ class Diagnosis:
 
     def act(self) -> None:
         """Substitutes, derate, refusals and the fan, by the codes that are active."""
-        clock, scene = self.clock, self.scene
+        clock, trip = self.clock, self.trip
         active = self._active()
         distrusted = {test.part for test in active if test.distrusts}
         for key, value in SUBSTITUTES.items():
@@ -590,23 +589,25 @@ class Diagnosis:
         for test in active:
             for what, reason in test.refuses.items():
                 refusals.setdefault(what, reason)
-        for what in sorted(refusals.keys() | scene.refusals.keys()):
-            if what != "fan" and refusals.get(what) != scene.refusals.get(what):
+        for what in sorted(refusals.keys() | trip.refusals.keys()):
+            if what != "fan" and refusals.get(what) != trip.refusals.get(what):
                 locked_out, allowed = LOCKED_OUT[what]
                 clock.record(
                     locked_out if what in refusals else allowed, refusals.get(what) or finding("cause.no_code")
                 )
-        scene.refusals.clear()
-        scene.refusals.update(refusals)
-        if "cruise" in refusals and scene.cruising:
-            scene.press_through("controller")
-        scene.notice()
+        trip.refusals.clear()
+        trip.refusals.update(refusals)
+        clock.set(
+            cruise_refused=float("cruise" in refusals),
+            engine_brake_refused=float("engine_brake" in refusals),
+            fan_asked=float("fan" in refusals),
+        )
 
     def _count_down(self) -> None:
         """The shutdown timer: runs while a stop code is active, stops the engine at its end."""
-        stopping = [test for test in self._active() if test.stops] if self.scene.settings.faults.shutdown else []
-        clock, scene = self.clock, self.scene
-        if scene.shut_down:
+        stopping = [test for test in self._active() if test.stops] if self.trip.settings.faults.shutdown else []
+        clock, trip = self.clock, self.trip
+        if trip.shut_down:
             return
         if not stopping:
             if self.stop_at:
@@ -617,9 +618,9 @@ class Diagnosis:
             why = finding("cause.code", **stopping[0].code())
             clock.record("shutdown_timer_started", why, SHUTDOWN_AFTER, "time")
         elif clock.seconds >= self.stop_at:
-            scene.shut_down = finding("cause.code", **stopping[0].code())
+            trip.shut_down = finding("cause.code", **stopping[0].code())
             clock.set(fuel_off=1.0)
-            clock.record("engine_shut_down", scene.shut_down)
+            clock.record("engine_shut_down", trip.shut_down)
 
     def key_on(self) -> Finding | None:
         """What the controller tests with the key on and the engine at rest, before it lets it start.
@@ -677,7 +678,7 @@ def _refusals(key: str) -> dict[str, Finding]:
     }.get(key, {})
 
 
-def diagnosis(scene: Scene) -> Process:
+def diagnosis(trip: Underway) -> Process:
     """Runs the controller's tests through a trip.
 
     Yields
@@ -685,14 +686,14 @@ def diagnosis(scene: Scene) -> Process:
     event : simpy.Event
         The next round.
     """
-    clock = scene.clock
-    tests = Diagnosis(scene)
+    clock = trip.clock
+    tests = Diagnosis(trip)
     if clock.true("speed") == 0.0:
         refused = tests.key_on()
         if refused:
-            scene.shut_down = refused
+            trip.shut_down = refused
             clock.set(fuel_off=1.0)
-            scene.end("stalled", finding("ended.does_not_start", why=refused))
+            trip.end("stalled", finding("ended.does_not_start", why=refused))
             return
     yield clock.after(2.0 * clock.tick)
     while True:

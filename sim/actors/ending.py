@@ -1,21 +1,22 @@
 """How a trip ends: arrived, out of time, stalled or run away."""
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.march.clock import Process
 from sim.wording import finding
 
 SPEED_BOUND = 45.0  # m/s, assumed: beyond it a loaded truck counts as out of control
 ROLLING_BACK = -4.0  # m/s, assumed: a truck that rolls back so fast is out of control
+MOST_CLUTCH_HEAT = 8.0e5  # J, assumed: one launch that makes more has burnt the clutch
 STALL_SHARE = 0.5  # of low idle, assumed: an engine turning slower has stopped
 
 
-def arrival(scene: Scene) -> Process:
+def arrival(trip: Underway) -> Process:
     """Ends the trip at the end of the road."""
-    yield scene.clock.reach(scene.route.length)
-    scene.end("arrived", finding("ended.end_of_the_road"))
+    yield trip.clock.reach(trip.route.length)
+    trip.end("arrived", finding("ended.end_of_the_road"))
 
 
-def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
+def patience(trip: Underway, seconds: float, memory_seconds: float) -> Process:
     """Ends the trip when it takes too long.
 
     Parameters
@@ -25,40 +26,54 @@ def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
     memory_seconds : float
         Time after which trace and meters have grown too large. [s]
     """
-    yield scene.clock.after(min(seconds, memory_seconds))
+    yield trip.clock.after(min(seconds, memory_seconds))
     if memory_seconds < seconds:
-        scene.end("time_limit", finding("ended.too_large", time=memory_seconds))
+        trip.end("time_limit", finding("ended.too_large", time=memory_seconds))
     else:
-        scene.end("time_limit", finding("ended.too_long", time=seconds))
+        trip.end("time_limit", finding("ended.too_long", time=seconds))
 
 
-def stall(scene: Scene) -> Process:
+def stall(trip: Underway) -> Process:
     """Ends the trip when the engine stops."""
-    low_idle = float(scene.clock.rig.parameters["low_idle"][0])
-    yield scene.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
-    if scene.shut_down:
-        scene.end("stalled", finding("ended.shut_down", why=scene.shut_down))
+    low_idle = float(trip.clock.rig.parameters["low_idle"][0])
+    yield trip.clock.when("state.engine_speed", STALL_SHARE * low_idle, falling=True)
+    if trip.shut_down:
+        trip.end("stalled", finding("ended.shut_down", why=trip.shut_down))
         return
-    if scene.watched and scene.clock.believed("engine_speed") <= 0.0:
-        scene.end("stalled", finding("ended.lost_crank"))
+    if trip.watched and trip.clock.believed("engine_speed") <= 0.0:
+        trip.end("stalled", finding("ended.lost_crank"))
         return
-    if scene.watched and scene.clock.believed("key") < 0.5:
-        scene.end("stalled", finding("ended.lost_key"))
+    if trip.watched and trip.clock.believed("key") < 0.5:
+        trip.end("stalled", finding("ended.lost_key"))
         return
-    scene.end("stalled", finding("ended.pulled_down", heat=scene.clock.true("clutch")))
+    trip.end("stalled", finding("ended.pulled_down", heat=trip.clock.true("clutch")))
 
 
-def runaway(scene: Scene) -> Process:
+def burnt_clutch(trip: Underway) -> Process:
+    """Ends the trip when a clutch has slipped so long that it is burnt."""
+    clock = trip.clock
+    while True:
+        before = clock.true("clutch")
+        burnt = clock.when("state.clutch", before + MOST_CLUTCH_HEAT)
+        event = yield from clock.first(burnt, clock.when("state.clutch_locked", 0.5))
+        if event is burnt:
+            told = {"gear": int(clock.true("gear")), "grade": clock.true("grade"), "heat": clock.true("clutch") - before}
+            trip.end("stalled", finding("ended.could_not_pull_away", **told))
+            return
+        yield clock.when("state.clutch_locked", 0.5, falling=True)
+
+
+def runaway(trip: Underway) -> Process:
     """Ends the trip when engine or truck runs beyond a bound."""
-    clock = scene.clock
+    clock = trip.clock
     bound = float(clock.rig.parameters["overspeed_bound"][0])
     fast = clock.when("state.speed", SPEED_BOUND)
     turning = clock.when("state.engine_speed", bound)
     backwards = clock.when("state.speed", ROLLING_BACK, falling=True)
     event = yield from clock.first(turning, fast, backwards)
     if event is backwards:
-        scene.end("runaway", finding("ended.rolls_back", speed=-ROLLING_BACK))
+        trip.end("runaway", finding("ended.rolls_back", speed=-ROLLING_BACK))
     elif event is turning:
-        scene.end("runaway", finding("ended.engine_speed_passed", speed=scene.truck.engine.si("overspeed_rpm")))
+        trip.end("runaway", finding("ended.engine_speed_passed", speed=trip.truck.engine.si("overspeed_rpm")))
     else:
-        scene.end("runaway", finding("ended.road_speed_passed", speed=SPEED_BOUND))
+        trip.end("runaway", finding("ended.road_speed_passed", speed=SPEED_BOUND))

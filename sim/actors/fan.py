@@ -2,12 +2,12 @@
 
 import simpy
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.march.clock import Process
 from sim.wording import Finding, finding
 
 
-def call_for_fan(scene: Scene, running: bool) -> Finding | None:
+def call_for_fan(trip: Underway, running: bool) -> Finding | None:
     """What asks for the fan now, None when nothing does.
 
     Parameters
@@ -15,11 +15,11 @@ def call_for_fan(scene: Scene, running: bool) -> Finding | None:
     running : bool
         Whether the fan is on: its temperature threshold then is the lower one.
     """
-    clock, cooling, fan = scene.clock, scene.truck.cooling, scene.settings.fan
-    if scene.is_on("fan_switch"):
+    clock, cooling, fan = trip.clock, trip.truck.cooling, trip.settings.fan
+    if clock.believed("fan_switch") > 0.5:
         return finding("cause.fan_switch")
-    if "fan" in scene.refusals:
-        return scene.refusals["fan"]
+    if "fan" in trip.refusals:
+        return trip.refusals["fan"]
     threshold = cooling.si("fan_off_c" if running else "fan_on_c")
     if clock.believed("coolant_temperature") >= threshold:
         return finding("cause.coolant_at", temperature=threshold)
@@ -28,12 +28,12 @@ def call_for_fan(scene: Scene, running: bool) -> Finding | None:
     return None
 
 
-def fan_clutch(scene: Scene) -> Process:
+def fan_clutch(trip: Underway) -> Process:
     """Runs the fan clutch through a trip."""
-    clock, cooling = scene.clock, scene.truck.cooling
+    clock, cooling = trip.clock, trip.truck.cooling
     running = False
     while True:
-        reason = call_for_fan(scene, running)
+        reason = call_for_fan(trip, running)
         if reason and not running:
             running = True
             clock.set(fan=1.0)
@@ -45,18 +45,18 @@ def fan_clutch(scene: Scene) -> Process:
             cool = finding("cause.coolant_cool")
             clock.record("fan_released", cool, clock.believed("coolant_temperature"), "temperature")
         else:
-            yield from clock.first(*_changes(scene, running))
+            yield from clock.first(*_changes(trip, running))
 
 
-def _changes(scene: Scene, running: bool) -> list[simpy.Event]:
+def _changes(trip: Underway, running: bool) -> list[simpy.Event]:
     """Events after which the fan must be thought about again."""
-    clock = scene.clock
-    level = scene.truck.cooling.si("fan_off_c" if running else "fan_on_c")
+    clock = trip.clock
+    level = trip.truck.cooling.si("fan_off_c" if running else "fan_on_c")
     hot = clock.believed("coolant_temperature") >= level
     calls = [clock.when("belief.coolant_temperature", level, falling=hot, release=level)]
-    if scene.watched:
-        calls.append(scene.changed())
-    if scene.settings.fan.with_engine_brake:
+    for place in ("belief.fan_switch", "command.fan_asked"):
+        calls.append(clock.when(place, 0.5, falling=clock.read(place) > 0.5, release=0.5))
+    if trip.settings.fan.with_engine_brake:
         working = clock.commanded("stage") > 0.0
         calls.append(clock.when("command.stage", 0.5, falling=working, release=0.5))
     return calls

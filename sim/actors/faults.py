@@ -2,7 +2,7 @@
 
 import random
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.inputs.sensors import (
     DIALLED,
     NAMES,
@@ -42,24 +42,24 @@ FALLS_WITHOUT = (
 )  # kinds whose pin lies at 0 with the wire open, others at the supply
 
 
-def happenings(scene: Scene) -> list[Process]:
+def happenings(trip: Underway) -> list[Process]:
     """One process for each failure and each value dialled in, in the order of the settings."""
-    asked = [*scene.settings.faults.occurrences(), *scene.settings.circuits.values()]
-    return [_when_due(scene, occurrence, number) for number, occurrence in enumerate(asked)]
+    asked = [*trip.settings.faults.occurrences(), *trip.settings.circuits.values()]
+    return [_when_due(trip, occurrence, number) for number, occurrence in enumerate(asked)]
 
 
-def _when_due(scene: Scene, occurrence: Occurrence, number: int) -> Process:
+def _when_due(trip: Underway, occurrence: Occurrence, number: int) -> Process:
     """Waits for the place or the time, then lets it happen."""
-    clock = scene.clock
+    clock = trip.clock
     if occurrence.trigger == "place":
         if occurrence.begin > 0.0:
             yield clock.reach(occurrence.begin)
     elif occurrence.begin > 0.0:
         yield clock.after(occurrence.begin)
-    yield from occur(scene, occurrence, number)
+    occur(trip, occurrence, number)
 
 
-def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
+def occur(trip: Underway, occurrence: Occurrence, number: int = 0) -> None:
     """Lets one thing go wrong, be mended or be dialled in, now; also in a trip that began sound.
 
     Parameters
@@ -68,95 +68,86 @@ def occur(scene: Scene, occurrence: Occurrence, number: int = 0) -> Process:
         Its place and time are not looked at. [SI]
     number : int
         Makes two equal random failures differ.
-
-    Yields
-    ------
-    event : simpy.Event
-        Of failures that go on happening.
     """
-    clock, part, failure = scene.clock, occurrence.part, occurrence.failure
-    scene.watch_circuits()
+    clock, part, failure = trip.clock, occurrence.part, occurrence.failure
+    trip.watch_circuits()
     what, size = {"part": NAMES[part], "failure": failure}, occurrence.size
     if failure == "dialled" and SENSORS[part].kind in ("switch", "key"):
         clock.record("value_dialled", finding("cause.dialled_to", part=NAMES[part], value=shown(SENSORS[part], size)))
     elif failure == "dialled":
         clock.record("value_dialled", finding("cause.dialled", part=NAMES[part]), size, quantity_of(part))
-    elif scene.settings.faults.told:
+    elif trip.settings.faults.told:
         event = "mended" if failure == "mended" else "fault_occurred"
         clock.record(event, finding("cause.failure", **what), size, size_quantity(part, failure))
     if failure in ("drift", "intermittent", "erratic"):
-        draw = random.Random(f"{scene.settings.faults.seed} {number} {part} {failure}")
-        clock.process(_going_on(scene, occurrence, draw))
+        draw = random.Random(f"{trip.settings.faults.seed} {number} {part} {failure}")
+        clock.process(_going_on(trip, occurrence, draw))
         return
-    _apply(scene, occurrence)
-    if part == "set_button" and failure == "shorted low" and clock.seconds > 0.0:
-        scene.press_through("set")
-    yield clock.after(2.0 * clock.tick)
-    scene.notice()
+    _apply(trip, occurrence)
 
 
-def _put(scene: Scene, part: str, circuit: int, signal: float) -> None:
+def _put(trip: Underway, part: str, circuit: int, signal: float) -> None:
     """Puts something instead of a part's signal."""
-    p = scene.clock.rig.parameters
+    p = trip.clock.rig.parameters
     p[f"{part}_circuit"], p[f"{part}_put"] = float(circuit), signal
 
 
-def _apply(scene: Scene, occurrence: Occurrence) -> None:
+def _apply(trip: Underway, occurrence: Occurrence) -> None:
     """Changes the parameters that make one lasting failure."""
     part, failure, size = occurrence.part, occurrence.failure, occurrence.size
-    p = scene.clock.rig.parameters
+    p = trip.clock.rig.parameters
     if part in NAMES and part not in SENSORS:
-        _apply_elsewhere(scene, part, failure, size)
+        _apply_elsewhere(trip, part, failure, size)
         return
     kind, supply = SENSORS[part].kind, float(p["sensor_supply"][0])
     if failure == "open":
-        _put(scene, part, OPEN, 0.0 if kind in FALLS_WITHOUT else supply)
+        _put(trip, part, OPEN, 0.0 if kind in FALLS_WITHOUT else supply)
     elif failure == "shorted low":
-        _put(scene, part, SHORTED_LOW, 0.0)
+        _put(trip, part, SHORTED_LOW, 0.0)
     elif failure == "shorted high":
-        _put(scene, part, SHORTED_HIGH, supply)
+        _put(trip, part, SHORTED_HIGH, supply)
     elif failure == "stuck":
-        _put(scene, part, STUCK, Look(scene.clock.rig.memory, p).signal(part))
+        _put(trip, part, STUCK, Look(trip.clock.rig.memory, p).signal(part))
     elif failure == "dialled":
-        _put(scene, part, DIALLED, pin_of(part, size, p))
+        _put(trip, part, DIALLED, pin_of(part, size, p))
     elif failure == "offset":
-        _shift(scene, part, size)
+        _shift(trip, part, size)
     elif failure == "swapped":
-        _swap(scene, part, 1.0)
+        _swap(trip, part, 1.0)
     elif failure == "weak":
         p["road_speed_weak"] = size
     elif failure == "mended":
-        _mend(scene, part)
+        _mend(trip, part)
 
 
-def _shift(scene: Scene, part: str, size: float) -> None:
+def _shift(trip: Underway, part: str, size: float) -> None:
     """Makes a sensor read wrong by so much more, as far as it can."""
-    p, unit = scene.clock.rig.parameters, size_unit(part, "offset")
+    p, unit = trip.clock.rig.parameters, size_unit(part, "offset")
     least, most = (to_si(end, unit) for end in size_range(part, "offset"))
     p[f"{part}_offset"] = min(max(float(p[f"{part}_offset"][0]) + size, least), most)
 
 
-def _swap(scene: Scene, part: str, swapped: float) -> None:
+def _swap(trip: Underway, part: str, swapped: float) -> None:
     """Exchanges the plugs of two sensors of one kind, or puts them back."""
     pair = "boost_oil" if part in ("boost", "oil_pressure") else "coolant_intake"
-    scene.clock.rig.parameters[f"{pair}_swapped"] = swapped
+    trip.clock.rig.parameters[f"{pair}_swapped"] = swapped
 
 
-def _mend(scene: Scene, part: str) -> None:
+def _mend(trip: Underway, part: str) -> None:
     """Makes a sensor or switch sound again."""
-    p = scene.clock.rig.parameters
-    scene.mended[part] = scene.mended.get(part, 0) + 1
-    _put(scene, part, SOUND, 0.0)
+    p = trip.clock.rig.parameters
+    trip.mended[part] = trip.mended.get(part, 0) + 1
+    _put(trip, part, SOUND, 0.0)
     for field, value in ((f"{part}_offset", 0.0), (f"{part}_weak", 0.0), (f"{part}_gain", 1.0)):
         if field in PARAMETER_NAMES:
             p[field] = value
     if part in SWAPPED_WITH:
-        _swap(scene, part, 0.0)
+        _swap(trip, part, 0.0)
 
 
-def _apply_elsewhere(scene: Scene, part: str, failure: str, size: float) -> None:
+def _apply_elsewhere(trip: Underway, part: str, failure: str, size: float) -> None:
     """A failure of a part that is no sensor."""
-    p = scene.clock.rig.parameters
+    p = trip.clock.rig.parameters
     sound = failure == "mended"
     if part == "solenoids":
         p["pairs_swapped"] = 0.0 if sound else 1.0
@@ -171,29 +162,26 @@ def _apply_elsewhere(scene: Scene, part: str, failure: str, size: float) -> None
         pair = part.removeprefix("solenoid_")
         if pair in PAIRS:
             p[f"pair_{pair}_sound"] = 1.0 if sound else 0.0
-            (scene.open_solenoids.add if failure == "open" else scene.open_solenoids.discard)(pair)
+            (trip.open_solenoids.add if failure == "open" else trip.open_solenoids.discard)(pair)
 
 
-def _going_on(scene: Scene, occurrence: Occurrence, draw: random.Random) -> Process:
+def _going_on(trip: Underway, occurrence: Occurrence, draw: random.Random) -> Process:
     """A failure that goes on happening until the part is mended or its circuit is something else."""
-    clock, part = scene.clock, occurrence.part
+    clock, part = trip.clock, occurrence.part
     p = clock.rig.parameters
-    mended = scene.mended.get(part, 0)
-    while scene.mended.get(part, 0) == mended:
+    mended = trip.mended.get(part, 0)
+    while trip.mended.get(part, 0) == mended:
         if occurrence.failure == "drift":
-            _shift(scene, part, occurrence.size * DRIFT_STEP / 60.0)
+            _shift(trip, part, occurrence.size * DRIFT_STEP / 60.0)
             yield clock.after(DRIFT_STEP)
             continue
         if occurrence.failure == "erratic":
             p["road_speed_gain"] = draw.uniform(*ERRATIC_GAIN)
             yield clock.after(draw.uniform(*ERRATIC_FOR))
             continue
-        _apply(scene, occurrence._replace(failure="open"))
-        scene.notice()
+        _apply(trip, occurrence._replace(failure="open"))
         yield clock.after(draw.uniform(*SHAKEN_OPEN))
-        if scene.mended.get(part, 0) != mended:
+        if trip.mended.get(part, 0) != mended:
             return
-        _put(scene, part, SOUND, 0.0)
-        yield clock.after(2.0 * clock.tick)
-        scene.notice()
+        _put(trip, part, SOUND, 0.0)
         yield clock.after(draw.uniform(*SHAKEN_CLOSED))

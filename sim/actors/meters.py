@@ -2,12 +2,12 @@
 
 from array import array
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.march.clock import Process
 from sim.march.meter import Look, columns, in_columns
 
 
-def meters(scene: Scene) -> Process:
+def meters(trip: Underway) -> Process:
     """Writes down what the meters show.
 
     Yields
@@ -15,11 +15,11 @@ def meters(scene: Scene) -> Process:
     event : simpy.Event
         The next reading.
     """
-    clock, circuits = scene.clock, scene.settings.circuits
+    clock, circuits = trip.clock, trip.settings.circuits
     keys = circuits.metered()
     if not keys:
         return
-    written = scene.readings
+    written = trip.readings
     for name in ("time_s", "distance_m", *(column for key in keys for column in columns(key))):
         written[name] = array("d")
     seen = Look(clock.rig.memory, clock.rig.parameters)

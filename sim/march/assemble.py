@@ -7,15 +7,16 @@ import numpy as np
 from sim.errors import SpecError
 from sim.inputs import sensors
 from sim.inputs.specs import PAIRS, Accessories, AxleBrakes, Condition, Cooling, Engine, Settings, Truck
-from sim.march.controller import FOOT_ABOVE, FOOT_BELOW, STANDING_PRESSURE
 from sim.march.kernel import settle_start
 from sim.march.plant import asked_air_flow, complete, friction_factors
 from sim.march.records import (
     BOOST_TIME_ROW,
+    DRIVE,
     FADE_ROW,
     FUEL_MAP_ROW,
     FULL_LOAD_ROW,
     GEARBOX_SHARE_ROW,
+    HANDS,
     OIL_FACTOR_ROW,
     PARAMETER_TYPE,
     RATIO_ROW,
@@ -23,6 +24,7 @@ from sim.march.records import (
     Memory,
     new_memory,
 )
+from sim.march.seat import STANDING_PRESSURE, rounded
 from sim.messages import trucks
 from sim.roads.route import Route
 from sim.units import BAR, CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
@@ -215,6 +217,10 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     for table, pairs in GIVEN.items():
         for name, _, key in (pair.partition("=") for pair in pairs.split()):
             p[name] = whole[table].si(key or name)
+    cruise = settings.cruise
+    p["cruise_below"], p["cruise_above"] = cruise.si("full_below_km_h"), cruise.si("none_above_km_h")
+    p["cruise_acceleration"], p["cruise_rate"] = cruise.acceleration_m_s2, cruise.pedal_rate_percent_per_s / 100.0
+    p["automated"] = truck.gearbox.kind == "automated"
     p["idle_gain"] = settings.simulation.governor_idle_gain_n_m_s_per_rad
     p["start_elevation"] = start_elevation
     p["circuits_watched"] = settings.circuits_watched
@@ -307,7 +313,7 @@ def initial_records(
     gear: int,
     speed: float,
 ) -> Memory:
-    """State, belief and command at the start of a trip.
+    """The records at the start of a trip.
 
     Parameters
     ----------
@@ -327,8 +333,8 @@ def initial_records(
     """
     p = parameters[0]
     memory = new_memory()
-    s, c = memory.state[0], memory.command[0]
-    s["speed"] = s["wheel_speed"] = s["reference_speed"] = s["max_speed"] = speed
+    s, c, k, d = memory.state[0], memory.command[0], memory.controls[0], memory.driver[0]
+    s["speed"] = s["wheel_speed"] = s["max_speed"] = d["reference_speed"] = speed
     s["elevation"] = route.start_elevation
     low_idle = float(p["low_idle"])
     if gear:
@@ -339,8 +345,16 @@ def initial_records(
     if speed == 0.0:
         for name in ("brake_demand", "brake_pressure_steer", "brake_pressure_drive", "brake_pressure_trailer"):
             s[name] = STANDING_PRESSURE
+        d["brake_mode"], d["brake_pressure"], d["foot_brake"] = 4.0, STANDING_PRESSURE, STANDING_PRESSURE
+        k["brake_pedal"] = rounded(STANDING_PRESSURE / p["brake_limit"])
+    closed = 1.0 if gear else 0.0
     s["gear"] = c["gear"] = gear
-    s["clutch_engagement"] = c["clutch"] = 1.0 if gear else 0.0
+    s["clutch_release"] = s["clutch_engagement"] = c["clutch"] = closed
+    if p["automated"] < 0.5:
+        k["lever"] = gear
+        k["clutch_pedal"] = d["foot_clutch"] = d["clutch_wanted"] = 1.0 - closed
+    else:
+        k["lever"] = DRIVE
     s["manifold_pressure"] = p["start_pressure"]
     s["ambient_pressure"], s["ambient_temperature"] = p["start_pressure"], p["start_temperature"]
     drum = settings.start.si("brake_temperature_c")
@@ -352,14 +366,15 @@ def initial_records(
     s["coolant_temperature"] = settings.start.si("coolant_temperature_c")
     s["oil_temperature"] = settings.start.si("oil_temperature_c")
     s["reservoir_pressure"] = s["least_reservoir_pressure"] = TANKS_AT_START
-    c["target_speed"] = speed
-    c["acceleration_limit"] = settings.driver.acceleration_m_s2
-    c["deceleration_limit"] = settings.driver.slowing_m_s2
-    c["hold_below"], c["hold_above"] = FOOT_BELOW, FOOT_ABOVE
-    c["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
+    d["target_speed"] = speed
+    d["acceleration_limit"] = settings.driver.acceleration_m_s2
+    d["deceleration_limit"] = settings.driver.slowing_m_s2
+    d["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
     c["speed_limit"] = route.limits[0].value
-    c["hand_retarding"], c["hand_selector"] = settings.retarding.switch, settings.retarding.selector
-    c["hand_cruise"], c["hand_fan"], c["hand_key"] = settings.cruise.switch, settings.fan.override, 1.0
+    k["engine_brake_selector"] = settings.retarding.selector
+    k["cruise_switch"], k["fan_switch"], k["ignition"] = settings.cruise.switch, settings.fan.override, 1.0
+    for hand in HANDS:
+        d[f"hand_{hand}"] = k[hand]
     s["grade"], s["wind"] = route.grade_at(0.0), float(route.wind[0]) + settings.weather.wind_m_s
-    settle_start(memory.state, memory.belief, memory.command, parameters, tables)
+    settle_start(*memory[1:], parameters, tables)
     return memory

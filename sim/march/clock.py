@@ -14,16 +14,25 @@ import numpy as np
 import simpy
 
 from sim.errors import RunError
-from sim.march.kernel import LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, advance_on_dyno, write_log_row
+from sim.march.kernel import KEPT_FULL, LOG_FULL, NOT_A_NUMBER, REACHED_WATCH, advance, advance_on_dyno, write_log_row
 from sim.march.records import (
     BELIEF,
+    BY_FEED,
+    BY_LAW,
+    BY_OTHERS,
     CLOCKWORK_SIZE,
     COMMAND,
+    CONTROLS,
+    DRIVER,
+    HANDS_EVERY,
+    KEPT_ROWS,
     LOG_EVERY,
     LOG_PLACES,
     LOG_ROWS,
     MEMORY_SIZE,
     ON_A_ROAD,
+    PLACES,
+    SEAT,
     STATE,
     TICK,
     WATCH_ARMED,
@@ -39,10 +48,12 @@ from sim.march.records import (
     field_place,
     left_the_numbers,
 )
+from sim.march.seat import HANDS_PERIOD
 from sim.messages import running
 from sim.wording import Finding
 
 LOG_CHUNK = 4096  # rows of the first part of the log; each further part is twice as long
+KEPT_CHUNK = 8192  # movements of controls in one part of a recording
 LONGEST_CHUNK = 32 * LOG_CHUNK  # so large that the system gets its memory back at once
 MOST_WATCHES = 64
 MOST_NAMED = 3  # quantities that became infinite or not a number in one tick
@@ -52,11 +63,8 @@ NOWHERE = 1.0e300  # m: the distance watch point when nobody waits for a place
 _STATE_PLACES = {entry.name: field_place(f"state.{entry.name}") for entry in STATE}
 _BELIEF_PLACES = {entry.name: field_place(f"belief.{entry.name}") for entry in BELIEF}
 _COMMAND_PLACES = {entry.name: field_place(f"command.{entry.name}") for entry in COMMAND}
-_PLACES = {
-    f"{record}.{name}": place
-    for record, places in (("state", _STATE_PLACES), ("belief", _BELIEF_PLACES), ("command", _COMMAND_PLACES))
-    for name, place in places.items()
-}
+_CONTROLS_PLACES = {entry.name: field_place(f"controls.{entry.name}") for entry in CONTROLS}
+_DRIVER_PLACES = {entry.name: field_place(f"driver.{entry.name}") for entry in DRIVER}
 
 Process = Generator[simpy.Event, Any, Any]
 
@@ -109,9 +117,15 @@ class Clock(simpy.Environment):
         Ticks between rows of the log.
     places : array
         What the log keeps, as places in the block, shape (columns,).
+    feed : array or None
+        Recorded controls to drive by, as `sim.march.seat.use_controls` reads them; None for the laws of the model driver.
+    keeps : bool
+        Whether the controls are recorded.
     """
 
-    def __init__(self, rig: Rig, log_every: int, places: np.ndarray = LOG_PLACES) -> None:
+    def __init__(
+        self, rig: Rig, log_every: int, places: np.ndarray = LOG_PLACES, feed: np.ndarray | None = None, keeps: bool = False
+    ) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
         self._kernel = advance if rig.parameters["dyno_form"][0] == ON_A_ROAD else advance_on_dyno
@@ -132,6 +146,13 @@ class Clock(simpy.Environment):
         self._clockwork = np.zeros(CLOCKWORK_SIZE, dtype=np.int64)
         self._clockwork[LOG_EVERY] = log_every
         self._clockwork[WATCH_COUNT] = 1
+        self._clockwork[SEAT] = BY_LAW if feed is None else BY_FEED
+        self._clockwork[HANDS_EVERY] = max(1, round(HANDS_PERIOD / self.tick))
+        self._feed = np.empty((0, 3)) if feed is None else feed
+        first = rig.memory.controls.view(np.float64)
+        self._kept_before = [np.array([(0.0, place, value) for place, value in enumerate(first)])] if keeps else []
+        self._kept_now = np.empty((KEPT_CHUNK if keeps else 0, 3))
+        self._known = first.copy()
         self._levels[0] = NOWHERE, 1.0, -NOWHERE, 1.0
         self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
@@ -214,6 +235,63 @@ class Clock(simpy.Environment):
         for name, value in fields.items():
             self._block[_COMMAND_PLACES[name]] = value
 
+    def read(self, place: str) -> float:
+        """A field of any record, named as `when` takes it.
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return self._block[PLACES[place]]
+
+    def handled(self, name: str) -> float:
+        """A field of the controls.
+
+        Returns
+        -------
+        value : float
+            [-]
+        """
+        return self._block[_CONTROLS_PLACES[name]]
+
+    def meant(self, name: str) -> float:
+        """A field of the driver.
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return self._block[_DRIVER_PLACES[name]]
+
+    def mean(self, **fields: float) -> None:
+        """Writes fields of the driver: what he means to do.
+
+        Parameters
+        ----------
+        fields : float
+            Field names and values. [SI]
+        """
+        for name, value in fields.items():
+            self._block[_DRIVER_PLACES[name]] = value
+
+    def handle(self, **fields: float) -> None:
+        """Takes the seat and puts controls where they are to be.
+
+        Parameters
+        ----------
+        fields : float
+            Field names and values. [-]
+        """
+        self._clockwork[SEAT] = BY_OTHERS
+        for name, value in fields.items():
+            self._block[_CONTROLS_PLACES[name]] = value
+
+    def note(self, event: str, cause: Finding, value: float = 0.0, quantity: str = "") -> None:
+        """Writes an entry of the event log alone: what somebody thinks or sees, which moves nothing. Parameters as `record`."""
+        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, quantity))
+
     def record(self, event: str, cause: Finding, value: float = 0.0, quantity: str = "") -> None:
         """Writes an entry of the event log, and the truck's state at this tick into the trace.
 
@@ -228,7 +306,7 @@ class Clock(simpy.Environment):
         quantity : str
             What the number is, one of `sim.units.quantity_kinds`; empty without a number.
         """
-        self.happenings.append(Happening(int(self._now), self.true("distance"), event, cause, value, quantity))
+        self.note(event, cause, value, quantity)
         written = int(self._clockwork[LOG_ROWS])
         if written and self._log[written - 1, 0] == self._now:
             written -= 1
@@ -276,7 +354,7 @@ class Clock(simpy.Environment):
         Parameters
         ----------
         name : str
-            `state.field`, `belief.field` or `command.field`.
+            Record, dot, field.
         level : float
             Compared with field times scale, exactly as given. [unit of field x scale]
         falling : bool
@@ -291,7 +369,7 @@ class Clock(simpy.Environment):
         RunError
             More watch points than the kernel has room for.
         """
-        place = _PLACES[name]
+        place = PLACES[name]
         event = simpy.Event(self)
         direction = -1.0 if falling else 1.0
         value = self._block[place] * scale
@@ -405,7 +483,8 @@ class Clock(simpy.Environment):
         """Everything the kernel is called with but the tick to stop at."""
         rig = self.rig
         watches = (self._levels, self._flags)
-        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, self._kept, self._clockwork)
+        done = (self._feed, self._kept_now, self._known)
+        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, self._kept, *done, self._clockwork)
 
     def load_kernel(self) -> None:
         """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""
@@ -414,11 +493,13 @@ class Clock(simpy.Environment):
     def _march(self, until: int) -> None:
         """Marches to a tick or to the first watch point before it."""
         status = LOG_FULL
-        while status == LOG_FULL:
+        while status in (LOG_FULL, KEPT_FULL):
             self._before[:] = self._block
             status = self._kernel(*self._arguments, until)
             if status == LOG_FULL:
                 self._new_chunk()
+            elif status == KEPT_FULL:
+                self._new_kept()
         if status == NOT_A_NUMBER:
             self._name_what_left(until)
         self._now = self._work_cells[TICK]
@@ -475,6 +556,23 @@ class Clock(simpy.Environment):
         self._log = np.empty((min(2 * len(self._log), LONGEST_CHUNK), 1 + len(self._kept)))
         self._clockwork[LOG_ROWS] = 0
         self._arguments = self._gather()
+
+    def _new_kept(self) -> None:
+        """Puts the full part of the recording away and starts another."""
+        self._kept_before.append(self._kept_now[: int(self._clockwork[KEPT_ROWS])])
+        self._kept_now = np.empty((KEPT_CHUNK, 3))
+        self._clockwork[KEPT_ROWS] = 0
+        self._arguments = self._gather()
+
+    def kept_controls(self) -> np.ndarray:
+        """The recording so far.
+
+        Returns
+        -------
+        rows : array
+            Tick, place among the controls, value; shape (rows, 3); none where nothing is recorded.
+        """
+        return np.concatenate([*self._kept_before, self._kept_now[: int(self._clockwork[KEPT_ROWS])]])
 
     def log_parts(self) -> list[np.ndarray]:
         """The log so far, in the parts in which it was written: a whole one costs a copy.

@@ -6,28 +6,26 @@ sticks instead.
 
 from sim.compiled import compiled
 from sim.laws.driveline import friction_force
-from sim.laws.foot import launch_clutch_torque
 from sim.laws.road_load import traction_limit
 from sim.march.plant import driveline
 from sim.march.records import RATIO_ROW
 
 
 @compiled
-def change_gear(s, c, p, tables):
+def change_gear(s, gear, p, tables):
     """Engages or leaves a gear; the input shaft is brought to the new speed and the loss is booked.
 
     Parameters
     ----------
-    c : record
-        Command; the gear wanted. [SI]
+    gear : int
+        To be engaged, 0 for neutral. [-]
 
     Notes
     -----
     Engaging is an inelastic impact of the shaft with the wheels (and with the truck while the tyres roll): momentum is kept,
     the kinetic energy that is lost goes to `gear_synchronising`.
     """
-    gear = int(c["gear"])
-    s["gear"] = c["gear"]
+    s["gear"] = gear
     s["clutch_locked"] = 0.0
     if gear == 0:
         return
@@ -43,21 +41,6 @@ def change_gear(s, c, p, tables):
     s["shaft_speed"] = per_metre * speed
     if rolling:
         s["speed"] = speed
-
-
-@compiled
-def clutch_capacity(s, c, p):
-    """Largest torque the clutch can carry now.
-
-    Returns
-    -------
-    torque : float
-        [N m]
-    """
-    capacity = s["clutch_engagement"] * p["clutch_capacity"]
-    if c["launching"] > 0.5:
-        return launch_clutch_torque(s["engine_speed"], p["bite_speed"], p["bite_span"], capacity)
-    return capacity
 
 
 @compiled
@@ -273,7 +256,7 @@ def spin_wheels(s, p, gear, clutch, required, per_engine, capacity, tyre_force, 
 
 
 @compiled
-def book_work(s, gear, slope, drag, mean_speed, mean_wheel, mean_engine, mean_shaft, step):
+def book_work(s, b, gear, slope, drag, mean_speed, mean_wheel, mean_engine, mean_shaft, step):
     """Books the work of what acted between clutch and road over one step: force times mean speed.
 
     Parameters
@@ -303,14 +286,14 @@ def book_work(s, gear, slope, drag, mean_speed, mean_wheel, mean_engine, mean_sh
     s["pending_steer"] += steer
     s["pending_drive"] += drive
     s["pending_trailer"] += trailer
-    if s["accelerator"] <= 0.0:
+    if b["driver_demand"] <= 0.0:
         s["held_by_engine"] += max(-s["drive_force"], 0.0) * mean_wheel * step
         s["held_by_resistance"] += (s["aero_force"] + s["rolling_force"]) * travelled
         s["held_by_brakes"] += brakes
 
 
 @compiled
-def move(s, c, p, tables, step):
+def move(s, b, p, tables, step):
     """One step of the engine, the driveline, the drive wheels and the truck, with the ledger of their work.
 
     Parameters
@@ -328,7 +311,7 @@ def move(s, c, p, tables, step):
     gear = int(s["gear"])
     rate = 1.0 / step
     per_engine = 1.0 / p["engine_inertia"]
-    capacity = clutch_capacity(s, c, p)
+    capacity = s["clutch_engagement"] * p["clutch_capacity"]
     push = -(s["grade_force"] + s["aero_force"])
     hold_vehicle = s["rolling_force"] + (s["brake_force_steer"] + s["brake_force_trailer"])
 
@@ -368,6 +351,7 @@ def move(s, c, p, tables, step):
     mean_engine = 0.5 * (engine_speed + engine_after)
     book_work(
         s,
+        b,
         gear,
         slope,
         drag,

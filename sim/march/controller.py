@@ -1,9 +1,9 @@
-"""What is believed, and the continuous feedback that acts on it: sensors, pedal, brake pedal, idle governor, clutch foot."""
+"""What is believed, and the continuous feedback that acts on it: sensors, cruise control, idle governor, automated clutch."""
 
 from sim.compiled import compiled
 from sim.laws.engine import oil_viscosity
 from sim.laws.engine_fluids import fuel_temperature, oil_pressure
-from sim.laws.foot import matched_speed, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
+from sim.laws.foot import matched_speed, moved_towards, speed_hold_demand
 from sim.laws.lag import lag_rate
 from sim.laws.sensing import (
     contact_voltage,
@@ -17,30 +17,29 @@ from sim.laws.sensing import (
     tone_wheel_frequency,
     tone_wheel_speed,
 )
+from sim.march.seat import UNTOUCHED, clutch_share, let_in
 from sim.units import MILE
 
-STANDSTILL_SPEED = 0.3  # m/s: below it the foot keeps its pressure until the truck stands
-STANDING_PRESSURE = 2.0e5  # Pa: held while the truck stands with the foot on the brake
 PRESSED = 2.0e4  # Pa of pedal demand at which the service-brake switch closes
-FOOT_RATE = 8.0e5  # Pa/s: fastest movement of the brake pedal
-CLUTCH_UP = 0.95  # engagement above which the clutch switch reads released
-FOOT_BELOW = 0.9  # m/s, assumed: a driver's foot is all the way down 2 mi/h below the speed wanted
-FOOT_ABOVE = 0.3  # m/s, assumed: and off this far above it
+CLUTCH_UP = 0.95  # of its travel, above which the clutch switch reads released
+SMOOTHING = 0.4  # s, assumed: of the road speed whose change is the acceleration the controller goes by
 LEAST_READABLE = 0.002  # share of the supply: a thermistor is read no further than that from its ends
 PEDAL_REST = 0.005  # pedal below which the foot counts as off
 WARM_OIL = 373.15  # K: where the oil pressure at idle is stated
 
 
 @compiled
-def sense_sound(s, b, c, p):
+def sense_sound(s, b, k, d, p):
     """Writes what sensors and switches report of the true state while every circuit is sound.
 
     Parameters
     ----------
     b : record
         Belief, written. [SI]
-    c : record
-        Command; the pedals. [SI]
+    k : record
+        Controls.
+    d : record
+        Of the driver: whether he believes the needle.
     p : record
         Parameters; gains and offsets of the sensors. [SI]
     """
@@ -57,11 +56,23 @@ def sense_sound(s, b, c, p):
     b["coolant_temperature"] = s["coolant_temperature"] * p["coolant_gain"] + p["coolant_offset"]
     b["oil_temperature"] = s["oil_temperature"] * p["oil_gain"] + p["oil_offset"]
     b["reservoir_pressure"] = s["reservoir_pressure"]
-    b["accelerator"] = s["accelerator"]
-    b["brake_pressed"] = 1.0 if s["brake_demand"] > PRESSED else 0.0
-    b["clutch_pressed"] = 1.0 if c["clutch"] < 0.5 or s["clutch_engagement"] < CLUTCH_UP else 0.0
+    b["accelerator"] = k["accelerator"]
+    b["brake_pressed"] = 1.0 if k["brake_pedal"] * p["brake_limit"] > PRESSED else 0.0
+    released = s["clutch_release"] if p["automated"] > 0.5 else 1.0 - k["clutch_pedal"]
+    b["clutch_pressed"] = 1.0 if released < CLUTCH_UP else 0.0
     b["in_gear"] = 1.0 if s["gear"] != 0.0 else 0.0
-    b["judged_speed"] = b["road_speed"]
+    b["retarding_switch"] = k["engine_brake_switch"]
+    b["selector"] = k["engine_brake_selector"]
+    b["cruise_switch"] = k["cruise_switch"]
+    b["set_button"] = k["set_coast"]
+    b["resume_button"] = k["resume_accelerate"]
+    b["cancel_button"] = k["cruise_cancel"]
+    b["fan_switch"] = k["fan_switch"]
+    b["key"] = k["ignition"]
+    b["clutch_locked"] = s["clutch_locked"]
+    b["wheel_slip"] = s["wheel_slip"]
+    b["grade"] = s["grade"]
+    b["judged_speed"] = s["wheel_speed"] if d["needle_distrusted"] > 0.5 else b["road_speed"]
 
 
 @compiled
@@ -249,7 +260,7 @@ def substitute(b, c):
 
 
 @compiled
-def sense_wheels(s, b, c, p):
+def sense_wheels(s, b, d, p):
     """Crankshaft, camshaft and road speed: pulses of tone wheels."""
     turning = tone_wheel_frequency(s["engine_speed"] * p["engine_speed_gain"], p["crank_teeth"])
     b["crank_signal"] = at_pin(turning, p["crank_circuit"], p["crank_put"])
@@ -263,23 +274,23 @@ def sense_wheels(s, b, c, p):
         pulses = 0.0
     b["road_speed_signal"] = at_pin(pulses, p["road_speed_circuit"], p["road_speed_put"])
     b["road_speed"] = b["road_speed_signal"] * MILE / p["programmed_pulses"]
-    b["judged_speed"] = s["wheel_speed"] if c["needle_distrusted"] > 0.5 else b["road_speed"]
+    b["judged_speed"] = s["wheel_speed"] if d["needle_distrusted"] > 0.5 else b["road_speed"]
 
 
 @compiled
-def sense_switches(b, c, p):
+def sense_switches(b, k, p):
     """Switches, buttons, selector and key. Brake and clutch switch open when pressed: a broken wire reads as a pressed pedal."""
     b["clutch_switch_signal"] = switch_pin(
         1.0 - b["clutch_pressed"], p["clutch_switch_circuit"], p["clutch_switch_put"], p
     )
     b["brake_switch_signal"] = switch_pin(1.0 - b["brake_pressed"], p["brake_switch_circuit"], p["brake_switch_put"], p)
     b["retarding_switch_signal"] = switch_pin(
-        c["hand_retarding"], p["retarding_switch_circuit"], p["retarding_switch_put"], p
+        k["engine_brake_switch"], p["retarding_switch_circuit"], p["retarding_switch_put"], p
     )
-    b["cruise_switch_signal"] = switch_pin(c["hand_cruise"], p["cruise_switch_circuit"], p["cruise_switch_put"], p)
-    b["set_button_signal"] = switch_pin(c["hand_set"], p["set_button_circuit"], p["set_button_put"], p)
-    b["resume_button_signal"] = switch_pin(c["hand_resume"], p["resume_button_circuit"], p["resume_button_put"], p)
-    b["fan_switch_signal"] = switch_pin(c["hand_fan"], p["fan_switch_circuit"], p["fan_switch_put"], p)
+    b["cruise_switch_signal"] = switch_pin(k["cruise_switch"], p["cruise_switch_circuit"], p["cruise_switch_put"], p)
+    b["set_button_signal"] = switch_pin(k["set_coast"], p["set_button_circuit"], p["set_button_put"], p)
+    b["resume_button_signal"] = switch_pin(k["resume_accelerate"], p["resume_button_circuit"], p["resume_button_put"], p)
+    b["fan_switch_signal"] = switch_pin(k["fan_switch"], p["fan_switch_circuit"], p["fan_switch_put"], p)
     b["clutch_pressed"] = is_open(b["clutch_switch_signal"], p)
     b["brake_pressed"] = is_open(b["brake_switch_signal"], p)
     b["retarding_switch"] = is_closed(b["retarding_switch_signal"], p)
@@ -287,31 +298,29 @@ def sense_switches(b, c, p):
     b["set_button"] = is_closed(b["set_button_signal"], p)
     b["resume_button"] = is_closed(b["resume_button_signal"], p)
     b["fan_switch"] = is_closed(b["fan_switch_signal"], p)
-    ladder = p["sensor_supply"] * (p["selector_low"] + p["selector_step"] * c["hand_selector"])
+    ladder = p["sensor_supply"] * (p["selector_low"] + p["selector_step"] * k["engine_brake_selector"])
     b["selector_signal"] = at_pin(ladder, p["selector_circuit"], p["selector_put"])
     place = (b["selector_signal"] / p["sensor_supply"] - p["selector_low"]) / p["selector_step"]
     b["selector"] = float(int(place + 0.5)) if 0.5 <= place < 3.5 else 0.0
-    b["key_signal"] = at_pin(p["battery"] * c["hand_key"], p["key_circuit"], p["key_put"])
+    b["key_signal"] = at_pin(p["battery"] * k["ignition"], p["key_circuit"], p["key_put"])
     b["key"] = 1.0 if b["key_signal"] > 0.5 * p["battery"] else 0.0
 
 
 @compiled
-def sense_pedal(s, b, c, p):
-    """The accelerator, once the brake is known. Cruise demand needs no pedal: the foot is off."""
-    foot = 0.0 if c["set_speed"] > 0.0 else s["accelerator"]
-    pedal = ratiometric_voltage(foot + p["pedal_offset"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
+def sense_pedal(b, c, k, p):
+    """The accelerator, once the brake is known."""
+    pedal = ratiometric_voltage(k["accelerator"] + p["pedal_offset"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
     b["pedal_signal"] = at_pin(pedal, p["pedal_circuit"], p["pedal_put"])
     pressed = ratiometric_share(b["pedal_signal"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
     pressed = min(max(pressed, 0.0), 1.0) if pressed > PEDAL_REST else 0.0
     if c["pedal_distrusted"] > 0.5:
         # limp home: as far as the idle contact of the pedal tells, and not against the brake
-        pressed = c["pedal_substitute"] if foot > 0.0 and b["brake_pressed"] < 0.5 else 0.0
-    cruising = s["accelerator"] if c["set_speed"] > 0.0 else 0.0
-    b["accelerator"] = max(pressed, cruising)
+        pressed = c["pedal_substitute"] if k["accelerator"] > 0.0 and b["brake_pressed"] < 0.5 else 0.0
+    b["accelerator"] = pressed
 
 
 @compiled
-def sense_circuits(s, b, c, p):
+def sense_circuits(s, b, c, k, d, p):
     """Every sensor and switch as a circuit: what it measures, what its pin carries, what the controller makes of that.
 
     Parameters
@@ -327,27 +336,32 @@ def sense_circuits(s, b, c, p):
     sense_pressures(s, b, p)
     sense_temperatures(s, b, p)
     substitute(b, c)
-    sense_wheels(s, b, c, p)
-    sense_switches(b, c, p)
-    sense_pedal(s, b, c, p)
+    sense_wheels(s, b, d, p)
+    sense_switches(b, k, p)
+    sense_pedal(b, c, k, p)
 
 
 @compiled
-def sense(s, b, c, p):
+def sense(s, b, c, k, d, p, step):
     """Writes what sensors and switches report of the true state; circuit by circuit once something is wrong with one.
 
     Parameters
     ----------
     b : record
         Belief, written. [SI]
+    step : float
+        0 while nothing moves. [s]
     """
-    sense_sound(s, b, c, p)
+    sense_sound(s, b, k, d, p)
     if p["circuits_watched"] > 0.5:
-        sense_circuits(s, b, c, p)
+        sense_circuits(s, b, c, k, d, p)
+    b["acceleration"] = (b["road_speed"] - b["smooth_speed"]) / SMOOTHING
+    b["smooth_speed"] += b["acceleration"] * step
+    b["driver_demand"] = max(b["accelerator"], b["cruise_demand"])
 
 
 @compiled
-def look(state, sound, seen, command, parameters):
+def look(state, sound, seen, command, controls, driver, parameters):
     """Everything a meter can show, at any time, without touching the truck.
 
     Parameters
@@ -362,87 +376,50 @@ def look(state, sound, seen, command, parameters):
     pressure : float
         True oil pressure. [Pa]
     """
-    s, c, p = state[0], command[0], parameters[0]
-    sense_sound(s, sound[0], c, p)
-    sense_sound(s, seen[0], c, p)
-    sense_circuits(s, seen[0], c, p)
+    s, c, k, d, p = state[0], command[0], controls[0], driver[0], parameters[0]
+    sense_sound(s, sound[0], k, d, p)
+    sense_sound(s, seen[0], k, d, p)
+    sense_circuits(s, seen[0], c, k, d, p)
     return gallery_pressure(s, p)
 
 
 @compiled
-def hold_speed(s, b, c, p, step):
-    """Moves the accelerator: as commanded, or so that the believed road speed follows the target.
+def cruise(b, c, p, step):
+    """What cruise control asks for, so that the believed road speed follows its target.
 
     Parameters
     ----------
-    s : record
-        State; accelerator, reference speed and integral are written. [SI]
-    """
-    wanted = c["accelerator"]
-    speed = b["road_speed"] if c["set_speed"] > 0.0 else b["judged_speed"]
-    if c["brake_mode"] > 0.5:
-        # one foot: it is on the brake
-        wanted = 0.0
-        s["reference_speed"] = speed
-    elif c["accelerator_mode"] < 0.5:
-        s["reference_speed"] = speed
-    else:
-        reference = s["reference_speed"]
-        if c["target_speed"] < reference:
-            reference = min(reference, max(speed, c["target_speed"]))
-        reference = moved_towards(reference, c["target_speed"], c["acceleration_limit"], c["deceleration_limit"], step)
-        reference = min(reference, speed + p["reference_lead"])
-        s["reference_speed"] = reference
-        error = reference - speed
-        wanted = speed_hold_demand(error, s["hold_integral"], c["hold_below"], c["hold_above"])
-        pulling = s["clutch_locked"] > 0.5 and c["engine_mode"] < 0.5 and s["gear"] != 0.0
-        saturated = wanted > 1.0 or error <= -c["hold_above"]
-        if pulling and not saturated:
-            s["hold_integral"] += error / (c["hold_below"] * p["hold_integral_time"]) * step
-        s["hold_integral"] = min(max(s["hold_integral"], 0.0), 1.0)
-        if wanted < 0.01 or (s["gear"] == 0.0 and c["engine_mode"] < 0.5):
-            wanted = 0.0
-        wanted = min(wanted, 1.0)
-    s["accelerator"] = moved_towards(s["accelerator"], wanted, c["pedal_rate"], 4.0 * c["pedal_rate"], step)
-
-
-@compiled
-def move_brake_pedal(s, b, c, p, step):
-    """Moves the brake pedal by the mode commanded.
-
-    Parameters
-    ----------
-    s : record
-        State; the brake demand is written. [SI]
+    b : record
+        Belief; reference, what the hold has learnt and the demand are written. [SI]
 
     Notes
     -----
-    The driver feels the deceleration and sees the road, so modes 1 to 3 read true motion and true distance; the speed to hold
-    is read from the speedometer, as long as its needle is believed.
+    While it does not hold it follows the pedal, so that it takes over without a jerk.
     """
-    mode = c["brake_mode"]
-    if mode < 0.5:
-        s["brake_demand"] = moved_towards(s["brake_demand"], 0.0, 0.0, FOOT_RATE, step)
+    speed = b["road_speed"]
+    if c["set_speed"] <= 0.0:
+        b["cruise_reference"] = speed
+        b["cruise_demand"] = 0.0
+        if c["engine_mode"] < 0.5 and b["clutch_pressed"] < 0.5:
+            b["cruise_integral"] = b["cruise_pull"] = b["accelerator"]
         return
-    if mode > 3.5:
-        s["brake_demand"] = moved_towards(s["brake_demand"], c["brake_pressure"], FOOT_RATE, FOOT_RATE, step)
-        return
-    if mode > 2.5:
-        if s["speed"] < STANDSTILL_SPEED:
-            if s["speed"] <= 0.0:
-                s["brake_demand"] = moved_towards(s["brake_demand"], STANDING_PRESSURE, FOOT_RATE, FOOT_RATE, step)
-            return
-        wanted = stopping_deceleration(s["speed"], c["stop_distance"] - s["distance"])
-    elif mode > 1.5:
-        wanted = p["brake_hold_gain"] * (b["judged_speed"] - c["target_speed"])
-        wanted = min(max(wanted, -0.5), p["brake_hold_most"])
-    else:
-        wanted = c["brake_deceleration"]
-    demand = snubbing_demand(
-        s["brake_demand"], wanted, -s["acceleration"], p["brake_pressure_guess"], p["brake_response"], step
-    )
-    demand = min(demand, p["brake_limit"])
-    s["brake_demand"] = moved_towards(s["brake_demand"], demand, FOOT_RATE, FOOT_RATE, step)
+    target, reference = c["cruise_target"], b["cruise_reference"]
+    if target < reference:
+        reference = min(reference, max(speed, target))
+    reference = moved_towards(reference, target, p["cruise_acceleration"], p["cruise_deceleration"], step)
+    reference = min(reference, speed + p["reference_lead"])
+    b["cruise_reference"] = reference
+    error = reference - speed
+    wanted = speed_hold_demand(error, b["cruise_integral"], p["cruise_below"], p["cruise_above"])
+    pulling = b["clutch_pressed"] < 0.5 and c["engine_mode"] < 0.5 and b["in_gear"] > 0.5
+    if pulling and not (wanted > 1.0 or error <= -p["cruise_above"]):
+        learnt = b["cruise_integral"] + error / (p["cruise_below"] * p["hold_integral_time"]) * step
+        b["cruise_integral"] = min(max(learnt, 0.0), 1.0)
+    if wanted < UNTOUCHED or not pulling:
+        wanted = 0.0
+    wanted = min(wanted, 1.0)
+    b["cruise_pull"] = moved_towards(b["cruise_pull"], wanted, p["cruise_rate"], 4.0 * p["cruise_rate"], step)
+    b["cruise_demand"] = b["cruise_pull"]
 
 
 @compiled
@@ -456,36 +433,48 @@ def idle_memory(s, b, c, p, step):
     """
     error = p["low_idle"] - b["engine_speed"]
     near = abs(error) < 0.5 * p["refuel_span"]
-    if near and s["accelerator"] <= 0.0 and c["engine_mode"] < 0.5:
+    if near and b["driver_demand"] <= 0.0 and c["engine_mode"] < 0.5:
         learnt = s["idle_integral"] + p["idle_integral_gain"] * error * step
         s["idle_integral"] = min(max(learnt, 0.0), p["idle_integral_limit"])
 
 
 @compiled
-def control(s, b, c, p, step):
-    """One step of everything between belief and plant.
-
-    Parameters
-    ----------
-    s : record
-        State; pedal, brake demand, clutch engagement and memories are written. [SI]
-    """
-    hold_speed(s, b, c, p, step)
-    move_brake_pedal(s, b, c, p, step)
-    idle_memory(s, b, c, p, step)
-    s["matching_error"] = abs(
-        b["engine_speed"]
-        - matched_speed(
+def work_clutch(s, b, c, k, p, step):
+    """Moves the clutch of an automated gearbox; that of a manual one is where the foot has it."""
+    if p["automated"] > 0.5:
+        wanted = c["clutch"]
+        if c["launching"] > 0.5:
+            wanted = min(wanted, let_in(b["engine_speed"], p["bite_speed"], p["bite_span"], 1.0))
+        s["clutch_release"] = moved_towards(
+            s["clutch_release"], wanted, 1.0 / p["clutch_close_time"], 1.0 / p["clutch_open_time"], step
+        )
+        matched = matched_speed(
             c["engine_mode"],
             c["engine_speed_target"],
             c["matching_ratio"],
             b["road_speed"],
             p["governed_speed"] * (1.0 + p["droop"]),
         )
-    )
-    s["clutch_engagement"] = moved_towards(
-        s["clutch_engagement"], c["clutch"], 1.0 / p["clutch_close_time"], 1.0 / p["clutch_open_time"], step
-    )
+        b["matching_error"] = abs(b["engine_speed"] - matched)
+    else:
+        s["clutch_release"] = 1.0 - k["clutch_pedal"]
+    s["clutch_engagement"] = clutch_share(s["clutch_release"])
+
+
+@compiled
+def control(s, b, c, k, p, step):
+    """One step of everything between belief and plant.
+
+    Parameters
+    ----------
+    s : record
+        State; brake demands, clutch and idle memory are written. [SI]
+    """
+    cruise(b, c, p, step)
+    b["driver_demand"] = max(b["accelerator"], b["cruise_demand"])
+    idle_memory(s, b, c, p, step)
+    work_clutch(s, b, c, k, p, step)
+    s["brake_demand"] = max(k["brake_pedal"] * p["brake_limit"], c["hill_hold"])
     if s["compressor_pumping"] > 0.5:
         if s["reservoir_pressure"] >= p["compressor_cut_out"]:
             s["compressor_pumping"] = 0.0

@@ -16,7 +16,10 @@ from sim.march.heat import warm
 from sim.march.plant import driveline, manifold_target, settle, surroundings, warm_friction
 from sim.march.plant import road as road_forces
 from sim.march.records import (
+    FEED_ROW,
     FULL_LOAD_ROW,
+    HANDS_EVERY,
+    KEPT_ROWS,
     LOG_EVERY,
     LOG_ROWS,
     ON_A_ROAD,
@@ -27,6 +30,7 @@ from sim.march.records import (
     ROAD_GRADE_SLOPE,
     ROAD_PLACE,
     ROAD_WIND,
+    SEAT,
     TICK,
     WATCH_ARMED,
     WATCH_COUNT,
@@ -38,12 +42,14 @@ from sim.march.records import (
     WATCH_SCALE,
     WATCHES_FIRED,
 )
+from sim.march.seat import NUMBER, rounded, use_controls
 from sim.units import REVOLUTION_PER_MINUTE
 
 REACHED_TICK = 0
 REACHED_WATCH = 1
 LOG_FULL = 2
 NOT_A_NUMBER = 3
+KEPT_FULL = 4
 
 RIPPLE = REVOLUTION_PER_MINUTE  # rad/s: with its foot down a governor holds high idle to a turn a minute
 NO_PRESSURE = 1.0  # Pa: released chambers are empty below it
@@ -90,13 +96,14 @@ def fill(s, p, tables, step):
     s["boost"] = s["manifold_pressure"] - s["ambient_pressure"]
 
     supplied = min(s["brake_demand"], s["reservoir_pressure"])
+    trailer = min(max(s["brake_demand"], s["trailer_demand"]), s["reservoir_pressure"])
     pressures = s["brake_pressure_steer"] + s["brake_pressure_drive"] + s["brake_pressure_trailer"]
-    if supplied > 0.0 or pressures > NO_PRESSURE:
+    if trailer > 0.0 or pressures > NO_PRESSURE:
         rise = max(supplied - s["brake_pressure_drive"], 0.0) / p["brake_lag_drive"] * step
         s["reservoir_pressure"] -= p["air_per_application"] * rise
         s["brake_pressure_steer"] += lag_rate(s["brake_pressure_steer"], supplied, p["brake_lag_steer"]) * step
         s["brake_pressure_drive"] += lag_rate(s["brake_pressure_drive"], supplied, p["brake_lag_drive"]) * step
-        s["brake_pressure_trailer"] += lag_rate(s["brake_pressure_trailer"], supplied, p["brake_lag_trailer"]) * step
+        s["brake_pressure_trailer"] += lag_rate(s["brake_pressure_trailer"], trailer, p["brake_lag_trailer"]) * step
     else:
         s["brake_pressure_steer"] = 0.0
         s["brake_pressure_drive"] = 0.0
@@ -153,7 +160,7 @@ def check_watches(levels, flags, number, block):
     number : int
         Watch points in use. [-]
     block : array
-        State, belief and command as plain doubles. [SI]
+        The records as plain doubles. [SI]
 
     Returns
     -------
@@ -185,7 +192,7 @@ def all_numbers(block):
     Parameters
     ----------
     block : array
-        State, belief and command as plain doubles. [SI]
+        The records as plain doubles. [SI]
 
     Returns
     -------
@@ -214,7 +221,7 @@ def write_log_row(log, row, tick, places, block):
     places : array
         Place of each column in the block, shape (columns,). [-]
     block : array
-        State, belief and command as plain doubles. [SI]
+        The records as plain doubles. [SI]
     """
     log[row, 0] = tick
     for k in range(places.shape[0]):
@@ -222,13 +229,33 @@ def write_log_row(log, row, tick, places, block):
 
 
 @compiled
-def march(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, form):
+def march(
+    block,
+    state,
+    belief,
+    command,
+    controls,
+    driver,
+    parameters,
+    tables,
+    road,
+    levels,
+    flags,
+    log,
+    places,
+    feed,
+    kept,
+    known,
+    clockwork,
+    until,
+    form,
+):
     """Marches the truck, or the engine on its dyno, to a tick, or to the first watch point that fires before it.
 
     Parameters
     ----------
     block : array
-        State, belief and command as plain doubles over the same memory. [SI]
+        The records as plain doubles over the same memory. [SI]
     road : array
         Shape (points, 4). [m, -, 1/m, m/s]
     levels : array
@@ -239,9 +266,15 @@ def march(block, state, belief, command, parameters, tables, road, levels, flags
         Shape (rows, 1 + columns). [any]
     places : array
         Shape (columns,). [-]
+    feed : array
+        Recorded controls, shape (rows, 3), as `sim.march.seat.use_controls` reads them.
+    kept : array
+        Written: the same of this march; no rows where nothing is kept.
+    known : array
+        Where the controls were when they last moved, shape (controls,). [-]
     clockwork : array
-        Tick, place on the road, log rows written, watch points in use, ticks between log rows, watch points that fired,
-        shape (6,). [-]
+        Tick, place on the road, log rows written, watch points in use, ticks between log rows, watch points that fired, who
+        holds the seat, ticks between movements of hands and feet, rows of the feed used, rows kept, shape (10,). [-]
     until : int
         Tick to stop at. [-]
     form : float
@@ -250,24 +283,23 @@ def march(block, state, belief, command, parameters, tables, road, levels, flags
     Returns
     -------
     status : int
-        0 tick reached, 1 watch point fired, 2 log full, 3 not a number. [-]
+        0 tick reached, 1 watch point fired, 2 log full, 3 not a number, 4 no room for more controls. [-]
 
     Notes
     -----
     All numbers are tested as the call begins, every `TESTED_TICKS` and as it ends. A call that finds one that is none leaves the
     clockwork as it was, and the clock goes through the call again, tick by tick, to see which and when.
     """
-    s, b, c, p = state[0], belief[0], command[0], parameters[0]
+    s, b, c, k, d, p = state[0], belief[0], command[0], controls[0], driver[0], parameters[0]
     step = p["tick"]
     tick = clockwork[TICK]
     place = clockwork[ROAD_PLACE]
     written = clockwork[LOG_ROWS]
     number = clockwork[WATCH_COUNT]
     every = clockwork[LOG_EVERY]
+    hands_every = clockwork[HANDS_EVERY]
     if not all_numbers(block):
         return NOT_A_NUMBER
-    if c["gear"] != s["gear"]:
-        change_gear(s, c, p, tables)
     status = REACHED_TICK
     while tick < until and status == REACHED_TICK:
         pause = min(tick + TESTED_TICKS, until)
@@ -276,15 +308,27 @@ def march(block, state, belief, command, parameters, tables, road, levels, flags
                 status = LOG_FULL
                 break
             place = look_up_road(s, road, place)
-            sense(s, b, c, p)
-            control(s, b, c, p, step)
+            if tick % hands_every == 0:
+                if 0 < kept.shape[0] < clockwork[KEPT_ROWS] + NUMBER:
+                    status = KEPT_FULL
+                    break
+                clockwork[FEED_ROW], clockwork[KEPT_ROWS] = use_controls(
+                    block, s, b, c, k, d, p, feed, kept, known,
+                    clockwork[FEED_ROW], clockwork[KEPT_ROWS], clockwork[SEAT], tick, hands_every * step,
+                )  # fmt: skip
+            gear = c["gear"] if p["automated"] > 0.5 else k["lever"]
+            if gear != s["gear"]:
+                change_gear(s, int(gear), p, tables)
+            sense(s, b, c, k, d, p, step)
+            control(s, b, c, k, p, step)
+            s["trailer_demand"] = k["trailer_brake"] * p["brake_limit"]
             settle(s, b, c, p, tables)
             if form == ON_FLYWHEEL:
                 turn(s, c, p, step)
             else:
                 if form == ON_ROLLERS:
                     press_rollers(s, c, p, tables, step)
-                move(s, c, p, tables, step)
+                move(s, b, p, tables, step)
             fill(s, p, tables, step)
             count(s, c, p, step)
             tick += 1
@@ -307,28 +351,34 @@ def march(block, state, belief, command, parameters, tables, road, levels, flags
 
 
 @compiled
-def advance(block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until):
+def advance(
+    block, state, belief, command, controls, driver, parameters, tables, road, levels, flags, log, places, feed, kept, known,
+    clockwork, until,
+):  # fmt: skip
     """`march` on a road."""
     return march(
-        block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, ON_A_ROAD
-    )
+        block, state, belief, command, controls, driver, parameters, tables, road, levels, flags, log, places, feed, kept,
+        known, clockwork, until, ON_A_ROAD,
+    )  # fmt: skip
 
 
 @compiled
 def advance_on_dyno(
-    block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until
-):
+    block, state, belief, command, controls, driver, parameters, tables, road, levels, flags, log, places, feed, kept, known,
+    clockwork, until,
+):  # fmt: skip
     """`march` on a dyno."""
     form = parameters[0]["dyno_form"]
     return march(
-        block, state, belief, command, parameters, tables, road, levels, flags, log, places, clockwork, until, form
-    )
+        block, state, belief, command, controls, driver, parameters, tables, road, levels, flags, log, places, feed, kept,
+        known, clockwork, until, form,
+    )  # fmt: skip
 
 
 @compiled
-def settle_start(state, belief, command, parameters, tables):
+def settle_start(state, belief, command, controls, driver, parameters, tables):
     """Puts air, pedal and boost where they settle at the first speed on the first grade, so that a rolling start is smooth."""
-    s, p = state[0], parameters[0]
+    s, b, c, k, d, p = state[0], belief[0], command[0], controls[0], driver[0], parameters[0]
     surroundings(s, p)
     gear = int(s["gear"])
     if gear > 0:
@@ -341,12 +391,15 @@ def settle_start(state, belief, command, parameters, tables):
         full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], s["engine_speed"])
         share = ((needed + drag) / slope + friction) / (full + friction)
         share = min(max(share, 0.0), 1.0)
-        s["accelerator"] = share
-        s["hold_integral"] = share
+        d["foot"] = k["accelerator"] = rounded(share)
+        d["hold_integral"] = share
         s["fuel_demand"] = share
         s["full_load_torque"] = full
         s["warm_friction"] = friction
         target, _ = manifold_target(s, p, tables)
         s["manifold_pressure"] = target
-    sense(s, belief[0], command[0], p)
-    settle(s, belief[0], command[0], p, tables)
+    b["smooth_speed"] = s["speed"]
+    sense(s, b, c, k, d, p, 0.0)
+    b["cruise_reference"] = b["smooth_speed"] = b["road_speed"]
+    b["acceleration"] = 0.0
+    settle(s, b, c, p, tables)

@@ -147,30 +147,30 @@ def _thermistor(p: np.void) -> tuple[float, float, float]:
     return float(p["thermistor_25"]), float(p["thermistor_beta"]), float(p["thermistor_pull_up"])
 
 
-# what is true of each part, from state, command, parameters and what a sound controller believes; oil pressure is worked out
+# what is true of each part, from state, controls, parameters and what a sound controller believes; oil pressure is worked out
 _TRUE: dict[str, Callable[..., Any]] = {
-    "boost": lambda s, c, p, sound: s["manifold_pressure"],
-    "barometer": lambda s, c, p, sound: s["ambient_pressure"],
-    "coolant": lambda s, c, p, sound: s["coolant_temperature"],
-    "fuel_temperature": lambda s, c, p, sound: fuel_temperature(
+    "boost": lambda s, k, p, sound: s["manifold_pressure"],
+    "barometer": lambda s, k, p, sound: s["ambient_pressure"],
+    "coolant": lambda s, k, p, sound: s["coolant_temperature"],
+    "fuel_temperature": lambda s, k, p, sound: fuel_temperature(
         float(s["ambient_temperature"]), float(s["coolant_temperature"]), float(p["fuel_warming"])
     ),
-    "intake": lambda s, c, p, sound: s["ambient_temperature"] + p["intake_rise"],
-    "oil": lambda s, c, p, sound: s["oil_temperature"],
-    "coolant_level": lambda s, c, p, sound: p["coolant_fill"],
-    "pedal": lambda s, c, p, sound: 0.0 if c["set_speed"] > 0.0 else s["accelerator"],
-    "crank": lambda s, c, p, sound: s["engine_speed"],
-    "cam": lambda s, c, p, sound: s["engine_speed"],
-    "road_speed": lambda s, c, p, sound: s["speed"],
-    "clutch_switch": lambda s, c, p, sound: sound["clutch_pressed"],
-    "brake_switch": lambda s, c, p, sound: sound["brake_pressed"],
-    "retarding_switch": lambda s, c, p, sound: c["hand_retarding"],
-    "selector": lambda s, c, p, sound: c["hand_selector"],
-    "cruise_switch": lambda s, c, p, sound: c["hand_cruise"],
-    "set_button": lambda s, c, p, sound: c["hand_set"],
-    "resume_button": lambda s, c, p, sound: c["hand_resume"],
-    "fan_switch": lambda s, c, p, sound: c["hand_fan"],
-    "key": lambda s, c, p, sound: c["hand_key"],
+    "intake": lambda s, k, p, sound: s["ambient_temperature"] + p["intake_rise"],
+    "oil": lambda s, k, p, sound: s["oil_temperature"],
+    "coolant_level": lambda s, k, p, sound: p["coolant_fill"],
+    "pedal": lambda s, k, p, sound: k["accelerator"],
+    "crank": lambda s, k, p, sound: s["engine_speed"],
+    "cam": lambda s, k, p, sound: s["engine_speed"],
+    "road_speed": lambda s, k, p, sound: s["speed"],
+    "clutch_switch": lambda s, k, p, sound: sound["clutch_pressed"],
+    "brake_switch": lambda s, k, p, sound: sound["brake_pressed"],
+    "retarding_switch": lambda s, k, p, sound: k["engine_brake_switch"],
+    "selector": lambda s, k, p, sound: k["engine_brake_selector"],
+    "cruise_switch": lambda s, k, p, sound: k["cruise_switch"],
+    "set_button": lambda s, k, p, sound: k["set_coast"],
+    "resume_button": lambda s, k, p, sound: k["resume_accelerate"],
+    "fan_switch": lambda s, k, p, sound: k["fan_switch"],
+    "key": lambda s, k, p, sound: k["ignition"],
 }
 
 
@@ -180,13 +180,13 @@ class Look:
     Parameters
     ----------
     memory : Memory
-        State, belief and command. [SI]
+        The records. [SI]
     parameters : array
         Parameter record, shape (1,). [SI]
     """
 
     def __init__(self, memory: Memory, parameters: np.ndarray) -> None:
-        self._state, self._command, self._parameters = memory.state, memory.command, parameters
+        self._memory, self._parameters = memory, parameters
         self._sound = np.zeros(1, dtype=BELIEF_TYPE)
         self._seen = np.zeros(1, dtype=BELIEF_TYPE)
         self._oil_pressure = 0.0
@@ -194,7 +194,9 @@ class Look:
 
     def again(self) -> None:
         """Looks once more, now."""
-        seen = look(self._state, self._sound, self._seen, self._command, self._parameters)
+        memory = self._memory
+        moved = (memory.command, memory.controls, memory.driver)
+        seen = look(memory.state, self._sound, self._seen, *moved, self._parameters)
         self._oil_pressure = float(seen)
 
     def true(self, key: str) -> float:
@@ -212,7 +214,7 @@ class Look:
         """
         if key == "oil_pressure":
             return self._oil_pressure
-        return float(_TRUE[key](self._state[0], self._command[0], self._parameters[0], self._sound[0]))
+        return float(_TRUE[key](self._memory.state[0], self._memory.controls[0], self._parameters[0], self._sound[0]))
 
     def signal(self, key: str) -> float:
         """What the pin of a part carries.

@@ -371,7 +371,7 @@ def engine(s, b, c, p, tables):
             indicated = max(min(indicated, limit), 0.0)
         else:
             indicated = pedal_torque(
-                b["accelerator"] if watched else s["accelerator"],
+                b["driver_demand"],
                 believed,
                 full,
                 warm,
@@ -380,8 +380,8 @@ def engine(s, b, c, p, tables):
                 p["governed_speed"],
                 p["droop"],
             )
-            asked = 1.0 if p["all_speed"] > 0.5 else s["accelerator"]
-            if s["accelerator"] > 0.0 and indicated < asked * full_indicated:
+            asked = 1.0 if p["all_speed"] > 0.5 else b["driver_demand"]
+            if b["driver_demand"] > 0.0 and indicated < asked * full_indicated:
                 limiter = GOVERNOR
             share = road_speed_share(b["road_speed"], p["road_speed_limit"], p["road_speed_band"])
             indicated *= share

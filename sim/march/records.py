@@ -1,11 +1,14 @@
 """One table of fields per record: name, unit and meaning. Everything that is stored, watched or logged is named here once.
 
 state      what is true: integrated quantities, modes, the forces of the last tick, counters and the energy ledger
-belief     what the engine controller and the driver's instruments know
-command    what the actors have decided; the kernel holds it constant between events
+belief     what engine controller, gearbox electronics and instruments know, and what the controller works out between two decisions
+command    what engine controller, gearbox electronics and dyno have decided; the kernel holds it constant between events
+controls   where feet and hands are: all that whoever holds the seat has on the truck
+driver     what the model driver means to do, and what his feet remember; read by the laws of his feet alone
 parameters truck, settings and weather in SI; faults change named fields of it
 """
 
+import itertools
 from typing import NamedTuple
 
 import numpy as np
@@ -37,7 +40,8 @@ engine_speed          | rad/s  | crankshaft
 shaft_speed           | rad/s  | gearbox input shaft
 manifold_pressure     | Pa     | intake manifold, absolute
 boost                 | Pa     | intake manifold above outside air
-brake_demand          | Pa     | pressure the driver's foot asks for
+brake_demand          | Pa     | pressure the brake pedal asks for
+trailer_demand        | Pa     | pressure the hand valve of the trailer asks for
 brake_pressure_steer  | Pa     | service-brake pressure, steer axle
 brake_pressure_drive  | Pa     | service-brake pressure, drive axles
 brake_pressure_trailer| Pa     | service-brake pressure, trailer axles
@@ -50,12 +54,9 @@ oil_temperature       | K      | engine oil
 reservoir_pressure    | Pa     | air tanks, above ambient
 severity_temperature_a| K      | mean brake temperature by the published model, set A
 severity_temperature_b| K      | mean brake temperature by the published model, set B
-reference_speed       | m/s    | speed the foot or the cruise control is holding now
-hold_integral         | -      | learnt part of the speed hold
-accelerator           | -      | pedal or cruise demand, 0 to 1
-matching_error        | rad/s  | engine speed off the one it is to match
 idle_integral         | N m    | learnt part of the idle governor
-clutch_engagement     | -      | 0 open to 1 closed
+clutch_release        | -      | travel of the clutch, 0 open to 1 closed
+clutch_engagement     | -      | share of its capacity the clutch can carry now
 compressor_pumping    | -      | 1 while the air compressor fills the tanks
 gear                  | -      | engaged gear, 0 neutral
 clutch_locked         | -      | 1 while the clutch does not slip
@@ -161,23 +162,35 @@ ambient_pressure      | Pa     | barometric sensor
 coolant_temperature   | K      | coolant sensor
 oil_temperature       | K      | oil sensor
 reservoir_pressure    | Pa     | air gauge
-accelerator           | -      | pedal sensor or cruise demand
+accelerator           | -      | pedal, as its sensor says
 brake_pressed         | -      | service-brake switch
 clutch_pressed        | -      | clutch switch
 in_gear               | -      | gear engaged
-oil_pressure          | Pa     | oil-pressure sensor; only while the circuits are looked at one by one, as all that follow
-fuel_temperature      | K      | fuel-temperature sensor
-intake_temperature    | K      | intake-air sensor
-coolant_level         | -      | coolant-level sensor, share of full
-cam_speed             | rad/s  | engine speed from the camshaft sensor
-judged_speed          | m/s    | road speed the driver goes by: the needle, or tachometer and gear once the needle is not believed
 retarding_switch      | -      | engine-brake switch
 selector              | -      | engine-brake selector, 0 unreadable
 cruise_switch         | -      | cruise switch
 set_button            | -      | set button pressed
 resume_button         | -      | resume button pressed
+cancel_button         | -      | cancel button pressed
 fan_switch            | -      | fan switch on the dash
 key                   | -      | key on
+clutch_locked         | -      | sensors of engine and gearbox input say that the clutch does not slip
+wheel_slip            | -      | the antilock controller sees the drive wheels slip
+grade                 | -      | rise over run, as the gearbox reads its inclination sensor
+acceleration          | m/s2   | from the road speed, smoothed
+smooth_speed          | m/s    | road speed, smoothed
+judged_speed          | m/s    | road speed the driver goes by: the needle, or tachometer and gear once the needle is not believed
+cruise_demand         | -      | what cruise control asks for, as a share of the pedal
+cruise_reference      | m/s    | speed cruise control is holding now, on its way to the set speed
+cruise_integral       | -      | learnt part of its hold
+cruise_pull           | -      | demand it would go on from
+driver_demand         | -      | pedal or cruise demand, the larger
+matching_error        | rad/s  | engine speed off the one an automated gearbox wants to match
+oil_pressure          | Pa     | oil-pressure sensor; only while the circuits are looked at one by one, as all that follow
+fuel_temperature      | K      | fuel-temperature sensor
+intake_temperature    | K      | intake-air sensor
+coolant_level         | -      | coolant-level sensor, share of full
+cam_speed             | rad/s  | engine speed from the camshaft sensor
 boost_signal          | V      | at the controller's pin, boost sensor
 barometer_signal      | V      | at the controller's pin, barometric sensor
 oil_pressure_signal   | V      | at the controller's pin, oil-pressure sensor
@@ -202,30 +215,23 @@ key_signal            | V      | at the controller's pin, key
 """)
 
 COMMAND = _fields("""
-gear                  | -      | gear to be engaged, 0 neutral
-clutch                | -      | 1 pedal up, 0 pedal down
-launching             | -      | 1 while the foot lets the clutch in with the engine's pull
-engine_mode           | -      | 0 pedal, 1 hold engine_speed_target, 2 match a gear at the road speed
+gear                  | -      | automated gearbox: gear to be engaged, 0 neutral
+clutch                | -      | automated gearbox: 1 closed, 0 open
+launching             | -      | automated gearbox: 1 while the clutch is let in with the engine's pull
+engine_mode           | -      | automated gearbox: 0 fuel by the pedal, 1 hold engine_speed_target, 2 match a gear at the road speed
 engine_speed_target   | rad/s  | for mode 1
 matching_ratio        | rad/m  | engine turns per way in the gear to be matched, for mode 2
-accelerator_mode      | -      | 0 pedal as commanded, 1 hold target_speed
-accelerator           | -      | pedal, when the mode is 0
-target_speed          | m/s    | indicated speed to hold
-acceleration_limit    | m/s2   | for raising the reference speed
-deceleration_limit    | m/s2   | for lowering it
-hold_below            | m/s    | below the speed to hold, where the pedal is all the way down
-hold_above            | m/s    | above it, where no fuel is asked for
-pedal_rate            | 1/s    | fastest movement of the accelerator
-brake_mode            | -      | 0 off, 1 for a deceleration, 2 hold the target speed, 3 stop at a point, 4 fixed pressure
-brake_deceleration    | m/s2   | for mode 1
-brake_pressure        | Pa     | for mode 4
-stop_distance         | m      | for mode 3
+hill_hold             | Pa     | automated gearbox: brake pressure kept while the truck pulls away
+gear_limit            | -      | automated gearbox: highest gear the lever allows, 0 any
 pair_front            | -      | solenoid of the front pair of cylinders
 pair_middle           | -      | solenoid of the middle pair
 pair_rear             | -      | solenoid of the rear pair
 stage                 | -      | engine-brake stage switched on
 stage_requested       | -      | engine-brake stage asked for
 stage_reason          | -      | code of what decided the stage
+traction_lost         | -      | 1 the engine brake waits for grip after the wheels slipped
+waits_for_brake       | -      | 1 the engine brake waits for the service brake to call it, where that is asked for
+held_by_cruise        | -      | 1 cruise control holds the speed and calls no stage
 fan                   | -      | 1 fan clutch engaged
 absorber_mode         | -      | dyno: 0 no load, 1 hold absorber_speed, 2 hold absorber_load
 absorber_speed        | rad/s  | engine speed to be held, for mode 1
@@ -233,16 +239,13 @@ absorber_rate         | rad/s2 | fastest change of the speed held
 absorber_load         | N m    | for mode 2
 speed_limit           | m/s    | posted
 set_speed             | m/s    | speed the cruise control holds, 0 while it does not
+cruise_target         | m/s    | speed cruise control works towards: the set speed, or another while a button is held
+cruise_stage          | -      | engine-brake stage cruise control calls for
+cruise_refused        | -      | 1 a code keeps cruise control off
+engine_brake_refused  | -      | 1 a code keeps the engine brake off
+fan_asked             | -      | 1 a code asks for the fan
 derate                | -      | share of full load the controller withholds
 fuel_off              | -      | 1 the controller injects nothing
-needle_distrusted     | -      | 1 the driver goes by tachometer and gear instead of the speedometer
-hand_retarding        | -      | 1 engine-brake switch on
-hand_selector         | -      | engine-brake selector, 1 to 3
-hand_cruise           | -      | 1 cruise switch on
-hand_set              | -      | 1 set button pressed
-hand_resume           | -      | 1 resume button pressed
-hand_fan              | -      | 1 fan switch on
-hand_key              | -      | 1 key on
 boost_distrusted      | -      | 1 a substitute stands for the boost sensor
 boost_substitute      | Pa     | that substitute
 barometer_distrusted  | -      | 1 a substitute stands for the barometric sensor
@@ -262,6 +265,61 @@ coolant_level_substitute| -      | that substitute
 pedal_distrusted      | -      | 1 a substitute stands for the accelerator sensor
 pedal_substitute      | -      | that substitute
 """)
+
+# feet first, then hands, in the order of the hands of the model driver below
+CONTROLS = _fields("""
+accelerator           | -      | pedal, 0 up to 1 down
+brake_pedal           | -      | 0 up to 1 down
+clutch_pedal          | -      | 0 up to 1 down
+lever                 | -      | manual gearbox: the gear, 0 neutral; automated: 0 neutral, 1 drive, 2 hold, 3 up, 4 down
+trailer_brake         | -      | hand valve of the trailer brakes, 0 to 1
+engine_brake_switch   | -      | 1 on
+engine_brake_selector | -      | 1 to 3
+cruise_switch         | -      | 1 on
+set_coast             | -      | 1 pressed
+resume_accelerate     | -      | 1 pressed
+cruise_cancel         | -      | 1 pressed
+fan_switch            | -      | 1 on
+ignition              | -      | 1 on
+""")
+
+DRIVER = _fields("""
+foot_mode             | -      | 0 pedal as wanted, 1 hold target_speed, 2 hold an engine speed
+pedal                 | -      | for mode 0
+target_speed          | m/s    | indicated speed to hold, for mode 1
+turning               | rad/s  | engine speed to hold, for mode 2
+turning_ratio         | rad/m  | for mode 2: engine turns per way in the gear to be matched, 0 for a fixed speed
+acceleration_limit    | m/s2   | for raising the reference speed
+deceleration_limit    | m/s2   | for lowering it
+pedal_rate            | 1/s    | fastest movement of the accelerator
+brake_mode            | -      | 0 off, 1 for a deceleration, 2 hold the target speed, 3 stop at a point, 4 fixed pressure
+brake_deceleration    | m/s2   | for mode 1
+brake_pressure        | Pa     | for mode 4
+stop_distance         | m      | for mode 3
+clutch_mode           | -      | 0 pedal to clutch_wanted, 1 let in with the engine's pull
+clutch_wanted         | -      | 0 up to 1 down, for mode 0
+clutch_share          | -      | for mode 1: most of the travel from bite to closed
+bite_speed            | rad/s  | for mode 1: engine speed at which the foot begins to let the clutch in
+needle_distrusted     | -      | 1 goes by tachometer and gear instead of the speedometer
+reference_speed       | m/s    | speed the foot is holding now, on its way to the target
+hold_integral         | -      | pedal learnt to hold it
+foot                  | -      | accelerator before it is rounded
+foot_brake            | Pa     | pressure asked of the brake pedal before it is rounded
+foot_clutch           | -      | clutch pedal before it is rounded
+turning_error         | rad/s  | engine speed off the one to be held, in mode 2
+hand_lever            | -      | the lever is to go there
+hand_trailer_brake    | -      | so are the others
+hand_engine_brake_switch | -   |
+hand_engine_brake_selector | - |
+hand_cruise_switch    | -      |
+hand_set_coast        | -      |
+hand_resume_accelerate| -      |
+hand_cruise_cancel    | -      |
+hand_fan_switch       | -      |
+hand_ignition         | -      |
+""")
+NEUTRAL, DRIVE, HOLD, UP, DOWN = range(5)  # places of the lever of an automated gearbox
+HANDS = tuple(field.name for field in CONTROLS[3:])  # what hands move; the rest is for feet
 
 # what an actor puts in place of the signal of a circuit
 _CIRCUITS = tuple(
@@ -422,6 +480,12 @@ coolant_offset        | K      | coolant sensor
 oil_gain              | -      | oil sensor
 oil_offset            | K      | oil sensor
 hold_integral_time    | s      | learning time of the speed hold
+cruise_below          | m/s    | below its speed, where cruise control asks for everything
+cruise_above          | m/s    | above it, where it asks for nothing
+cruise_acceleration   | m/s2   | for raising its reference speed
+cruise_deceleration   | m/s2   | for lowering it
+cruise_rate           | 1/s    | fastest change of what it asks for
+automated             | -      | 1 an automated gearbox works clutch and gears
 reference_lead        | m/s    | most the reference speed runs ahead of the truck
 limit_tolerance       | m/s    | above the posted limit before it counts
 circuits_watched      | -      | 1 every circuit is worked out each tick: something is wrong, or dialled in by hand
@@ -482,11 +546,10 @@ def record_type(fields: tuple[Field, ...]) -> np.dtype:
 STATE_TYPE = record_type(STATE)
 BELIEF_TYPE = record_type(BELIEF)
 COMMAND_TYPE = record_type(COMMAND)
+CONTROLS_TYPE = record_type(CONTROLS)
+DRIVER_TYPE = record_type(DRIVER)
 PARAMETER_TYPE = record_type(PARAMETERS)
 
-STATE_INDEX = {field.name: index for index, field in enumerate(STATE)}
-BELIEF_INDEX = {field.name: index for index, field in enumerate(BELIEF)}
-COMMAND_INDEX = {field.name: index for index, field in enumerate(COMMAND)}
 
 ON_A_ROAD, ON_FLYWHEEL, ON_ROLLERS = 0.0, 1.0, 2.0  # forms of a dyno
 
@@ -503,21 +566,24 @@ TABLE_WIDTH = 256
 # columns of the road array
 ROAD_DISTANCE, ROAD_GRADE, ROAD_GRADE_SLOPE, ROAD_WIND = 0, 1, 2, 3
 
-# state, belief and command lie behind one another in one block of doubles; this is where each begins
-_FIRST = {"state": 0, "belief": len(STATE), "command": len(STATE) + len(BELIEF)}
-_INDEX = {"state": STATE_INDEX, "belief": BELIEF_INDEX, "command": COMMAND_INDEX}
-MEMORY_SIZE = len(STATE) + len(BELIEF) + len(COMMAND)
+# the records lie behind one another in one block of doubles; this is where each begins
+RECORDS = {"state": STATE, "belief": BELIEF, "command": COMMAND, "controls": CONTROLS, "driver": DRIVER}
+_FIRST = dict(zip(RECORDS, itertools.accumulate(map(len, RECORDS.values()), initial=0), strict=False))
+MEMORY_SIZE = sum(map(len, RECORDS.values()))
+FIRST_CONTROL = _FIRST["controls"]
+FIRST_HAND = _FIRST["driver"] + len(DRIVER) - len(HANDS)
 
 # a watch point: numbers, and whole numbers
 WATCH_LEVEL, WATCH_DIRECTION, WATCH_RELEASE, WATCH_SCALE = range(4)
 WATCH_PLACE, WATCH_ARMED, WATCH_FIRED = range(3)
 # entries of the clockwork
-TICK, ROAD_PLACE, LOG_ROWS, WATCH_COUNT, LOG_EVERY, WATCHES_FIRED = range(6)
-CLOCKWORK_SIZE = 6
+TICK, ROAD_PLACE, LOG_ROWS, WATCH_COUNT, LOG_EVERY, WATCHES_FIRED, SEAT, HANDS_EVERY, FEED_ROW, KEPT_ROWS = range(10)
+CLOCKWORK_SIZE = 10
+# who holds the seat: the laws of the model driver's feet, a recording, or somebody outside who writes the controls
+BY_LAW, BY_FEED, BY_OTHERS = range(3)
 
 REASONS = (
     "",
-    "cause.nothing_asked",
     "cause.foot_off",
     "cause.engine_brake_switch_off",
     "cause.accelerator_pressed",
@@ -526,7 +592,6 @@ REASONS = (
     "cause.engine_too_slow",
     "cause.oil_too_cold",
     "cause.wheels_slipping",
-    "cause.held_by_drill",
     "cause.service_brake_called",
     "cause.waiting_for_service_brake",
     "cause.cruise_overspeed",
@@ -535,6 +600,7 @@ REASONS = (
     "cause.accelerator_lost",
     "cause.oil_temperature_lost",
     "cause.selector_lost",
+    "cause.code_refuses",
 )
 
 LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")
@@ -551,12 +617,12 @@ class Column(NamedTuple):
 
 
 def field_place(name: str) -> int:
-    """Where a field named like `state.speed` stands in the block of state, belief and command.
+    """Where a field named like `state.speed` stands in the block of the records.
 
     Parameters
     ----------
     name : str
-        Record, dot, field; record is state, belief or command.
+        Record, dot, field; record is one of `RECORDS`.
 
     Raises
     ------
@@ -568,17 +634,23 @@ def field_place(name: str) -> int:
     >>> field_place("state.distance")
     0
     """
-    record, field = name.split(".")
-    return _FIRST[record] + _INDEX[record][field]
+    return PLACES[name]
+
+
+PLACES = {
+    f"{record}.{entry.name}": _FIRST[record] + index
+    for record, fields in RECORDS.items()
+    for index, entry in enumerate(fields)
+}
 
 
 def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
-    """What is no finite number: parameters, which nothing inside a trip makes so, or else state, belief and command.
+    """What is no finite number: parameters, which nothing inside a trip makes so, or else a record.
 
     Parameters
     ----------
     block : array
-        State, belief and command as plain doubles. [SI]
+        The records as plain doubles. [SI]
     parameters : array
         Parameter record, shape (1,). [SI]
 
@@ -587,7 +659,7 @@ def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
     quantities : list of str
         Name and meaning of each.
     """
-    for fields, values in ((PARAMETERS, parameters.view(np.float64)), ((*STATE, *BELIEF, *COMMAND), block)):
+    for fields, values in ((PARAMETERS, parameters.view(np.float64)), (tuple(itertools.chain(*RECORDS.values())), block)):
         wrong = [field for field, sound in zip(fields, np.isfinite(values), strict=True) if not sound]
         if wrong:
             return [f"{field.name.replace('_', ' ')} ({field.meaning})" for field in wrong]
@@ -598,7 +670,7 @@ def _columns(text: str) -> tuple[Column, ...]:
     """Reads lines of `exported name | source.field | unit ending`."""
     meanings = {
         f"{record}.{entry.name}": entry.meaning
-        for record, table in (("state", STATE), ("belief", BELIEF), ("command", COMMAND))
+        for record, table in RECORDS.items()
         for entry in table
     }
     columns = []
@@ -615,7 +687,8 @@ grade_percent           | state.grade               | percent
 speed_m_s               | state.speed               |
 engine_speed_rpm        | state.engine_speed        | rpm
 gear                    | state.gear                |
-accelerator_percent     | state.accelerator         | percent
+accelerator_percent     | controls.accelerator      | percent
+cruise_demand_percent   | belief.cruise_demand      | percent
 engine_torque_n_m       | state.engine_torque       |
 fuel_rate_g_s           | state.fuel_rate           | g_s
 boost_kpa               | state.boost               | kpa
@@ -631,7 +704,6 @@ coolant_temperature_c   | state.coolant_temperature | c
 oil_temperature_c       | state.oil_temperature     | c
 speed_limit_m_s         | command.speed_limit       |
 set_speed_m_s           | command.set_speed         |
-target_speed_m_s        | command.target_speed      |
 indicated_speed_m_s     | belief.road_speed         |
 fuel_demand_percent     | state.fuel_demand         | percent
 stage_requested         | command.stage_requested   |
@@ -657,6 +729,33 @@ warm_friction_n_m       | state.warm_friction       |
 fan_torque_n_m          | state.fan_torque          |
 accessory_torque_n_m    | state.accessory_torque    |
 compression_torque_n_m  | state.compression_torque  |
+brake_pedal_percent     | controls.brake_pedal      | percent
+clutch_pedal_percent    | controls.clutch_pedal     | percent
+lever                   | controls.lever            |
+trailer_brake_percent   | controls.trailer_brake    | percent
+engine_brake_switch     | controls.engine_brake_switch |
+engine_brake_selector   | controls.engine_brake_selector |
+cruise_switch           | controls.cruise_switch    |
+set_coast               | controls.set_coast        |
+resume_accelerate       | controls.resume_accelerate |
+cruise_cancel           | controls.cruise_cancel    |
+fan_switch              | controls.fan_switch       |
+ignition                | controls.ignition         |
+believed_accelerator_percent | belief.accelerator   | percent
+believed_brake_pressed  | belief.brake_pressed      |
+believed_clutch_pressed | belief.clutch_pressed     |
+believed_in_gear        | belief.in_gear            |
+believed_engine_speed_rpm | belief.engine_speed     | rpm
+believed_oil_temperature_c | belief.oil_temperature | c
+believed_coolant_temperature_c | belief.coolant_temperature | c
+believed_engine_brake_switch | belief.retarding_switch |
+believed_selector       | belief.selector           |
+believed_cruise_switch  | belief.cruise_switch      |
+believed_set_button     | belief.set_button         |
+believed_resume_button  | belief.resume_button      |
+believed_fan_switch     | belief.fan_switch         |
+believed_wheel_slip     | belief.wheel_slip         |
+cruise_stage            | command.cruise_stage      |
 """)
 LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 
@@ -667,7 +766,7 @@ engine_torque_n_m       | state.engine_torque       |
 absorber_torque_n_m     | state.absorber_torque     |
 fuel_rate_g_s           | state.fuel_rate           | g_s
 boost_kpa               | state.boost               | kpa
-accelerator_percent     | state.accelerator         | percent
+accelerator_percent     | controls.accelerator      | percent
 fuel_demand_percent     | state.fuel_demand         | percent
 limiter                 | state.limiter             | limiter
 full_load_torque_n_m    | state.full_load_torque    |
@@ -701,16 +800,18 @@ DYNO_LOG_PLACES = np.array([column.place for column in DYNO_LOG], dtype=np.int64
 
 
 class Memory(NamedTuple):
-    """State, belief and command over one block of doubles."""
+    """The records over one block of doubles."""
 
     block: np.ndarray
     state: np.ndarray
     belief: np.ndarray
     command: np.ndarray
+    controls: np.ndarray
+    driver: np.ndarray
 
 
 def new_memory() -> Memory:
-    """An empty block with its three records.
+    """An empty block with its records.
 
     Returns
     -------
@@ -718,13 +819,9 @@ def new_memory() -> Memory:
         Block of shape (fields,), records of shape (1,). [SI]
     """
     block = np.zeros(MEMORY_SIZE)
-    first, second = _FIRST["belief"], _FIRST["command"]
-    return Memory(
-        block,
-        block[:first].view(STATE_TYPE),
-        block[first:second].view(BELIEF_TYPE),
-        block[second:].view(COMMAND_TYPE),
-    )
+    parts = np.split(block, list(_FIRST.values())[1:])
+    types = (STATE_TYPE, BELIEF_TYPE, COMMAND_TYPE, CONTROLS_TYPE, DRIVER_TYPE)
+    return Memory(block, *(part.view(kind) for part, kind in zip(parts, types, strict=True)))
 
 
 def exported(values: np.ndarray, unit: str) -> np.ndarray:

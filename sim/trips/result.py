@@ -188,6 +188,8 @@ class Result:
         Mark and source of each number of the truck.
     meters : mapping
         Columns of the meters put on, empty without any.
+    controls : array
+        What hands and feet did, as `sim.march.clock.Clock.kept_controls` gives it; no rows where nothing was recorded.
     """
 
     summary: dict[str, Any]
@@ -198,6 +200,7 @@ class Result:
     route: Route
     sources: dict[str, str]
     meters: Mapping[str, np.ndarray] = field(default_factory=dict)
+    controls: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
 
     def meters_csv(self) -> str:
         """What the meters showed, as the text of a CSV file.

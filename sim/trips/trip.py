@@ -10,17 +10,15 @@ from sim.actors import (
     brake_stages,
     cruise,
     diagnosis,
-    driver,
     ending,
     fan,
     faults,
-    gearshift,
+    gearbox,
+    brake_log,
     meters,
-    overrun_report,
     signs,
-    speedometer_trust,
 )
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.compiled import MODEL_VERSION
 from sim.errors import SettingsError
 from sim.inputs.files import TruckFile, load_truck
@@ -31,14 +29,18 @@ from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
 from sim.trips.cost import check_cost, longest_time, time_in_memory
 from sim.trips.result import Marched, Result, Trace, assure_numbers, summarise
-from sim.trips.warnings_before import warnings_before
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
 CRUISING_RPM = 1100.0  # a trip that starts rolling starts in the highest gear that turns the engine this fast
 
 
 def run_trip(
-    truck: TruckFile | Truck | str | Path, route: Route | str | Path, settings: Settings | None = None
+    truck: TruckFile | Truck | str | Path,
+    route: Route | str | Path,
+    settings: Settings | None = None,
+    *,
+    feed: np.ndarray | None = None,
+    keeps: bool = False,
 ) -> Result:
     """Drives a truck over a road.
 
@@ -50,6 +52,10 @@ def run_trip(
         A loaded road, a catalogue name, a path or `grade:-6%,10km,1100m`.
     settings : Settings or None
         Everything else; None for the defaults.
+    feed : array or None
+        Recorded controls to drive by, as `sim.march.seat.use_controls` reads them; None for the model driver.
+    keeps : bool
+        Whether the controls are recorded.
 
     Returns
     -------
@@ -76,17 +82,17 @@ def run_trip(
     check_together(spec, chosen)
     check_cost(spec, road, chosen)
 
-    clock = prepare(spec, road, chosen)
+    clock = prepare(spec, road, chosen, feed, keeps)
     before = clock.state.copy()
-    scene = Scene(clock, spec, chosen, road)
-    foreseen = warnings_before(scene)
-    start_actors(scene)
+    trip = Underway(clock, spec, chosen, road)
+    foreseen = [] if feed is not None else take_the_seat(trip)
+    start_actors(trip)
     clock.load_kernel()
     started = time.perf_counter()
-    clock.run(until=scene.ended)
+    clock.run(until=trip.ended)
     wall = time.perf_counter() - started
 
-    ended, cause = scene.outcome
+    ended, cause = trip.outcome
     seconds = clock.seconds
     events = tuple(happening.data(clock.tick) for happening in clock.happenings)
     trace = Trace(clock.log_parts(), clock.tick)
@@ -100,13 +106,14 @@ def run_trip(
         ended, cause, before, clock.state, clock.rig.parameters, seconds, events, trace, spec, road, chosen
     )
     summary |= summarise(marched)
-    summary["codes"] = [code.summary() for code in scene.codes.values()]
+    summary["codes"] = [code.summary() for code in trip.codes.values()]
     summary["time_smoking_s"] = float(clock.state["time_smoking"][0])
     summary["timing"] = {"wall_s": wall, "realtime_factor": seconds / wall if wall > 0.0 else 0.0}
-    readings = {name: np.frombuffer(values) for name, values in scene.readings.items()}
+    readings = {name: np.frombuffer(values) for name, values in trip.readings.items()}
     assure_numbers(ended, {**summary, "events": events, "meters": readings})
+    controls = clock.kept_controls() if keeps else np.empty((0, 3))
     clock.release()
-    return Result(summary, trace, events, spec, chosen, road, sources, readings)
+    return Result(summary, trace, events, spec, chosen, road, sources, readings, controls)
 
 
 def foretell(truck: Truck, route: Route, settings: Settings) -> list[dict[str, Any]]:
@@ -118,7 +125,10 @@ def foretell(truck: Truck, route: Route, settings: Settings) -> list[dict[str, A
         Truck and settings do not fit each other.
     """
     check_together(truck, settings)
-    return warnings_before(Scene(prepare(truck, route, settings), truck, settings, route))
+    from sim.seat.cab import Cab
+    from sim.trips.warnings_before import warnings_before
+
+    return warnings_before(Cab(Underway(prepare(truck, route, settings), truck, settings, route)))
 
 
 def check_together(truck: Truck, settings: Settings) -> None:
@@ -169,7 +179,9 @@ def starting_gear(truck: Truck, settings: Settings, speed: float) -> int:
     return 1
 
 
-def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
+def prepare(
+    truck: Truck, route: Route, settings: Settings, feed: np.ndarray | None = None, keeps: bool = False
+) -> Clock:
     """The clock of a trip, its truck at the start of the road, nobody in the cab yet."""
     speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR
     if speed < 0.0:
@@ -180,32 +192,57 @@ def prepare(truck: Truck, route: Route, settings: Settings) -> Clock:
     memory = initial_records(settings, route, parameters, tables, gear, speed)
     rig = Rig(memory, parameters, tables, route.road_array(settings.weather.wind_m_s))
     log_every = max(1, round(settings.simulation.log_s / settings.simulation.tick_s))
-    return Clock(rig, log_every)
+    return Clock(rig, log_every, feed=feed, keeps=keeps)
 
 
-def start_actors(scene: Scene) -> None:
-    """Puts everybody who decides something to work; the order here is the order within a tick."""
-    clock, route, settings = scene.clock, scene.route, scene.settings
-    watched = (diagnosis.diagnosis(scene), speedometer_trust.speedometer_trust(scene)) if scene.watched else ()
+def take_the_seat(trip: Underway) -> list[dict[str, Any]]:
+    """Puts the model driver into the seat; what is foreseen of his trip."""
+    from sim.seat import driver, overrun_report, shifting, speedometer_trust, stalk
+    from sim.seat.cab import Cab
+    from sim.trips.warnings_before import warnings_before
+
+    cab = Cab(trip)
+    foreseen = warnings_before(cab)
+    watched = (speedometer_trust.speedometer_trust(cab),) if trip.watched else ()
     processes = (
-        *faults.happenings(scene),
         *watched,
-        ending.arrival(scene),
-        ending.stall(scene),
-        ending.runaway(scene),
-        ending.patience(scene, longest_time(route, settings), time_in_memory(settings)),
-        overrun_report.overrun_report(scene),
-        signs.limits(scene),
-        signs.signs(scene),
-        fan.fan_clutch(scene),
-        driver.driver(scene),
-        driver.holding_back(scene),
-        driver.held_stage(scene),
-        *cruise.cruise_actors(scene),
-        cruise.service_brake_latch(scene),
-        gearshift.gear_choice(scene),
-        brake_stages.brake_stages(scene),
-        meters.meters(scene),
+        overrun_report.overrun_report(cab),
+        driver.driver(cab),
+        driver.HoldingBack(cab).run(),
+        driver.held_stage(cab),
+        stalk.stalk(cab),
+        stalk.watch_the_lamp(cab),
+        stalk.use_cruise(cab),
+        shifting.gears(cab),
+    )
+    for process in processes:
+        trip.clock.process(process)
+    return foreseen
+
+
+def start_actors(trip: Underway) -> None:
+    """Puts everybody who decides by belief to work; the order here is the order within a tick."""
+    clock, route, settings = trip.clock, trip.route, trip.settings
+    processes = (
+        *faults.happenings(trip),
+        *((diagnosis.diagnosis(trip),) if trip.watched else ()),
+        ending.arrival(trip),
+        ending.stall(trip),
+        ending.burnt_clutch(trip),
+        ending.runaway(trip),
+        ending.patience(trip, longest_time(route, settings), time_in_memory(settings)),
+        signs.limits(trip),
+        signs.signs(trip),
+        fan.fan_clutch(trip),
+        cruise.cruise_control(trip),
+        cruise.overspeed_stages(trip),
+        *((gearbox.gearbox(trip),) if trip.truck.gearbox.kind == "automated" else ()),
+        brake_stages.traction(trip),
+        brake_stages.brake_calls(trip),
+        brake_stages.brake_stages(trip),
+        brake_log.applications(trip),
+        brake_log.gears(trip),
+        meters.meters(trip),
     )
     for process in processes:
         clock.process(process)

@@ -4,10 +4,11 @@ import itertools
 from collections.abc import Iterator
 from typing import Any
 
-from sim.actors.cruise import wants_cruise
-from sim.actors.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, falling_parts, held_in_gear
-from sim.actors.scene import Scene, highest_set_speed
+from sim.actors.cruise import highest_set_speed
+from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, falling_parts, held_in_gear
 from sim.inputs.sensors import NAMES
+from sim.seat.cab import Cab, allowed_at
+from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding
 
@@ -15,12 +16,12 @@ MUCH_OF_THE_ROAD = 0.3  # share of the road on which a limit below the set speed
 NOTED_LIMIT = 1.0 * KILOMETRE_PER_HOUR  # a set speed this little above a limit is not worth a word
 
 
-def warnings_before(scene: Scene) -> list[dict[str, Any]]:
+def warnings_before(cab: Cab) -> list[dict[str, Any]]:
     """Everything about these settings on this road that a reader should know before the run.
 
     Parameters
     ----------
-    scene : Scene
+    cab : Cab
         A prepared trip at its start.
 
     Returns
@@ -28,37 +29,37 @@ def warnings_before(scene: Scene) -> list[dict[str, Any]]:
     findings : list of dict
         Each says what will happen, and what to change if that is not wanted.
     """
-    planned = descents(scene)
+    planned = descents(cab)
     about = (
-        _about_cruise(scene, planned),
-        _about_descents(scene, planned),
-        _about_the_start(scene),
-        _about_faults(scene),
+        _about_cruise(cab, planned),
+        _about_descents(cab, planned),
+        _about_the_start(cab),
+        _about_faults(cab),
     )
     return [found.data() for found in itertools.chain(*about)]
 
 
-def _cruising_gear(scene: Scene, speed: float) -> int:
+def _cruising_gear(cab: Cab, speed: float) -> int:
     """The gear a truck runs in at a steady speed on the level."""
-    least = scene.settings.shifting.si("light_downshift_rpm")
-    if scene.settings.drill.hold_gear:
-        return scene.settings.drill.hold_gear
-    return next((gear for gear in range(scene.top_gear, 0, -1) if scene.engine_speed(gear, speed) >= least), 1)
+    least = cab.settings.shifting.si("light_downshift_rpm")
+    if cab.settings.drill.hold_gear:
+        return cab.settings.drill.hold_gear
+    return next((gear for gear in range(cab.top_gear, 0, -1) if cab.engine_speed(gear, speed) >= least), 1)
 
 
-def _share_below(scene: Scene, speed: float) -> float:
+def _share_below(cab: Cab, speed: float) -> float:
     """Share of the road on which the driver keeps to less than a speed."""
-    limits, length = scene.route.limits, scene.route.length
+    limits, length = cab.route.limits, cab.route.length
     ends = [*(place.distance for place in limits[1:]), length]
-    share = scene.settings.driver.speed_limit_share
+    share = cab.settings.driver.speed_limit_share
     slow = sum(end - place.distance for place, end in zip(limits, ends, strict=True) if place.value * share < speed)
     return slow / length
 
 
-def _about_cruise(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
+def _about_cruise(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
     """Set speed, droop and thresholds against each other, the governor and the road."""
-    cruise, retarding, engine = scene.settings.cruise, scene.settings.retarding, scene.truck.engine
-    if not (wants_cruise(scene) or cruise.presses):
+    cruise, retarding, engine = cab.settings.cruise, cab.settings.retarding, cab.truck.engine
+    if not (wants_cruise(cab.settings.cruise) or cruise.presses):
         return
     if not cruise.key_on_check:
         yield finding("foreseen.key_on_check")
@@ -68,17 +69,17 @@ def _about_cruise(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
     if stages and cruise.none_above_km_h > cruise.stage_1_over_km_h:
         told = {"fuelled": cruise.si("none_above_km_h"), "called": cruise.si("stage_1_over_km_h")}
         yield finding("foreseen.still_fuelled", **told)
-    if not wants_cruise(scene):
+    if not wants_cruise(cab.settings.cruise):
         return
-    wanted, highest = cruise.si("set_speed_km_h"), highest_set_speed(scene.settings)
+    wanted, highest = cruise.si("set_speed_km_h"), highest_set_speed(cab.settings)
     if wanted > highest + NOTED_LIMIT:
         yield finding("foreseen.above_programmed_limit", speed=wanted, limit=highest)
     held = min(wanted, highest)
-    gear = _cruising_gear(scene, held)
-    turning, least = scene.engine_speed(gear, held), cruise.si("least_rpm")
+    gear = _cruising_gear(cab, held)
+    turning, least = cab.engine_speed(gear, held), cruise.si("least_rpm")
     if turning < least and cruise.least_rule == "and":
         yield finding("foreseen.too_slow_for_set", speed=held, gear=gear, turning=turning, least=least)
-    slower = _share_below(scene, held - NOTED_LIMIT)
+    slower = _share_below(cab, held - NOTED_LIMIT)
     if slower >= MUCH_OF_THE_ROAD:
         yield finding("foreseen.above_posted_limit", speed=held, share=slower)
     if stages:
@@ -87,9 +88,9 @@ def _about_cruise(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
         governed = engine.si("governed_rpm")
         for used in sorted({stretch.gear for way in planned for stretch in way.stretches} or {gear}):
             top = held + over
-            turning = scene.engine_speed(used, top)
+            turning = cab.engine_speed(used, top)
             if turning > governed:
-                most = governed / scene.engine_speed(used, 1.0) - over
+                most = governed / cab.engine_speed(used, 1.0) - over
                 told = {
                     "gear": used,
                     "stage": last,
@@ -101,10 +102,10 @@ def _about_cruise(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
                 yield finding("foreseen.overspeeds_before_the_stage", **told)
 
 
-def _about_descents(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
+def _about_descents(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
     """Whether gear and stage hold where it is steepest, and whether the tyres can carry it."""
-    drill, route = scene.settings.drill, scene.route
-    stage = allowed_stage(scene)
+    drill, route = cab.settings.drill, cab.route
+    stage = allowed_stage(cab)
     if drill.careless:
         for begin, end in falling_parts(route):
             yield finding("foreseen.careless", begin=begin, end=end)
@@ -113,38 +114,38 @@ def _about_descents(scene: Scene, planned: list[Descent]) -> Iterator[Finding]:
     for way in planned:
         first = way.stretches[0]
         gear = first.gear
-        governed = BELOW_GOVERNED * scene.truck.engine.si("governed_rpm") / scene.engine_speed(gear, 1.0)
-        wanted = scene.settings.cruise.si("set_speed_km_h") or governed
-        speed = min(first.speed, governed, wanted, scene.allowed_at(way.begin))
-        holding = held_in_gear(scene, gear, speed, way.steepest, route.elevation_at(way.begin), stage)
+        governed = BELOW_GOVERNED * cab.truck.engine.si("governed_rpm") / cab.engine_speed(gear, 1.0)
+        wanted = cab.settings.cruise.si("set_speed_km_h") or governed
+        speed = min(first.speed, governed, wanted, allowed_at(route, way.begin, cab.settings.driver.speed_limit_share))
+        holding = held_in_gear(cab, gear, speed, way.steepest, route.elevation_at(way.begin), stage)
         if holding.held < holding.push:
-            gain = (holding.push - holding.held) / scene.truck.vehicle.mass_kg
+            gain = (holding.push - holding.held) / cab.truck.vehicle.mass_kg
             told = {"place": way.begin, "steepest": -way.steepest, "gear": gear, "speed": speed, "gain": gain}
             yield finding("foreseen.does_not_hold", with_what=with_what, rest=rest, **told)
-        grip, load = scene.settings.weather.grip, scene.truck.vehicle.drive_load_kg * STANDARD_GRAVITY
+        grip, load = cab.settings.weather.grip, cab.truck.vehicle.drive_load_kg * STANDARD_GRAVITY
         if stage and holding.held > grip * load:
             told = {"place": way.begin, "stage": stage, "gear": gear, "needed": holding.held / load, "grip": grip}
             yield finding("foreseen.wheels_will_slip", **told)
 
 
-def _about_the_start(scene: Scene) -> Iterator[Finding]:
+def _about_the_start(cab: Cab) -> Iterator[Finding]:
     """Gear, speed, oil and brakes at the start."""
-    start, retarding = scene.settings.start, scene.settings.retarding
-    gear, speed = int(scene.clock.true("gear")), scene.clock.true("speed")
-    governed = scene.truck.engine.si("governed_rpm")
-    turning = scene.engine_speed(gear, speed) if gear else 0.0
+    start, retarding = cab.settings.start, cab.settings.retarding
+    gear, speed = int(cab.clock.true("gear")), cab.clock.true("speed")
+    governed = cab.truck.engine.si("governed_rpm")
+    turning = cab.engine_speed(gear, speed) if gear else 0.0
     if turning > governed:
         yield finding("foreseen.starts_too_fast", speed=speed, gear=gear, turning=turning, governed=governed)
     oil, least = start.si("oil_temperature_c"), retarding.si("least_oil_c")
     if retarding.switch and oil < least:
         yield finding("foreseen.oil_too_cold", temperature=oil, least=least)
-    if scene.settings.drill.neutral:
+    if cab.settings.drill.neutral:
         yield finding("foreseen.rolls_out_of_gear")
 
 
-def _about_faults(scene: Scene) -> Iterator[Finding]:
+def _about_faults(cab: Cab) -> Iterator[Finding]:
     """Failures and dialled values beyond the end of the road."""
-    settings, length = scene.settings, scene.route.length
+    settings, length = cab.settings, cab.route.length
     for key, occurrences in (
         ("faults.occur", settings.faults.occurrences()),
         ("circuits.dialled", settings.circuits.values()),

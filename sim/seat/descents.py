@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sim.actors.scene import Scene
+from sim.seat.cab import Cab
 from sim.march.plant import asked_air, asked_retarding
 from sim.roads.route import Route
 from sim.units import REVOLUTION_PER_MINUTE
@@ -148,7 +148,7 @@ class Holding(NamedTuple):
     held: float
 
 
-def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation: float, stage: int) -> Holding:
+def held_in_gear(cab: Cab, gear: int, speed: float, grade: float, elevation: float, stage: int) -> Holding:
     """What pushes and what holds back in a gear at a speed on a grade, boost settled.
 
     Parameters
@@ -165,15 +165,15 @@ def held_in_gear(scene: Scene, gear: int, speed: float, grade: float, elevation:
     holding : Holding
         [-, m/s, N, N]
     """
-    rig, truck = scene.clock.rig, scene.truck
+    rig, truck = cab.clock.rig, cab.truck
     _, outside = asked_air(rig.parameters, elevation)
     cylinders = truck.braking_cylinders(stage)
-    turning = scene.engine_speed(gear, speed)
+    turning = cab.engine_speed(gear, speed)
     held = float(asked_retarding(rig.parameters, rig.tables, gear, turning, outside, cylinders))
-    return Holding(gear, speed, -scene.resistance(speed, grade), held)
+    return Holding(gear, speed, -cab.resistance(speed, grade), held)
 
 
-def allowed_stage(scene: Scene) -> int:
+def allowed_stage(cab: Cab) -> int:
     """The highest engine-brake stage the settings leave the driver.
 
     Returns
@@ -181,14 +181,14 @@ def allowed_stage(scene: Scene) -> int:
     stage : int
         0 to 3.
     """
-    drill, retarding = scene.settings.drill, scene.settings.retarding
+    drill, retarding = cab.settings.drill, cab.settings.retarding
     if drill.hold_stage >= 0:
         return drill.hold_stage
     return retarding.selector if retarding.switch else 0
 
 
 def holding_gear(
-    scene: Scene, grade: float, allowed: float, elevation: float, gears: Sequence[int], stage: int
+    cab: Cab, grade: float, allowed: float, elevation: float, gears: Sequence[int], stage: int
 ) -> Holding:
     """The highest gear in which the engine brake holds the truck on a grade, and the speed to have there.
 
@@ -208,17 +208,17 @@ def holding_gear(
     holding : Holding
         With the gear that leaves the service brakes least to do when none holds. [-, m/s, N, N]
     """
-    truck, drums = scene.truck, scene.truck.drums
+    truck, drums = cab.truck, cab.truck.drums
     brakes = truck.steer_brakes.brakes + truck.drive_brakes.brakes + truck.trailer_brakes.brakes
     best, best_left = Holding(gears[-1], allowed, 0.0, 0.0), math.inf
     for gear in gears:
         governed = truck.engine.si("governed_rpm") * BELOW_GOVERNED
-        speed = min(allowed, governed / scene.engine_speed(gear, 1.0))
-        if scene.engine_speed(gear, speed) < LEAST_RPM * REVOLUTION_PER_MINUTE and gear > 1 and len(gears) > 1:
+        speed = min(allowed, governed / cab.engine_speed(gear, 1.0))
+        if cab.engine_speed(gear, speed) < LEAST_RPM * REVOLUTION_PER_MINUTE and gear > 1 and len(gears) > 1:
             continue
-        holding = held_in_gear(scene, gear, speed, grade, elevation, stage)
+        holding = held_in_gear(cab, gear, speed, grade, elevation, stage)
         accepted = 0.0
-        if stage == 0 and scene.settings.drill.service_brakes:
+        if stage == 0 and cab.settings.drill.service_brakes:
             shed = drums.still_w_per_k + drums.cooling_w_per_k_per_m_s * speed
             accepted = brakes * shed * BRAKE_RISE / speed
         left = (holding.push - holding.held - accepted) * speed
@@ -229,7 +229,7 @@ def holding_gear(
     return best
 
 
-def descents(scene: Scene) -> list[Descent]:
+def descents(cab: Cab) -> list[Descent]:
     """Every descent of the road that asks for a lower gear or a lower speed, as the driver means to drive it.
 
     Returns
@@ -242,28 +242,28 @@ def descents(scene: Scene) -> list[Descent]:
     The gear is chosen by the steepest pitch still to come and the speed allowed there, curves included, so that none is changed
     down on the grade: model commercial driver manual, seen second-hand.
     """
-    if scene.planned is None:
-        scene.planned = _planned(scene)
-    return scene.planned
+    if cab.planned is None:
+        cab.planned = _planned(cab)
+    return cab.planned
 
 
-def _planned(scene: Scene) -> list[Descent]:
+def _planned(cab: Cab) -> list[Descent]:
     """Works the descents out."""
-    route, habits, drill = scene.route, scene.settings.driver, scene.settings.drill
+    route, habits, drill = cab.route, cab.settings.driver, cab.settings.drill
     if drill.careless:
         return []
     found = []
-    stage = allowed_stage(scene)
+    stage = allowed_stage(cab)
     for begin, end in falling_parts(route):
         parts = pitches(route, begin, end)
         share = habits.speed_limit_share
         wanted = habits.si("descent_km_h") or math.inf
-        gear = scene.top_gear
+        gear = cab.top_gear
         stretches: list[Stretch] = []
         for first, limit, steepest in reversed(parts):
-            allowed = min(limit * share, wanted, scene.settings.cruise.si("set_speed_km_h") or math.inf)
-            gears = [drill.hold_gear] if drill.hold_gear else range(scene.top_gear, 0, -1)
-            best = holding_gear(scene, steepest, allowed, route.elevation_at(first), gears, stage).gear
+            allowed = min(limit * share, wanted, cab.settings.cruise.si("set_speed_km_h") or math.inf)
+            gears = [drill.hold_gear] if drill.hold_gear else range(cab.top_gear, 0, -1)
+            best = holding_gear(cab, steepest, allowed, route.elevation_at(first), gears, stage).gear
             length = (stretches[-1].begin if stretches else end) - first
             if length > PITCH:
                 gear = min(gear, best)
@@ -271,15 +271,15 @@ def _planned(scene: Scene) -> list[Descent]:
         # a short part is driven in the gear of the part before it
         stretches = [stretch for stretch in reversed(stretches) if stretch.begin < math.inf] or stretches[-1:]
         told = habits.descent_gear or drill.hold_gear
-        governed = scene.truck.engine.si("governed_rpm") * BELOW_GOVERNED
+        governed = cab.truck.engine.si("governed_rpm") * BELOW_GOVERNED
         stretches = [
-            Stretch(begun, told or gear, min(speed, governed / scene.engine_speed(told or gear, 1.0)))
+            Stretch(begun, told or gear, min(speed, governed / cab.engine_speed(told or gear, 1.0)))
             for begun, gear, speed in stretches
         ]
         lowest = stretches[0].gear
-        if lowest == scene.top_gear and wanted == math.inf and not told:
+        if lowest == cab.top_gear and wanted == math.inf and not told:
             continue
-        taking = min(TAKING_RPM * REVOLUTION_PER_MINUTE / scene.engine_speed(lowest, 1.0), stretches[0].speed)
+        taking = min(TAKING_RPM * REVOLUTION_PER_MINUTE / cab.engine_speed(lowest, 1.0), stretches[0].speed)
         if drill.hold_gear:
             taking = stretches[0].speed
         signs = [

@@ -1,6 +1,6 @@
 """A driver who sees that the speedometer cannot be right, and goes by tachometer and gear."""
 
-from sim.actors.scene import Scene
+from sim.seat.cab import Cab
 from sim.march.clock import Process
 from sim.wording import finding
 
@@ -12,7 +12,7 @@ JUMPS, JUMPS_WITHIN = 3, 15.0  # times, s, assumed: a needle that jumps so often
 RIGHT_FOR = 10.0  # s, assumed: before it is again
 
 
-def speedometer_trust(scene: Scene) -> Process:
+def speedometer_trust(cab: Cab) -> Process:
     """Stops believing a needle that shows something else than road and engine feel like; a few percent nobody feels.
 
     Yields
@@ -20,7 +20,7 @@ def speedometer_trust(scene: Scene) -> Process:
     event : simpy.Event
         The next glance.
     """
-    clock = scene.clock
+    clock = cab.clock
     wrong, right, believed, before = 0.0, 0.0, True, clock.believed("road_speed")
     jumps: list[float] = []
     while True:
@@ -36,12 +36,12 @@ def speedometer_trust(scene: Scene) -> Process:
             believed = False
             jumping = len(jumps) >= JUMPS
             why = finding("cause.needle_jumps") if jumping else finding("cause.needle_shows", speed=shown)
-            clock.record("needle_distrusted", why, true, "speed")
+            clock.note("needle_distrusted", why, true, "speed")
         elif not believed and right >= RIGHT_FOR and not jumps:
             believed = True
-            clock.record("needle_believed", finding("cause.needle_right"), true, "speed")
+            clock.note("needle_believed", finding("cause.needle_right"), true, "speed")
         else:
             continue
-        clock.set(needle_distrusted=0.0 if believed else 1.0)
+        clock.mean(needle_distrusted=0.0 if believed else 1.0)
         yield clock.after(2.0 * clock.tick)
-        scene.notice()
+        cab.think_again()

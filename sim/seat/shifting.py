@@ -1,0 +1,267 @@
+"""How a driver changes gear by clutch pedal, lever and a blip of the accelerator, and how he uses the lever of an automated gearbox."""
+
+from typing import ClassVar
+
+import simpy
+
+from sim.actors.gear_choice import (
+    DECLUTCH_ABOVE_IDLE,
+    GAINING,
+    LONGEST_MATCH,
+    MATCHED,
+    PULLING_ABOVE_IDLE,
+    SETTLING,
+    SKIPPING_GRADE,
+    SPEED_NOTICED,
+    GearChoice,
+)
+from sim.march.clock import Process
+from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
+from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
+from sim.seat.driver import DESCENT, drive_away, is_falling
+from sim.wording import Finding, finding
+
+ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
+AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
+PROGRESSIVE = (0.8, 0.93, 1.07)  # of shifting.upshift_rpm, in the low, middle and high gears, assumed
+LIGHT = 65.0  # kg per kW of rated power, assumed: below it a truck is light
+HURRIED = 0.6  # assumed: of the time hands take for a shift, on a climb
+LEVER_PERIOD = 0.2  # s, assumed: between two movements of the lever of an automated gearbox
+
+
+class ByHand(GearChoice):
+    """A driver with a manual gearbox."""
+
+    senses: ClassVar[dict[str, str]] = {
+        "speed": "belief.judged_speed",
+        "grade": "state.grade",
+        "acceleration": "state.acceleration",
+    }
+    held_back_rpm = 1500.0  # assumed
+
+    def __init__(self, cab: Cab) -> None:
+        super().__init__(cab.trip)
+        self.cab = cab
+
+    @property
+    def asked_gear(self) -> int:
+        return self.cab.asked_gear
+
+    @property
+    def held_back(self) -> bool:
+        return bool(self.cab.retarding)
+
+    @property
+    def stopping(self) -> bool:
+        return self.cab.standing or "stop" in self.cab.brakes
+
+    @property
+    def aimed_speed(self) -> float:
+        return self.clock.commanded("cruise_target") or self.cab.aim
+
+    def changed(self) -> list[simpy.Event]:
+        return [self.cab.changed()]
+
+    def resistance(self, road_speed: float, grade: float) -> float:
+        return self.cab.resistance(road_speed, grade)
+
+    def pull_at(self, gear: int, engine_speed: float, *, boosted: bool = True) -> float:
+        return self.cab.pull_at(gear, engine_speed, boosted=boosted)
+
+    def refused(self, cause: Finding, gear: int) -> None:
+        self.clock.note("shift_refused", cause, gear, "number")
+
+    def run(self) -> Process:
+        """Watches engine speed and pedal through a trip."""
+        cab, clock = self.cab, self.clock
+        while True:
+            if cab.standing:
+                yield cab.changed()
+                if not cab.standing:
+                    yield clock.after(SETTLING)
+                continue
+            gear = int(clock.true("gear"))
+            if cab.settings.drill.neutral and is_falling(cab) and not self.stopping:
+                yield from self._roll_out_of_gear(gear)
+                continue
+            if gear == 0:
+                yield from self._take_up()
+                continue
+            wanted = self.for_the_descent(gear)
+            if wanted:
+                yield from self.shift(*wanted)
+                continue
+            waits, low, high, idling = self.wanted_now(gear)
+            if cab.settings.drill.neutral:
+                waits.append(clock.when("state.grade", DESCENT, falling=True, release=DESCENT))
+            event = yield from clock.first(*waits)
+            if cab.standing:
+                continue
+            if event is idling:
+                yield from self._declutch()
+            elif event is low:
+                yield from self.shift_down(gear)
+            elif event is high:
+                yield from self.shift_up(gear)
+
+    # ------------------------------------------------------------ by clutch pedal and lever
+
+    def shift(self, gear: int, cause: Finding) -> Process:
+        """Clutch down, neutral, match speeds, engage, clutch up.
+
+        Parameters
+        ----------
+        gear : int
+            Gear to engage.
+        cause : Finding
+            Why.
+        """
+        clock, cab, truck = self.clock, self.cab, self.trip.truck
+        before = int(clock.true("gear"))
+        clock.note("gear_wanted", finding("cause.shift", before=before, gear=gear, why=cause), gear, "number")
+        cab.shifting = True
+        clock.mean(foot_mode=PEDAL, pedal=0.0, clutch_mode=0.0, clutch_wanted=1.0)
+        yield clock.after(truck.driveline.clutch_open_s)
+        clock.mean(hand_lever=0.0)
+        yield from self._match(gear, self.hands_take(self.grade) - truck.driveline.clutch_open_s)
+        cab.shifts_tried += 1
+        if cab.shifts_tried == cab.settings.drill.missed_shift:
+            missed = finding("cause.shift", before=before, gear=gear, why=finding("cause.gear_did_not_go_in"))
+            clock.note("shift_missed", missed, clock.true("speed"), "speed")
+            yield clock.after(AFTER_A_MISS)
+            gear = self.suitable_gear(self.road_speed, truck.engine.si("low_idle_rpm"), self.grade)
+            yield from self._match(gear, clock.tick)
+        while self.trip.engine_speed(gear, self.road_speed) > truck.engine.si("governed_rpm") and gear < self.trip.top_gear:
+            # the truck ran too fast for the gear in the meantime: the next one up, matched anew
+            gear += 1
+            yield from self._match(gear, clock.tick)
+        if cab.standing or self.trip.engine_speed(gear, self.road_speed) < truck.engine.si("low_idle_rpm"):
+            self._hands_off()
+            slow = finding("cause.shift", before=before, gear=gear, why=finding("cause.too_slow_for_the_gear"))
+            clock.note("shift_given_up", slow, clock.true("speed"), "speed")
+            return
+        clock.mean(hand_lever=gear, foot_mode=PEDAL, pedal=0.0, clutch_wanted=0.0)
+        yield clock.after(2.0 * clock.tick)
+        yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
+        self._hands_off()
+        yield clock.after(SETTLING)
+
+    def _hands_off(self) -> None:
+        """The shift is over: the right foot is free again."""
+        self.cab.shifting = False
+        self.cab.think_again()
+
+    def _match(self, gear: int, least: float) -> Process:
+        """Brings the engine to the speed of a gear: it falls, or is blipped up."""
+        clock = self.clock
+        clock.mean(foot_mode=HOLD_ENGINE_SPEED, turning=0.0, turning_ratio=self.trip.engine_speed(gear, 1.0))
+        yield clock.after(max(least, 0.05))
+        if not self.waits_for_the_engine(self.grade):
+            return
+        yield from clock.first(clock.when("driver.turning_error", MATCHED, falling=True), clock.after(LONGEST_MATCH))
+
+    def _roll_out_of_gear(self, gear: int) -> Process:
+        """Takes the gear out at a descent and puts one in again at its foot: a drill that shows why nobody should."""
+        cab, clock = self.cab, self.clock
+        if gear:
+            clock.mean(clutch_wanted=1.0)
+            yield clock.after(cab.truck.driveline.clutch_open_s)
+            clock.mean(hand_lever=0.0, clutch_wanted=0.0)
+            clock.note("gear_taken_out", finding("cause.rolls_out_of_gear"), clock.true("speed"), "speed")
+        level = clock.when("state.grade", 0.5 * DESCENT)
+        while not level.triggered and not self.stopping:
+            yield from clock.first(level, cab.changed())
+            if not level.triggered:
+                level = clock.when("state.grade", 0.5 * DESCENT)
+        clock.forget(level)
+        yield from self._take_up()
+
+    def _declutch(self) -> Process:
+        """Opens the clutch before the engine is pulled below idle; not while it is gaining speed, as after a launch."""
+        clock = self.clock
+        if self.acceleration > GAINING:
+            level = self.trip.truck.engine.si("low_idle_rpm") + DECLUTCH_ABOVE_IDLE
+            yield from clock.first(
+                clock.when("state.acceleration", 0.5 * GAINING, falling=True),
+                clock.when("belief.engine_speed", level * SPEED_NOTICED),
+            )
+            return
+        clock.mean(clutch_wanted=1.0)
+        clock.note("clutch_opened", finding("cause.near_idle"), clock.true("engine_speed"), "engine speed")
+        yield clock.after(self.trip.truck.driveline.clutch_open_s)
+        clock.mean(hand_lever=0.0)
+        yield clock.after(0.05)
+
+    def _take_up(self) -> Process:
+        """From neutral while rolling: waits for a free foot or a truck that gains speed, then takes the gear that suits."""
+        clock, cab = self.clock, self.cab
+        if cab.brakes or cab.retarding:
+            faster = clock.when("belief.judged_speed", self.road_speed + ROLLING_AGAIN)
+            yield from clock.first(faster, cab.changed())
+        if self.stopping:
+            if not cab.standing:
+                yield cab.changed()
+            return
+        road_speed = self.road_speed
+        gear = self.held or self.suitable_gear(road_speed, self.down, self.grade)
+        idle = self.trip.truck.engine.si("low_idle_rpm")
+        if self.trip.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
+            if self.grade >= 0.0 and not cab.brakes:
+                yield clock.when("state.speed", 0.1, falling=True)
+                yield from drive_away(cab, finding("cause.after_a_lost_gear"))
+                yield clock.after(SETTLING)
+                return
+            faster = (idle + PULLING_ABOVE_IDLE) * road_speed / max(self.trip.engine_speed(gear, road_speed), 1.0)
+            yield from clock.first(clock.when("belief.judged_speed", max(faster, road_speed + 0.1)), cab.changed())
+            return
+        yield from self.shift(gear, finding("cause.gear_for_the_speed"))
+
+    def may_skip(self, grade: float) -> bool:
+        """Gears are skipped by a truck that is light for its engine, and not on a climb."""
+        truck = self.trip.truck
+        return grade < SKIPPING_GRADE and truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw
+
+    def upshift_speed(self, gear: int) -> float:
+        """Progressive: the engine speed of an upshift rises with the gear (model commercial driver manual 2.3, seen second-hand;
+        how far: common practice, no source).
+        """
+        third = min(3 * (gear - 1) // max(self.trip.top_gear - 1, 1), 2)
+        return min(PROGRESSIVE[third] * self.trip.settings.shifting.si("upshift_rpm"), self.full_up)
+
+    def _up_level(self, gear: int, foot_off: bool) -> float:
+        return super()._up_level(gear, foot_off) if foot_off else self.upshift_speed(gear)
+
+    def hands_take(self, grade: float) -> float:
+        """Hands hurry on a climb."""
+        return super().hands_take(grade) * (HURRIED if grade > SKIPPING_GRADE else 1.0)
+
+
+def by_the_lever(cab: Cab) -> Process:
+    """With an automated gearbox: holds a lower gear on descents by the lever, as the display shows it."""
+    clock, drill = cab.clock, cab.settings.drill
+
+    def move(place: int) -> Process:
+        clock.mean(hand_lever=place)
+        yield clock.after(LEVER_PERIOD)
+
+    while True:
+        rolling_out = drill.neutral and is_falling(cab) and not cab.standing and "stop" not in cab.brakes
+        limit = int(clock.commanded("gear_limit"))
+        if rolling_out:
+            yield from move(NEUTRAL)
+            yield from clock.first(clock.when("state.grade", 0.5 * DESCENT), cab.changed())
+        elif cab.asked_gear and limit != cab.asked_gear and not drill.hold_gear:
+            yield from move(HOLD)
+            if int(clock.commanded("gear_limit")) != cab.asked_gear:
+                yield from move(DOWN if int(clock.commanded("gear_limit")) > cab.asked_gear else UP)
+        elif not cab.asked_gear and (limit or clock.handled("lever") != DRIVE):
+            yield from move(DRIVE)
+        else:
+            falls = clock.when("state.grade", DESCENT, falling=True, release=DESCENT)
+            yield from clock.first(cab.changed(), *([falls] if drill.neutral else []))
+            clock.forget(falls)
+
+
+def gears(cab: Cab) -> Process:
+    """The process that changes gear: by hand, or by the lever of an automated gearbox."""
+    return by_the_lever(cab) if cab.truck.gearbox.kind == "automated" else ByHand(cab).run()
