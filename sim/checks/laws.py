@@ -385,7 +385,7 @@ def _crawl_speeds(given: Numbers) -> Sequence[float]:
     p, tables = _parameters(truck), tables_of(truck)
     highest = truck.engine.si("high_idle_rpm")
     s, b, c = np.zeros(1, STATE_TYPE)[0], np.zeros(1, BELIEF_TYPE)[0], np.zeros(1, COMMAND_TYPE)[0]
-    s["accelerator"] = 1.0
+    b["accelerator"] = b["driver_demand"] = 1.0
     s["oil_temperature"] = to_si(90.0, "c")
     s["manifold_pressure"] = 3.0 * BAR
     speeds = []

@@ -163,7 +163,7 @@ def on_a_grade(truck: Truck, settings: Settings, kind: str) -> Columns:
     fitted = truck.model_copy(update={"engine": truck.engine.model_copy(update={"governor": kind})})
     start = settings.start.model_copy(update={"speed_km_h": 40.0, "gear": gear})
     clock = prepare(fitted, grade_ramp(), settings.model_copy(update={"start": start}))
-    clock.set(accelerator_mode=0.0, accelerator=settings.dyno.pedal_percent / 100.0, pedal_rate=1.0)
+    clock.mean(foot_mode=0.0, pedal=settings.dyno.pedal_percent / 100.0, pedal_rate=1.0)
     least = (truck.engine.low_idle_rpm + SLOWEST_RPM) * REVOLUTION_PER_MINUTE
     rows: dict[str, list[float]] = {
         name: []

@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults, meters
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.dyno.result import Columns, DynoResult, dyno_columns
 from sim.errors import SettingsError
 from sim.inputs.specs import Settings, Truck
 from sim.march.assemble import initial_records, parameters_of, tables_of
-from sim.march.clock import Clock, Process, Rig
+from sim.march.clock import Clock, Rig
 from sim.march.records import DYNO_LOG_PLACES, ON_FLYWHEEL, ON_ROLLERS
 from sim.messages import dyno as say
 from sim.roads.route import Route, load_route
@@ -82,28 +82,32 @@ class Stand:
         else:
             self._bare(p)
         memory = initial_records(settings, route, parameters, tables, gear, speed)
-        c, s = memory.command[0], memory.state[0]
+        c, s, k, d = memory.command[0], memory.state[0], memory.controls[0], memory.driver[0]
         if not self.chassis:
             # the switches of clutch and gearbox are bridged, so that the engine brake can be called
             s["gear"] = c["gear"] = 1.0
-            s["clutch_engagement"] = c["clutch"] = 1.0
+            s["clutch_release"] = s["clutch_engagement"] = c["clutch"] = 1.0
+            k["clutch_pedal"] = d["foot_clutch"] = d["clutch_wanted"] = 0.0
+            if p["automated"] < 0.5:
+                k["lever"] = d["hand_lever"] = 1.0
         for name in ("brake_demand", "brake_pressure_steer", "brake_pressure_drive", "brake_pressure_trailer"):
             s[name] = 0.0
-        c["brake_mode"] = c["accelerator_mode"] = c["accelerator"] = 0.0
-        c["pedal_rate"] = 10.0
+        k["brake_pedal"] = d["foot_brake"] = d["brake_mode"] = 0.0
+        k["accelerator"] = d["foot"] = 0.0
+        d["pedal_rate"] = 10.0
         self.log_every = max(1, round(log_s / settings.simulation.tick_s))
         rig = Rig(memory, parameters, tables, np.zeros((1, 4)))
         self.clock = Clock(rig, self.log_every, DYNO_LOG_PLACES)
-        self.scene = Scene(self.clock, truck, settings, route, wheels=self.chassis)
-        self._foot = 0.0
-        tested = (diagnosis.diagnosis(self.scene), self._held()) if self.scene.watched else ()
+        self.trip = Underway(self.clock, truck, settings, route, wheels=self.chassis)
+        tested = (diagnosis.diagnosis(self.trip),) if self.trip.watched else ()
         alive = (
-            *faults.happenings(self.scene),
-            fan.fan_clutch(self.scene),
-            brake_stages.brake_stages(self.scene),
+            *faults.happenings(self.trip),
+            fan.fan_clutch(self.trip),
+            brake_stages.traction(self.trip),
+            brake_stages.brake_stages(self.trip),
             *tested,
         )
-        for process in (*alive, meters.meters(self.scene)):
+        for process in (*alive, meters.meters(self.trip)):
             self.clock.process(process)
         self.clock.load_kernel()
 
@@ -180,8 +184,8 @@ class Stand:
         sources : dict or None
             Mark and source of each number of the truck.
         """
-        codes = [code.summary() for code in self.scene.codes.values()]
-        readings = {name: np.frombuffer(values) for name, values in self.scene.readings.items()}
+        codes = [code.summary() for code in self.trip.codes.values()]
+        readings = {name: np.frombuffer(values) for name, values in self.trip.readings.items()}
         whole_summary = summary | {"codes": codes}
         return DynoResult(test, whole_summary, whole, points, sets, self.truck, self.settings, sources or {}, readings)
 
@@ -208,14 +212,7 @@ class Stand:
         share : float
             0 to 1.
         """
-        self._foot = share
-        self.clock.set(accelerator_mode=0.0, accelerator=share)
-
-    def _held(self) -> Process:
-        """The foot stays where it is whatever the controller does."""
-        while True:
-            yield self.scene.changed()
-            self.clock.set(accelerator_mode=0.0, accelerator=self._foot, brake_mode=0.0)
+        self.clock.mean(foot_mode=0.0, pedal=share)
 
     def unload(self) -> None:
         """Lets the absorber go."""
@@ -253,8 +250,7 @@ class Stand:
         stage : int
             0 to 3.
         """
-        self.scene.select(stage)
-        self.scene.want_retarding("dyno", stage > 0)
+        self.clock.mean(hand_engine_brake_switch=float(stage > 0), hand_engine_brake_selector=max(stage, 1))
         self.pedal(0.0)
 
     def settle(self, least: float = 3.0) -> None:

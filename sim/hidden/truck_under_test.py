@@ -11,11 +11,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.dyno.stand import Stand
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
-from sim.hidden.yard import Visit, feet_stay, lamp_of
+from sim.hidden.yard import Visit, lamp_of
 from sim.inputs.files import TruckFile, changed_truck, load_settings, load_truck
 from sim.inputs.sensors import SENSORS
 from sim.inputs.sheet import settings_sheet
@@ -185,20 +185,19 @@ class TruckUnderTest:
 
     # ------------------------------------------------------------ the yard
 
-    def _parked(self, speed: float = 0.0) -> tuple[Clock, Scene, dict[str, float]]:
-        """A truck with somebody beside it: the controller tests, and what is wrong goes wrong."""
+    def _parked(self, speed: float = 0.0) -> tuple[Clock, Underway]:
+        """A truck with somebody in its cab: the controller tests, and what is wrong goes wrong."""
         settings = self.settings(f"start.speed_km_h={speed:g}")
         road = constant_grade(YARD)
         clock = prepare(self.truck, road, settings)
-        feet = {"accelerator": 0.0, "brake_mode": 0.0, "brake_pressure": 0.0}
-        clock.set(speed_limit=100.0, accelerator_mode=0.0, pedal_rate=10.0, **feet)
-        scene = Scene(clock, self.truck, settings, road)
-        for process in (*faults.happenings(scene), fan.fan_clutch(scene), brake_stages.brake_stages(scene)):
+        clock.set(speed_limit=100.0)
+        clock.handle(accelerator=0.0, brake_pedal=0.0)
+        trip = Underway(clock, self.truck, settings, road)
+        working = (fan.fan_clutch(trip), brake_stages.brake_stages(trip), diagnosis.diagnosis(trip))
+        for process in (*faults.happenings(trip), *working):
             clock.process(process)
-        clock.process(diagnosis.diagnosis(scene))
-        clock.process(feet_stay(scene, feet))
         clock.load_kernel()
-        return clock, scene, feet
+        return clock, trip
 
     @cached_property
     def yard(self) -> dict[str, Any]:
@@ -208,8 +207,8 @@ class TruckUnderTest:
     @cached_property
     def coasting(self) -> float:
         """Speed lost on the level with the clutch down. [m/s]"""
-        clock, _, _ = self._parked(COAST_FROM)
-        clock.set(clutch=0.0)
+        clock, _ = self._parked(COAST_FROM)
+        clock.handle(clutch_pedal=1.0)
         before = clock.true("speed")
         clock.run(until=round(COAST_TIME / clock.tick))
         lost = before - clock.true("speed")

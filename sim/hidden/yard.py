@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.inputs.sensors import SENSORS
 from sim.inputs.specs import PAIRS
-from sim.march.clock import Clock, Process
+from sim.march.clock import Clock
 from sim.march.meter import Look, wire_check
 from sim.march.plant import working_cylinders
 from sim.units import REVOLUTION_PER_MINUTE
@@ -15,20 +15,8 @@ SNAP = 8.0  # s at full pedal in neutral
 MOVED = 2.0  # s a switch or pedal is held for the meter
 SAMPLE = 0.5  # s
 SETTLED = 10  # samples at idle before a signal that wanders is loose
-HANDS = {
-    "retarding_switch": "hand_retarding",
-    "cruise_switch": "hand_cruise",
-    "set_button": "hand_set",
-    "resume_button": "hand_resume",
-    "fan_switch": "hand_fan",
-}
-
-
-def feet_stay(scene: Scene, feet: dict[str, float]) -> Process:
-    """The feet of who stands by: they stay where they are whatever the controller does."""
-    while True:
-        yield scene.changed()
-        scene.clock.set(accelerator_mode=0.0, **feet)
+SWITCHES = ("engine_brake_switch", "cruise_switch", "set_coast", "resume_accelerate", "fan_switch")
+A_PRESS = 0.16  # of the brake pedal
 
 
 def lamp_of(codes: list[dict[str, Any]]) -> str:
@@ -38,16 +26,10 @@ def lamp_of(codes: list[dict[str, Any]]) -> str:
 
 
 class Visit:
-    """A parked truck with somebody beside it. What is found is in SI; a pair of a sensor is its signal and what is true.
+    """A parked truck with somebody in its cab. What is found is in SI; a pair of a sensor is its signal and what is true."""
 
-    Parameters
-    ----------
-    feet : dict
-        Commands of pedals, as `feet_stay` keeps them.
-    """
-
-    def __init__(self, clock: Clock, scene: Scene, feet: dict[str, float]) -> None:
-        self.clock, self.scene, self.feet = clock, scene, feet
+    def __init__(self, clock: Clock, trip: Underway) -> None:
+        self.clock, self.trip = clock, trip
         self.parameters, self.memory = clock.rig.parameters, clock.rig.memory
 
     def found(self) -> dict[str, Any]:
@@ -92,7 +74,7 @@ class Visit:
         settled = {key: [sample[key] for sample in samples[SETTLED:]] for key in SENSORS}
         called = clock.commanded("fan") > 0.5
         fan_share = 1.0 if called else float(self.parameters["fan_idle_share"][0])
-        codes = [code.summary() for code in self.scene.codes.values()]
+        codes = [code.summary() for code in self.trip.codes.values()]
         return {
             "idle": self._pairs(),
             "between": {key: (min(values), max(values)) for key, values in settled.items()},
@@ -102,31 +84,28 @@ class Visit:
             "fan_called": called,
             "codes": codes,
             "lamp": lamp_of(codes),
-            "starts": not self.scene.shut_down,
+            "starts": not self.trip.shut_down,
         }
 
     def _moved(self) -> dict[str, Any]:
         """Every switch and pedal pressed and let go, then the selector through its places."""
-        self.feet |= {"brake_mode": 4.0, "brake_pressure": 1e5}
-        self.clock.set(clutch=0.0, **self.feet, **dict.fromkeys(HANDS.values(), 1.0))
+        self.clock.handle(clutch_pedal=1.0, brake_pedal=A_PRESS, **dict.fromkeys(SWITCHES, 1.0))
         self._let(MOVED)
         pressed = self._signals()
-        self.feet |= {"brake_mode": 0.0, "brake_pressure": 0.0}
-        self.clock.set(clutch=1.0, **self.feet, **dict.fromkeys(HANDS.values(), 0.0))
+        self.clock.handle(clutch_pedal=0.0, brake_pedal=0.0, **dict.fromkeys(SWITCHES, 0.0))
         self._let(MOVED)
         released = self._signals()
         moved = {key: (released[key], pressed[key]) for key, sensor in SENSORS.items() if sensor.kind == "switch"}
         places = []
         for position in (1.0, 2.0, 3.0):
-            self.clock.set(hand_selector=position)
+            self.clock.handle(engine_brake_selector=position)
             self._let(0.1)
             places.append(Look(self.memory, self.parameters).signal("selector"))
         return {"moved": moved, "selector": places}
 
     def _snapped(self) -> dict[str, Any]:
         """The pedal to the floor in neutral, and held there."""
-        self.feet["accelerator"] = 1.0
-        self.clock.set(accelerator_mode=0.0, **self.feet)
+        self.clock.handle(accelerator=1.0)
         peak = 0.0
         for _ in range(round(SNAP / 0.02)):
             self._let(0.02)
@@ -140,5 +119,5 @@ class Visit:
         for pair in PAIRS:
             self.clock.set(**{f"pair_{other}": float(other == pair) for other in PAIRS})
             works = float(working_cylinders(self.memory.command[0], self.parameters[0]))
-            solenoids[pair] = ("open" if pair in self.scene.open_solenoids else "flows", works)
+            solenoids[pair] = ("open" if pair in self.trip.open_solenoids else "flows", works)
         return {"wires": wires, "solenoids": solenoids}
