@@ -29,7 +29,10 @@ SAID = "NUMBA_CACHE_DIR"  # where the user says it is kept; a folder for one ver
 KERNEL_SOURCES = (
     "compiled.py",
     "units.py",
-    *(f"march/{module}.py" for module in ("records", "seat", "controller", "plant", "contacts", "heat", "absorber", "kernel")),
+    *(
+        f"march/{module}.py"
+        for module in ("records", "seat", "controller", "plant", "contacts", "heat", "absorber", "kernel")
+    ),
     "laws/*.py",
 )
 
@@ -92,7 +95,8 @@ def _drop_old_versions(folder: Path) -> None:
 
 
 MODEL_VERSION = source_hash(
-    "*.py", *(f"{room}/*.py" for room in ("laws", "roads", "inputs", "march", "seat", "actors", "trips", "charts", "dyno"))
+    "*.py",
+    *(f"{room}/*.py" for room in ("laws", "roads", "inputs", "march", "seat", "actors", "trips", "charts", "dyno")),
 )
 CACHE_FOLDER = _chosen_folder(source_hash(*KERNEL_SOURCES))
 numba.config.CACHE_DIR = str(CACHE_FOLDER or "")  # type: ignore[attr-defined]

@@ -17,10 +17,10 @@ from dashboard.roads.work import RoadAnswer, read_upload, work_out
 from dashboard.server import doors, guard
 from dashboard.server.runs import UPLOAD, Workshop, key_for
 from dashboard.server.setups import Setup, chosen_units, query_of, read_road, read_setup, setup_of, with_usual
-from sim.actors.descents import PITCH
 from sim.errors import HaulbenchError, RouteError
 from sim.inputs.one_trip import Inputs
 from sim.messages import browser as say
+from sim.roads.falls import PITCH
 from sim.roads.route import Route, catalogue_folder
 from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
 from sim.units import KILOMETRE_PER_HOUR, MILE, number_in

@@ -126,7 +126,7 @@ def _other_stage(trip: Underway) -> list[simpy.Event]:
 
 
 def traction(trip: Underway) -> Process:
-    """Keeps the engine brake off after the drive wheels slipped, until they have gripped for a while or the switch was turned off."""
+    """Keeps the engine brake off after the drive wheels slipped, until they grip for a while or the switch is turned off."""
     clock = trip.clock
     while True:
         yield clock.when("belief.wheel_slip", 0.5)

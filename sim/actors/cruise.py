@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from functools import partial
 
 import simpy
 
@@ -32,6 +33,10 @@ def highest_set_speed(settings: Settings) -> float:
     return min((limit for limit in limits if limit > 0.0), default=math.inf)
 
 
+def _nothing() -> None:
+    """What a button does when it is let go."""
+
+
 class Cruise:
     """The logic between the buttons and what is asked of the engine. It believes what its sensors and switches tell it.
 
@@ -48,6 +53,11 @@ class Cruise:
         self.braked = self.clutched = self.cycled = checked
         self.was_on = self._on()
         self.turned_off = False
+        self.answers: dict[str, Callable[[], Process | None]] = {
+            "cancel": lambda: self.cancel(finding("cause.button", button="cancel")),
+            "set": partial(self._button, "set"),
+            "resume": partial(self._button, "resume"),
+        }
 
     def _on(self) -> bool:
         """Whether the switch is on."""
@@ -102,13 +112,12 @@ class Cruise:
         """Answers switch, buttons, brake, clutch and speed through a trip."""
         clock = self.clock
         while True:
-            pressed = {name: clock.believed(f"{name}_button") > 0.5 for name in ("set", "resume", "cancel")}
             calls: dict[simpy.Event, Callable[[], Process | None]] = {
-                clock.when("belief.cruise_switch", 0.5, falling=self.was_on): self._switched,
-                self._edge("cancel", pressed["cancel"]): lambda: self._cancel_button(pressed["cancel"]),
-                self._edge("set", pressed["set"]): lambda: None if pressed["set"] else self._button("set"),
-                self._edge("resume", pressed["resume"]): lambda: None if pressed["resume"] else self._button("resume"),
+                clock.when("belief.cruise_switch", 0.5, falling=self.was_on): self._switched
             }
+            for name, answer in self.answers.items():
+                pressed = clock.believed(f"{name}_button") > 0.5
+                calls[self._edge(name, pressed)] = _nothing if pressed else answer
             if not self.braked:
                 calls[clock.when("belief.brake_pressed", 0.5)] = self._saw_brake
             if not self.clutched:
@@ -130,7 +139,9 @@ class Cruise:
         least = settings.si("least_speed_km_h" if settings.least_rule == "and" else "resume_km_h") - 2.0 * SAME_SPEED
         return {
             clock.when("belief.brake_pressed", 0.5): lambda: self.cancel(finding("cause.service_brake")),
-            clock.when("belief.road_speed", least, falling=True): lambda: self.cancel(finding("cause.road_speed_too_low")),
+            clock.when("belief.road_speed", least, falling=True): lambda: self.cancel(
+                finding("cause.road_speed_too_low")
+            ),
             clock.when("belief.clutch_pressed", 0.5): self._clutch,
             clock.when("command.cruise_refused", 0.5): lambda: self.cancel(self.trip.refusals["cruise"]),
         }
@@ -172,11 +183,6 @@ class Cruise:
         if self.holds:
             self.clock.record("cruise_cancelled", cause, self.memory, "speed")
             self.clock.set(set_speed=0.0, cruise_target=0.0)
-
-    def _cancel_button(self, was_pressed: bool) -> None:
-        """The cancel button acts when it is pressed."""
-        if not was_pressed:
-            self.cancel(finding("cause.button", button="cancel"))
 
     def _hold(self, speed: float, event: str, cause: Finding) -> None:
         """Stores a speed and holds it."""

@@ -444,9 +444,7 @@ class Diagnosis:
         clock = self.clock
         turning, speed = clock.believed("engine_speed"), clock.believed("road_speed")
         pulling = (
-            clock.believed("in_gear") > 0.5
-            and clock.believed("clutch_pressed") < 0.5
-            and turning > 1.3 * self.idle
+            clock.believed("in_gear") > 0.5 and clock.believed("clutch_pressed") < 0.5 and turning > 1.3 * self.idle
         )
         kept, low, high = self.speed_kept
         low, high = (min(low, turning), max(high, turning)) if speed == kept and pulling else (turning, turning)

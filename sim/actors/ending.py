@@ -57,7 +57,11 @@ def burnt_clutch(trip: Underway) -> Process:
         burnt = clock.when("state.clutch", before + MOST_CLUTCH_HEAT)
         event = yield from clock.first(burnt, clock.when("state.clutch_locked", 0.5))
         if event is burnt:
-            told = {"gear": int(clock.true("gear")), "grade": clock.true("grade"), "heat": clock.true("clutch") - before}
+            told = {
+                "gear": int(clock.true("gear")),
+                "grade": clock.true("grade"),
+                "heat": clock.true("clutch") - before,
+            }
             trip.end("stalled", finding("ended.could_not_pull_away", **told))
             return
         yield clock.when("state.clutch_locked", 0.5, falling=True)

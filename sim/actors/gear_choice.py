@@ -14,7 +14,9 @@ from sim.wording import Finding, finding
 MATCHED = 80.0 * REVOLUTION_PER_MINUTE  # assumed: speeds this close can be engaged
 LONGEST_MATCH = 2.5  # s, assumed: then the gear goes in with what difference is left
 DECLUTCH_ABOVE_IDLE = 120.0 * REVOLUTION_PER_MINUTE  # assumed: the clutch is opened this far above idle
-PULLING_ABOVE_IDLE = 170.0 * REVOLUTION_PER_MINUTE  # assumed: from here an engine pulls a shift through, ample torque given
+PULLING_ABOVE_IDLE = (
+    170.0 * REVOLUTION_PER_MINUTE
+)  # assumed: from here an engine pulls a shift through, ample torque given
 SETTLING = 0.8  # s, assumed: after a shift, before the next is thought about
 BOOST_PATIENCE = 3.0  # s, assumed: after an upshift the boost is given time before the gear is judged
 SPEED_NOTICED = 1.03  # assumed: growth of engine speed after which a refused shift is thought about again
@@ -28,7 +30,9 @@ PULL_RESERVE = 1.05  # assumed: the next gear must pull this much more than the 
 AMPLE_PULL = 1.5  # assumed: pull over resistance, without boost, that lets an engine land far down
 AT_EASE = 0.15  # m/s2, assumed: a gear that still gains so much may turn the engine as slowly as a light load
 LIGHT_PEDAL = 0.85  # assumed: below it the light-load shift speeds count
-LIGHT_LANDING = 120.0 * REVOLUTION_PER_MINUTE  # assumed: above the light downshift speed, where an early upshift may land
+LIGHT_LANDING = (
+    120.0 * REVOLUTION_PER_MINUTE
+)  # assumed: above the light downshift speed, where an early upshift may land
 STEEP_DESCENT = -0.04  # assumed: from here a lower gear is taken to be held back
 PUSHING_DESCENT = -0.015  # assumed: where the road itself brings the speed back, no gear is given up for pull
 DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
@@ -244,7 +248,9 @@ class GearChoice:
         needed = AMPLE_PULL * max(self.resistance(landed, self.grade), 0.0)
         if turning >= idle + PULLING_ABOVE_IDLE and self.pull_at(gear, turning, boosted=False) >= needed > 0.0:
             return idle + PULLING_ABOVE_IDLE
-        gaining = self.pull(gear, landed) - self.resistance(landed, self.grade) >= AT_EASE * self.trip.truck.vehicle.mass_kg
+        gaining = (
+            self.pull(gear, landed) - self.resistance(landed, self.grade) >= AT_EASE * self.trip.truck.vehicle.mass_kg
+        )
         return self.light_down + 0.5 * LIGHT_LANDING if self.is_light or gaining else self.down * SPEED_NOTICED
 
     def upshift_holds(self, gear: int, reserve: float) -> bool:
@@ -306,7 +312,9 @@ class GearChoice:
         if self.demand > 0.0 or self.grade > DESCENT:
             return None
         least = EASIER_RPM * REVOLUTION_PER_MINUTE
-        higher = max((step for step in range(gear, asked + 1) if trip.engine_speed(step, road_speed) >= least), default=gear)
+        higher = max(
+            (step for step in range(gear, asked + 1) if trip.engine_speed(step, road_speed) >= least), default=gear
+        )
         racing = self.turning >= NEAR_GOVERNED * trip.truck.engine.si("governed_rpm")
         if higher > gear and (turning >= least or racing):
             return higher, finding("cause.descent_easier")
@@ -315,7 +323,9 @@ class GearChoice:
     def _landed(self, road_speed: float) -> float:
         """Road speed after the gap of a shift on a road that falls."""
         push = max(-self.resistance(road_speed, self.grade), 0.0)
-        return road_speed + push / self.trip.truck.vehicle.mass_kg * (self.trip.truck.gearbox.torque_gap_s + LONGEST_MATCH)
+        return road_speed + push / self.trip.truck.vehicle.mass_kg * (
+            self.trip.truck.gearbox.torque_gap_s + LONGEST_MATCH
+        )
 
     def _down_level(self, foot_off: bool) -> float:
         """Engine speed at which a lower gear is called for now."""

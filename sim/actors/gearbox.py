@@ -206,7 +206,7 @@ class Gearbox(GearChoice):
         yield from self._leave_gear()
 
     def _take_up(self) -> Process:
-        """From neutral while rolling: waits for a foot on the accelerator or a truck that gains speed, then takes the gear that suits."""
+        """From neutral while rolling: waits for the accelerator or a truck that gains speed, then takes the gear that suits."""
         clock, trip = self.clock, self.trip
         rolling = clock.when("belief.road_speed", STANDS_BELOW, falling=True)
         if self.demand <= 0.0 or self.lever == NEUTRAL:
@@ -269,7 +269,7 @@ class Gearbox(GearChoice):
 
     def _launch(self) -> Process:
         """Gear in, engine to its speed, clutch in; the brakes are held until the engine pulls."""
-        clock, trip = self.clock, self.trip
+        clock = self.clock
         gear = self.launch_gear()
         aimed, pulling = self.launch(gear)
         heat, begun = clock.true("clutch"), clock.now

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sim.actors.descents import falling_parts, pitches
 from sim.charts.control_speed import ControlChart, RetardingCurve, control_chart
 from sim.charts.safe_speed import SafeSpeed, safe_descent_speed
 from sim.charts.truck_at import GradeLine, truck_at
 from sim.errors import SpecError
 from sim.inputs.specs import Settings, Truck, Vehicle
 from sim.roads.facts import part_of
+from sim.roads.falls import falling_parts, pitches
 from sim.roads.route import SIDE_ACCELERATION, Route
 from sim.units import POUND
 

@@ -124,7 +124,12 @@ class Clock(simpy.Environment):
     """
 
     def __init__(
-        self, rig: Rig, log_every: int, places: np.ndarray = LOG_PLACES, feed: np.ndarray | None = None, keeps: bool = False
+        self,
+        rig: Rig,
+        log_every: int,
+        places: np.ndarray = LOG_PLACES,
+        feed: np.ndarray | None = None,
+        keeps: bool = False,
     ) -> None:
         super().__init__(initial_time=0)
         self.rig = rig
@@ -484,7 +489,17 @@ class Clock(simpy.Environment):
         rig = self.rig
         watches = (self._levels, self._flags)
         done = (self._feed, self._kept_now, self._known)
-        return (*rig.memory, rig.parameters, rig.tables, rig.road, *watches, self._log, self._kept, *done, self._clockwork)
+        return (
+            *rig.memory,
+            rig.parameters,
+            rig.tables,
+            rig.road,
+            *watches,
+            self._log,
+            self._kept,
+            *done,
+            self._clockwork,
+        )
 
     def load_kernel(self) -> None:
         """Loads or compiles the kernel without moving the truck, so that a trip's time is the trip's own."""

@@ -289,7 +289,9 @@ def sense_switches(b, k, p):
     )
     b["cruise_switch_signal"] = switch_pin(k["cruise_switch"], p["cruise_switch_circuit"], p["cruise_switch_put"], p)
     b["set_button_signal"] = switch_pin(k["set_coast"], p["set_button_circuit"], p["set_button_put"], p)
-    b["resume_button_signal"] = switch_pin(k["resume_accelerate"], p["resume_button_circuit"], p["resume_button_put"], p)
+    b["resume_button_signal"] = switch_pin(
+        k["resume_accelerate"], p["resume_button_circuit"], p["resume_button_put"], p
+    )
     b["fan_switch_signal"] = switch_pin(k["fan_switch"], p["fan_switch_circuit"], p["fan_switch_put"], p)
     b["clutch_pressed"] = is_open(b["clutch_switch_signal"], p)
     b["brake_pressed"] = is_open(b["brake_switch_signal"], p)
@@ -309,7 +311,9 @@ def sense_switches(b, k, p):
 @compiled
 def sense_pedal(b, c, k, p):
     """The accelerator, once the brake is known."""
-    pedal = ratiometric_voltage(k["accelerator"] + p["pedal_offset"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
+    pedal = ratiometric_voltage(
+        k["accelerator"] + p["pedal_offset"], p["pedal_low"], p["pedal_high"], p["sensor_supply"]
+    )
     b["pedal_signal"] = at_pin(pedal, p["pedal_circuit"], p["pedal_put"])
     pressed = ratiometric_share(b["pedal_signal"], p["pedal_low"], p["pedal_high"], p["sensor_supply"])
     pressed = min(max(pressed, 0.0), 1.0) if pressed > PEDAL_REST else 0.0

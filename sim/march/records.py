@@ -218,7 +218,7 @@ COMMAND = _fields("""
 gear                  | -      | automated gearbox: gear to be engaged, 0 neutral
 clutch                | -      | automated gearbox: 1 closed, 0 open
 launching             | -      | automated gearbox: 1 while the clutch is let in with the engine's pull
-engine_mode           | -      | automated gearbox: 0 fuel by the pedal, 1 hold engine_speed_target, 2 match a gear at the road speed
+engine_mode           | -      | automated gearbox: 0 fuel by pedal, 1 hold engine_speed_target, 2 match a gear at the road speed
 engine_speed_target   | rad/s  | for mode 1
 matching_ratio        | rad/m  | engine turns per way in the gear to be matched, for mode 2
 hill_hold             | Pa     | automated gearbox: brake pressure kept while the truck pulls away
@@ -659,7 +659,10 @@ def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
     quantities : list of str
         Name and meaning of each.
     """
-    for fields, values in ((PARAMETERS, parameters.view(np.float64)), (tuple(itertools.chain(*RECORDS.values())), block)):
+    for fields, values in (
+        (PARAMETERS, parameters.view(np.float64)),
+        (tuple(itertools.chain(*RECORDS.values())), block),
+    ):
         wrong = [field for field, sound in zip(fields, np.isfinite(values), strict=True) if not sound]
         if wrong:
             return [f"{field.name.replace('_', ' ')} ({field.meaning})" for field in wrong]
@@ -668,11 +671,7 @@ def left_the_numbers(block: np.ndarray, parameters: np.ndarray) -> list[str]:
 
 def _columns(text: str) -> tuple[Column, ...]:
     """Reads lines of `exported name | source.field | unit ending`."""
-    meanings = {
-        f"{record}.{entry.name}": entry.meaning
-        for record, table in RECORDS.items()
-        for entry in table
-    }
+    meanings = {f"{record}.{entry.name}": entry.meaning for record, table in RECORDS.items() for entry in table}
     columns = []
     for line in text.strip().splitlines():
         name, place, unit = (part.strip() for part in line.split("|"))

@@ -65,7 +65,12 @@ class Cab:
     _changed: simpy.Event = field(init=False)
 
     def __post_init__(self) -> None:
-        self.clock, self.truck, self.settings, self.route = self.trip.clock, self.trip.truck, self.trip.settings, self.trip.route
+        self.clock, self.truck, self.settings, self.route = (
+            self.trip.clock,
+            self.trip.truck,
+            self.trip.settings,
+            self.trip.route,
+        )
         self._changed = self.clock.event()
         self.top_gear, self.engine_speed = self.trip.top_gear, self.trip.engine_speed
 

@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -315,7 +315,9 @@ RELEASE_AFTER_TRYING = 0.5  # assumed: the same, once a lower stage has been tri
 IN_GOOD_TIME = 0.8  # m/s, assumed: below the target, where the foot comes off on such a descent
 GAINING = 0.02  # m/s2, assumed: what a driver feels as gaining speed
 SECOND_GLANCE = 0.3  # s, assumed: between two looks at the tachometer
-TAKING_ON_GRADE = 1650.0 * REVOLUTION_PER_MINUTE  # assumed: engine speed a lower gear must leave when taken on the grade
+TAKING_ON_GRADE = (
+    1650.0 * REVOLUTION_PER_MINUTE
+)  # assumed: engine speed a lower gear must leave when taken on the grade
 DRAG_RELEASE = 0.8  # m/s, assumed: below the target, where a dragging foot comes up
 GRADE_NOTICED = 0.01  # assumed: change of the road after which a stage is tried again
 RACING = 0.985  # assumed: of governed speed, where a driver looks at the tachometer and brakes
@@ -346,18 +348,22 @@ class HoldingBack:
 
     def run(self) -> Process:
         """From state to state through a trip."""
-        state: Callable[[], Iterator[simpy.Event]] = self.rolling
+        cab = self.cab
+        following: Callable[[], Process] | None = None
         while True:
+            if self.busy() or cab.cruising or cab.settings.drill.hold_stage >= 0:
+                following = None
             if self.busy():
-                if self.cab.standing:
-                    self.cab.want_retarding("descent", False)
-                yield self.cab.changed()
-            elif self.cab.cruising:
+                if cab.standing:
+                    cab.want_retarding("descent", False)
+                yield cab.changed()
+            elif cab.cruising:
                 yield from self.under_cruise()
-            elif self.cab.settings.drill.hold_stage >= 0:
+            elif cab.settings.drill.hold_stage >= 0:
                 yield from self.with_a_stage_held()
             else:
-                state = (yield from state()) or (self.in_gear if "descent" in self.cab.retarding else self.rolling)
+                usual = self.in_gear if "descent" in cab.retarding else self.rolling
+                following = yield from (following or usual)()
 
     def busy(self) -> bool:
         """Whether the truck stands, or the foot slows it for something ahead."""

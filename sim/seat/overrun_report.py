@@ -1,9 +1,9 @@
 """Notices when a truck gains speed on a descent although everything allowed holds it back, and says why."""
 
+from sim.march.clock import Process
+from sim.seat.cab import Cab
 from sim.seat.descents import BELOW_GOVERNED, Holding, allowed_stage, held_in_gear, holding_gear
 from sim.seat.driver import GAINING, is_falling
-from sim.seat.cab import Cab
-from sim.march.clock import Process
 from sim.units import KILOMETRE_PER_HOUR
 from sim.wording import Finding, finding
 

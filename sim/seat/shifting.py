@@ -1,4 +1,4 @@
-"""How a driver changes gear by clutch pedal, lever and a blip of the accelerator, and how he uses the lever of an automated gearbox."""
+"""How a driver changes gear by clutch pedal, lever and a blip of the accelerator, or by the lever of an automated gearbox."""
 
 from typing import ClassVar
 
@@ -6,6 +6,7 @@ import simpy
 
 from sim.actors.gear_choice import (
     DECLUTCH_ABOVE_IDLE,
+    DESCENT,
     GAINING,
     LONGEST_MATCH,
     MATCHED,
@@ -18,7 +19,7 @@ from sim.actors.gear_choice import (
 from sim.march.clock import Process
 from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
 from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
-from sim.seat.driver import DESCENT, drive_away, is_falling
+from sim.seat.driver import drive_away, is_falling
 from sim.wording import Finding, finding
 
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
@@ -45,30 +46,38 @@ class ByHand(GearChoice):
 
     @property
     def asked_gear(self) -> int:
+        """Of the plan for the descent, 0 for any."""
         return self.cab.asked_gear
 
     @property
     def held_back(self) -> bool:
+        """Whether the driver wants to be."""
         return bool(self.cab.retarding)
 
     @property
     def stopping(self) -> bool:
+        """Whether the truck stands, or the driver means it to."""
         return self.cab.standing or "stop" in self.cab.brakes
 
     @property
     def aimed_speed(self) -> float:
+        """What cruise control holds, or the foot. [m/s]"""
         return self.clock.commanded("cruise_target") or self.cab.aim
 
     def changed(self) -> list[simpy.Event]:
+        """The driver has another mind."""
         return [self.cab.changed()]
 
     def resistance(self, road_speed: float, grade: float) -> float:
+        """As it is felt, wind included. [N]"""
         return self.cab.resistance(road_speed, grade)
 
     def pull_at(self, gear: int, engine_speed: float, *, boosted: bool = True) -> float:
+        """As it is known from the road. [N]"""
         return self.cab.pull_at(gear, engine_speed, boosted=boosted)
 
     def refused(self, cause: Finding, gear: int) -> None:
+        """Notes a shift that is not made."""
         self.clock.note("shift_refused", cause, gear, "number")
 
     def run(self) -> Process:
@@ -131,7 +140,10 @@ class ByHand(GearChoice):
             yield clock.after(AFTER_A_MISS)
             gear = self.suitable_gear(self.road_speed, truck.engine.si("low_idle_rpm"), self.grade)
             yield from self._match(gear, clock.tick)
-        while self.trip.engine_speed(gear, self.road_speed) > truck.engine.si("governed_rpm") and gear < self.trip.top_gear:
+        while (
+            self.trip.engine_speed(gear, self.road_speed) > truck.engine.si("governed_rpm")
+            and gear < self.trip.top_gear
+        ):
             # the truck ran too fast for the gear in the meantime: the next one up, matched anew
             gear += 1
             yield from self._match(gear, clock.tick)

@@ -1,7 +1,7 @@
 """A driver who sees that the speedometer cannot be right, and goes by tachometer and gear."""
 
-from sim.seat.cab import Cab
 from sim.march.clock import Process
+from sim.seat.cab import Cab
 from sim.wording import finding
 
 GLANCE = 0.5  # s, assumed: between two looks

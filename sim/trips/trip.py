@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from sim.actors import (
+    brake_log,
     brake_stages,
     cruise,
     diagnosis,
@@ -14,7 +15,6 @@ from sim.actors import (
     fan,
     faults,
     gearbox,
-    brake_log,
     meters,
     signs,
 )

@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from sim.actors.cruise import highest_set_speed
-from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, falling_parts, held_in_gear
 from sim.inputs.sensors import NAMES
+from sim.roads.falls import falling_parts
 from sim.seat.cab import Cab, allowed_at
+from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, held_in_gear
 from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding

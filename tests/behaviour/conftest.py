@@ -70,7 +70,8 @@ def alone() -> Callable[..., Clock]:
 
     def make(road: str, *changes: str, truck: str = "long-haul-manual", spec: tuple[str, ...] = ()) -> Clock:
         clock = prepare(load_truck(truck, spec).truck, load_route(road), load_settings(None, changes))
-        clock.set(speed_limit=100.0, accelerator_mode=0.0, accelerator=0.0)
+        clock.mean(foot_mode=0.0, pedal=0.0)
+        clock.set(speed_limit=100.0)
         return clock
 
     return make

@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.errors import HaulbenchError, SettingsError, SpecError
 from sim.inputs.sensors import FARTHEST, LATEST, NAMES, SENSORS, failures_of, size_range, size_unit
 from sim.inputs.specs import Settings, Truck, delays_of, keys_of
 from sim.march.assemble import parameters_of
 from sim.march.meter import pin_of, value_at
 from sim.roads.route import LONGEST
-from sim.trips.trip import check_together, prepare, start_actors
+from sim.trips.trip import check_together, prepare, start_actors, take_the_seat
 from sim.units import to_si, unit_name, unit_of_key
 
 BASE = "long-haul-manual"
@@ -163,8 +163,9 @@ def test_sensors_that_read_wrong_more_and_more_stop_where_they_can_read_no_more(
     ]
     truck, road, settings = load_truck(BASE).truck, load_route("grade:0%,90km"), load_settings(None, changes)
     clock = prepare(truck, road, settings)
-    scene = Scene(clock, truck, settings, road)
-    start_actors(scene)
+    trip = Underway(clock, truck, settings, road)
+    take_the_seat(trip)
+    start_actors(trip)
     clock.run(until=9000)
     for part in ("coolant", "oil"):
         assert clock.rig.parameters[f"{part}_offset"][0] == -150.0

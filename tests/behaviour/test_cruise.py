@@ -217,7 +217,8 @@ def test_fuel_falls_in_a_straight_line_to_none_at_the_upper_droop(alone):
     """Soft cruise: none at set speed + droop, half at half of it; full at set speed - lower droop."""
     clock = alone("grade:0%,20km,200m", "start.speed_km_h=90")
     held = 25.0
-    clock.set(accelerator_mode=1.0, target_speed=held, set_speed=held, hold_below=0.9, hold_above=1.2, pedal_rate=100.0)
+    clock.mean(foot_mode=1.0, target_speed=held, pedal_rate=100.0)
+    clock.set(set_speed=held, hold_below=0.9, hold_above=1.2)
     parameters, state = clock.rig.parameters, clock.state
     parameters["vehicle_body"][0] = 1.0e12
     answers = []

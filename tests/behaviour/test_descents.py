@@ -13,8 +13,10 @@ import pytest
 from quasi_static import Sums
 
 from sim import load_route, load_settings, load_truck
-from sim.actors.descents import descents, falling_parts, pitches
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
+from sim.roads.falls import falling_parts, pitches
+from sim.seat.cab import Cab
+from sim.seat.descents import descents
 from sim.trips.trip import prepare
 from sim.wording import kinds_in, said
 
@@ -30,7 +32,7 @@ CARELESS = ("drill.careless=true", "retarding.switch=false", "driver.speed_limit
 def planned(truck: str, road: str, *changes: str):
     """The descents of a road as this driver means to drive them."""
     spec, route, settings = load_truck(truck).truck, load_route(road), load_settings(None, changes)
-    return descents(Scene(prepare(spec, route, settings), spec, settings, route))
+    return descents(Cab(Underway(prepare(spec, route, settings), spec, settings, route)))
 
 
 def at_place(result, distance: float, column: str) -> float:

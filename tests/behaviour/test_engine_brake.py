@@ -27,7 +27,8 @@ def retarding_torque(clock):
 def settled(held, truck, rpm, pairs, **more):
     """A clock with these pairs working for 15 s at a held engine speed."""
     clock = held(truck, rpm, **more)
-    clock.set(**{f"pair_{pair}": 1.0 for pair in pairs}, stage=1.0)
+    clock.set(**{f"pair_{pair}": 1.0 for pair in pairs})
+    clock.set(stage=1.0)
     clock.run(until=1500)
     return clock
 
@@ -38,7 +39,7 @@ def settled(held, truck, rpm, pairs, **more):
 def test_the_torque_builds_up_with_the_boost(held):
     """1800 rpm, no boost before: 58 % at once (derived), then 1 - 0.42 exp(-t/1 s); lag from memory, 0.5 to 1.5 s."""
     clock = held(T1, 1800.0)
-    clock.set(**ALL_PAIRS)
+    clock.mean(**ALL_PAIRS)
     torque = []
     for tick in (1, 50, 100, 200, 1500):
         clock.run(until=tick)
@@ -55,7 +56,7 @@ def test_a_slower_turbocharger_builds_up_later(held):
     share = {}
     for lag in (0.5, 1.0, 1.5):
         clock = held(T1, 1800.0, spec=(f"engine_brake.build_up_s={lag}",))
-        clock.set(**ALL_PAIRS)
+        clock.mean(**ALL_PAIRS)
         clock.run(until=50)
         early = retarding_torque(clock)
         clock.run(until=2000)
@@ -117,7 +118,8 @@ def test_a_dead_circuit_shows_in_the_stages_that_use_it(held, truck, fault, dead
         clock = held(truck, 1800.0)
         for pair in dead:
             clock.rig.parameters[f"pair_{pair}_sound"][0] = 0.0
-        clock.set(**{f"pair_{pair}": 1.0 for pair in engine_brake.pairs(stage)}, stage=float(stage))
+        clock.set(**{f"pair_{pair}": 1.0 for pair in engine_brake.pairs(stage)})
+        clock.set(stage=float(stage))
         clock.run(until=1000)
         assert clock.true("active_cylinders") == cylinders, fault
         assert (clock.true("compression_torque") > 0.0) == (cylinders > 0)
@@ -129,7 +131,7 @@ def test_a_dead_pair_is_felt_on_the_road(alone):
     for sound in (1.0, 0.0):
         clock = alone("grade:-6%,8km,1100m", "start.speed_km_h=52", "start.gear=7")
         clock.rig.parameters["pair_middle_sound"][0] = sound
-        clock.set(**ALL_PAIRS)
+        clock.mean(**ALL_PAIRS)
         clock.run(until=6000)
         reached[sound] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
     assert reached[1.0] < 2000.0
@@ -260,7 +262,8 @@ def test_how_much_grip_each_stage_asks_for(alone, truck, gear):
     for stage in (1, 2, 3):
         clock = alone("grade:0%,5km,0m", f"start.speed_km_h={speed * 3.6:.3f}", f"start.gear={gear}", truck=truck)
         clock.rig.parameters["vehicle_body"][0] = 1.0e12
-        clock.set(**{f"pair_{pair}": 1.0 for pair in spec.engine_brake.pairs(stage)}, stage=float(stage))
+        clock.set(**{f"pair_{pair}": 1.0 for pair in spec.engine_brake.pairs(stage)})
+        clock.set(stage=float(stage))
         clock.run(until=1000)
         share = Sums(truck, 0.0).held_by_engine(speed, gear, stage, 0.0) / (
             spec.vehicle.drive_load_kg * STANDARD_GRAVITY

@@ -12,7 +12,7 @@ import pytest
 from sim import Result, load_route, load_settings, load_truck
 from sim.actors.diagnosis import Diagnosis
 from sim.actors.faults import occur
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.inputs.failures import Fault, catalogue, with_fault
 from sim.inputs.sensors import SENSORS, failures_of, read_occurrence
 from sim.inputs.specs import PAIRS
@@ -279,11 +279,11 @@ def test_a_fan_switch_touching_ground_runs_the_fan_without_a_code(trip, named):
 # ---------------------------------------------------------------- engine brake
 
 
-def cylinders(clock: Clock, scene: Scene) -> tuple[float, ...]:
+def cylinders(clock: Clock, trip: Underway) -> tuple[float, ...]:
     """Cylinders that work with stage 1, 2 and 3 switched on."""
     found = []
     for stage in (1, 2, 3):
-        pairs = scene.truck.engine_brake.pairs(stage)
+        pairs = trip.truck.engine_brake.pairs(stage)
         clock.set(**{f"pair_{pair}": float(pair in pairs) for pair in PAIRS})
         found.append(float(working_cylinders(clock.rig.memory.command[0], clock.rig.parameters[0])))
     clock.set(**{f"pair_{pair}": 0.0 for pair in PAIRS})
@@ -302,11 +302,10 @@ def cylinders(clock: Clock, scene: Scene) -> tuple[float, ...]:
 def test_which_cylinders_are_left(alone, texts, works):
     """Circuit A open: Low / Medium / High = 0 / 4 / 4; circuit B open: 2 / 0 / 2 (derived, wiring common practice); swapped
     circuits exchange Low and Medium."""
-    clock, scene = prepared(alone)
+    clock, trip = prepared(alone)
     for text in texts:
-        for _ in occur(scene, read_occurrence(f"start {text}")):
-            pass
-    assert cylinders(clock, scene) == works
+        occur(trip, read_occurrence(f"start {text}"))
+    assert cylinders(clock, trip) == works
 
 
 def test_an_open_solenoid_has_a_code_and_a_stuck_mechanism_has_none(trip):
@@ -381,33 +380,28 @@ def test_sizes_of_the_catalogue_are_taken_as_written():
 # ---------------------------------------------------------------- all of them
 
 
-def prepared(alone: Callable[..., Clock]) -> tuple[Clock, Scene]:
+def prepared(alone: Callable[..., Clock]) -> tuple[Clock, Underway]:
     """A truck at 35 km/h with nobody in the cab, its circuits watched."""
     clock = alone("grade:-4%,9km,800m", "start.speed_km_h=35", "faults.watch=true")
     settings = load_settings(None, ["faults.watch=true"])
-    return clock, Scene(clock, load_truck(T1).truck, settings, load_route("grade:-4%,9km,800m"))
+    return clock, Underway(clock, load_truck(T1).truck, settings, load_route("grade:-4%,9km,800m"))
 
 
 def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
     """What a student can find out about a failure: codes, meters against truth at rest and with every switch moved, resistances,
     a mechanical oil gauge, the coolant tank, and the engine brake stage by stage."""
-    clock, scene = prepared(alone)
-    tests = Diagnosis(scene)
+    clock, trip = prepared(alone)
+    tests = Diagnosis(trip)
     parameters, memory = clock.rig.parameters, clock.rig.memory
     if fault:
-        clock.process(occur(scene, read_occurrence(fault.text())))
+        occur(trip, read_occurrence(fault.text()))
     off = {key: [np.inf, -np.inf] for key in SENSORS}
     hands = ("hand_retarding", "hand_cruise", "hand_set", "hand_resume", "hand_fan")
     for second in range(1, 91):
-        clock.set(clutch=float(second % 5 != 0), accelerator_mode=0.0, accelerator=0.5 if second % 4 < 2 else 0.0)
-        clock.set(hand_selector=1.0 + second % 3, **{hand: float(second % 2) for hand in hands})
-        clock.set(
-            brake_mode=4.0 if second % 7 == 0 else 0.0,
-            brake_pressure=1e5,
-            pair_middle=1.0,
-            pair_front=1.0,
-            pair_rear=1.0,
-        )
+        clock.mean(clutch_wanted=1.0 - float(second % 5 != 0), foot_mode=0.0, pedal=0.5 if second % 4 < 2 else 0.0)
+        clock.mean(hand_engine_brake_selector=1.0 + second % 3, **{hand: float(second % 2) for hand in hands})
+        clock.mean(brake_mode=4.0 if second % 7 == 0 else 0.0, brake_pressure=1e5)
+        clock.set(pair_middle=1.0, pair_front=1.0, pair_rear=1.0)
         if second == 45:
             parameters["coolant_fill"] *= 0.9  # drained a little, to see the level follow
         for tenth in range(1, 6):
@@ -421,7 +415,7 @@ def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
                     off[key] = [min(low, error), max(high, error)]
     look = Look(memory, parameters)
     return (
-        tuple(sorted((spn, mode) for spn, mode in scene.codes)),
+        tuple(sorted((spn, mode) for spn, mode in trip.codes)),
         tuple((key, round(low, 2), round(high, 2)) for key, (low, high) in off.items()),
         tuple(
             wire_check(key, parameters) == wire_check(key, np.zeros_like(parameters))
@@ -430,7 +424,7 @@ def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
         ),
         round(look.true("oil_pressure") / 2e4),
         round(look.true("coolant_level"), 2),
-        cylinders(clock, scene),
+        cylinders(clock, trip),
         tuple(working_alone(clock, pair) for pair in PAIRS),
     )
 

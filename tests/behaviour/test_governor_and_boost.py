@@ -31,7 +31,7 @@ def test_an_all_speed_governor_holds_the_speed_a_limiting_speed_one_lets_it_go(a
         speeds = []
         for grade in ("0%", "0.5%", "1%"):
             clock = alone(f"grade:{grade},30km", "start.speed_km_h=50", "start.gear=8", truck=truck)
-            clock.set(accelerator=pedal)
+            clock.mean(pedal=pedal)
             clock.run(until=12_000)
             speeds.append(rpm(clock))
         reached[truck] = (max(speeds) - min(speeds)) / max(speeds)
@@ -44,7 +44,7 @@ def test_an_all_speed_pedal_is_an_engine_speed(alone):
     """Half pedal asks for the middle between low idle and governed speed, less the droop the load needs."""
     for pedal in (0.3, 0.5, 0.8):
         clock = alone("grade:0%,30km", "start.speed_km_h=40", "start.gear=7", truck=T5)
-        clock.set(accelerator=pedal)
+        clock.mean(pedal=pedal)
         clock.run(until=12_000)
         engine = load_truck(T5).truck.engine
         asked = engine.low_idle_rpm + pedal * (engine.governed_rpm - engine.low_idle_rpm)
@@ -55,7 +55,7 @@ def test_an_all_speed_pedal_is_an_engine_speed(alone):
 def test_the_engine_idles_at_low_idle_also_when_the_compressor_cuts_in(alone, truck):
     """Within 5 rpm once settled; the governor gives back what the compressor takes within 3 s (assumed)."""
     clock = alone("grade:0%,10km", "start.speed_km_h=0", truck=truck)
-    clock.set(brake_mode=4.0, brake_pressure=3.0e5)
+    clock.mean(brake_mode=4.0, brake_pressure=3.0e5)
     low_idle = load_truck(truck).truck.engine.low_idle_rpm
     pumping, speeds = [], []
     for tick in range(25, 24_001, 25):
@@ -77,7 +77,7 @@ def test_the_engine_idles_at_low_idle_also_when_the_compressor_cuts_in(alone, tr
 @pytest.mark.parametrize("truck", EVERY_TRUCK)
 def test_full_pedal_in_neutral_settles_at_high_idle(alone, truck):
     clock = alone("grade:0%,10km", "start.speed_km_h=0", truck=truck)
-    clock.set(accelerator=1.0)
+    clock.mean(pedal=1.0)
     clock.run(until=2000)
     assert rpm(clock) == pytest.approx(load_truck(truck).truck.engine.high_idle_rpm, rel=0.01)
     clock.run(until=2500)
@@ -87,7 +87,7 @@ def test_full_pedal_in_neutral_settles_at_high_idle(alone, truck):
 @pytest.mark.parametrize("truck", EVERY_TRUCK)
 def test_full_pedal_under_load_never_passes_high_idle(alone, truck):
     clock = alone("grade:0%,30km", "start.speed_km_h=20", "start.gear=5", truck=truck)
-    clock.set(accelerator=1.0)
+    clock.mean(pedal=1.0)
     engine = load_truck(truck).truck.engine
     clock.run(until=4000)
     assert engine.governed_rpm < rpm(clock) < engine.high_idle_rpm
@@ -98,7 +98,7 @@ def test_full_pedal_under_load_never_passes_high_idle(alone, truck):
 def test_an_idling_truck_burns_what_the_published_band_says(alone, truck):
     """Long-haul fleets 0.46 to 0.65 gal/h, 1.7 to 2.5 L/h (Frey, Kuo, Villa; published, second-hand), here +/- 15 %."""
     clock = alone("grade:0%,10km", "start.speed_km_h=0", truck=truck)
-    clock.set(brake_mode=4.0, brake_pressure=3.0e5)
+    clock.mean(brake_mode=4.0, brake_pressure=3.0e5)
     clock.run(until=6000)
     litres_per_hour = clock.true("fuel_mass") / 0.84 * 60.0
     assert 0.85 * 1.74 < litres_per_hour < 1.15 * 2.46
@@ -113,7 +113,7 @@ def test_from_rest_the_foot_gets_less_than_half_the_peak_torque(held, truck):
     engine = load_truck(truck).truck.engine
     clock = held(truck, 800.0)
     clock.state["accelerator"][0] = 1.0
-    clock.set(accelerator=1.0)
+    clock.mean(pedal=1.0)
     clock.run(until=1)
     at_once = clock.true("engine_torque")
     assert 0.35 < at_once / max(engine.full_load_torque_n_m) < 0.5
@@ -131,7 +131,7 @@ def test_boost_recovers_with_its_lag(held):
     for engine_rpm, lag in ((1000.0, 1.5), (1300.0, 1.0), (1800.0, 0.6)):
         clock = held(T1, engine_rpm)
         clock.state["accelerator"][0] = 1.0
-        clock.set(accelerator=1.0)
+        clock.mean(pedal=1.0)
         clock.run(until=round(100 * lag))
         part = clock.true("boost")
         clock.run(until=2000)
@@ -141,10 +141,10 @@ def test_boost_recovers_with_its_lag(held):
 def test_the_boost_is_gone_soon_after_the_foot_comes_off(held):
     """Falling lag 0.4 s (from memory)."""
     clock = held(T1, 1500.0)
-    clock.set(accelerator=1.0)
+    clock.mean(pedal=1.0)
     clock.run(until=1500)
     full = clock.true("boost")
-    clock.set(accelerator=0.0)
+    clock.mean(pedal=0.0)
     clock.run(until=1700)
     assert clock.true("boost") < 0.05 * full
 
@@ -155,7 +155,7 @@ def test_the_boost_is_gone_soon_after_the_foot_comes_off(held):
 def full_load(held, truck, engine_rpm, height, air_c):
     """Torque at full pedal with the boost settled; accessories left out. [N m]"""
     clock = held(truck, engine_rpm, f"weather.temperature_c={air_c:.3f}", altitude=height)
-    clock.set(accelerator=1.0)
+    clock.mean(pedal=1.0)
     clock.run(until=1500)
     return clock.true("indicated_torque") - clock.true("warm_friction")
 
@@ -186,7 +186,7 @@ def test_the_smoke_limit_of_the_worked_table(held):
     for pressure, expected in ((1.0, 1007.0), (1.5, 1595.0), (2.0, 2183.0)):
         clock = held(T1, 1200.0, "weather.temperature_c=15")
         clock.state["accelerator"][0] = 1.0
-        clock.set(accelerator=1.0)
+        clock.mean(pedal=1.0)
         clock.state["manifold_pressure"][0] = pressure * 1e5
         clock.run(until=1)
         assert clock.true("indicated_torque") - clock.true("warm_friction") == pytest.approx(expected, rel=0.01)

@@ -11,7 +11,7 @@ import pytest
 
 from sim import load_route, load_settings, load_truck, run_trip
 from sim.actors.faults import occur
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.errors import SettingsError
 from sim.inputs.sensors import MEASURING, OWN_RANGE, SENSORS, read_dialled, read_occurrence
 from sim.march.meter import Look, columns, pin_of, read_meter, value_at, wire_check
@@ -111,11 +111,10 @@ def test_a_meter_shows_the_drift_of_a_sensor_and_the_truth_beside_it(trip):
 
 def test_resistances_tell_an_open_wire_from_a_short(alone):
     clock = alone("grade:0%,1km", "start.speed_km_h=60")
-    scene = Scene(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,1km"))
+    trip = Underway(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,1km"))
     seen = {}
     for failure in ("mended", "open", "shorted low", "shorted high"):
-        for _ in occur(scene, read_occurrence(f"start boost pressure {failure}")):
-            pass
+        occur(trip, read_occurrence(f"start boost pressure {failure}"))
         seen[failure] = (
             *wire_check("boost", clock.rig.parameters).values(),
             Look(clock.rig.memory, clock.rig.parameters).signal("boost"),
@@ -192,10 +191,10 @@ def test_a_value_dialled_in_is_judged_by_the_controller(trip, text, code):
 def test_an_accelerator_dialled_in_drives_the_engine(alone):
     """The foot is off, the hand on the potentiometer is not."""
     clock = alone("grade:0%,5km", "start.speed_km_h=60", WATCHED)
-    scene = Scene(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,5km"))
+    trip = Underway(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,5km"))
     clock.run(until=200)
     before = clock.true("indicated_torque")
-    clock.process(occur(scene, read_dialled("start accelerator 60 %")))
+    occur(trip, read_dialled("start accelerator 60 %"))
     clock.run(until=600)
     assert before == 0.0
     assert clock.true("indicated_torque") > 500.0
@@ -254,10 +253,10 @@ def test_a_text_that_cannot_be_read_says_what_can(change, says):
 def test_a_truck_that_begins_sound_can_be_broken_on_the_fly(alone):
     """What a live drive needs: no setting asks for anything, and a wire breaks all the same."""
     clock = alone("grade:0%,5km", "start.speed_km_h=60")
-    scene = Scene(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,5km"))
+    trip = Underway(clock, load_truck(T1).truck, load_settings(), load_route("grade:0%,5km"))
     clock.run(until=100)
     assert clock.believed("coolant_temperature") == pytest.approx(clock.true("coolant_temperature"), abs=0.1)
-    clock.process(occur(scene, read_occurrence("start coolant temperature open")))
+    occur(trip, read_occurrence("start coolant temperature open"))
     clock.run(until=200)
     assert clock.believed("coolant_temperature") < 240.0, "an open NTC reads as deep frost"
 

@@ -257,7 +257,7 @@ def test_the_published_model_is_not_quoted_for_a_truck_it_does_not_cover(trip, r
 def full_stop(alone, truck, speed, spec=()):
     """Stopping distance and hardest deceleration with everything applied, out of gear. [m, m/s2]"""
     clock = alone("grade:0%,3km", f"start.speed_km_h={speed * 3.6:.4f}", truck=truck, spec=spec)
-    clock.set(gear=0.0, clutch=0.0, brake_mode=4.0, brake_pressure=6.2e5)
+    clock.mean(hand_lever=0.0, clutch_wanted=1.0, brake_mode=4.0, brake_pressure=6.2e5)
     hardest = 0.0
     for tick in range(10, 10_000, 10):
         clock.run(until=tick)
@@ -309,7 +309,7 @@ def test_a_slippery_road_lengthens_a_stop(alone):
     clock = {}
     for grip in (0.7, 0.3, 0.1):
         truck = alone("grade:0%,3km", "start.speed_km_h=40", f"weather.grip={grip}")
-        truck.set(gear=0.0, clutch=0.0, brake_mode=4.0, brake_pressure=6.2e5)
+        truck.mean(hand_lever=0.0, clutch_wanted=1.0, brake_mode=4.0, brake_pressure=6.2e5)
         truck.run(until=4000)
         clock[grip] = truck.true("distance")
         assert truck.true("speed") == 0.0

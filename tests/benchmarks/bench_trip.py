@@ -19,12 +19,12 @@ from pathlib import Path
 import numpy as np
 
 from sim import list_trucks, load_settings, load_truck, run_trip
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.march import clock as clock_module
 from sim.march.clock import Clock
 from sim.march.kernel import advance
 from sim.roads.route import Place, Route
-from sim.trips.trip import prepare, start_actors
+from sim.trips.trip import prepare, start_actors, take_the_seat
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kernel"))
 from decision_free import fixed_pedal, general_purpose, halving_ratios
@@ -44,13 +44,14 @@ def rolling_road(kilometres: float) -> Route:
     return Route("rolling", "rolling", distance, grade, slope, 300.0, wind, (Place(0.0, 80.0 / 3.6),))
 
 
-def ready(kilometres: float, events_per_km: float, actors: bool = True) -> tuple[Clock, Scene]:
+def ready(kilometres: float, events_per_km: float, actors: bool = True) -> tuple[Clock, Underway]:
     """A trip about to begin, with idle places along the road."""
     road = rolling_road(kilometres)
     clock = prepare(TRUCK, road, SETTINGS)
-    scene = Scene(clock, TRUCK, SETTINGS, road)
+    trip = Underway(clock, TRUCK, SETTINGS, road)
     if actors:
-        start_actors(scene)
+        take_the_seat(trip)
+        start_actors(trip)
 
     def idle():
         for number in range(int(kilometres * events_per_km)):
@@ -59,16 +60,16 @@ def ready(kilometres: float, events_per_km: float, actors: bool = True) -> tuple
     if events_per_km:
         clock.process(idle())
     clock.load_kernel()
-    return clock, scene
+    return clock, trip
 
 
 def trip_seconds(kilometres: float, events_per_km: float) -> tuple[float, int]:
     """Wall time and ticks of one whole trip."""
-    clock, scene = ready(kilometres, events_per_km)
+    clock, trip = ready(kilometres, events_per_km)
     start = time.perf_counter()
-    clock.run(until=scene.ended)
+    clock.run(until=trip.ended)
     wall = time.perf_counter() - start
-    assert scene.outcome[0] == "arrived"
+    assert trip.outcome[0] == "arrived"
     return wall, int(clock.now)
 
 
@@ -86,20 +87,21 @@ def kernel_seconds(kilometres: float, events_per_km: float) -> tuple[float, floa
 
     clock_module.advance = timed
     try:
-        clock, scene = ready(kilometres, events_per_km)
+        clock, trip = ready(kilometres, events_per_km)
         start = time.perf_counter()
-        clock.run(until=scene.ended)
+        clock.run(until=trip.ended)
         wall = time.perf_counter() - start
     finally:
         clock_module.advance = advance
-    assert scene.outcome[0] == "arrived"
+    assert trip.outcome[0] == "arrived"
     return wall, inside, calls / kilometres
 
 
 def stepped_seconds(ticks: int) -> float:
     """Wall time when the same compiled laws are stepped one tick at a time through the event queue."""
     clock, _ = ready(100.0, 0.0, actors=False)
-    clock.set(accelerator_mode=1.0, target_speed=80.0 / 3.6, speed_limit=99.0)
+    clock.mean(foot_mode=1.0, target_speed=80.0 / 3.6)
+    clock.set(speed_limit=99.0)
 
     def stepping():
         for _ in range(ticks):

@@ -152,7 +152,8 @@ def test_a_road_speed_limit_ends_a_run_on_rollers_and_is_named(dyno):
 def test_in_the_same_state_the_dyno_gives_the_torque_of_the_trip_to_the_bit():
     truck, settings = load_truck(T1).truck, load_settings(None, ["start.speed_km_h=60"])
     trip = prepare(truck, load_route("grade:4%,20km"), settings)
-    trip.set(accelerator_mode=0.0, accelerator=1.0, speed_limit=100.0, pedal_rate=1.0)
+    trip.mean(foot_mode=0.0, pedal=1.0, pedal_rate=1.0)
+    trip.set(speed_limit=100.0)
     stand = Stand(truck, settings)
     for seconds in (0.3, 1.0, 5.0, 20.0):
         trip.run(until=round(seconds * 100))

@@ -20,7 +20,8 @@ def fixed_pedal(tick: float, seconds: float) -> Clock:
     """The clock after so many seconds at a tick."""
     settings = load_settings(None, ("start.speed_km_h=80", f"simulation.tick_s={tick}", *STILL_AIR))
     clock = prepare(load_truck("long-haul-manual", SPEC).truck, load_route("grade-profile-1037"), settings)
-    clock.set(accelerator_mode=0.0, accelerator=PEDAL, speed_limit=100.0)
+    clock.mean(foot_mode=0.0, pedal=PEDAL)
+    clock.set(speed_limit=100.0)
     clock.rig.memory.state["accelerator"][0] = PEDAL
     if seconds:
         clock.run(until=round(seconds / tick))

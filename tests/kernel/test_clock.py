@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck
-from sim.actors.scene import Scene
+from sim.actors.underway import Underway
 from sim.errors import RunError
-from sim.trips.trip import prepare, start_actors
+from sim.trips.trip import prepare, start_actors, take_the_seat
 from sim.units import MILE_PER_HOUR
 
 
@@ -15,8 +15,9 @@ def drive(extra_events: int) -> bytes:
     truck, settings = load_truck("long-haul-manual").truck, load_settings(None, ["start.speed_km_h=0"])
     road = load_route("grade:-4%,3km,900m")
     clock = prepare(truck, road, settings)
-    scene = Scene(clock, truck, settings, road)
-    start_actors(scene)
+    trip = Underway(clock, truck, settings, road)
+    take_the_seat(trip)
+    start_actors(trip)
 
     def idle_places():
         for place in np.linspace(1.0, 2990.0, extra_events):
@@ -44,7 +45,7 @@ def drive(extra_events: int) -> bytes:
         for process in (idle_places(), idle_times(), idle_levels()):
             clock.process(process)
         clock.process(interrupted(clock.process(impatient())))
-    clock.run(until=scene.ended)
+    clock.run(until=trip.ended)
     return clock.rig.memory.block.tobytes() + clock.log().tobytes() + repr(clock.happenings).encode()
 
 
@@ -59,7 +60,7 @@ def test_integer_ticks_do_not_drift(parked):
         for _ in range(36_000):
             yield clock.after(0.1)
 
-    clock.set(accelerator_mode=1.0, target_speed=25.0)
+    clock.mean(foot_mode=1.0, target_speed=25.0)
     clock.run(until=clock.process(wait()))
     assert clock.now == 360_000
     assert clock.seconds == 3600.0
@@ -80,7 +81,7 @@ def test_a_watch_point_that_is_already_true_fires_at_once(parked):
 
 def test_a_watch_point_with_a_release_waits_for_it(parked):
     clock = parked("grade:0%,100km", "start.speed_km_h=50")
-    clock.set(accelerator_mode=1.0, target_speed=8.0, brake_mode=1.0, brake_deceleration=1.0)
+    clock.mean(foot_mode=1.0, target_speed=8.0, brake_mode=1.0, brake_deceleration=1.0)
     seen = []
 
     def watcher():
@@ -90,7 +91,7 @@ def test_a_watch_point_with_a_release_waits_for_it(parked):
     def foot():
         yield clock.when("state.speed", 8.5, falling=True)
         seen.append(("down", clock.true("speed")))
-        clock.set(brake_mode=0.0, target_speed=12.0)
+        clock.mean(brake_mode=0.0, target_speed=12.0)
 
     clock.process(foot())
     clock.run(until=clock.process(watcher()))

@@ -14,7 +14,7 @@ from decision_free import STILL_AIR, fixed_pedal, general_purpose, halving_ratio
 def test_coast_down_in_neutral_has_a_closed_solution(parked):
     """m v' = -(A + C v²) has v = sqrt(A/C) tan(atan(v0 sqrt(C/A)) - t sqrt(A C)/m) (any mechanics handbook)."""
     clock = parked("grade:0%,100km", "start.speed_km_h=90", *STILL_AIR, spec=("vehicle.rolling_growth_s_per_m=0",))
-    clock.set(gear=0.0, clutch=0.0)
+    clock.mean(hand_lever=0.0, clutch_wanted=1.0)
     clock.rig.memory.state["gear"][0] = 0.0
     clock.rig.memory.state["clutch_engagement"][0] = 0.0
     p = clock.rig.parameters[0]

@@ -114,7 +114,7 @@ def test_a_truck_with_a_parameter_that_is_no_number_does_not_begin(parked, field
 @pytest.mark.parametrize("name", ["mass", "axle_drag", "oil_capacity", "fuel_delivery", "brake_lag_drive"])
 def test_a_parameter_that_a_fault_spoils_is_named_and_not_what_it_spoils(parked, name):
     clock = parked("grade:0%,50km", "start.speed_km_h=60")
-    clock.set(brake_mode=4.0, brake_pressure=1e5)
+    clock.mean(brake_mode=4.0, brake_pressure=1e5)
     clock.rig.parameters[name] = math.nan
     with pytest.raises(RunError, match=f": {name.replace('_', ' ')} .* became infinite or not a number"):
         clock.run(until=40)
