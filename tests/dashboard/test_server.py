@@ -346,9 +346,11 @@ def test_what_will_happen_is_said_without_driving(client, pool):
     assert pool.done.count("drive_for_page") == before
 
 
-def test_fields_are_cached_by_the_browser_until_the_model_changes(client):
-    first = client.get("/fields.json")
-    assert client.get("/fields.json", headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
+@pytest.mark.parametrize("path", ["/fields.json", "/words.json"])
+def test_tables_are_cached_by_the_browser_until_the_model_changes(client, path):
+    first = client.get(path)
+    assert first.headers["Cache-Control"] == "no-cache"
+    assert client.get(path, headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
 
 
 def test_nothing_is_written(client, tmp_path, monkeypatch):
