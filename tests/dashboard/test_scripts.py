@@ -243,10 +243,10 @@ def test_a_reading_against_a_sound_truck(script):
 
 
 def test_what_is_said_of_a_trip_is_in_the_units_chosen(script):
-    why = {"metric": "at 90 km/h", "us": "at 56 mi/h"}
-    head = {"warnings": [], "controller": [], "explanations": [why]}
-    for units, text in why.items():
-        assert script("trip/told", "m.sentences(given)", head, units) == [["why", text]]
+    why = finding("cause.needle_shows", speed=25.0)
+    head = {"warnings": [], "controller": [], "explanations": [why.data()]}
+    for units in SYSTEMS:
+        assert script("trip/told", "m.sentences(given)", head, units) == [["why", said(why, units)]]
 
 
 def test_forces_as_a_sentence(script):

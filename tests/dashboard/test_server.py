@@ -14,6 +14,7 @@ from serving import AtOnce, Held, Visitor
 from dashboard.app import create_app
 from dashboard.server import guard
 from dashboard.server.runs import Workshop
+from sim.wording import said
 
 SHORT = {"truck": "long-haul-manual", "road": "grade:-6%,0.4km,1100m", "settings": "defaults", "changes": {}}
 
@@ -341,8 +342,8 @@ def test_what_will_happen_is_said_without_driving(client, pool):
         "changes": {"cruise.set_speed_km_h": "52", "start.speed_km_h": "50"},
     }
     before = pool.done.count("drive_for_page")
-    said = client.post("/trip/foretell", json={"setup": setup}).json()["foreseen"]
-    assert any("above governed speed" in sentence["us"] for sentence in said)
+    foreseen = client.post("/trip/foretell", json={"setup": setup}).json()["foreseen"]
+    assert any("above governed speed" in said(found, "us") for found in foreseen)
     assert pool.done.count("drive_for_page") == before
 
 
