@@ -6,6 +6,7 @@ import { panel } from "../panel/panel.js";
 import { Player, numbersTable } from "../shared/player.js";
 import { lastAt, readdress, written } from "../shared/server.js";
 import { KINDS, inUnits, shown, unitOf, units } from "../shared/units.js";
+import { said } from "../shared/words.js";
 import { Curves } from "./curves.js";
 
 /** @type {import("../shared/player.js").Words} */
@@ -120,7 +121,7 @@ class Dyno extends Player {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
     const state = verdict === "fail" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
     this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${head.reading}`,
-      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((text) => ["warning", text[units]]));
+      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((each) => ["warning", said(each)]));
     this.scrub.max = String(head.play_s);
     this.buildReadings();
     this.part("numbers").replaceChildren(numbersTable(head.numbers, this.other?.head.numbers, "quantity", null));

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from dashboard.paper import palette
-from dashboard.paper.words import in_both
 from dashboard.server.costs import costs, dyno_file_seconds, dyno_seconds
 from dashboard.server.packing import meters_of, pack
 from sim.dyno.lab import QUANTITIES, lab_entries, measured_values, read_predictions
@@ -260,7 +259,7 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
         "reading": s["reading"],
         "truck": s["truck"],
         "form": s["form"],
-        "warnings": [in_both(warning) for warning in s["warnings"]],
+        "warnings": s["warnings"],
         "numbers": [[name, text, other] for (name, text), (_, other) in zip(metric, us, strict=True)],
         "found": plain(measured_values(result)),
         "predict": [[key, name, *_kind_of(key), tolerance, measure] for key, name, tolerance, measure in QUANTITIES[result.test]],

@@ -7,7 +7,7 @@ from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import LITRE_PER_100KM, SYSTEMS, beside, clock_time, key_shown, key_value, quantity_text, to_si
-from sim.wording import Finding, finding, said
+from sim.wording import Finding, finding
 
 NOT_STATED = "not stated"
 
@@ -50,11 +50,6 @@ def verdict(summary: dict[str, Any]) -> Finding:
             return finding("verdict.code", how=how, code=code)
         return finding("verdict.codes", how=how, code=code, more=len(codes) - 1)
     return finding("verdict.sound", how=how)
-
-
-def in_both(found: Finding | Mapping[str, Any]) -> dict[str, str]:
-    """A finding in words of both systems of units, for a page that knows the reader's."""
-    return {units: said(found, units) for units in SYSTEMS}
 
 
 def _row(name: str, value: float, kind: str, digits: int | None = None) -> Row:

@@ -51,9 +51,18 @@ export function shown(kind, value, digits = how(kind).digits, plain = "") {
   return word ? text + " " + word : text;
 }
 
+/** With so many digits; from the middle of two numbers to the even one, and no minus before nothing.
+ * @param {number} value @param {number} digits */
+export function fixed(value, digits) {
+  let text = value.toFixed(digits);
+  const middle = Math.abs(value * 2 ** (digits + 1) % 2) === 1;
+  if (middle && Number(text.at(-1)) % 2) { text = (value * (1 - Number.EPSILON)).toFixed(digits); }
+  return /^-[0.]*$/.test(text) ? text.slice(1) : text;
+}
+
 /** @param {number} seconds */
 export function clock(seconds) {
-  const whole = Math.round(seconds), hours = Math.floor(whole / 3600), minutes = Math.floor(whole / 60) % 60;
+  const whole = Number(fixed(seconds, 0)), hours = Math.floor(whole / 3600), minutes = Math.floor(whole / 60) % 60;
   const two = (number) => String(number).padStart(2, "0");
   return (hours ? hours + ":" + two(minutes) : String(minutes)) + ":" + two(whole % 60);
 }

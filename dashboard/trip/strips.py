@@ -11,7 +11,6 @@ import numpy as np
 
 from dashboard.paper import palette
 from dashboard.paper.drawing import span_of
-from dashboard.paper.words import in_both
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, VERDICTS, Result
 from sim.units import to_si
 from sim.wording import finding
@@ -102,20 +101,19 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     Returns
     -------
     lamps : list of dict
-        name, state (good, warned, alarm), and what is said in metric and US units.
+        name, state (good, warned, alarm), and what is said as a finding.
     """
     s: Mapping[str, Any] = result.summary
     mean, hottest = s["max_brake_temperature_c"], s["max_hottest_brake_temperature_c"]
 
-    def both(state: str, name: str, metric: str, us: str = "") -> dict[str, str]:
-        return {"name": name, "state": state, "metric": metric, "us": us or metric}
+    def lamp(state: str, name: str, said: Mapping[str, Any]) -> dict[str, Any]:
+        return {"name": name, "state": state, "said": said}
 
     over = s["time_over_limit_s"]
-    limit = (
-        both("warned", "over limit", f"over it for {over:.0f} s")
-        if over >= 0.5
-        else both("good", "posted limit", "kept")
-    )
+    if over >= 0.5:
+        limit = lamp("warned", "over limit", finding("lamp.over_limit", time=over).data())
+    else:
+        limit = lamp("good", "posted limit", finding("lamp.kept").data())
     if mean > BRAKE_LIMIT_C:
         state, word = "alarm", "brakes beyond their limit"
     elif hottest > BRAKE_LIMIT_C:
@@ -124,22 +122,19 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
         state, word = "good", "brakes"
     # the hottest axle is named because a mean can hide it
     heat = {"mean": mean, "hottest": hottest, "limit": BRAKE_LIMIT_C}
-    found = finding("lamp.brakes", **{name: to_si(celsius, "c") for name, celsius in heat.items()})
-    brakes = both(state, word, *in_both(found).values())
-    fast, top = s["time_over_governed_s"], s["max_engine_speed_rpm"]
-    governed = result.truck.engine.governed_rpm
+    brakes = lamp(state, word, finding("lamp.brakes", **{name: to_si(each, "c") for name, each in heat.items()}).data())
+    fast, governed = s["time_over_governed_s"], result.truck.engine.governed_rpm
+    turning = {"governed": to_si(governed, "rpm"), "highest": to_si(s["max_engine_speed_rpm"], "rpm")}
     if fast >= 0.1:
-        engine = both(
-            "warned", "engine overspeed", f"driven above {governed:.0f} rpm for {fast:.1f} s, highest {top:.0f}"
-        )
-    elif top > governed:
-        engine = both("good", "engine speed", f"never driven above {governed:.0f} rpm; {top:.0f} on its own")
+        engine = lamp("warned", "engine overspeed", finding("lamp.driven_too_fast", time=fast, **turning).data())
+    elif s["max_engine_speed_rpm"] > governed:
+        engine = lamp("good", "engine speed", finding("lamp.raced", **turning).data())
     else:
-        engine = both("good", "engine speed", f"{top:.0f} rpm at most, governed {governed:.0f}")
+        engine = lamp("good", "engine speed", finding("lamp.engine_speed", **turning).data())
     if s["ended"] == "runaway":
-        end = both("alarm", "runaway", *in_both(s["ended_because"]).values())
+        end = lamp("alarm", "runaway", s["ended_because"])
     elif s["ended"] == "arrived":
-        end = both("good", "held", "arrived, no runaway")
+        end = lamp("good", "held", finding("lamp.arrived").data())
     else:
-        end = both("warned", VERDICTS[s["ended"]].lower(), *in_both(s["ended_because"]).values())
+        end = lamp("warned", VERDICTS[s["ended"]].lower(), s["ended_because"])
     return [limit, brakes, engine, end]

@@ -4,6 +4,7 @@ import { all, labelled, select, setText, whenThere, worded } from "../shared/dom
 import { Player, numbersTable } from "../shared/player.js";
 import { between, lastAt, post } from "../shared/server.js";
 import { inUnits, shown, unitOf, units } from "../shared/units.js";
+import { said } from "../shared/words.js";
 import { Balance } from "./balance.js";
 import { Chart } from "./chart.js";
 import { showCluster, showCodes } from "./cluster.js";
@@ -91,7 +92,7 @@ class Trip extends Player {
   // ------------------------------------------------------------ a whole trip
   showRun() {
     const { head, columns } = this.run;
-    this.verdict(worstOf(head), head.verdict[units], `${head.truck} \u2014 ${head.route}`, sentences(head));
+    this.verdict(worstOf(head), said(head.verdict), `${head.truck} \u2014 ${head.route}`, sentences(head));
     this.circuits.meters(head.meters); this.circuits.shown();
     this.said = ""; this.part("lamp_box").hidden = !head.codes.length;
     this.part("lamps").replaceChildren(...head.lamps.map(lampItem));

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.paper.words import brakes_too_hot, in_both, summary_rows, verdict
+from dashboard.paper.words import brakes_too_hot, summary_rows, verdict
 from dashboard.server.costs import costs, trip_file_seconds, trip_seconds
 from dashboard.server.packing import meters_of, pack
 from dashboard.server.thinning import common_rows, event_rows
@@ -20,8 +20,8 @@ from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result
-from sim.units import SYSTEMS, from_si
-from sim.wording import Finding, event_name, said, value_said
+from sim.units import from_si
+from sim.wording import Finding, event_name, said
 
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
@@ -82,11 +82,11 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
 
 
 @costs(lambda inputs: 0.02)
-def foretold(inputs: Inputs) -> list[dict[str, str]]:
+def foretold(inputs: Inputs) -> list[dict[str, Any]]:
     """What will happen, before the trip; runs in a worker."""
     from sim.trips.trip import foretell
 
-    return [in_both(found) for found in foretell(inputs.truck.truck, inputs.route, inputs.settings)]
+    return foretell(inputs.truck.truck, inputs.route, inputs.settings)
 
 
 @costs(trip_file_seconds)
@@ -153,16 +153,16 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     metered = meters_of(result.settings, result.meters)
     columns |= {f"meters:{name}": np.asarray(values, dtype=np.float32) for name, values in result.meters.items()}
     events = [
-        [round(event["time_s"], 2), round(event["distance_m"], 1), event_name(event), in_both(event["cause"]),
-         {units: value_said(event, units) for units in SYSTEMS}]
+        [round(event["time_s"], 2), round(event["distance_m"], 1), event_name(event), event["cause"],
+         event["value"], event["quantity"]]
         for event in result.events[:MOST_EVENTS]
     ]  # fmt: skip
     head = {
-        "verdict": in_both(verdict(s)),
+        "verdict": verdict(s).data(),
         "lamps": lamps_of(result),
-        "warnings": [in_both(warning) for warning in untold(s)],
-        "explanations": [in_both(found) for found in s["explanations"]],
-        "foreseen": [in_both(found) for found in s["foreseen"]],
+        "warnings": untold(s),
+        "explanations": s["explanations"],
+        "foreseen": s["foreseen"],
         "codes": codes_of(result),
         "controller": controller_of(result),
         "meters": metered,
@@ -217,7 +217,7 @@ CONTROLLER = {
 }
 
 
-def controller_of(result: Result) -> list[dict[str, str]]:
+def controller_of(result: Result) -> list[dict[str, Any]]:
     """What the controller has taken from the driver because of codes, each once, the last time it did, with the reason."""
     used = {
         "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
@@ -230,7 +230,7 @@ def controller_of(result: Result) -> list[dict[str, str]]:
             told[event["event"], event["value"], said(event["cause"], "metric")] = Finding(
                 CONTROLLER[event["event"]], values
             )
-    return [in_both(found) for found in reversed(told.values())]
+    return [found.data() for found in reversed(told.values())]
 
 
 def codes_of(result: Result) -> list[dict[str, Any]]:

@@ -3,6 +3,7 @@
 import json
 import math
 import re
+import string
 import struct
 from pathlib import Path
 
@@ -16,7 +17,8 @@ from dashboard.server.packing import pack
 from dashboard.server.runs import Workshop
 from dashboard.trip.work import answer_of
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C
-from sim.units import from_si
+from sim.units import SYSTEMS, clock_time, from_si, quantity_kinds, quantity_text
+from sim.wording import finding, said, wordings
 
 DASHBOARD = Path(__file__).resolve().parents[2] / "dashboard"
 SCRIPTS = sorted(file.relative_to(DASHBOARD).as_posix() for file in DASHBOARD.glob("*/*.js"))
@@ -180,6 +182,47 @@ def test_clock(script, seconds, text):
     assert script("shared/units", "m.clock(given)", seconds) == text
 
 
+MADE_UP = (0.0, -0.0004, 0.5, -1.5, 2.5, 0.125, 1.005, 7.25, -33.3, 293.15, 12345.678, 3.5e-7)
+
+
+def filled(kind, number):
+    """A finding with a made-up number for each quantity, and in place of each text a text, a whole number and another finding."""
+    values = {}
+    for _, name, how, _ in string.Formatter().parse(wordings()[kind]):
+        if name:
+            other = finding("warning.rolled_back", way=number)
+            values[name] = number if how else ["text", 7, other, [other, "more"]]
+    return finding(kind, **values)
+
+
+@pytest.mark.parametrize("units", SYSTEMS)
+def test_findings_are_worded_by_scripts_as_by_the_model(script, units):
+    found = [filled(kind, number) for kind in wordings() for number in MADE_UP]
+    found += [finding("cause.something_else")]
+    words = script("shared/words", "given.map(m.said)", [each.data() for each in found], units)
+    assert words == [said(each, units) for each in found]
+
+
+@pytest.mark.parametrize("units", SYSTEMS)
+def test_quantities_are_written_by_scripts_as_by_the_model(script, units):
+    asked = [(value, kind, digits) for kind in quantity_kinds() for value in MADE_UP for digits in (None, 0, 1, 2, 3)]
+    ask = "given.map(([value, kind, digits]) => m.quantity(value, kind, digits ?? undefined))"
+    assert script("shared/words", ask, asked, units) == [
+        quantity_text(each[0], each[1], units, each[2]) for each in asked
+    ]
+    back = [(value, kind) for kind in quantity_kinds() for value in MADE_UP if value]
+    there = script("shared/words", "given.map(([value, kind]) => m.inSI(m.asShown(value, kind), kind))", back, units)
+    assert there == pytest.approx([value for value, _ in back])
+
+
+def test_times_in_a_wording_are_those_of_the_model(script):
+    """No wording of today has a clock; a translation may."""
+    times = (0.5, 75.5, 76.5, 3599.5, 3661.0)
+    assert script("shared/words", "given.map((each) => m.inWords(each, 'clock'))", times) == [
+        clock_time(each) for each in times
+    ]
+
+
 def test_a_reading_of_a_fault_in_words(script):
     ask = "[m.readingText(250, 'kPa'), m.readingText(20, 'C'), m.readingText('open', ''), m.readingText('not reached', 'km/h')]"
     assert script("hidden_fault/hidden_fault", ask) == ["250 kPa", "20 °C", "open", "not reached"]
@@ -200,10 +243,10 @@ def test_a_reading_against_a_sound_truck(script):
 
 
 def test_what_is_said_of_a_trip_is_in_the_units_chosen(script):
-    why = {"metric": "at 90 km/h", "us": "at 56 mi/h"}
-    head = {"warnings": [], "controller": [], "explanations": [why]}
-    for units, text in why.items():
-        assert script("trip/told", "m.sentences(given)", head, units) == [["why", text]]
+    why = finding("cause.needle_shows", speed=25.0)
+    head = {"warnings": [], "controller": [], "explanations": [why.data()]}
+    for units in SYSTEMS:
+        assert script("trip/told", "m.sentences(given)", head, units) == [["why", said(why, units)]]
 
 
 def test_forces_as_a_sentence(script):
