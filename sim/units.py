@@ -369,7 +369,9 @@ _KINDS = {
     pressure difference | kpa   0 | psi     1 |
     brake pressure    | bar     1 | psi     0 | gauge
     force             | kn      1 | lbf     0 |
+    large force       | kn      1 | klbf    1 |
     mass              | kg      0 | lb      0 |
+    large mass        | t       1 | klb     1 |
     fuel mass         | kg      2 | lb      2 |
     power             | kw      0 | hp      0 |
     torque            | n_m     0 | lb_ft   0 |
@@ -382,6 +384,7 @@ _KINDS = {
     fuel economy      | mpg     2 | mpg     2 |
     acceleration      | m_s2    2 | ft_s2   2 |
     time              | s       1 | s       1 |
+    duration          | min     1 | min     1 |
     share             | percent 0 | percent 0 |
     grade             | percent 1 | percent 1 |
     number            | plain   0 | plain   0 |
@@ -416,6 +419,8 @@ _SHOWN = {
     "m_s2": ("m/s²", 1.0, 0.0),
     "ft_s2": ("ft/s²", FOOT, 0.0),
     "f_rise": ("°F", 5.0 / 9.0, 0.0),
+    "klbf": ("1000 lbf", 1000.0 * POUND_FORCE, 0.0),
+    "klb": ("1000 lb", 1000.0 * POUND, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
     "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),

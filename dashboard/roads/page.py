@@ -23,7 +23,7 @@ from sim.inputs.one_trip import Inputs
 from sim.messages import browser as say
 from sim.roads.route import Route, catalogue_folder
 from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
-from sim.units import KILOMETRE_PER_HOUR, MILE, number_in
+from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value
 
 if TYPE_CHECKING:
     from sim.charts.descent_speed import DescentSpeeds
@@ -383,7 +383,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
         where = (
             f"From {with_unit(down.begin, 'distance', units, 2)} to {with_unit(down.end, 'distance', units, 2)}:"
             f" {with_unit(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} %"
-            f" over {with_unit(PITCH, 'length', units)};"
+            f" over {with_unit(PITCH, 'short length', units)};"
             f" lowest {down.cap_name} on it {with_unit(down.cap, 'speed', units)}."
         )
         outside = down.loads[0].set_a is None
@@ -437,7 +437,7 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet fine"))
         if how:
             own += [html.Br(), html.Span(how, className="quiet fine")]
-        row = [with_unit(load.mass, "weight", units), html.Span(own)]
+        row = [f"{shown_value(load.mass, 'mass', units):,.0f} {shown_unit('mass', units)}", html.Span(own)]
         body.append(row if outside else [*row, published(load.set_a), published(load.set_b)])
     head = ["gross mass", "held: speed, what binds, how", *([] if outside else ["published, set A", "set B"])]
     return table(head, body, "Speeds by load")
@@ -459,7 +459,7 @@ def limits(route: Route, units: str) -> html.Section:
         (
             span.begin,
             span.end,
-            f"curve of {with_unit(span.value, 'length', units)}, taken at {with_unit(span.speed, 'speed', units)}"
+            f"curve of {with_unit(span.value, 'short length', units)}, taken at {with_unit(span.speed, 'speed', units)}"
             " (0.14 g, assumed)",
         )
         for span in curve_spans(route)
@@ -514,7 +514,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             "climb",
             f"{with_unit(track.raw_climb, 'height', units)} as recorded, {with_unit(track.climb, 'height', units)} as smoothed",
         ),
-        ("smoothed over", with_unit(track.smooth, "length", units)),
+        ("smoothed over", with_unit(track.smooth, "short length", units)),
         (
             "furthest from the recording",
             f"{with_unit(abs(away), 'height', units, 1)} {'above' if away > 0 else 'below'}"
@@ -529,7 +529,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
     ]
     notes = [
         *[
-            f"A gap of {with_unit(gap.length, 'length', units)} at {at(gap)} is bridged straight."
+            f"A gap of {with_unit(gap.length, 'short length', units)} at {at(gap)} is bridged straight."
             for gap in track.gaps[:MOST_LINES]
         ],
         *[
@@ -538,7 +538,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             for jump in track.jumps[:MOST_LINES]
         ],
         *[
-            f"Steeper than 20 % for {with_unit(held.length, 'length', units)} at {at(held)}: held at 20 %."
+            f"Steeper than 20 % for {with_unit(held.length, 'short length', units)} at {at(held)}: held at 20 %."
             for held in track.bound[:MOST_LINES]
         ],
     ]  # fmt: skip
