@@ -13,8 +13,9 @@ FOREIGN = {
 
 
 def _spelt(units: str) -> str:
-    """A unit of the other system as a whole word."""
-    return f"(?:{'|'.join(re.escape(unit) for unit in sorted(FOREIGN[units], key=len, reverse=True))})(?![\\w/²])"
+    """A unit of the other system as a whole word; `in` is a unit only where a sentence does not go on."""
+    spelt = "|".join(re.escape(unit) for unit in sorted(FOREIGN[units] - {"in"}, key=len, reverse=True))
+    return rf"(?:(?:{spelt})(?![\w/²])" + (r"|in(?=$|[.,;)])" if "in" in FOREIGN[units] else "") + ")"
 
 
 def strangers(text: str, units: str) -> list[str]:

@@ -15,6 +15,7 @@ from sim.roads.facts import GradeClass, curve_spans, limit_spans
 from sim.roads.route import Route
 from sim.roads.track import ImportedTrack
 from sim.units import shown_unit
+from sim.wording import finding, said
 
 MOST_POINTS = 3000
 DARK_VERMILLION = "#A13C00"  # of no published set: vermillion made dark enough for words (4.5 to 1 on white)
@@ -72,7 +73,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         )  # fmt: skip
     profile.append(road)
     symbols = {"sign": "triangle-down", "stop": "square", "curve": "diamond"}
-    marked = [(sign.distance, "sign", sign.text) for sign in route.signs]
+    marked = [(sign.distance, "sign", said(finding("cause.sign", text=sign.text), units)) for sign in route.signs]
     marked += [(stop.distance, "stop", f"{stop.value:g} s") for stop in route.stops]
     marked += [
         (
@@ -91,7 +92,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
                     "y": [float(shown(route.elevation_at(min(at, route.length)), "height", units)) for at, _ in mine],
                     "mode": "markers", "name": f"{kind}s",
                     "marker": {"symbol": symbol, "size": 10, "color": "#FFFFFF", "line": {"color": "#1A1A1A", "width": 1.6}},
-                    "customdata": [f"{kind}: {html.escape(text)}" for _, text in mine],
+                    "customdata": [f"{kind}: {html.escape(text, quote=False)}" for _, text in mine],
                     "hovertemplate": "%{customdata}<extra></extra>",
                 }
             )  # fmt: skip

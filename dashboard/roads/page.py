@@ -17,13 +17,15 @@ from dashboard.roads.work import RoadAnswer, read_upload, work_out
 from dashboard.server import doors, guard
 from dashboard.server.runs import UPLOAD, Workshop, key_for
 from dashboard.server.setups import Setup, chosen_units, query_of, read_road, read_setup, setup_of, with_usual
-from sim.actors.descents import PITCH
+from sim.actors.descents import FALLING, LEAST_DROP, PITCH
 from sim.errors import HaulbenchError, RouteError
 from sim.inputs.one_trip import Inputs
+from sim.laws.grade_severity import LIMIT_TEMPERATURE_F
 from sim.messages import browser as say
-from sim.roads.route import Route, catalogue_folder
-from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
-from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value
+from sim.roads.route import DEFAULT_LIMIT, Route, catalogue_folder
+from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, SIGN_REACH, ImportedTrack, Stretch
+from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value, to_si
+from sim.wording import finding, said
 
 if TYPE_CHECKING:
     from sim.charts.descent_speed import DescentSpeeds
@@ -375,7 +377,8 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
     from dashboard.roads.figures import descent_figure
 
     if not found:
-        level = "No part of this road falls enough to ask for a lower gear: 2.5 % over 40 m of height or more."
+        least = with_unit(LEAST_DROP, "height", units)
+        level = f"No part of this road falls enough to ask for a lower gear: {-100.0 * FALLING:g} % over {least} of height or more."
         return [card("Descents", html.P(level))]
     pieces: list[Any] = []
     for number, down in enumerate(found, start=1):
@@ -387,6 +390,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
             f" lowest {down.cap_name} on it {with_unit(down.cap, 'speed', units)}."
         )
         outside = down.loads[0].set_a is None
+        hottest = with_unit(to_si(LIMIT_TEMPERATURE_F, "f"), "temperature", units)
         opinions = [
             "Two opinions that are never mixed. ",
             html.B("Held"),
@@ -394,7 +398,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
             " boost settled, by the laws of the trip. ",
             html.B("Published"),
             " is the Grade Severity Rating System (report WY-1901F, 2018, seen second-hand; set B from memory):"
-            " service brakes below 500 F (260 C) with engine drag only, no engine brake, one speed all the way and"
+            f" service brakes below {hottest} with engine drag only, no engine brake, one speed all the way and"
             " one emergency stop at the foot. Both are capped by posted limit, curve and governed speed.",
             " This truck does not have the five axles of the published model, so only the first is shown."
             if outside
@@ -465,7 +469,10 @@ def limits(route: Route, units: str) -> html.Section:
         for span in curve_spans(route)
     ]
     rows += [(stop.distance, stop.distance, f"stop of {stop.value:g} s") for stop in route.stops]
-    rows += [(sign.distance, sign.distance, f"sign: {sign.text}") for sign in route.signs]
+    rows += [
+        (sign.distance, sign.distance, f"sign: {said(finding('cause.sign', text=sign.text), units)}")
+        for sign in route.signs
+    ]
     rows.sort(key=lambda row: row[0])
     body = [
         [
@@ -522,7 +529,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         (
             "posted limit",
-            "none given: 90 km/h (56 mi/h) is assumed"
+            f"none given: {with_unit(DEFAULT_LIMIT, 'speed', units)} is assumed"
             if track.limit is None
             else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),
@@ -543,7 +550,8 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ],
     ]  # fmt: skip
     if track.waypoints_left:
-        notes.append(f"{track.waypoints_left} places of the file are over 50 m from the track and no signs.")
+        reach = with_unit(SIGN_REACH, "height", units)
+        notes.append(f"{track.waypoints_left} places of the file are over {reach} from the track and no signs.")
     drift = (
         "A recording whose height drifts over kilometres shows hills that are not there. Nothing here can find them."
     )

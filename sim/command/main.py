@@ -291,6 +291,7 @@ def _add_listing(commands: "argparse._SubParsersAction[Parser]") -> None:
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
     )
+    _add_units(listing)
 
 
 def _add_serve(commands: "argparse._SubParsersAction[Parser]") -> None:

@@ -409,7 +409,7 @@ def test_signs_are_texts_and_never_markup():
 
     forged = replace(inputs.route, signs=(Place(100.0, 0.0, "<script>1</script>"),))
     (signs,) = lines_named(profile_figure(forged, "metric"), "signs")
-    assert signs["customdata"] == ["sign: &lt;script&gt;1&lt;/script&gt;"]
+    assert signs["customdata"] == ['sign: "&lt;script&gt;1&lt;/script&gt;"']
 
 
 # ---------------------------------------------------------------- Roads: uploads
