@@ -5,6 +5,7 @@ import {
 } from "../shared/dom.js";
 import { fields, readdress, recall, setProps, written } from "../shared/server.js";
 import { onUnits, units } from "../shared/units.js";
+import { asShown, quantity, unitOf as unitOfKind } from "../shared/words.js";
 
 /** Truck, road, settings, and changes by key, as texts.
  * @typedef {{ truck: string, road: string, settings: string, changes: Record<string, string> }} Setup */
@@ -166,24 +167,37 @@ class Panel {
         add(name, grade ? uploaded?.title || "an uploaded road" : name.slice(0, 40));
       }
       choices.value = constant ? GRADE : name;
-      about.textContent = constant ? "grade, length, altitude at the start" : list[name]?.title || "";
+      about.textContent = constant ? "grade, length, altitude at the start" : this.about(list[name]);
     });
     return element("div", { class: "field is-choice" },
       [element("label", { for: id, text: NAMES[word] }), choices, about, grade?.box]);
   }
+  /** A truck, a road or settings in a line. */
+  about(chosen) {
+    const { title, length_m: length, values } = chosen ?? { title: "" }, mass = values?.["vehicle.mass_kg"];
+    if (length) { return `${title}; ${quantity(length, "distance")}`; }
+    return mass ? `${title}; ${quantity(mass, "mass")}, ${quantity(1000 * values["engine.rated_power_kw"], "power")}`
+      : title;
+  }
   gradeInputs() {
+    const metres = this.described.fields["tyres.rolling_radius_m"], kinds = ["grade", "distance", "height"];
     const boxes = ["grade", "length", "altitude"].map((name) => decimalBox(`${this.asked.page}-constant-${name}`, {
       onchange: () => {
-        const [a, b, c] = boxes.map((each) => each.value.trim() || "0");
-        this.pick("road", `${GRADE}${a}%,${b}km,${c}m`);
+        const texts = boxes.map((each, place) => (each.value.trim() || "0") + unitOfKind(kinds[place]));
+        this.pick("road", GRADE + texts.join(","));
       } }));
+    const labels = boxes.map(({ id }) => element("label", { for: id }));
     const box = element("div", { class: "three", hidden: true },
-      ["grade, %", "length, km", "altitude, m"].map((text, place) => labelled(text, boxes[place])));
+      boxes.map((each, place) => element("div", {}, [labels[place], each])));
     return { box, show: (name) => {
       box.hidden = name === null;
-      (name || "").slice(GRADE.length).split(",").forEach((text, place) => {
-        if (name && boxes[place] && document.activeElement !== boxes[place]) {
-          boxes[place].value = text.replace(/[^0-9.+-]/g, "");
+      const given = (name || "").slice(GRADE.length).split(",");
+      boxes.forEach((each, place) => {
+        const value = numberIn(metres, given[place] ?? "");
+        labels[place].textContent = `${["grade", "length", "altitude"][place]}, ${unitOfKind(kinds[place])}`;
+        if (name && document.activeElement !== each) {
+          each.value = value === null ? (given[place] ?? "").replace(/[^0-9.+-]/g, "")
+            : significant(place ? asShown(value, kinds[place]) : value);
         }
       });
     } };

@@ -61,7 +61,8 @@ def layout(query: dict[str, Any]) -> html.Div:
     panel = controls.panel(
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
     )
-    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH}
+    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH,
+             "limit": DEFAULT_LIMIT}  # fmt: skip
     upload = card(
         "A road from a recording",
         html.P(
