@@ -21,15 +21,12 @@ export function significant(value) {
   return value === 0 ? "0" : String(Number(value.toPrecision(Math.abs(value) >= 10000 ? 6 : 5)));
 }
 
-/** A number in the unit of the file, given with that unit, its US unit or none; null when it is something else.
+const NUMBER = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/;
+/** A number in the unit of the file, given with a unit that measures the same or with none; null when it is something else.
  * @param {Field} field @param {string} text */
 export function numberIn(field, text) {
-  const found = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/.exec(text);
-  if (!found) { return null; }
-  const [, number, unit] = found;
-  if (!unit || unit === field.unit) { return Number(number); }
-  const { us } = field;
-  return us && [us.written, us.name].includes(unit) ? (Number(number) - us.offset) / us.factor : null;
+  const [, number, unit] = NUMBER.exec(text) || [], into = unit === "" ? [1, 0] : field.spellings?.[unit];
+  return into ? Number(number) * into[0] + into[1] : null;
 }
 
 /** A list of texts, such as ["60 s boost pressure 100 kPa"]. @param {unknown} given as a list, or as a text of one */
@@ -50,7 +47,13 @@ export function addressOf(setup, search) {
 
 const usOf = (field) => (field.us && units === "us" ? field.us : null);
 const inUnits = (field, value) => value * (usOf(field)?.factor ?? 1) + (usOf(field)?.offset ?? 0);
-const unitOf = (field) => (usOf(field)?.name ?? field.unit).replace(/^[CF]$/, "\u00b0$&");
+const inFile = (field, value) => (value - (usOf(field)?.offset ?? 0)) / (usOf(field)?.factor ?? 1);
+const unitOf = (field) => (usOf(field) || field).unit;
+/** Every number of a list in another unit; all else as it is. */
+const listed = (text, turn) => {
+  const each = (value) => (Array.isArray(value) ? value.map(each) : Number(significant(turn(value))));
+  try { return JSON.stringify(each(JSON.parse(text))); } catch { return text; }
+};
 const plain = (value) => (Array.isArray(value) ? JSON.stringify(value) : String(value));
 const has = (choices, name) => [...choices.options].some((option) => option.value === name);
 
@@ -86,10 +89,11 @@ class Panel {
   /** As it is shown in its box. @param {Field} field */
   text(field) {
     const given = this.given(field.key), value = this.value(field), changed = this.changed(field.key);
+    if (field.kind === "list" && usOf(field)) { return listed(plain(given), (each) => inUnits(field, each)); }
     if (changed ? value === null : typeof given !== "number") { return plain(given); }
-    const us = changed && /[a-zA-Z]/.test(given.replace(/[eE][+-]?\d/, ""));
-    if (changed && us === Boolean(usOf(field))) { return given.replace(/\s*[a-zA-Z/ .]+$/, "").trim(); }
-    return significant(inUnits(field, value));
+    const [, number, unit] = changed ? NUMBER.exec(given) : [];
+    const own = usOf(field) ? field.us.typed || null : "";
+    return changed && unit === own ? number : significant(inUnits(field, value));
   }
   value(field) { return this.changed(field.key) ? numberIn(field, this.given(field.key)) : this.base(field.key); }
 
@@ -311,7 +315,9 @@ class Panel {
     const send = (wait) => {
       const text = input.value.trim(), bare = numeric && /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$/.test(text);
       if (text === "") { return; }
-      this.change(key, bare && usOf(field) ? text + field.us.written : text, wait);
+      const us = usOf(field), turned = () => (kind === "list" ? listed(text, (each) => inFile(field, each))
+        : us.typed ? text + us.typed : String(inFile(field, Number(text))));
+      this.change(key, us && (bare || kind === "list") ? turned() : text, wait);
       check();
     };
     const update = () => {
