@@ -388,6 +388,9 @@ _KINDS = {
     share             | percent 0 | percent 0 |
     grade             | percent 1 | percent 1 |
     number            | plain   0 | plain   0 |
+    voltage           | v       2 | v       2 |
+    frequency         | hz      1 | hz      1 |
+    resistance        | ohm     1 | ohm     1 |
     """.strip().splitlines()
 }
 
@@ -411,6 +414,9 @@ _FOR_US = {
 # units that are only shown: how they are written, factor to SI, offset to SI
 _SHOWN = {
     "plain": ("", 1.0, 0.0),
+    "v": ("V", 1.0, 0.0),
+    "hz": ("Hz", 1.0, 0.0),
+    "ohm": ("ohm", 1.0, 0.0),
     "c": ("°C", 1.0, CELSIUS_ZERO),
     "f": ("°F", 5.0 / 9.0, CELSIUS_ZERO - 32.0 * 5.0 / 9.0),
     "mi_h": ("mi/h", MILE_PER_HOUR, 0.0),
@@ -542,6 +548,30 @@ def quantity_text(value: float, kind: str, units: str, digits: int | None = None
     if units not in SYSTEMS:
         return beside(*(quantity_text(value, kind, system, digits) for system in SYSTEMS))
     return f"{number_text(value, kind, units, digits)} {shown_unit(kind, units)}".rstrip()
+
+
+def spread_text(value: float, kind: str, units: str) -> str:
+    """How far a quantity may be off, to two figures and without its unit; parameters as those of `number_text`.
+
+    Examples
+    --------
+    >>> spread_text(6.0, "temperature", "us"), spread_text(12000.0, "gauge pressure", "both")
+    ('11', '12 (1.7)')
+    """
+    if units not in SYSTEMS:
+        return beside(*(spread_text(value, kind, system) for system in SYSTEMS))
+    return f"{float(f'{value / _shown_in(kind, units)[1]:.2g}'):g}"
+
+
+def kind_of_unit(unit: str) -> str:
+    """What is measured in a unit of the files: the first kind that readers of metric units are shown in it, "number" without one.
+
+    Examples
+    --------
+    >>> kind_of_unit("km_h"), kind_of_unit("c"), kind_of_unit("")
+    ('speed', 'temperature', 'number')
+    """
+    return next((kind for kind, (metric, _, _) in _KINDS.items() if metric.split()[0] == unit), "number")
 
 
 def quantity_kinds() -> dict[str, dict[str, list[object]]]:

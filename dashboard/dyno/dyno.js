@@ -120,7 +120,7 @@ class Dyno extends Player {
   showRun() {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
     const state = verdict === "fail" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
-    this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${head.reading}`,
+    this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${said(head.reading)}`,
       `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((each) => ["warning", said(each)]));
     this.scrub.max = String(head.play_s);
     this.buildReadings();

@@ -4,6 +4,7 @@ import { bar, button, element, inputBox, labelled, select, setOptions, setText, 
 import { listIn, panel } from "../panel/panel.js";
 import { fields } from "./server.js";
 import { shown } from "./units.js";
+import { said } from "./words.js";
 
 /** A part that can fail. @typedef {{ name: string, failures: string[][], kind?: string, unit?: string }} Circuit */
 
@@ -154,4 +155,4 @@ export const codesAt = (codes, time) => codes.map((code) => {
 
 /** @param {any} code @param {number} count @param {string} now whether it is active, in words */
 export const codeText = ({ spn, fmi, words, lamp }, count, now) =>
-  `SPN ${spn} FMI ${fmi}, ${words}; lamp ${lamp}, ${count} ${count === 1 ? "time" : "times"}, ${now}`;
+  `SPN ${spn} FMI ${fmi}, ${said(words)}; lamp ${lamp}, ${count} ${count === 1 ? "time" : "times"}, ${now}`;

@@ -178,7 +178,7 @@ def record(before: Inputs, after: Inputs) -> list[list[Any]]:
         Key, old, new, unit, allowed, meaning, whether it has changed.
     """
     entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
-    return [[*entry, entry.changed] for entry in entries]
+    return [[*entry.words("metric"), entry.changed] for entry in entries]
 
 
 def record_csv(rows: Sequence[Sequence[Any]]) -> str:

@@ -3,6 +3,7 @@
 import { codeText, codesAt } from "../shared/circuits.js";
 import { element, setText, worded } from "../shared/dom.js";
 import { clock, inUnits, shown, unitOf } from "../shared/units.js";
+import { said } from "../shared/words.js";
 
 /** A trip at one time of it.
  * @typedef {{ value: (column: string) => number, head: any, time: number, distance: number, speed: number,
@@ -47,21 +48,9 @@ export function showCluster(part, at) {
   classList.toggle("over-brakes", at.value("brake_temperature_c") > about.brake_limit_c);
 }
 
-const FRAME_KINDS = { distance_m: "distance", indicated_speed_m_s: "speed", boost_kpa: "pressure",
-  oil_pressure_kpa: "pressure", coolant_temperature_c: "temperature" };
-
-/** A freeze frame in words. @param {Record<string, number>} frame */
-function frameText(frame) {
-  return Object.entries(frame).filter(([key]) => key !== "time_s").map(([key, value]) => {
-    const unit = key.endsWith("_rpm") ? "rpm" : key.endsWith("_percent") ? "%" : "";
-    const name = key.replace(/_(m_s|m|kpa|c|rpm|percent)$/, "").replace(/_/g, " ");
-    return `${name} ${shown(FRAME_KINDS[key] || "plain", value, undefined, unit)}`;
-  }).join(", ");
-}
-
-/** The lamp and the codes up to a time; `said` is what stood there before. @param {(name: string) => HTMLElement} part
- * @param {Moment} at @param {string} said @returns {string} what stands there now */
-export function showCodes(part, { head, time }, said) {
+/** The lamp and the codes up to a time; `before` is what stood there. @param {(name: string) => HTMLElement} part
+ * @param {Moment} at @param {string} before @returns {string} what stands there now */
+export function showCodes(part, { head, time }, before) {
   const now = codesAt(head.codes, time), lit = now.filter((each) => each.active).map((each) => each.code.lamp);
   const lamp = ["red", "amber"].find((each) => lit.includes(each)) || "off", { dataset } = part("lamp_box");
   if (dataset.lamp !== lamp) { dataset.lamp = lamp; }
@@ -70,11 +59,11 @@ export function showCodes(part, { head, time }, said) {
   const texts = now.map((each) => codeText(each.code, each.count, each.active ? "active" : "earlier"));
   const none = head.codes.length ? "No code has been set up to here." : "Nothing is broken: no code in this trip.";
   const words = texts.join("\n") || none;
-  if (words === said) { return said; }
+  if (words === before) { return before; }
   part("codes").replaceChildren(texts.length
     ? element("ul", { class: "dialled" }, now.map(({ code, active }, place) =>
       element("li", { class: active ? "active" : null }, [texts[place], element("details", {}, [
-        worded("summary", "freeze frame"), worded("span", frameText(code.frame), "quiet")])])))
+        worded("summary", "freeze frame"), worded("span", said(code.frame), "quiet")])])))
     : worded("p", none, "quiet small"));
   return words;
 }

@@ -19,7 +19,7 @@ from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result, frozen
 from sim.units import from_si
 from sim.wording import Finding, event_name, said
 
@@ -239,7 +239,7 @@ def codes_of(result: Result) -> list[dict[str, Any]]:
     Returns
     -------
     codes : list of dict
-        spn, fmi, words, lamp, count, active (at the end), frame (freeze frame as names and texts), spans: from and to, None
+        spn, fmi, words, lamp, count, active (at the end), frame (its freeze frame as a finding), spans: from and to, None
         for one that lasts.
     """
     codes = []
@@ -253,9 +253,8 @@ def codes_of(result: Result) -> list[dict[str, Any]]:
                 spans.append([event["time_s"], None])
             elif event["event"] == "code_inactive" and spans:
                 spans[-1][1] = event["time_s"]
-        frame = {key: round(float(value), 2) for key, value in code["freeze_frame"].items()}
         kept = {key: code[key] for key in ("spn", "fmi", "words", "lamp", "count", "active")}
-        codes.append({**kept, "frame": frame, "spans": spans})
+        codes.append({**kept, "frame": frozen(code["freeze_frame"]).data(), "spans": spans})
     return codes
 
 

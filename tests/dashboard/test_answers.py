@@ -16,7 +16,7 @@ from sim.charts.control_speed import control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import read_inputs
 from sim.march.records import LOG
-from sim.units import SYSTEMS
+from sim.units import SYSTEMS, to_si
 from sim.wording import said
 
 MOST_BYTES = 250_000  # of a change on a 100 km road, compressed
@@ -213,9 +213,8 @@ def test_codes_come_with_the_times_they_were_active_and_meters_with_their_column
     ((begin, end),) = code["spans"]
     at = {event["event"]: event["time_s"] for event in result.events}
     assert begin == at["code_set"] and end == at["code_inactive"] and at["fault_occurred"] < begin < at["mended"] < end
-    assert code["frame"]["engine_speed_rpm"] == pytest.approx(
-        result.summary["codes"][0]["freeze_frame"]["engine_speed_rpm"], abs=0.01
-    )
+    frame = result.summary["codes"][0]["freeze_frame"]
+    assert code["frame"]["values"]["engine_speed"] == pytest.approx(to_si(frame["engine_speed_rpm"], "rpm"))
     (meter,) = head["meters"]
     assert meter["name"] == "boost pressure" and len(meter["columns"]) == 3
     for name in meter["columns"]:

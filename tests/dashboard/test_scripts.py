@@ -16,6 +16,7 @@ from dashboard.panel.fields import described
 from dashboard.server.packing import pack
 from dashboard.server.runs import Workshop
 from dashboard.trip.work import answer_of
+from sim.hidden.record import reading_words
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C
 from sim.units import SYSTEMS, clock_time, from_si, quantity_kinds, quantity_text
 from sim.wording import finding, said, wordings
@@ -224,22 +225,23 @@ def test_times_in_a_wording_are_those_of_the_model(script):
 
 
 def test_a_reading_of_a_fault_in_words(script):
-    ask = "[m.readingText(250, 'kPa'), m.readingText(20, 'C'), m.readingText('open', ''), m.readingText('not reached', 'km/h')]"
-    assert script("hidden_fault/hidden_fault", ask) == ["250 kPa", "20 °C", "open", "not reached"]
-    assert script("hidden_fault/hidden_fault", ask, units="us") == ["36.3 psi", "68 °F", "open", "not reached"]
-
-
-def test_a_reading_against_a_sound_truck(script):
+    """As the command words it; the verdict is the model's."""
+    none, amber, off = (finding(f"reading.{kind}").data() for kind in ("not_reached", "lamp_amber", "lamp_off"))
     readings = [
-        {"value": 5.0, "sound": 5.2, "within": 0.2},
-        {"value": 4.9, "sound": 5.2, "within": 0.2},
-        {"value": 5.5, "sound": 5.2},
-        {"value": "on", "sound": "off"},
-        {"value": "on", "sound": "on"},
-        {"value": 1},
+        {"value": 250000.0, "quantity": "absolute pressure", "sound": 249000.0, "within": 12000.0, "verdict": "ok"},
+        {"value": 285.0, "quantity": "temperature", "sound": 293.15, "within": 6.0, "verdict": "low"},
+        {"value": 2.35, "quantity": "fuel mass", "digits": 3, "sound": 1.2, "within": 0.03456, "verdict": "high"},
+        {"value": none, "quantity": "speed", "sound": 20.0, "within": 0.5, "verdict": "other"},
+        {"value": amber, "quantity": "number", "sound": off, "verdict": "other"},
+        {"value": off, "quantity": "number", "sound": off, "verdict": "ok"},
+        {"value": amber, "quantity": "number"},
     ]
-    words = [word for _, word in script("hidden_fault/hidden_fault", "given.map(m.finding)", readings)]
-    assert words == ["✓ within", "▼ low", "▲ high", "◆ another", "✓ the same", ""]
+    for units in SYSTEMS:
+        found = script("hidden_fault/hidden_fault", "given.map(m.readingWords)", readings, units)
+        assert [(shown, sound) for shown, sound, *_ in found] == [reading_words(each, units) for each in readings]
+        verdicts = ["✓ within", "▼ low", "▲ high", "◆ another", "◆ another", "✓ the same", ""]
+        assert [words for *_, words in found] == verdicts
+    assert reading_words(readings[1], "us") == ("53 °F", "68 °F ± 11")
 
 
 def test_what_is_said_of_a_trip_is_in_the_units_chosen(script):
