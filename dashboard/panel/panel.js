@@ -23,7 +23,7 @@ export function significant(value) {
 }
 
 const NUMBER = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/;
-/** A number in the unit of the file, given with a unit that measures the same or with none; null when it is something else.
+/** A number in the unit of the file, given with a unit that measures the same or with none; null when it is none.
  * @param {Field} field @param {string} text */
 export function numberIn(field, text) {
   const [, number, unit] = NUMBER.exec(text) || [], into = unit === "" ? [1, 0] : field.spellings?.[unit];

@@ -5,7 +5,7 @@ import {
 } from "../shared/dom.js";
 import { Play } from "../shared/player.js";
 import { between, save, whenReady } from "../shared/server.js";
-import { clock, onUnits } from "../shared/units.js";
+import { clock, onUnits, units } from "../shared/units.js";
 import { inSI, quantity, unitOf } from "../shared/words.js";
 import { POSTED, drawNeedle, drawRoad, perHour, percent } from "./needle.js";
 
@@ -107,9 +107,9 @@ export class Mile {
       this.run = run;
       this.part("watch").hidden = false; this.part("sums").hidden = this.second;
       this.sayTold = () => {
-        this.toldWords.textContent = `The posts stand ${quantity(length, "distance", 3)} apart; the controller has been ` +
-          `told ${told.toFixed(0)} pulses per mile. Speed is distance over time; new pulses are old pulses times needle ` +
-          "over true speed.";
+        this.toldWords.textContent = `The posts stand ${quantity(length, "distance", 3)} apart; the controller has ` +
+          `been told ${told.toFixed(0)} pulses per mile. Speed is distance over time; new pulses are old pulses ` +
+          "times needle over true speed.";
       };
       this.sayTold();
       this.start();
@@ -175,11 +175,12 @@ export class Mile {
       element("div", { class: "score" }, [worded("b", `${score} of 4`), worded("span", words)]),
       ...(cause ? [element("p", {}, [worded("b", "What had happened: "), `${cause}.`])] : []),
       wide(["", "told, pulses/mi", `at a true ${perHour(before.verdict.true_speed_m_s, 0)}`, "49 CFR 393.82",
-        "speed off", `over a posted ${perHour(POSTED.speed, 0)}`], [state("as found", before), state("with your number", after)]),
+        "speed off", `over a posted ${perHour(POSTED.speed, 0)}`],
+      [state("as found", before), state("with your number", after)]),
       worded("p", again, "quiet"), bar([button("Lab sheet, to print", () => this.sheet()), this.saved]));
   }
   sheet() {
-    this.of.post("sheet", { ...this.asking, entries: this.entries }).then((told) => {
+    this.of.post("sheet", { ...this.asking, entries: this.entries, units }).then((told) => {
       save(told.sheet, "measured-mile-sheet.html");
       this.saved.textContent = "Saved as measured-mile-sheet.html: open it and print.";
     }).catch((problem) => this.fail(problem.message));

@@ -24,7 +24,11 @@ class Speedometer {
       this.setup = /** @type {CustomEvent} */ (event).detail.setup;
       this.look();
     });
-    onUnits(() => { if (place.isConnected) { if (this.state) { this.show(); } this.draw(); } });
+    onUnits(() => {
+      if (!place.isConnected) { return; }
+      if (this.state) { this.show(); this.record(); this.link(); }
+      this.draw();
+    });
     new ResizeObserver(() => this.draw()).observe(place);
     onSpace(place, () => this.mile.press());
     const inputs = panel();
@@ -37,9 +41,7 @@ class Speedometer {
   // ------------------------------------------------------------ calibration
   look() {
     const number = this.number += 1;
-    ["save_html", "save_csv"].forEach((name) => {
-      this.part(name).href = this.part(name).href.split("?")[0] + window.location.search;
-    });
+    this.link();
     whenReady((text) => { this.part("state").textContent = text; }, () => {
       this.part("state").textContent = "";
       this.post("look", {}).then((told) => {
@@ -51,6 +53,14 @@ class Speedometer {
       }).catch((problem) => {
         if (number === this.number) { say(this.part("error"), problem.message); this.place.classList.add("refused"); }
       });
+    });
+  }
+  /** The files to save are of this setup, in these units. */
+  link() {
+    ["save_html", "save_csv"].forEach((name) => {
+      const query = new URLSearchParams(window.location.search);
+      query.set("units", units);
+      this.part(name).href = `${this.part(name).href.split("?")[0]}?${query}`;
     });
   }
   buildNeedle() {
@@ -95,8 +105,9 @@ class Speedometer {
     this.part("effects").replaceChildren(element("div", { class: "three-tables" }, [
       titled("The needle shows", e.true_speed_m_s.map((speed, at) =>
         [`at ${perHour(speed, 0)} true`, perHour(e.shown_speed_m_s[at])])),
-      titled(`${quantity(POSTED.way, "distance")} at a posted ${perHour(POSTED.speed, 0)}, kept to by the needle`, [["true mean speed", perHour(run.mean_speed_m_s)],
-        ["over the posted limit", clock(run.time_over_limit_s)], ["distance driven", quantity(run.distance_m, "distance", 2)],
+      titled(`${quantity(POSTED.way, "distance")} at a posted ${perHour(POSTED.speed, 0)}, kept to by the needle`, [
+        ["true mean speed", perHour(run.mean_speed_m_s)], ["over the posted limit", clock(run.time_over_limit_s)],
+        ["distance driven", quantity(run.distance_m, "distance", 2)],
         ["odometer", quantity(run.shown_distance_m, "distance", 2)], ["fuel economy, true", economy("")],
         ["fuel economy, shown", economy("shown_")]]),
       more.length ? titled("What follows the needle", more) : null]));
@@ -115,7 +126,6 @@ class Speedometer {
     if (!this.rows) { return; }
     const all = this.rows[units], word = this.find.value.trim().toLowerCase();
     const changed = all.filter((row) => row[6]).length;
-    const text = (value) => (Array.isArray(value) ? value.join(", ") || "none" : String(value));
     const rows = all.filter(([name, , , , , meaning, differs]) =>
       (!this.only.checked || differs) && `${name} ${meaning}`.toLowerCase().includes(word));
     const heads = ["value", "before", "after", "unit", "allowed", "meaning"];
@@ -123,8 +133,8 @@ class Speedometer {
     this.part("record").replaceChildren(element("p", { class: "quiet", role: "status",
       text: `${changed} of ${all.length} changed; ${rows.length} shown.` }), rows.length
       ? table(heads, rows.map(([name, before, after, unit, allowed, meaning, differs]) => ({
-        class: differs ? "changed-row" : null, cells: [name, { text: text(before), class: "number" },
-          { text: (differs ? "\u2192 " : "") + text(after), class: "number" }, unit, allowed, meaning] })))
+        class: differs ? "changed-row" : null, cells: [name, { text: before, class: "number" },
+          { text: (differs ? "\u2192 " : "") + after, class: "number" }, unit, allowed, meaning] })))
       : worded("p", none));
   }
 }
