@@ -12,6 +12,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from serving import real_server
+from strangers import strangers
 
 from sim import import_track
 
@@ -262,7 +263,7 @@ def test_a_recording_becomes_a_road_that_every_page_can_open(opened, pictures, r
     page.locator("#roads-told", has_text="Made:").wait_for()
     drawn(page, "roads-smoothing")
     title = page.locator("h2.road-title").text_content()
-    assert "25." in title and "GPX track" in title
+    assert "GPX track" in title and not strangers(title, "us") and not strangers(title, "metric")
     assert page.locator("dt", has_text="points dropped").is_visible()
     assert page.locator("text=70 km/h, given").is_visible()
     address = parse_qs(urlsplit(page.url).query)["road"][0]
@@ -330,7 +331,7 @@ def test_a_name_that_is_a_script_stays_a_name(opened):
     page.click("#roads-send")
     page.locator("#roads-told", has_text="Made:").wait_for()
     drawn(page, "roads-smoothing")
-    page.locator("td", has_text="sign: <img").wait_for()
+    page.locator("td", has_text='sign: "<img').wait_for()
     assert page.title() != "owned"
     assert page.locator("main img").count() == 0
 

@@ -20,10 +20,13 @@ from dashboard.roads import page as roads
 from dashboard.roads.work import read_upload, work_out
 from dashboard.server.runs import Workshop
 from dashboard.server.setups import Setup, read_setup
+from dashboard.sources import page as sources
+from dashboard.speedometer import page as speedometer
 from sim import list_routes, list_trucks, load_truck
 from sim.command.main import main
 from sim.inputs.files import load_settings
 from sim.roads.route import load_route
+from sim.speedo import RULE
 from sim.units import SYSTEMS, key_shown
 
 UNSEEN = {"href", "id", "key", "bdata", "color", "fillcolor"}
@@ -34,8 +37,8 @@ both_systems = pytest.mark.parametrize("units", SYSTEMS)
 def texts_of(shown: Any) -> list[str]:
     """Every text a component and its figures are made of, without what is quoted."""
     if isinstance(shown, str):
-        if shown.startswith("#"):
-            return []  # a colour
+        if shown.startswith(("#", "grade:")) or shown == RULE:
+            return []  # a colour, an address, a rule as it is printed
         return [re.sub(r'"[^"]*"|Source: .*|WY-1901F', "", re.sub(r"%\{[^}]*\}", "}", shown))]
     if hasattr(shown, "to_plotly_json"):
         return texts_of(shown.to_plotly_json())
@@ -102,6 +105,12 @@ def test_gearing(workshop, choices, units):
     setup, answers = gearing.answers_of(workshop, data, choices)
     assert not foreign(gearing.results(setup, answers, units, workshop), units)
     assert not foreign(gearing.charts(answers, 1, units), units)
+
+
+@both_systems
+def test_what_stands_on_pages_before_anything_is_asked(units):
+    for page in (gearing, roads, sources, speedometer):
+        assert not foreign(page.layout({"?": ""}), units), page.TITLE
 
 
 @both_systems
