@@ -485,7 +485,8 @@ def limits(route: Route, units: str) -> html.Section:
     ]
     more = [html.P(f"and {len(rows) - MOST_SPANS} more", className="quiet")] if len(rows) > MOST_SPANS else []
     spans = table(["from", "to", "what"], body, "Limits and signs")
-    return card("Limits, curves, stops and signs", spans, *more)
+    painted = html.P("Signs say what is painted on them, in the units of their road.", className="quiet fine")
+    return card("Limits, curves, stops and signs", spans, *more, painted)
 
 
 def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any]:
