@@ -618,8 +618,8 @@ def key_shown(key: str, units: str) -> tuple[str, float, float]:
     --------
     >>> key_shown("cooling_w_per_k_per_m_s", "metric")
     ('W/(K m/s)', 1.0, 0.0)
-    >>> key_shown("fade_c", "us"), key_shown("teeth", "us")
-    (('°F', 1.8, 32.0), ('', 1.0, 0.0))
+    >>> key_shown("gain_kn_per_bar", "us")[0], key_shown("teeth", "us")
+    ('lbf/psi', ('', 1.0, 0.0))
     """
     first, *below = key.split("_per_")
     known = sorted({*_UNITS, *_PIECES}, key=len, reverse=True) if below else _ENDINGS

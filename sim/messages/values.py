@@ -62,7 +62,7 @@ def a_text(*, meaning: str) -> str:
 
 def a_range(*, within: str, whole: bool, meaning: str) -> str:
     """Said of a key that takes a number within bounds, which come with their unit where there is one."""
-    return f"allowed is {'a whole number from ' if whole else ''}{within} ({meaning})"
+    return f"allowed is {'a whole number from ' if whole else ''}{shortened(within)} ({meaning})"
 
 
 # ---------------------------------------------------------------- a key or a table
