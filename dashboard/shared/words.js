@@ -38,7 +38,8 @@ export function number(value, kind, digits = digitsOf(kind)) {
  * @param {number} [digits] */
 export const quantity = (value, kind, digits) => `${number(value, kind, digits)} ${unitOf(kind)}`.trimEnd();
 
-/** How far a quantity may be off, to two figures and without its unit. @param {number} value [SI] @param {string} kind */
+/** How far a quantity may be off, to two figures and without its unit.
+ * @param {number} value [SI] @param {string} kind */
 export const spread = (value, kind) => String(Number((value / quantities[kind][units][0]).toPrecision(2)));
 
 /** A finding in words. @param {Finding} finding @returns {string} */
