@@ -75,6 +75,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "l": (("l", "L"), 1.0e-3, 0.0),
     "m2": (("m2",), 1.0, 0.0),
     "kg_m2": (("kg m2", "kg.m2"), 1.0, 0.0),
+    "g_kwh": (("g/kWh",), GRAM_PER_KILOWATT_HOUR, 0.0),
 }
 _SAME_KIND = (
     ("km_h", "mi_h", "m_s"),
@@ -374,12 +375,16 @@ _KINDS = {
     share             | percent 0 | percent 0 |
     grade             | percent 1 | percent 1 |
     number            | plain   0 | plain   0 |
+    voltage           | v       2 | v       2 |
+    frequency         | hz      1 | hz      1 |
     """.strip().splitlines()
 }
 
 # units that are only shown: how they are written, factor to SI, offset to SI
 _SHOWN = {
     "plain": ("", 1.0, 0.0),
+    "v": ("V", 1.0, 0.0),
+    "hz": ("Hz", 1.0, 0.0),
     "c": ("°C", 1.0, CELSIUS_ZERO),
     "f": ("°F", 5.0 / 9.0, CELSIUS_ZERO - 32.0 * 5.0 / 9.0),
     "mi_h": ("mi/h", MILE_PER_HOUR, 0.0),
@@ -391,7 +396,6 @@ _SHOWN = {
     "klbf": ("1000 lbf", 1000.0 * POUND_FORCE, 0.0),
     "klb": ("1000 lb", 1000.0 * POUND, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
-    "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
     "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
     "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),

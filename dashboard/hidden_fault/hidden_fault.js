@@ -4,20 +4,24 @@ import {
   all, bar, button, element, inputBox, labelled, partsOf, region, say, select, setOptions, table, whenThere, worded,
 } from "../shared/dom.js";
 import { get, post, readdress, recall, remember, save, whenReady } from "../shared/server.js";
-import { KINDS, onUnits, units } from "../shared/units.js";
+import { onUnits, units } from "../shared/units.js";
+import { asShown, unitOf } from "../shared/words.js";
 import { instructor, signIn } from "./instructor.js";
 import { showMarking } from "./marking.js";
 
 const KEPT = "haulbench-fault";
-// unit of a reading -> kind of unit, digits in US units
-const US = { kPa: ["pressure", 1], C: ["temperature", 0], "km/h": ["speed", 1], kg: ["mass", 2], kW: ["power", 0],
-  "g/s": ["fuel", 0], m: ["height", 2], km: ["distance", 2] };
+// unit of a reading -> kind of quantity, digits in US units, factor and offset to SI
+const US = { kPa: ["pressure difference", 1, 1000, 0], C: ["temperature", 0, 1, 273.15],
+  "km/h": ["speed", 1, 1 / 3.6, 0], kg: ["mass", 2, 1, 0],
+  kW: ["power", 0, 1000, 0], "g/s": ["fuel rate", 0, 0.001, 0], m: ["height", 2, 1, 0],
+  km: ["distance", 2, 1000, 0] };
 
 /** How a reading is shown to readers of US units; null for all others. @param {string} unit */
 function usOf(unit) {
   if (units !== "us" || !(unit in US)) { return null; }
-  const [kind, digits] = US[unit], { metric, us } = KINDS[kind];
-  return { factor: us.factor / metric.factor, offset: us.offset, unit: us.unit, digits };
+  const [kind, digits, size, start] = US[unit];
+  const shown = (value) => asShown(value * size + start, kind);
+  return { factor: shown(1) - shown(0), offset: shown(0), unit: unitOf(kind), digits };
 }
 /** A reading in words. @param {number | string} value @param {string} unit */
 export function readingText(value, unit) {
