@@ -5,7 +5,7 @@ import {
   DASHES, FRAME, INK, edge, level, levels, marks, onWidth, path, sketch, stroke, uprights, within,
 } from "../shared/drawing.js";
 import { units } from "../shared/units.js";
-import { quantity, unitOf } from "../shared/words.js";
+import { number, quantity, unitOf } from "../shared/words.js";
 
 const LEFT = 46, TOP = 10, FAST = 28; // m/s that the axis shows at least
 const TOLD = [-0.06, -0.04, -0.08]; // grades of which the words tell, the usual one first
@@ -100,7 +100,7 @@ export class Chart {
     const { crossings, elevation: height, grades } = this.run.head.chart;
     const steep = grades.map(Math.abs).sort((a, b) => a - b), held = crossings.filter(([gear]) => gear === this.gear);
     const where = `Holding force in ${unitOf("force")} against speed in ${unitOf("speed")}, at ` +
-      `${quantity(height, "height")}; grey lines are grades of ${quantity(steep[0], "grade", 0)} to ` +
+      `${quantity(height, "height")}; grey lines are grades of ${number(steep[0], "grade", 0)} to ` +
       `${quantity(steep.at(-1), "grade", 0)}.`;
     if (!held.length) { return where; }
     const said = held.filter(([, , grade]) => TOLD.includes(grade)).slice(0, 4)

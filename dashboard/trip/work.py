@@ -20,7 +20,7 @@ from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result
-from sim.units import LITRE_PER_100KM, from_si, key_to_si, to_si
+from sim.units import LITRE_PER_100KM, key_to_si, to_si
 from sim.wording import Finding, event_name, said
 
 MOST_ROWS = 3000
@@ -296,14 +296,11 @@ def _rounded(name: str, values: np.ndarray) -> np.ndarray:
 
 
 def _places(result: Result) -> list[list[Any]]:
-    """Signs, stops and curves of the road: distance, kind, words."""
+    """Signs, stops and curves of the road: distance and kind."""
     route = result.route
-    found: list[list[Any]] = [[sign.distance, "sign", sign.text] for sign in route.signs]
-    found += [[stop.distance, "stop", f"stop, {stop.value:g} s"] for stop in route.stops]
-    for curve in route.curves:
-        if curve.value > 0.0:
-            suits = from_si(route.curve_at(curve.distance), "km_h")
-            found.append([curve.distance, "curve", f"curve, radius {curve.value:g} m, taken at {suits:.0f} km/h"])
+    found: list[list[Any]] = [[sign.distance, "sign"] for sign in route.signs]
+    found += [[stop.distance, "stop"] for stop in route.stops]
+    found += [[curve.distance, "curve"] for curve in route.curves if curve.value > 0.0]
     return sorted(found)[:MOST_PLACES]
 
 

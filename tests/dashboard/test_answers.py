@@ -187,7 +187,7 @@ def test_a_sign_in_the_head_is_text_and_nothing_else(tmp_path):
     from sim.trips.pool import drive
 
     head, _ = opened(packed(drive(inputs), ""))
-    assert head["places"][0][2] == "</script><img src=x onerror=alert(1)>"
+    assert head["events"][0][3]["values"]["text"] == "</script><img src=x onerror=alert(1)>"
 
 
 def test_what_is_foretold_is_what_the_trip_says_too(trip):
