@@ -5,7 +5,8 @@ import {
 } from "../shared/dom.js";
 import { Play } from "../shared/player.js";
 import { between, save, whenReady } from "../shared/server.js";
-import { clock, fromUnits, onUnits, unitOf } from "../shared/units.js";
+import { clock, onUnits } from "../shared/units.js";
+import { inSI, unitOf } from "../shared/words.js";
 import { drawNeedle, drawRoad, perHour, percent } from "./needle.js";
 
 const MILE = 1609.344; // m
@@ -137,7 +138,7 @@ export class Mile {
   mark() {
     const [seconds, read, speed, pulses] = Object.values(this.fields).map(({ input }) =>
       input.value.trim().replace(",", "."));
-    const metric = (text) => (text && isFinite(Number(text)) ? 3.6 * fromUnits("speed", Number(text)) : text);
+    const metric = (text) => (text && isFinite(Number(text)) ? 3.6 * inSI(Number(text), "speed") : text);
     this.fail("");
     this.entries = { seconds, read_km_h: metric(read), speed_km_h: metric(speed), pulses };
     this.of.post("mark", { ...this.asking, entries: this.entries }).then((found) => {

@@ -3,7 +3,8 @@
 import { element, inputBox, onSpace, partsOf, say, table, whenThere, worded } from "../shared/dom.js";
 import { panel } from "../panel/panel.js";
 import { post, whenReady } from "../shared/server.js";
-import { clock, onUnits, shown, units } from "../shared/units.js";
+import { clock, onUnits, units } from "../shared/units.js";
+import { quantity } from "../shared/words.js";
 import { Mile } from "./mile.js";
 import { drawNeedle, perHour, percent } from "./needle.js";
 
@@ -94,8 +95,9 @@ class Speedometer {
       titled("The needle shows", e.true_speed_m_s.map((speed, at) =>
         [`at ${perHour(speed, 0)} true`, perHour(e.shown_speed_m_s[at])])),
       titled("10 km at a posted 90 km/h, kept to by the needle", [["true mean speed", perHour(run.mean_speed_m_s)],
-        ["over the posted limit", clock(run.time_over_limit_s)], ["distance driven", shown("distance", run.distance_m)],
-        ["odometer", shown("distance", run.shown_distance_m)], ["fuel economy, true", economy("")],
+        ["over the posted limit", clock(run.time_over_limit_s)],
+        ["distance driven", quantity(run.distance_m, "distance", 2)],
+        ["odometer", quantity(run.shown_distance_m, "distance", 2)], ["fuel economy, true", economy("")],
         ["fuel economy, shown", economy("shown_")]]),
       more.length ? titled("What follows the needle", more) : null]));
     this.needle();
