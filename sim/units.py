@@ -76,6 +76,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "l": (("l", "L"), 1.0e-3, 0.0),
     "m2": (("m2",), 1.0, 0.0),
     "kg_m2": (("kg m2", "kg.m2"), 1.0, 0.0),
+    "g_kwh": (("g/kWh",), GRAM_PER_KILOWATT_HOUR, 0.0),
 }
 _SAME_KIND = (
     ("km_h", "mi_h", "m_s"),
@@ -428,7 +429,6 @@ _SHOWN = {
     "klbf": ("1000 lbf", 1000.0 * POUND_FORCE, 0.0),
     "klb": ("1000 lb", 1000.0 * POUND, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
-    "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
     "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
     "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),

@@ -34,11 +34,13 @@ export function number(value, kind, digits = digitsOf(kind)) {
   return isFinite(shown) ? fixed(shown, digits) : "-";
 }
 
-/** A quantity with its unit. @param {number | null | undefined} value [SI] @param {string} kind
+/** A quantity with its unit; a hyphen for none. @param {number | null | undefined} value [SI] @param {string} kind
  * @param {number} [digits] */
-export const quantity = (value, kind, digits) => `${number(value, kind, digits)} ${unitOf(kind)}`.trimEnd();
+export const quantity = (value, kind, digits) =>
+  (isFinite(value ?? NaN) ? `${number(value, kind, digits)} ${unitOf(kind)}`.trimEnd() : "-");
 
-/** How far a quantity may be off, to two figures and without its unit. @param {number} value [SI] @param {string} kind */
+/** How far a quantity may be off, to two figures and without its unit.
+ * @param {number} value [SI] @param {string} kind */
 export const spread = (value, kind) => String(Number((value / quantities[kind][units][0]).toPrecision(2)));
 
 /** A finding in words. @param {Finding} finding @returns {string} */

@@ -2,37 +2,39 @@
 /* The large readings at the cursor of a trip, and the lamp of the codes. */
 import { codeText, codesAt } from "../shared/circuits.js";
 import { element, setText, worded } from "../shared/dom.js";
-import { clock, inUnits, shown, unitOf } from "../shared/units.js";
-import { said } from "../shared/words.js";
+import { clock } from "../shared/units.js";
+import { asShown, number, quantity, said, unitOf } from "../shared/words.js";
 
 /** A trip at one time of it.
  * @typedef {{ value: (column: string) => number, head: any, time: number, distance: number, speed: number,
- *   gear: number, stage: number, rpm: number }} Moment */
+ *   gear: number, stage: number, turning: number }} Moment the engine turning at so many rad/s */
 
 /** @param {Moment} at */
-function engineWords({ value, head: { about }, rpm, stage }) {
-  const [low, high] = about.best_retarding_rpm;
-  if (rpm > about.governed_rpm + 1) { return "above governed"; }
-  if (stage && rpm >= low && rpm <= high) { return "best for retarding"; }
-  return value("fuel_cut") > 0.5 ? "no fuel" : `${value("accelerator_percent").toFixed(0)} % pedal`;
+function engineWords({ value, head: { about }, turning, stage }) {
+  const [low, high] = about.best_retarding;
+  if (turning > about.over_governed) { return "above governed"; }
+  if (stage && turning >= low && turning <= high) { return "best for retarding"; }
+  return value("fuel_cut") > 0.5 ? "no fuel" : `${quantity(value("accelerator"), "share")} pedal`;
 }
+
+/** An engine speed as it is shown, to tens. @param {number} turning [rad/s] */
+export const tens = (turning) => String(10 * Math.round(asShown(turning, "engine speed") / 10));
 
 /** Large number, unit and small words of each reading. @param {Moment} at @returns {Record<string, string[]>} */
 function readings(at) {
-  const { value, speed, gear, stage, distance } = at, grade = value("grade_percent"), chosen = value("set_speed_m_s");
-  const whole = (kind, number) => inUnits(kind, number).toFixed(0);
-  const level = Math.abs(grade) < 0.05;
+  const { value, head: { about }, gear, stage, distance } = at, chosen = value("set_speed");
+  const fast = (speed) => number(speed, "speed", 0), grade = number(value("grade"), "grade"), slope = Number(grade);
   return {
-    speed: [whole("speed", speed), unitOf("speed"), `limit ${whole("speed", value("speed_limit_m_s"))}` +
-      (chosen > 0 ? `, set ${whole("speed", chosen)}` : "")],
-    engine: [(Math.round(at.rpm / 10) * 10).toFixed(0), "rpm", engineWords(at)],
+    speed: [fast(at.speed), unitOf("speed"), `limit ${fast(value("speed_limit"))}` +
+      (chosen > 0 ? `, set ${fast(chosen)}` : "")],
+    engine: [tens(at.turning), unitOf("engine speed"), engineWords(at)],
     gear: [gear ? String(gear) : "N", "",
       value("clutch_locked") > 0.5 ? "clutch in" : gear ? "clutch open" : "neutral"],
-    stage: [stage ? String(stage) : "off", "", shown("power", value("engine_brake_power_kw"))],
-    brakes: [whole("temperature", value("brake_temperature_c")), unitOf("temperature"),
-      value("brake_pressure_bar") > 0.02 ? "pressed" : "released"],
-    grade: [(level ? 0 : grade).toFixed(1), "%", level ? "level" : grade < 0 ? "down" : "up"],
-    place: [inUnits("distance", distance).toFixed(distance > 99500 ? 1 : 2), unitOf("distance"), clock(at.time)],
+    stage: [stage ? String(stage) : "off", "", quantity(value("engine_brake_power"), "power")],
+    brakes: [number(value("brake_temperature"), "temperature"), unitOf("temperature"),
+      value("brake_pressure") > about.brakes_pressed ? "pressed" : "released"],
+    grade: [grade, unitOf("grade"), slope ? slope < 0 ? "down" : "up" : "level"],
+    place: [number(distance, "distance", distance > 99500 ? 1 : 2), unitOf("distance"), clock(at.time)],
   };
 }
 
@@ -43,9 +45,9 @@ export function showCluster(part, at) {
     setText(part(name), text); setText(part(`${name}_unit`), unit); setText(part(`${name}_more`), more);
   });
   const { classList } = part("speed").closest(".cluster");
-  classList.toggle("over-speed", at.speed > at.value("speed_limit_m_s") + about.limit_tolerance_m_s);
-  classList.toggle("over-engine", at.rpm > about.governed_rpm + 1);
-  classList.toggle("over-brakes", at.value("brake_temperature_c") > about.brake_limit_c);
+  classList.toggle("over-speed", at.speed > at.value("speed_limit") + about.limit_tolerance);
+  classList.toggle("over-engine", at.turning > about.over_governed);
+  classList.toggle("over-brakes", at.value("brake_temperature") > about.brake_limit);
 }
 
 /** The lamp and the codes up to a time; `before` is what stood there. @param {(name: string) => HTMLElement} part

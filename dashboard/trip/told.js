@@ -1,7 +1,7 @@
 // @ts-check
 /* What is said of a whole trip: verdict, lamps, what was foreseen, events. */
 import { button, element, region, table, worded } from "../shared/dom.js";
-import { clock, shown } from "../shared/units.js";
+import { clock } from "../shared/units.js";
 import { quantity, said } from "../shared/words.js";
 
 /** @typedef {import("../shared/words.js").Finding} Finding */
@@ -33,7 +33,8 @@ export function showForeseen(box, found) {
 export function eventList(head, go) {
   const heads = ["place", { text: "time", class: "number" }, "event", "reason", { text: "value", class: "number" }];
   const rows = head.events.map(([time, distance, event, cause, value, kind]) => [
-    { children: [button(shown("distance", distance), () => go(time), { class: "plain", title: "show this place" })] },
+    { children: [button(quantity(distance, "distance", 2), () => go(time),
+      { class: "plain", title: "show this place" })] },
     { text: clock(time), class: "number" }, event, { text: said(cause), class: "word" },
     { text: kind && quantity(value, kind), class: "number" }]);
   const list = region("wide", "Events", [table(heads, rows, { first: "td" })]);

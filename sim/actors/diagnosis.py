@@ -139,7 +139,7 @@ class Test:
 
 def _of(part: str, kind: str) -> Finding:
     """What a code says of a part."""
-    return finding(f"code.{kind}", part=NAMES[part])
+    return Finding(kind, {"part": NAMES[part]})
 
 
 class Diagnosis:
@@ -226,9 +226,9 @@ class Diagnosis:
 
             who = (key, sensor.spn)
             found += [
-                Test(*who, 4, sensor.mark, _of(key, "voltage_low"), AMBER, low, patience, **more),
-                Test(*who, 3, sensor.mark, _of(key, "voltage_high"), AMBER, high, patience, **more),
-                Test(*who, 2, sensor.mark, _of(key, "erratic"), AMBER, loose, 0.0),
+                Test(*who, 4, sensor.mark, _of(key, "code.voltage_low"), AMBER, low, patience, **more),
+                Test(*who, 3, sensor.mark, _of(key, "code.voltage_high"), AMBER, high, patience, **more),
+                Test(*who, 2, sensor.mark, _of(key, "code.erratic"), AMBER, loose, 0.0),
             ]
             for test in found[-3:]:
                 test.of_range = True
@@ -244,19 +244,19 @@ class Diagnosis:
             return Test(key, sensor.spn, mode, sensor.mark, _of(key, kind), lamp, fails, patience, **more)
 
         found = [
-            of("boost", 2, "disagrees_with_the_barometer", AMBER, self._boost_lies, 3.0),
-            of("boost", 18, "low_at_full_load", AMBER, self._boost_low, 2.0),
-            of("barometer", 2, "no_road_there", AMBER, self._air_impossible, 5.0, distrusts=True, derate=0.1),
-            of("oil_pressure", 18, "low", AMBER, lambda: self._oil_below(1.0), 3.0),
-            of("oil_pressure", 1, "too_low", RED, lambda: self._oil_below(OIL_STOP_SHARE), 2.0, stops=True),
-            of("oil_pressure", 2, "pressure_at_rest", AMBER, lambda: None, 0.0),
-            of("coolant_level", 18, "low", AMBER, lambda: self._level_below(LEVEL_LOW), 10.0),
-            of("coolant_level", 1, "too_low", RED, lambda: self._level_below(LEVEL_STOP), 10.0, stops=True),
-            of("intake", 16, "hot", AMBER, lambda: self._hotter("intake", INTAKE_HOT), 5.0, derate=0.25),
+            of("boost", 2, "code.disagrees_with_the_barometer", AMBER, self._boost_lies, 3.0),
+            of("boost", 18, "code.low_at_full_load", AMBER, self._boost_low, 2.0),
+            of("barometer", 2, "code.no_road_there", AMBER, self._air_impossible, 5.0, distrusts=True, derate=0.1),
+            of("oil_pressure", 18, "code.low", AMBER, lambda: self._oil_below(1.0), 3.0),
+            of("oil_pressure", 1, "code.too_low", RED, lambda: self._oil_below(OIL_STOP_SHARE), 2.0, stops=True),
+            of("oil_pressure", 2, "code.pressure_at_rest", AMBER, lambda: None, 0.0),
+            of("coolant_level", 18, "code.low", AMBER, lambda: self._level_below(LEVEL_LOW), 10.0),
+            of("coolant_level", 1, "code.too_low", RED, lambda: self._level_below(LEVEL_STOP), 10.0, stops=True),
+            of("intake", 16, "code.hot", AMBER, lambda: self._hotter("intake", INTAKE_HOT), 5.0, derate=0.25),
             of(
                 "fuel_temperature",
                 16,
-                "hot",
+                "code.hot",
                 AMBER,
                 lambda: self._hotter("fuel_temperature", FUEL_HOT),
                 5.0,
@@ -265,19 +265,19 @@ class Diagnosis:
             of(
                 "pedal",
                 2,
-                "pressed_against_the_brake",
+                "code.pressed_against_the_brake",
                 AMBER,
                 self._pedal_against_brake,
                 1.0,
                 distrusts=True,
                 refuses=_refusals("pedal"),
             ),
-            of("crank", 8, "no_pulses_of_the_crankshaft", RED, self._no_crank, 0.3),
-            of("cam", 8, "no_pulses_of_the_camshaft", AMBER, self._no_cam, 1.0),
+            of("crank", 8, "code.no_pulses_of_the_crankshaft", RED, self._no_crank, 0.3),
+            of("cam", 8, "code.no_pulses_of_the_camshaft", AMBER, self._no_cam, 1.0),
             of(
                 "road_speed",
                 2,
-                "no_speed",
+                "code.no_speed",
                 AMBER,
                 self._no_speed,
                 5.0,
@@ -287,7 +287,7 @@ class Diagnosis:
             of(
                 "road_speed",
                 10,
-                "fell_too_fast",
+                "code.fell_too_fast",
                 AMBER,
                 lambda: bool(self.drops),
                 0.0,
@@ -296,7 +296,7 @@ class Diagnosis:
             of(
                 "road_speed",
                 8,
-                "uneven",
+                "code.uneven",
                 AMBER,
                 lambda: len(self.jumps) >= 6,
                 0.0,
@@ -304,7 +304,7 @@ class Diagnosis:
             ),
         ]
         for mode, limit, lamp in COOLANT_STEPS:
-            kind = {15: "warm", 16: "hot", 0: "too_hot"}[mode]
+            kind = {15: "code.warm", 16: "code.hot", 0: "code.too_hot"}[mode]
             more: dict[str, Any] = {"derate": 0.25 if mode == 16 else 0.0, "stops": mode == 0}
             found.append(
                 of("coolant", mode, kind, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
@@ -337,11 +337,13 @@ class Diagnosis:
         spn = {key: (key, SENSORS[key].spn, 2, SENSORS[key].mark) for key in SENSORS}
         reason = {"cruise": finding("cause.brake_switch_lost")}
         return [
-            Test(*spn["clutch_switch"], _of("clutch_switch", "disagrees_with_engine_and_gear"), AMBER, clutch, 15.0),
-            Test(*spn["brake_switch"], _of("brake_switch", "always_pressed"), AMBER, brake, 8.0, refuses=reason),
+            Test(
+                *spn["clutch_switch"], _of("clutch_switch", "code.disagrees_with_engine_and_gear"), AMBER, clutch, 15.0
+            ),
+            Test(*spn["brake_switch"], _of("brake_switch", "code.always_pressed"), AMBER, brake, 8.0, refuses=reason),
             Test(
                 *spn["set_button"],
-                _of("set_button", "always_pressed"),
+                _of("set_button", "code.always_pressed"),
                 AMBER,
                 button("set_button"),
                 30.0,
@@ -349,7 +351,7 @@ class Diagnosis:
             ),
             Test(
                 *spn["resume_button"],
-                _of("resume_button", "always_pressed"),
+                _of("resume_button", "code.always_pressed"),
                 AMBER,
                 button("resume_button"),
                 30.0,
@@ -370,7 +372,7 @@ class Diagnosis:
             Test(
                 f"solenoid_{pair}",
                 *(SOLENOIDS[pair][0], 5, SOLENOIDS[pair][1]),
-                _of(f"solenoid_{pair}", "no_current"),
+                _of(f"solenoid_{pair}", "code.no_current"),
                 AMBER,
                 no_current(pair),
                 1.0,
@@ -641,14 +643,14 @@ class Diagnosis:
         boost, air = (value_at(key, seen.signal(key), self.parameters) for key in ("boost", "barometer"))
         set_now = []
         if ranges["boost"] and ranges["barometer"] and abs(boost - air) > SAME_PRESSURE and AIR_LOW <= air <= AIR_HIGH:
-            set_now.append(("boost", "disagrees_with_the_barometer"))
+            set_now.append(("boost", "code.disagrees_with_the_barometer"))
         oil = value_at("oil_pressure", seen.signal("oil_pressure"), self.parameters)
         if ranges["oil_pressure"] and oil > NO_OIL_PRESSURE:
-            set_now.append(("oil_pressure", "pressure_at_rest"))
+            set_now.append(("oil_pressure", "code.pressure_at_rest"))
         circuit = {key: float(self.parameters[f"{key}_circuit"][0]) > 0.5 for key in ("crank", "cam", "key")}
         if circuit["crank"] != circuit["cam"] and not circuit["key"]:  # seen while the starter turns the engine
             missing = "crank" if circuit["crank"] else "cam"
-            set_now.append((missing, f"no_pulses_of_the_{missing}shaft"))
+            set_now.append((missing, f"code.no_pulses_of_the_{missing}shaft"))
         for part, kind in set_now:
             self.set_code(next(t for t in self.tests if t.words == _of(part, kind)))
         if set_now:

@@ -358,7 +358,7 @@ def _solenoid(truck: TruckUnderTest, pair: str) -> list[Reading]:
     """One solenoid energised by hand."""
     current, works = truck.yard["solenoids"][pair]
     return [
-        Reading("current", finding("reading.flows" if current == "flows" else "reading.none")),
+        Reading("current", Finding("reading.flows" if current == "flows" else "reading.none")),
         Reading("cylinders that move", works, tolerance=0.5),
     ]
 
@@ -389,7 +389,7 @@ def _turning(name: str, rpm: float, tolerance: float) -> Reading:
 
 def _fan(truck: TruckUnderTest, _: str) -> list[Reading]:
     """The fan at idle."""
-    called = finding("reading.yes" if truck.yard["fan_called"] else "reading.no")
+    called = Finding("reading.yes" if truck.yard["fan_called"] else "reading.no")
     return [_turning("fan speed at idle", truck.yard["fan_rpm"], 60.0), Reading("called by the controller", called)]
 
 

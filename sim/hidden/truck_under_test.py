@@ -326,7 +326,7 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
         return time(name, row * float(np.count_nonzero(rows)), tolerance)
 
     return [
-        Reading("how it ended", finding(f"event.{summary['ended']}")),
+        Reading("how it ended", Finding(f"event.{summary['ended']}")),
         time("time by stopwatch", seconds, 0.03 * seconds),
         speed("speed at the end, timed", last),
         measured("needle over timed speed", off, "percent", "share", 1.5, digits=1),
@@ -342,7 +342,7 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
         Reading("lamp", lamp_of(summary["codes"])),
         Reading(
             "refused",
-            finding("reading.list", all=[finding(f"event.{name}") for name in refused])
+            finding("reading.list", all=[Finding(f"event.{name}") for name in refused])
             if refused
             else finding("reading.nothing"),
         ),

@@ -78,8 +78,8 @@ def code_state(code: Mapping[str, Any]) -> Finding:
     code : mapping
         An entry of the summary's `codes`.
     """
-    state = "active" if code["active"] else "earlier"
-    return finding(f"code.{state}", **{key: code[key] for key in ("words", "lamp", "count")})
+    kind = "code.active" if code["active"] else "code.earlier"
+    return Finding(kind, {key: code[key] for key in ("words", "lamp", "count")})
 
 
 def frozen(frame: Mapping[str, float]) -> Finding:

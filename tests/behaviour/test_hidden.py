@@ -625,6 +625,26 @@ def test_a_case_drives_only_so_far_over_roads_of_its_own():
             {"tests": [{**told("look")[0], "readings": [{"name": "lamp", "value": 1e10, "quantity": "number"}]}]},
             r"tests\.0\.readings",
         ),
+        *(
+            ({"tests": [{**told("look")[0], "readings": [reading]}]}, r"tests\.0\.readings")
+            for reading in (
+                {"name": "lamp", "value": "off", "quantity": "number"},
+                {"name": "lamp", "value": 1.0, "quantity": "luck"},
+                {"name": "lamp", "value": {"kind": "reading.luck", "values": {}}, "quantity": "number"},
+                {"name": "wire", "value": {"kind": "reading.resistance", "values": {}}, "quantity": "number"},
+                {
+                    "name": "wire",
+                    "value": {"kind": "reading.resistance", "values": {"between": "much"}},
+                    "quantity": "number",
+                },
+                {
+                    "name": "wire",
+                    "value": {"kind": "reading.programmed", "values": {"value": "x" * 2000}},
+                    "quantity": "number",
+                },
+                {"name": "wire", "value": {"kind": ["reading.none"], "values": {}}, "quantity": "number"},
+            )
+        ),
         ({"tests": [{**told("look")[0], "time": "now"}]}, r"tests\.0\.time"),
         ({"level": 4}, "level"),
         ({"level": True}, "level"),

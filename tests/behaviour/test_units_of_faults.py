@@ -5,7 +5,7 @@ import json
 import re
 
 import pytest
-from test_units_of_readers import UNITS, strangers
+from test_units_of_readers import strangers
 
 from dashboard.paper.lab_sheet import fault_sheet, speedo_sheet
 from sim.command.main import main
@@ -15,7 +15,7 @@ from sim.hidden.session import ask, hidden_in, start
 from sim.hidden.truck_under_test import TruckUnderTest
 from sim.inputs.files import load_settings, load_truck
 from sim.speedo import exercise
-from sim.units import MILE_PER_HOUR, POUND_PER_SQUARE_INCH, shown_unit, to_si
+from sim.units import MILE_PER_HOUR, POUND_PER_SQUARE_INCH, SYSTEMS, shown_unit, to_si
 
 MISLED = 3  # a practice case of level 1 with a code
 ROAD = "grade:4%,2km"  # as it is typed
@@ -41,7 +41,7 @@ def told(page: str) -> list[str]:
     return [text.replace(ROAD, "") for text in texts if text != TRUCK.name]  # as somebody has written them
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_every_reading_and_freeze_frame_of_a_session(session, units):
     texts = [text for entry in session["tests"] for each in entry["readings"] for text in reading_words(each, units)]
     assert any("rpm" in text and "gauge" in text for text in texts), "there is a freeze frame"
@@ -70,7 +70,7 @@ def test_the_readings_are_the_same_quantities(session):
         assert float(sound.split("± ")[1]) * unit == pytest.approx(fastest["within"], rel=0.05)
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_lab_sheets(session, units):
     mile = speedo_sheet(exercise(TRUCK, load_settings(None, ["cruise.set_speed_km_h=100"]), entered=30900.0), units)
     pages = [told(fault_sheet({**session, "marking": None}, units)), told(mile)]
@@ -78,7 +78,7 @@ def test_lab_sheets(session, units):
     assert not [text for page in pages for text in page if strangers(text, units)]
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_commands(tmp_path, capsys, units):
     file, out = str(tmp_path / "case.json"), tmp_path / "out"
     shown = ["--units", units]
