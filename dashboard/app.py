@@ -22,6 +22,8 @@ from dashboard.server.runs import Workshop
 from sim.compiled import MODEL_VERSION
 from sim.errors import HaulbenchError
 from sim.trips.result import CAUTIONS
+from sim.units import quantity_kinds
+from sim.wording import wordings
 
 NAME = "haulbench"
 ROOMS = Path(__file__).parent
@@ -40,6 +42,7 @@ INDEX = f"""<!DOCTYPE html>
 {{%css%}}
 {"".join(f'<link rel="stylesheet" href="/assets/{name}.css">' for name in STYLES)}
 {"".join(f'<link rel="modulepreload" href="/assets/{name}">' for name in SCRIPTS)}
+<link rel="preload" href="/words.json" as="fetch" crossorigin>
 <script type="module" src="/assets/shared/main.js"></script>
 </head>
 <body>
@@ -95,6 +98,8 @@ def create_app(workshop: Workshop, host: str = "127.0.0.1") -> dash.Dash:
         page.register(app, workshop)
     backend: Any = app.backend
     backend.keep_file("/fields.json", lambda: json.dumps(described()).encode())
+    words = {"quantities": quantity_kinds(), "wordings": wordings()}
+    backend.keep_file("/words.json", lambda: json.dumps(words).encode())
     doors.get(app, "/ready", lambda _: {"ready": workshop.ready.is_set(), "trouble": workshop.trouble}, work=False)
     backend.answer_the_rest()
     app._setup_server()  # now and alone: many asking at once at the very first would be refused

@@ -7,6 +7,7 @@ Conversion factors are exact by definition unless a line says otherwise: Interna
 import math
 import re
 from functools import cache
+from typing import Any
 
 from sim.messages import values as value_messages
 
@@ -75,6 +76,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "l": (("l", "L"), 1.0e-3, 0.0),
     "m2": (("m2",), 1.0, 0.0),
     "kg_m2": (("kg m2", "kg.m2"), 1.0, 0.0),
+    "g_kwh": (("g/kWh",), GRAM_PER_KILOWATT_HOUR, 0.0),
 }
 _SAME_KIND = (
     ("km_h", "mi_h", "m_s"),
@@ -89,8 +91,6 @@ _SAME_KIND = (
     ("m_s2", "ft_s2"),
     ("s", "min", "h"),
 )
-# units that stand only above a `_per_`, with their factor to SI
-_ABOVE = {"kn": 1000.0, "kj": 1000.0, "mj": 1.0e6}
 # longest ending first, so that "_n_m" wins over "_m"
 _ENDINGS = sorted(_UNITS, key=len, reverse=True)
 
@@ -167,10 +167,10 @@ def key_to_si(value: float, key: str) -> float:
     (363.15, 0.12, 2.0)
     """
     above, *below = key.split("_per_")
-    unit, ending = unit_of_key(above), above.rpartition("_")[2]
-    if not below or not (unit or ending in _ABOVE):
+    unit = unit_of_key(above)
+    if not below or not unit:
         return to_si(value, unit)
-    value *= _ABOVE[ending] if ending in _ABOVE else _UNITS[unit][1]
+    value *= _UNITS[unit][1]
     for each in below:
         value /= _UNITS[each][1]
     return value
@@ -303,14 +303,29 @@ def quantity_in(text: str, unit: str) -> float:
     value, given = float(match.group(1)), match.group(2)
     if not given:
         return value
-    kind = next((group for group in _SAME_KIND if unit in group), (unit,) if unit else ())
-    for candidate in kind:
-        if given in _UNITS[candidate][0]:
-            return value if candidate == unit else from_si(to_si(value, candidate), unit)
-    accepted = [spelling for candidate in kind for spelling in _UNITS[candidate][0]]
+    accepted = spellings(unit)
+    if given in accepted:
+        return value if accepted[given] == unit else from_si(to_si(value, accepted[given]), unit)
     if not accepted:
         raise ValueError(value_messages.no_unit_taken(given=given))
-    raise ValueError(value_messages.wrong_unit(given=given, accepted=accepted))
+    raise ValueError(value_messages.wrong_unit(given=given, accepted=list(accepted)))
+
+
+def spellings(unit: str) -> dict[str, str]:
+    """What may stand after a number that is to be in a unit of the files.
+
+    Returns
+    -------
+    units : dict of str to str
+        Unit of the files by its spelling; empty where no unit is taken.
+
+    Examples
+    --------
+    >>> spellings("km_h")["mph"], spellings("")
+    ('mi_h', {})
+    """
+    kind = next((group for group in _SAME_KIND if unit in group), (unit,) if unit else ())
+    return {spelling: each for each in kind for spelling in _UNITS[each][0]}
 
 
 def clock_time(seconds: float) -> str:
@@ -355,7 +370,9 @@ _KINDS = {
     pressure difference | kpa   0 | psi     1 |
     brake pressure    | bar     1 | psi     0 | gauge
     force             | kn      1 | lbf     0 |
+    large force       | kn      1 | klbf    1 |
     mass              | kg      0 | lb      0 |
+    large mass        | t       1 | klb     1 |
     fuel mass         | kg      2 | lb      2 |
     power             | kw      0 | hp      0 |
     torque            | n_m     0 | lb_ft   0 |
@@ -368,15 +385,39 @@ _KINDS = {
     fuel economy      | mpg     2 | mpg     2 |
     acceleration      | m_s2    2 | ft_s2   2 |
     time              | s       1 | s       1 |
+    duration          | min     1 | min     1 |
     share             | percent 0 | percent 0 |
     grade             | percent 1 | percent 1 |
     number            | plain   0 | plain   0 |
+    voltage           | v       2 | v       2 |
+    frequency         | hz      1 | hz      1 |
+    resistance        | ohm     1 | ohm     1 |
     """.strip().splitlines()
 }
+
+# pieces of compound units that no key ends with: how they are written, factor to SI, offset to SI
+_PIECES = {
+    "n_m_s": ("N m s", 1.0, 0.0),
+    "g": ("g", 1.0e-3, 0.0),
+    "mm2": ("mm²", 1.0e-6, 0.0),
+    "rad": ("rad", 1.0, 0.0),
+    "mile": ("mile", MILE, 0.0),
+    "pulses": ("pulses", 1.0, 0.0),
+    "1000_rpm": ("1000 rpm", 1000.0 * REVOLUTION_PER_MINUTE, 0.0),
+}
+# unit of a key -> unit in which readers of US units are shown what it says; all others are everybody's
+_FOR_US = {
+    "km_h": "mi_h", "m_s": "mi_h", "m_s2": "ft_s2", "kg": "lb", "g": "lb", "m": "ft", "mm": "in", "m2": "ft2", "kg_m2": "lb_ft2",
+    "l": "gal", "c": "f", "k": "f_rise", "kpa": "psi", "bar": "psi", "kn": "lbf", "n_m": "lb_ft", "n_m_s": "lb_ft_s", "w": "hp",
+    "kw": "hp", "kj": "btu", "mj": "kbtu", "g_per_s": "lb_h", "w_per_": "btu_per_h", "kw_per_": "btu_per_h",
+}  # fmt: skip
 
 # units that are only shown: how they are written, factor to SI, offset to SI
 _SHOWN = {
     "plain": ("", 1.0, 0.0),
+    "v": ("V", 1.0, 0.0),
+    "hz": ("Hz", 1.0, 0.0),
+    "ohm": ("ohm", 1.0, 0.0),
     "c": ("°C", 1.0, CELSIUS_ZERO),
     "f": ("°F", 5.0 / 9.0, CELSIUS_ZERO - 32.0 * 5.0 / 9.0),
     "mi_h": ("mi/h", MILE_PER_HOUR, 0.0),
@@ -385,24 +426,35 @@ _SHOWN = {
     "m_s2": ("m/s²", 1.0, 0.0),
     "ft_s2": ("ft/s²", FOOT, 0.0),
     "f_rise": ("°F", 5.0 / 9.0, 0.0),
+    "klbf": ("1000 lbf", 1000.0 * POUND_FORCE, 0.0),
+    "klb": ("1000 lb", 1000.0 * POUND, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
-    "g_kwh": ("g/kWh", GRAM_PER_KILOWATT_HOUR, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
     "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
     "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),
     "mpg": ("mi/gal", MILE / US_GALLON, 0.0),
     "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
-}
+    "m2": ("m²", 1.0, 0.0),
+    "ft2": ("ft²", FOOT**2, 0.0),
+    "kg_m2": ("kg m²", 1.0, 0.0),
+    "lb_ft2": ("lb ft²", POUND * FOOT**2, 0.0),
+    "gal": ("gal", US_GALLON, 0.0),
+    "lb_ft_s": ("lb ft s", POUND_FOOT, 0.0),
+} | _PIECES
 _UPSIDE_DOWN = {"mi_gal"}  # way over fuel where the other is fuel over way
 SYSTEMS = ("metric", "us")
+
+
+def _written(unit: str) -> tuple[str, float, float]:
+    """How a unit is written when it is shown, factor and offset to SI."""
+    return _SHOWN.get(unit) or (unit_name(unit), *_UNITS[unit][1:])
 
 
 def _shown_in(kind: str, units: str) -> tuple[str, float, float, bool, int, str]:
     """How the unit of a quantity is written, factor and offset, whether it is upside down, digits, and what is said after it."""
     metric, us, after = _KINDS[kind]
     unit, digits = (us if units == "us" else metric).split()
-    written, factor, offset = _SHOWN.get(unit) or (unit_name(unit), *_UNITS[unit][1:])
-    return written, factor, offset, unit in _UPSIDE_DOWN, int(digits), after
+    return *_written(unit), unit in _UPSIDE_DOWN, int(digits), after
 
 
 def shown_value(value: float, kind: str, units: str) -> float:
@@ -498,6 +550,30 @@ def quantity_text(value: float, kind: str, units: str, digits: int | None = None
     return f"{number_text(value, kind, units, digits)} {shown_unit(kind, units)}".rstrip()
 
 
+def spread_text(value: float, kind: str, units: str) -> str:
+    """How far a quantity may be off, to two figures and without its unit; parameters as those of `number_text`.
+
+    Examples
+    --------
+    >>> spread_text(6.0, "temperature", "us"), spread_text(12000.0, "gauge pressure", "both")
+    ('11', '12 (1.7)')
+    """
+    if units not in SYSTEMS:
+        return beside(*(spread_text(value, kind, system) for system in SYSTEMS))
+    return f"{float(f'{value / _shown_in(kind, units)[1]:.2g}'):g}"
+
+
+def kind_of_unit(unit: str) -> str:
+    """What is measured in a unit of the files: the first kind that readers of metric units are shown in it, "number" without one.
+
+    Examples
+    --------
+    >>> kind_of_unit("km_h"), kind_of_unit("c"), kind_of_unit("")
+    ('speed', 'temperature', 'number')
+    """
+    return next((kind for kind, (metric, _, _) in _KINDS.items() if metric.split()[0] == unit), "number")
+
+
 def quantity_kinds() -> dict[str, dict[str, list[object]]]:
     """The table of quantities, as the browser is sent it.
 
@@ -513,3 +589,84 @@ def quantity_kinds() -> dict[str, dict[str, list[object]]]:
             _, factor, offset, upside_down, digits, _ = _shown_in(kind, units)
             found[kind][units] = [factor, offset, upside_down, digits, shown_unit(kind, units)]
     return found
+
+
+# ---------------------------------------------------------------- values of keys as people read them
+
+
+@cache
+def key_shown(key: str, units: str) -> tuple[str, float, float]:
+    """How readers of a system of units are shown what a key of a file says, compound units too.
+
+    Parameters
+    ----------
+    key : str
+        Name of a key, for example `mass_kg`.
+    units : str
+        metric, which is as the file has it, or us.
+
+    Returns
+    -------
+    unit : str
+        As people write it; empty for a plain number or a text.
+    factor : float
+        From the unit of the file.
+    offset : float
+        From the unit of the file, after the factor.
+
+    Examples
+    --------
+    >>> key_shown("cooling_w_per_k_per_m_s", "metric")
+    ('W/(K m/s)', 1.0, 0.0)
+    >>> key_shown("gain_kn_per_bar", "us")[0], key_shown("teeth", "us")
+    ('lbf/psi', ('', 1.0, 0.0))
+    """
+    first, *below = key.split("_per_")
+    known = sorted({*_UNITS, *_PIECES}, key=len, reverse=True) if below else _ENDINGS
+    above = next((unit for unit in known if f"_{first}".endswith(f"_{unit}")), "")
+    if not above:
+        return "", 1.0, 0.0
+    pieces = shown = [above, *below]
+    if units == "us":
+        whole = _FOR_US.get("_per_".join(pieces))
+        over = _FOR_US.get(f"{above}_per_", _FOR_US.get(above, above)).split("_per_")
+        shown = [whole] if whole else [*over, *(_FOR_US.get(each, each) for each in below)]
+    (_, own, start), (written, factor, offset) = _product(pieces), _product(shown)
+    return written, own / factor, round((start - offset) / factor, 9)
+
+
+def _product(pieces: list[str]) -> tuple[str, float, float]:
+    """A unit over others: how it is written, factor and offset to SI."""
+    (above, factor, offset), *below = [
+        _written(each) if each in _SHOWN or each in _UNITS else (each, 1.0, 0.0) for each in pieces
+    ]
+    for _, each, _ in below:
+        factor /= each
+    names = " ".join(name for name, _, _ in below)
+    return above + (f"/({names})" if len(below) > 1 else f"/{names}" if below else ""), factor, offset
+
+
+def key_value(value: Any, key: str, units: str) -> Any:
+    """What a key of a file says, in the unit in which readers of a system of units are shown it.
+
+    Parameters
+    ----------
+    value : any
+        Numbers and lists of them are converted, to five digits; all else is left as it is. [unit of the key]
+
+    Returns
+    -------
+    value : any
+        [as shown]
+
+    Examples
+    --------
+    >>> key_value((1000.0, 1500.0), "full_load_torque_n_m", "us"), key_value("snub", "style", "us")
+    ((737.56, 1106.3), 'snub')
+    """
+    _, factor, offset = key_shown(key, units)
+    if isinstance(value, tuple):
+        return tuple(key_value(each, key, units) for each in value)
+    if not isinstance(value, float) or (factor, offset) == (1.0, 0.0):
+        return value
+    return float(f"{value * factor + offset:.5g}")

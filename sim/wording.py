@@ -38,7 +38,7 @@ class Finding:
 
     def data(self) -> dict[str, Any]:
         """As it is written to a file or sent to a browser."""
-        return {"kind": self.kind, "values": {key: _plain(value) for key, value in self.values.items()}}
+        return {"kind": self.kind, "values": {key: as_data(value) for key, value in self.values.items()}}
 
 
 def finding(kind: str, **values: Any) -> Finding:
@@ -54,10 +54,10 @@ def finding(kind: str, **values: Any) -> Finding:
     return Finding(kind, values)
 
 
-def _plain(value: Any) -> Any:
+def as_data(value: Any) -> Any:
     """A value of a finding as data."""
     if isinstance(value, list):
-        return [_plain(each) for each in value]
+        return [as_data(each) for each in value]
     return value.data() if isinstance(value, Finding) else value
 
 

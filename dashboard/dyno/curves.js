@@ -3,9 +3,9 @@
 import { element, worded } from "../shared/dom.js";
 import {
   BAND, DASHES, FRAME, INK, KEPT, bandItem, circle, edge, fill, item, level, levels, marks, onWidth, path, sketch,
-  stroke, swatch, ticks, uprights, within,
+  stroke, swatch, uprights, within,
 } from "../shared/drawing.js";
-import { unitOf } from "../shared/units.js";
+import { number, unitOf } from "../shared/words.js";
 
 /** @typedef {import("../shared/server.js").Answer} Answer */
 /** @typedef {import("../shared/drawing.js").Frame} Frame */
@@ -47,7 +47,7 @@ export class Curves {
       ...(line.band ? [bandItem(line.band_label)] : [])]);
     if (this.other) { items.push(item(swatch({ colour: KEPT, dash: "dot" }, 2.4), "the kept run")); }
     head.replaceChildren(worded("h3", plot.title),
-      worded("span", unitOf(plot.kind, plot.unit), "quiet"), ...items);
+      worded("span", unitOf(plot.kind), "quiet"), ...items);
   }
   draw() {
     this.width = this.place.clientWidth;
@@ -71,10 +71,11 @@ export class Curves {
     box.back = pen.canvas;
     levels(pen, frame, marks(plot.kind, low, high, Math.max(3, Math.round(height / 46)))
       .map(([mark, value]) => [mark, box.y(value)]));
-    const along = bars ? Array.from({ length: to - from + 1 }, (_, place) => from + place)
-      : ticks(from, to, Math.max(4, Math.round(width / 90)));
-    uprights(pen, frame, along.map((mark) => [mark, box.x(mark)]), { below: bottom + 10, lines: !bars });
-    pen.fillText(plot.axis, 0.5 * (LEFT + right), bottom + 25);
+    const [words, kind] = plot.axis, unit = unitOf(kind);
+    const along = bars ? Array.from({ length: to - from + 1 }, (_, place) => [from + place, from + place])
+      : marks(kind, from, to, Math.max(4, Math.round(width / 90)));
+    uprights(pen, frame, along.map(([mark, value]) => [mark, box.x(value)]), { below: bottom + 10, lines: !bars });
+    pen.fillText(unit ? `${words}, ${unit}` : words, 0.5 * (LEFT + right), bottom + 25);
     within(pen, frame, () => {
       if (low < 0) { level(pen, frame, box.y(0), FRAME); }
       plot.lines.filter((line) => line.band).forEach((line) => this.band(pen, box, line));
@@ -126,7 +127,7 @@ export class Curves {
       pen.fillStyle = line.colour; pen.globalAlpha = aside ? 0.5 : 1;
       pen.fillRect(px - wide / 2, top, wide, Math.max(Math.abs(py - zero), 1));
       pen.globalAlpha = 1;
-      if (!aside) { pen.fillStyle = INK; pen.fillText(y[row].toFixed(1), px, top - 8); }
+      if (!aside) { pen.fillStyle = INK; pen.fillText(number(y[row], box.plot.kind, 1), px, top - 8); }
     });
   }
   /** The lines up to a time of play. @param {number} time [s] */

@@ -5,7 +5,8 @@ import { all, button, element, setText, table, whenThere, worded } from "../shar
 import { panel } from "../panel/panel.js";
 import { Player, numbersTable } from "../shared/player.js";
 import { lastAt, readdress, written } from "../shared/server.js";
-import { KINDS, inUnits, shown, unitOf, units } from "../shared/units.js";
+import { tidy } from "../shared/units.js";
+import { asShown, digitsOf, number, quantity, said, unitOf } from "../shared/words.js";
 import { Curves } from "./curves.js";
 
 /** @type {import("../shared/player.js").Words} */
@@ -17,11 +18,6 @@ const WORDS = {
   hold: "no run before I press Run the test", kept: "haulbench-dyno-prediction",
 };
 const LONGEST_SHOW = 20; // s a run takes to be shown, unless the fastest rate is too slow for it
-
-/** Digits of a number in the units chosen. @param {string} kind @param {number} digits of the metric one */
-const fine = (kind, digits) => (units === "us" ? Math.max(digits, KINDS[kind].us.digits) : digits);
-/** No minus before a number that is shown as nothing. @param {number} value @param {number} digits */
-export const unsigned = (value, digits) => (Math.abs(value) < 0.5 * Math.pow(10, -digits) ? 0 : value);
 
 class Dyno extends Player {
   /** @param {HTMLElement} place */
@@ -58,8 +54,9 @@ class Dyno extends Player {
     super.changed();
   }
   files() {
-    const mine = Object.entries(this.prediction.kept.values[this.test] || {});
-    const told = mine.map((pair) => pair.join("=")).join("|");
+    const mine = this.prediction.kept.values[this.test] || {}, rows = this.predict[this.test] || [];
+    const told = rows.filter(([name]) => name in mine).map(([name, , , , , , [key, factor, offset]]) =>
+      `${key}=${tidy((mine[name] - offset) / factor)}`).join("|");
     all(this.place, "[data-file]").forEach((link) => {
       const { file } = link.dataset;
       link.href = `/dyno/${file}${this.address({ predict: file === "report.html" ? told : "" })}`;
@@ -119,8 +116,8 @@ class Dyno extends Player {
   showRun() {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
     const state = verdict === "fail" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
-    this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${head.reading}`,
-      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((text) => ["warning", text[units]]));
+    this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${said(head.reading)}`,
+      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((each) => ["warning", said(each)]));
     this.scrub.max = String(head.play_s);
     this.buildReadings();
     this.part("numbers").replaceChildren(numbersTable(head.numbers, this.other?.head.numbers, "quantity", null));
@@ -137,21 +134,26 @@ class Dyno extends Player {
   draw() { this.curves.draw(); }
   buildReadings() {
     const { head } = this.run;
-    this.readings = head.readings.map(([column, name, kind, digits, unit]) => {
+    this.readings = head.readings.map(([column, name, kind, digits]) => {
       const value = worded("span", "-", "value"), limiter = kind === "limiter";
       const made = element("div", { class: `reading ${column}` }, [
-        worded("span", name, "label"), value, worded("span", limiter ? "" : unitOf(kind, unit), "unit")]);
-      const text = (number) => inUnits(kind, unsigned(number, digits))
-        .toFixed(units === "us" && kind !== "plain" ? KINDS[kind].us.digits : digits);
-      return { column, made, value, text: limiter ? (number) => head.limiters[Math.round(number)] : text };
+        worded("span", name, "label"), value, worded("span", limiter ? "" : unitOf(kind), "unit")]);
+      return { column, made, value, text: this.text(kind, digits, number) };
     });
     this.part("readings").style.setProperty("--readings", String(this.readings.length - 1));
     this.part("readings").replaceChildren(...this.readings.map((each) => each.made));
     const gauges = head.gauges.map(([column, name, kind, digits]) => ({ column, name, value: worded("dd", "-"),
-      text: (number) => shown(kind, number, fine(kind, digits)) }));
+      text: this.text(kind, digits, quantity) }));
     this.part("gauges").replaceChildren(...gauges.flatMap(({ name, value }) => [worded("dt", name), value]));
     this.readings.push(...gauges);
     this.circuits.meters(head.meters);
+  }
+  /** How a value is written. @param {string} kind of quantity, or limiter @param {number | null} digits
+   * @param {typeof number} written @returns {(value: number) => string} */
+  text(kind, digits, written) {
+    const { limiters } = this.run.head;
+    return (value) => (!isFinite(value) ? "-" : kind === "limiter" ? limiters[Math.round(value)]
+      : written(value, kind, digits ?? undefined));
   }
   points() {
     const { head, columns } = this.run;
@@ -159,15 +161,11 @@ class Dyno extends Player {
       return element("p", { class: "quiet",
         text: "The speeds that were read stand among the numbers and as lines in the first plot." });
     }
-    const title = (name, kind) => (kind === "plain" || kind === "limiter" ? name : `${name}, ${unitOf(kind)}`);
-    const cell = ([name, , kind, digits], row) => {
-      const value = columns["table:" + name][row];
-      if (!isFinite(value)) { return "-"; }
-      return kind === "limiter" ? head.limiters[Math.round(value)] : inUnits(kind, value).toFixed(fine(kind, digits));
-    };
-    return table(head.points.map(([, words, kind]) => ({ text: title(words, kind), class: "number" })),
-      Array.from(columns["table:" + head.points[0][0]], (_, row) =>
-        head.points.map((each) => ({ text: cell(each, row), class: "number" }))), { first: "td" });
+    const title = (name, unit) => ({ text: unit ? `${name}, ${unit}` : name, class: "number" });
+    const texts = head.points.map(([, , kind, digits]) => this.text(kind, digits, number));
+    return table(head.points.map(([, name, kind]) => title(name, kind === "limiter" ? "" : unitOf(kind))),
+      Array.from(columns["table:" + head.points[0][0]], (_, row) => head.points.map(([name], at) =>
+        ({ text: texts[at](columns["table:" + name][row]), class: "number" }))), { first: "td" });
   }
 
   // ------------------------------------------------------------ the cursor
@@ -191,14 +189,13 @@ class Dyno extends Player {
     const { time } = this.play, chapter = this.chapter(), first = chapter === this.run.head.chapters[0];
     this.curves.goTo(time);
     this.readings.forEach(({ column, value: box, text }) => {
-      const value = this.value(chapter.prefix, column);
-      setText(box, isFinite(value) ? text(value) : "-");
+      setText(box, text(this.value(chapter.prefix, column)));
     });
     this.circuits.cursor((name) => (first ? this.value("meters", name) : NaN));
     const { name, start, end } = chapter;
     const words = `${name}, ${(time - start).toFixed(0)} s of ${(end - start).toFixed(0)} s`;
     setText(this.part("chapter"), words);
-    this.slide(time, `${words}, ${this.value(chapter.prefix, "engine_speed_rpm").toFixed(0)} rpm`);
+    this.slide(time, `${words}, ${quantity(this.value(chapter.prefix, "engine_speed"), "engine speed")}`);
   }
 
   // ------------------------------------------------------------ predicting
@@ -206,18 +203,19 @@ class Dyno extends Player {
     const { kept, fields } = this.prediction, rows = this.predict[this.test];
     const mine = kept.values[this.test] = kept.values[this.test] || {};
     const none = "Run this test once, or press Run the test; then its quantities stand here.";
-    fields.replaceChildren(...(rows ? rows.map(([key, name, kind, unit]) =>
-      this.prediction.field(`dyno-predict-${key}`, name, kind, unit, mine, key)) : [worded("p", none, "quiet")]));
+    fields.replaceChildren(...(rows ? rows.map(([key, name, kind]) =>
+      this.prediction.field(`dyno-predict-${key}`, name, kind, mine, key)) : [worded("p", none, "quiet")]));
   }
   predicted() {
     if (!this.run) { return; }
     const { head } = this.run, mine = this.prediction.kept.values[head.test] || {};
     const rows = head.predict.filter(([key]) => (mine[key] ?? null) !== null && (head.found[key] ?? null) !== null)
-      .map(([key, name, kind, unit, tolerance, measure]) => {
-        const off = (mine[key] - head.found[key]) * (measure === "%" ? 100 / head.found[key] : 1);
-        const text = (value) => shown(kind, value, fine(kind, 1), unit), within = Math.abs(off) <= tolerance;
-        return [name, text(mine[key]), text(head.found[key]), `${off >= 0 ? "+" : ""}${off.toFixed(1)} ${measure}`,
-          `${within ? "within" : "outside"} ${tolerance} ${measure}`];
+      .map(([key, name, kind, tolerance, measure, measured]) => {
+        const off = (mine[key] - head.found[key]) / (measured === kind ? 1 : head.found[key]);
+        const text = (value) => quantity(value, kind, Math.max(1, digitsOf(kind)));
+        return [name, text(mine[key]), text(head.found[key]),
+          `${off >= 0 ? "+" : ""}${number(off, measured, 1)} ${measure}`,
+          `${Math.abs(off) <= tolerance ? "within" : "outside"} ${tidy(asShown(tolerance, measured))} ${measure}`];
       });
     this.prediction.compare(["what", "predicted", "measured", "off", "tolerance"], rows);
     this.files();

@@ -261,7 +261,7 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
     """
     s = result.summary
     drawn: dict[str, tuple[go.Figure, bool]] = {name: (figure, False) for name, figure in dyno_figures(result).items()}
-    verdict = f"{s['verdict'].capitalize()}: {s['reading']}"
+    verdict = f"{s['verdict'].capitalize()}: {said(s['reading'], 'both')}"
     said_first = said_list([("warning", "warning", said(found, "both")) for found in s["warnings"]])
     rows = [
         (name, metric, us)

@@ -11,52 +11,57 @@ from typing import Any
 import numpy as np
 
 from dashboard.paper import palette
-from dashboard.paper.words import in_both
 from dashboard.server.costs import costs, dyno_file_seconds, dyno_seconds
-from dashboard.server.packing import meters_of, pack
+from dashboard.server.packing import meters_of, pack, si_name
 from sim.dyno.lab import QUANTITIES, lab_entries, measured_values, read_predictions
 from sim.dyno.result import DynoResult, plain, table_csv
 from sim.dyno.words import summary_rows
 from sim.inputs.one_trip import Inputs
 from sim.march.records import LIMITERS
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE, key_to_si, shown_value, to_si, unit_of_key
 
 MOST_ROWS = 2000  # of a chapter
 CLOSE = 1e-6
 GRADE_PACE = 10.0  # a road that rises by a percent in minutes is played so many times as fast
 AIR = 0.06  # of the height of a plot
-# what is read off at the cursor: column, name, kind of unit, digits, unit of a plain number
+# what is read off at the cursor: column, name, kind of quantity, digits where they are not the usual ones
 READINGS = (
-    ("engine_speed_rpm", "engine speed", "plain", 0, "rpm"), ("engine_torque_n_m", "torque", "torque", 0, ""),
-    ("power_kw", "power", "power", 0, ""), ("boost_kpa", "boost", "pressure", 0, ""),
-    ("fuel_rate_g_s", "fuel", "fuel", 1, ""), ("bsfc_g_kwh", "fuel per power", "bsfc", 0, ""),
-    ("actual_torque_percent", "torque told", "plain", 0, "%"), ("load_percent", "load told", "plain", 0, "%"),
-    ("limiter", "limiter", "limiter", 0, ""),
+    ("engine_speed", "engine speed", "engine speed", None), ("engine_torque", "torque", "torque", None),
+    ("power", "power", "power", None), ("boost", "boost", "gauge pressure", None), ("fuel_rate", "fuel", "fuel rate", None),
+    ("bsfc", "fuel per power", "specific fuel", None), ("actual_torque", "torque told", "share", None),
+    ("load", "load told", "share", None), ("limiter", "limiter", "limiter", None),
 )  # fmt: skip
-ROLLER_READING = ("wheel_power_kw", "at the rollers", "power", 0, "")
+ROLLER_READING = ("wheel_power", "at the rollers", "power", None)
 GAUGES = (
-    ("intake_depression_kpa", "filter gauge", "pressure", 1, ""), ("back_pressure_kpa", "exhaust gauge", "pressure", 1, ""),
-    ("coolant_temperature_c", "coolant", "temperature", 0, ""), ("oil_temperature_c", "oil", "temperature", 0, ""),
-    ("absorber_torque_n_m", "absorber takes", "torque", 0, ""), ("active_cylinders", "cylinders retarding", "plain", 0, ""),
+    ("intake_depression", "filter gauge", "pressure difference", 1), ("back_pressure", "exhaust gauge", "gauge pressure", 1),
+    ("coolant_temperature", "coolant", "temperature", None), ("oil_temperature", "oil", "temperature", None),
+    ("absorber_torque", "absorber takes", "torque", None), ("active_cylinders", "cylinders retarding", "number", None),
 )  # fmt: skip
-# columns of the table of points: name, heading, kind of unit, digits
+# columns of the table of points: name, heading, kind of quantity, digits where they are not the usual ones
 POINTS = (
-    ("stage", "stage", "plain", 0), ("cylinder_cut", "cylinder cut out", "plain", 0), ("engine_speed_rpm", "rpm", "plain", 0),
-    ("engine_torque_n_m", "torque", "torque", 0), ("power_kw", "power", "power", 0),
-    ("wheel_power_kw", "at the rollers", "power", 0), ("corrected_power_kw", "corrected", "power", 0),
-    ("rated_torque_n_m", "rated", "torque", 0), ("reference_wheel_power_kw", "sound truck", "power", 0),
-    ("deviation_percent", "off, %", "plain", 1),
-    ("fuel_rate_g_s", "fuel", "fuel", 1), ("bsfc_g_kwh", "fuel per power", "bsfc", 0), ("boost_kpa", "boost", "pressure", 0),
-    ("actual_torque_percent", "torque told, %", "plain", 0), ("friction_torque_percent", "friction told, %", "plain", 0),
-    ("load_percent", "load told, %", "plain", 0), ("limiter", "limiter", "limiter", 0),
-    ("motoring_torque_n_m", "torque", "torque", 0), ("motoring_power_kw", "power", "power", 0),
-    ("expected_torque_n_m", "sound engine", "torque", 0), ("retarding_torque_n_m", "torque", "torque", 0),
-    ("retarding_power_kw", "power", "power", 0), ("active_cylinders", "cylinders", "plain", 0),
-    ("torque_lost_percent", "torque lost, %", "plain", 1),
+    ("stage", "stage", "number", None), ("cylinder_cut", "cylinder cut out", "number", None),
+    ("engine_speed", "engine", "engine speed", None), ("engine_torque", "torque", "torque", None),
+    ("power", "power", "power", None), ("wheel_power", "at the rollers", "power", None),
+    ("corrected_power", "corrected", "power", None),
+    ("rated_torque", "rated", "torque", None), ("reference_wheel_power", "sound truck", "power", None),
+    ("deviation", "off", "share", 1), ("fuel_rate", "fuel", "fuel rate", None), ("bsfc", "fuel per power", "specific fuel", None),
+    ("boost", "boost", "gauge pressure", None), ("actual_torque", "torque told", "share", None),
+    ("friction_torque", "friction told", "share", None), ("load", "load told", "share", None),
+    ("limiter", "limiter", "limiter", None), ("motoring_torque", "torque", "torque", None),
+    ("motoring_power", "power", "power", None), ("expected_torque", "sound engine", "torque", None),
+    ("retarding_torque", "torque", "torque", None), ("retarding_power", "power", "power", None),
+    ("active_cylinders", "cylinders", "number", None), ("torque_lost", "torque lost", "share", 1),
 )  # fmt: skip
-KIND_OF_UNIT = {"n_m": "torque", "kw": "power", "kwh": "bsfc", "kpa": "pressure"}  # last part of a key
+KIND_OF_UNIT = {
+    "n_m": "torque",
+    "kw": "power",
+    "g_kwh": "specific fuel",
+    "kpa": "gauge pressure",
+    "rpm": "engine speed",
+}
 STAGES = ("engine alone", "stage 1", "stage 2", "stage 3")
-SPEED_AXIS, TIME_AXIS = "engine speed, rpm", "time, s"
+SPEED_AXIS, TIME_AXIS = ("engine speed", "engine speed"), ("time", "time")  # words, kind of quantity
+TURN = to_si(100.0, "rpm")  # axes of engine speed begin and end at whole ones
 FILES = ("report.html", "trace.csv", "points.csv", "dyno.json", "meters.csv")
 
 
@@ -69,19 +74,18 @@ class Sheet:
     chapters: list[dict[str, Any]] = field(default_factory=list)
 
     def put(self, name: str, values: Any) -> str:
-        """Keeps a column and gives its name."""
-        self.columns[name] = np.asarray(values, dtype=np.float32)
-        return name
+        """Keeps a column in SI and gives its name, which says no unit."""
+        self.columns[si_name(name)] = np.asarray(key_to_si(np.asarray(values, dtype=float), name), dtype=np.float32)  # type: ignore[arg-type]
+        return si_name(name)
 
     def plot(
         self,
         title: str,
         kind: str,
-        axis: str,
+        axis: tuple[str, str],
         lines: Sequence[Mapping[str, Any]],
         share: float = 1.0,
         floor: float | None = 0.0,
-        unit: str = "",
         **more: Any,
     ) -> None:
         """Adds a plot whose ends hold all its lines.
@@ -89,15 +93,15 @@ class Sheet:
         Parameters
         ----------
         kind : str
-            Of unit, as the browser knows it; `plain` with a unit of its own.
+            Of quantity, as `sim.units` names it.
+        axis : tuple of str
+            Words and kind of quantity of the axis along.
         lines : sequence of mapping
             As `_line` makes them; their columns are kept already.
         share : float
             Of the height, against the other plots.
         floor : float or None
             Lower end while nothing lies below it; None for that of the lines. [as the lines]
-        unit : str
-            Of a plain kind.
         **more : any
             Told to the browser as it is.
         """
@@ -107,18 +111,19 @@ class Sheet:
         flat = np.concatenate([np.asarray(each, dtype=float) for each in heights])
         flat = flat[np.isfinite(flat)]
         low, high = (float(flat.min()), float(flat.max())) if len(flat) else (0.0, 1.0)
-        high = max(high, low + 1.0)
+        least = 1.0 / (shown_value(1.0, kind, "metric") - shown_value(0.0, kind, "metric"))  # one as it is shown
+        high = max(high, low + least)
         air = AIR * (high - low)
         places = np.concatenate([self.columns[line["x"]] for line in lines])
         places = places[np.isfinite(places)]
         reach = [float(places.min()), float(places.max())] if len(places) else [0.0, 1.0]
         if axis == SPEED_AXIS:
-            reach = [100.0 * np.floor(reach[0] / 100.0), 100.0 * np.ceil(reach[1] / 100.0)]
+            reach = [TURN * np.floor(reach[0] / TURN + CLOSE), TURN * np.ceil(reach[1] / TURN - CLOSE)]
         over = 3.0 * air if any(line.get("bars") for line in lines) else air  # room for what is written over bars
         span = [low - air if floor is None or low < 0.0 else floor, high + over]
         self.plots.append(
             {
-                "title": title, "kind": kind, "unit": unit, "axis": axis, "reach": reach, "span": span, "share": share,
+                "title": title, "kind": kind, "axis": list(axis), "reach": reach, "span": span, "share": share,
                 "lines": list(lines), **more,
             }
         )  # fmt: skip
@@ -154,14 +159,11 @@ class Sheet:
         rows = np.unique(np.append(np.arange(0, len(time), step), len(time) - 1))
         start = self.end
         self.put(f"{prefix}:play", start + (time[rows] - time[0]) / pace)
-        wanted = {name for name, *_ in (*READINGS, *GAUGES, ROLLER_READING)} | {
-            "grade_percent",
-            "brake_stage",
-            "time_s",
-        }
-        for key in (*wanted, "retarding_torque_n_m", "motoring_torque_n_m"):
-            if key in columns:
-                self.put(f"{prefix}:{key}", np.asarray(columns[key])[rows])
+        wanted = {name for name, *_ in (*READINGS, *GAUGES, ROLLER_READING)}
+        wanted |= {"grade", "time", "retarding_torque", "motoring_torque"}
+        for key, values in columns.items():
+            if si_name(key) in wanted:
+                self.put(f"{prefix}:{key}", np.asarray(values)[rows])
         end = start + float(time[-1] - time[0]) / pace
         self.chapters.append({"name": name, "prefix": prefix, "start": start, "end": end, "begins_s": float(time[0])})
 
@@ -238,20 +240,21 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
     sheet = Sheet()
     {"full-load": _full_load, "governor": _governor, "motoring": _motoring, "retarding": _retarding,
      "cylinders": _cylinders}[result.test](sheet, result)  # fmt: skip
-    turning = [plot for plot in sheet.plots if plot["axis"] == SPEED_AXIS]
+    turning = [plot for plot in sheet.plots if plot["axis"] == list(SPEED_AXIS)]
     for plot in turning:
         plot["shared"] = [min(each["reach"][0] for each in turning), max(each["reach"][1] for each in turning)]
     for plot in turning:
         plot["reach"] = plot.pop("shared")
     s, points = result.summary, result.points
     metric, us = summary_rows(result, "metric"), summary_rows(result, "us")
+    for name, values in points.items():
+        sheet.put(f"table:{name}", values)
+    uncorrected = s.get("correction") == "none"
     table = [
         each
         for each in POINTS
-        if each[0] in points and (each[0] != "corrected_power_kw" or s.get("correction") != "none")
+        if f"table:{each[0]}" in sheet.columns and not (uncorrected and each[0] == "corrected_power")
     ]
-    for name, *_ in table:
-        sheet.put(f"table:{name}", points[name])
     wheel = s["form"] == "chassis"
     readings = [*READINGS[:3], *([ROLLER_READING] if wheel else []), *READINGS[3:]]
     head = {
@@ -260,10 +263,10 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
         "reading": s["reading"],
         "truck": s["truck"],
         "form": s["form"],
-        "warnings": [in_both(warning) for warning in s["warnings"]],
+        "warnings": s["warnings"],
         "numbers": [[name, text, other] for (name, text), (_, other) in zip(metric, us, strict=True)],
-        "found": plain(measured_values(result)),
-        "predict": [[key, name, *_kind_of(key), tolerance, measure] for key, name, tolerance, measure in QUANTITIES[result.test]],
+        "found": plain({si_name(key): key_to_si(value, key) for key, value in measured_values(result).items()}),
+        "predict": [_predicted(*row) for row in QUANTITIES[result.test]],
         "readings": [list(each) for each in readings],
         "gauges": [list(each) for each in GAUGES],
         "limiters": list(LIMITERS),
@@ -277,11 +280,14 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
     return head, sheet.columns
 
 
-def _kind_of(key: str) -> tuple[str, str]:
-    """Kind of unit of a key of the summary, and its unit when it is the same for everybody."""
-    ending = key.rpartition("_")[2]
-    kind = KIND_OF_UNIT.get("n_m" if key.endswith("_n_m") else ending, "plain")
-    return kind, {"rpm": "rpm", "percent": "%"}.get(ending, "") if kind == "plain" else ""
+def _predicted(key: str, name: str, tolerance: float, measure: str) -> list[Any]:
+    """What may be predicted: key, name, kind of quantity; tolerance in SI, its measure and what kind of quantity that is; and
+    for the address of the report the key of the summary, with factor and offset of its unit to SI.
+    """
+    unit, turning = unit_of_key(key), measure == "rpm"
+    start = to_si(0.0, unit)
+    size = [to_si(tolerance, "rpm" if turning else "percent"), measure, "engine speed" if turning else "share"]
+    return [si_name(key), name, KIND_OF_UNIT.get(unit, "share"), *size, [key, to_si(1.0, unit) - start, start]]
 
 
 def _meters(sheet: Sheet, result: DynoResult) -> list[dict[str, Any]]:
@@ -303,12 +309,15 @@ def _line(
     return {"x": x, "y": y, "play": known, "label": label, "colour": colour, "dash": dash, "width": width, **more}
 
 
-def _band(sheet: Sheet, name: str, x: np.ndarray, y: np.ndarray, percent: float, label: str) -> dict[str, Any]:
-    """A reference with the band around it."""
+def _band(
+    sheet: Sheet, name: str, x: np.ndarray, y: np.ndarray, unit: str, percent: float, label: str
+) -> dict[str, Any]:
+    """A reference over engine speed in rpm with the band around it."""
     ends = [
-        sheet.put(f"{name}:{side}", y * (1.0 + sign * percent / 100.0)) for side, sign in (("low", -1.0), ("high", 1.0))
+        sheet.put(f"{name}:{side}_{unit}", y * (1.0 + sign * percent / 100.0))
+        for side, sign in (("low", -1.0), ("high", 1.0))
     ]
-    return _line(sheet.put(f"{name}:x", x), sheet.put(f"{name}:y", y), "", label, palette.BLUE, "dash", band=ends,
+    return _line(sheet.put(f"{name}:x_rpm", x), sheet.put(f"{name}:y_{unit}", y), "", label, palette.BLUE, "dash", band=ends,
                  band_label=f"band {percent:g} %")  # fmt: skip
 
 
@@ -328,10 +337,12 @@ def _full_load(sheet: Sheet, result: DynoResult) -> None:
     wheel, steps = s["form"] == "chassis", dyno.step_rpm > 0.0
     rated = rated_curve(result.truck)
     when = points["time_s"] - columns["time_s"][0] if steps else _when_read(points["engine_speed_rpm"], columns)
-    x, known = sheet.put("points:x", points["engine_speed_rpm"]), sheet.put("points:play", when)
+    x, known = sheet.put("points:x_rpm", points["engine_speed_rpm"]), sheet.put("points:play", when)
 
     def lines(name: str, label: str, colour: str = palette.BLACK, main: bool = True) -> list[dict[str, Any]]:
-        measured = [] if steps else [_line("run:engine_speed_rpm", f"run:{name}", "run:play", label, colour, main=main)]
+        measured = (
+            [] if steps else [_line("run:engine_speed", f"run:{si_name(name)}", "run:play", label, colour, main=main)]
+        )
         dots = _line(
             x,
             sheet.put(f"points:{name}", points[name]),
@@ -349,26 +360,27 @@ def _full_load(sheet: Sheet, result: DynoResult) -> None:
         lines("power_kw", "at the flywheel" if wheel else "measured"),
     )
     turning = rated["engine_speed_rpm"]
-    torque.insert(0, _band(sheet, "rated_torque", turning, rated["torque_n_m"], dyno.band_percent, "rated"))
+    torque.insert(0, _band(sheet, "rated_torque", turning, rated["torque_n_m"], "n_m", dyno.band_percent, "rated"))
     if wheel:
         order = np.argsort(points["engine_speed_rpm"])
         power[0] |= {"colour": palette.GREEN, "dash": "dot"}
-        sound = _band(sheet, "sound", points["engine_speed_rpm"][order], points["reference_wheel_power_kw"][order],
+        sound = _band(sheet, "sound", points["engine_speed_rpm"][order], points["reference_wheel_power_kw"][order], "kw",
                       dyno.band_percent, "sound truck")  # fmt: skip
         power = [sound, *power[:1], *lines("wheel_power_kw", "at the rollers")]
         torque[0].pop("band"), torque[0].pop("band_label")
     else:
-        power.insert(0, _band(sheet, "rated_power", turning, rated["power_kw"], dyno.band_percent, "rated"))
+        power.insert(0, _band(sheet, "rated_power", turning, rated["power_kw"], "kw", dyno.band_percent, "rated"))
     sheet.plot("Torque", "torque", SPEED_AXIS, torque, 1.5)
     sheet.plot("Power", "power", SPEED_AXIS, power, 1.3)
-    bsfc = sheet.columns.get("run:bsfc_g_kwh")
+    bsfc = sheet.columns.get("run:bsfc")
     if bsfc is not None:
-        lowest = float(np.nanmin(bsfc)) if np.isfinite(bsfc).any() else 190.0
-        sheet.put("run:bsfc_shown", np.where((bsfc >= 100.0) & (bsfc < lowest + 60.0), bsfc, np.nan))
-        fuel = _line("run:engine_speed_rpm", "run:bsfc_shown", "run:play", "fuel per power", palette.PURPLE, main=True)
-        sheet.plot("Fuel per power", "bsfc", SPEED_AXIS, [fuel], 0.8, floor=None)
-    boost = _line("run:engine_speed_rpm", "run:boost_kpa", "run:play", "boost", palette.GREEN, main=True)
-    sheet.plot("Boost", "pressure", SPEED_AXIS, [boost], 0.8)
+        least, more = to_si(100.0, "g_kwh"), to_si(60.0, "g_kwh")
+        lowest = float(np.nanmin(bsfc)) if np.isfinite(bsfc).any() else least
+        sheet.put("run:bsfc_shown", np.where((bsfc >= least) & (bsfc < lowest + more), bsfc, np.nan))
+        fuel = _line("run:engine_speed", "run:bsfc_shown", "run:play", "fuel per power", palette.PURPLE, main=True)
+        sheet.plot("Fuel per power", "specific fuel", SPEED_AXIS, [fuel], 0.8, floor=None)
+    boost = _line("run:engine_speed", "run:boost", "run:play", "boost", palette.GREEN, main=True)
+    sheet.plot("Boost", "gauge pressure", SPEED_AXIS, [boost], 0.8)
 
 
 def _governor(sheet: Sheet, result: DynoResult) -> None:
@@ -377,29 +389,29 @@ def _governor(sheet: Sheet, result: DynoResult) -> None:
     sheet.chapter("load off, load on, idle", result.columns, "run")
     for kind, columns in result.sets.items():
         sheet.chapter(f"{kind} governor on a rising road ({GRADE_PACE:g} times as fast)", columns, kind, GRADE_PACE)
-    speed = [_line("run:play", "run:engine_speed_rpm", "run:play", "engine speed", palette.BLACK, main=True)]
+    speed = [_line("run:play", "run:engine_speed", "run:play", "engine speed", palette.BLACK, main=True)]
     levels = (("N1 loaded", "loaded_rpm"), ("N2 highest", "highest_rpm"), ("N3 settled", "settled_rpm"),
               ("N5 lowest", "lowest_rpm"), ("N6 under load", "under_load_rpm"))  # fmt: skip
     span = np.array([0.0, sheet.chapters[0]["end"]])
-    turning, play = sheet.columns["run:engine_speed_rpm"], sheet.columns["run:play"]
+    turning, play = sheet.columns["run:engine_speed"], sheet.columns["run:play"]
     after = 0.0
     for number, (label, key) in enumerate(levels):
         colour, dash = palette.line_of(number + 1)
-        reached = np.flatnonzero((np.abs(turning - s[key]) < 3.0) & (play >= after))
+        reached = np.flatnonzero((np.abs(turning - to_si(s[key], "rpm")) < to_si(3.0, "rpm")) & (play >= after))
         after = float(play[reached[0]]) if len(reached) else after
         known = sheet.put(f"level{number}:play", [after, after])
-        x, y = sheet.put(f"level{number}:x", span), sheet.put(f"level{number}:y", [s[key], s[key]])
+        x, y = sheet.put(f"level{number}:x", span), sheet.put(f"level{number}:y_rpm", [s[key], s[key]])
         speed.append(_line(x, y, known, f"{label} {s[key]:.0f}", colour, dash, 1.6))
-    sheet.plot("Engine speed", "plain", TIME_AXIS, speed, 1.4, floor=None, unit="rpm", chapter=0)
-    load = _line("run:play", "run:absorber_torque_n_m", "run:play", "absorber", palette.VERMILLION, main=True)
+    sheet.plot("Engine speed", "engine speed", TIME_AXIS, speed, 1.4, floor=None, chapter=0)
+    load = _line("run:play", "run:absorber_torque", "run:play", "absorber", palette.VERMILLION, main=True)
     sheet.plot("Load", "torque", TIME_AXIS, [load], 0.7, floor=None, chapter=0)
-    for title, key, kind, unit in (("Engine speed on a rising road, pedal still", "engine_speed_rpm", "plain", "rpm"),
-                                   ("Torque on a rising road, pedal still", "engine_torque_n_m", "torque", "")):  # fmt: skip
+    for title, key, kind in (("Engine speed on a rising road, pedal still", "engine_speed", "engine speed"),
+                             ("Torque on a rising road, pedal still", "engine_torque", "torque")):  # fmt: skip
         both = []
         for number, name in enumerate(result.sets):
             colour, dash = palette.line_of(number)
-            both.append(_line(f"{name}:grade_percent", f"{name}:{key}", f"{name}:play", name, colour, dash, main=True))
-        sheet.plot(title, kind, "grade, %", both, 0.9, unit=unit)
+            both.append(_line(f"{name}:grade", f"{name}:{key}", f"{name}:play", name, colour, dash, main=True))
+        sheet.plot(title, kind, ("grade", "grade"), both, 0.9)
 
 
 def _motoring(sheet: Sheet, result: DynoResult) -> None:
@@ -407,16 +419,16 @@ def _motoring(sheet: Sheet, result: DynoResult) -> None:
     points, columns = result.points, dict(result.columns)
     columns["motoring_torque_n_m"] = -columns["engine_torque_n_m"]
     sheet.chapter("the run", columns, "run")
-    x = sheet.put("points:x", points["engine_speed_rpm"])
+    x = sheet.put("points:x_rpm", points["engine_speed_rpm"])
     known = sheet.put("points:play", _when_read(points["engine_speed_rpm"], columns))
-    sound = _band(sheet, "sound", points["engine_speed_rpm"], points["expected_torque_n_m"],
+    sound = _band(sheet, "sound", points["engine_speed_rpm"], points["expected_torque_n_m"], "n_m",
                   result.settings.dyno.band_percent, "sound engine")  # fmt: skip
-    swept = _line("run:engine_speed_rpm", "run:motoring_torque_n_m", "run:play", "measured", palette.BLACK, main=True)
+    swept = _line("run:engine_speed", "run:motoring_torque", "run:play", "measured", palette.BLACK, main=True)
     read = _line(x, sheet.put("points:torque", points["motoring_torque_n_m"]), known, "read", palette.BLACK, dots=True)
     sheet.plot("Torque to turn the engine", "torque", SPEED_AXIS, [sound, swept, read], 1.2)
     power = _line(
         x,
-        sheet.put("points:power", points["motoring_power_kw"]),
+        sheet.put("points:power_kw", points["motoring_power_kw"]),
         known,
         "read",
         palette.BLACK,
@@ -445,7 +457,7 @@ def _retarding(sheet: Sheet, result: DynoResult) -> None:
         count = int(mine.sum())
         first = rows * step - SETTLE * count  # the engine is brought to speed before
         known = sheet.put(f"stage{place}:play", place * rows * step + first + SETTLE * np.arange(1, count + 1) - step)
-        x = sheet.put(f"stage{place}:x", points["engine_speed_rpm"][mine])
+        x = sheet.put(f"stage{place}:x_rpm", points["engine_speed_rpm"][mine])
         style: dict[str, Any] = {"dash": palette.STAGE_DASHES[int(stage)], "dots": True, "joined": True, "main": True}
         torque.append(
             _line(
@@ -460,7 +472,7 @@ def _retarding(sheet: Sheet, result: DynoResult) -> None:
         power.append(
             _line(
                 x,
-                sheet.put(f"stage{place}:power", points["retarding_power_kw"][mine]),
+                sheet.put(f"stage{place}:power_kw", points["retarding_power_kw"][mine]),
                 known,
                 STAGES[int(stage)],
                 colour,
@@ -472,10 +484,10 @@ def _retarding(sheet: Sheet, result: DynoResult) -> None:
     building = []
     for name in result.sets:
         stage = int(name.split()[-1])
-        building.append(_line(f"{name}:time_s", f"{name}:retarding_torque_n_m", f"{name}:play", name, palette.STAGE_COLOURS[stage],
+        building.append(_line(f"{name}:time", f"{name}:retarding_torque", f"{name}:play", name, palette.STAGE_COLOURS[stage],
                               palette.STAGE_DASHES[stage], main=True))  # fmt: skip
     if building:
-        sheet.plot("Retarding torque from the call on", "torque", "time since the call, s", building, 0.9)
+        sheet.plot("Retarding torque from the call on", "torque", ("time since the call", "time"), building, 0.9)
 
 
 def _cylinders(sheet: Sheet, result: DynoResult) -> None:
@@ -484,11 +496,11 @@ def _cylinders(sheet: Sheet, result: DynoResult) -> None:
 
     points = result.points
     sheet.chapter("cylinder by cylinder", result.columns, "run")
-    pulled = _line("run:play", "run:engine_torque_n_m", "run:play", "torque", palette.BLACK, main=True)
+    pulled = _line("run:play", "run:engine_torque", "run:play", "torque", palette.BLACK, main=True)
     sheet.plot("Torque", "torque", TIME_AXIS, [pulled], 1.0)
     number = len(points["cylinder_cut"]) - 1
     known = sheet.put("bars:play", CUT_TIME * (2.0 + 2.0 * np.arange(number)) - 0.1)
     x = sheet.put("bars:x", points["cylinder_cut"][1:])
-    y = sheet.put("bars:y", points["torque_lost_percent"][1:])
-    sheet.plot("Torque lost", "plain", "cylinder cut out", [_line(x, y, known, "torque lost", palette.BLUE, bars=True, main=True)],
-               0.9, unit="%")  # fmt: skip
+    y = sheet.put("bars:y_percent", points["torque_lost_percent"][1:])
+    sheet.plot("Torque lost", "share", ("cylinder cut out", "number"),
+               [_line(x, y, known, "torque lost", palette.BLUE, bars=True, main=True)], 0.9)  # fmt: skip

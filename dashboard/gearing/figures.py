@@ -8,13 +8,13 @@ import plotly.graph_objects as go
 
 from dashboard.gearing.work import Drawn
 from dashboard.paper import palette
-from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.drawing import shown, with_unit
 from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips, stroke
 from sim.charts.control_speed import STAGES, ControlChart
 from sim.charts.gearing import GearingChart
 from sim.inputs.specs import Engine
 from sim.trips.result import BEST_RETARDING_RPM
-from sim.units import from_si
+from sim.units import from_si, shown_unit
 
 
 def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, governed_rpm: float) -> go.Figure:
@@ -42,7 +42,7 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
         made = []
         for number, (trip, label, column) in enumerate(zip(trips, labels, values, strict=True)):
             colour, dash = palette.line_of(number)
-            unit = "" if kind == "gear" else f" {unit_of(kind, units)}"
+            unit = "" if kind == "gear" else f" {shown_unit(kind, units)}"
             made.append(
                 stroke(
                     shown(trip.columns["distance_m"], "distance", units),
@@ -70,7 +70,7 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
             palette.GREY,
             width=2.4,
             showlegend=False,
-            hovertemplate=f"%{{y:.0f}} {unit_of('height', units)}<extra>road</extra>",
+            hovertemplate=f"%{{y:.0f}} {shown_unit('height', units)}<extra>road</extra>",
         )
     ]
     speeds = lines("speed", column("speed_m_s"), 1, legend=True)
@@ -83,9 +83,9 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
         2.4,
         steps=True,
         showlegend=True,
-        hovertemplate=f"%{{y:.0f}} {unit_of('speed', units)}<extra>posted</extra>",
+        hovertemplate=f"%{{y:.0f}} {shown_unit('speed', units)}<extra>posted</extra>",
     )
-    turning = lines("engine_speed", [values * np.pi / 30.0 for values in column("engine_speed_rpm")], 0)
+    turning = lines("engine speed", [values * np.pi / 30.0 for values in column("engine_speed_rpm")], 0)
     governed = stroke(
         [float(value) for value in shown(np.array(reach), "distance", units)],
         [governed_rpm, governed_rpm],
@@ -98,18 +98,26 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
     )
     engaged = [np.where(gear > 0.0, gear, np.nan) for gear in column("gear")]
     gears = lines("gear", engaged, 0, steps=True)
-    fuels = lines("fuel", [_beside(trip, trips[0], trip.fuel_used, trips[0].fuel_used) for trip in trips], 2)
+    fuels = lines("fuel mass", [_beside(trip, trips[0], trip.fuel_used, trips[0].fuel_used) for trip in trips], 2)
     times = [_beside(trip, trips[0], trip.columns["time_s"], trips[0].columns["time_s"]) for trip in trips]
     late = lines("time", times, 0)
     return strips(
         [
-            Panel(f"Road, {unit_of('height', units)}", 0.8, span_of_lines(roads, 20.0), roads),
+            Panel(f"Road, {shown_unit('height', units)}", 0.8, span_of_lines(roads, 20.0), roads),
             Panel(
-                f"Speed, {unit_of('speed', units)}", 1.4, span_of_lines([posted, *speeds], 20.0, 0.0), [posted, *speeds]
+                f"Speed, {shown_unit('speed', units)}",
+                1.4,
+                span_of_lines([posted, *speeds], 20.0, 0.0),
+                [posted, *speeds],
             ),
             Panel("Engine speed, rpm", 1.4, span_of_lines([governed, *turning], 500.0, 0.0), [governed, *turning]),
             Panel("Gear", 1.0, span_of_lines(gears, 2.0, 0.0), gears),
-            Panel(f"Fuel used more than by choice 1, {unit_of('fuel', units)}", 0.9, span_of_lines(fuels, 0.1), fuels),
+            Panel(
+                f"Fuel used more than by choice 1, {shown_unit('fuel mass', units)}",
+                0.9,
+                span_of_lines(fuels, 0.1),
+                fuels,
+            ),
             Panel("Time behind choice 1, s", 0.9, span_of_lines(late, 4.0), late),
         ],
         reach,
@@ -127,7 +135,7 @@ def _beside(trip: Drawn, first: Drawn, mine: np.ndarray, theirs: np.ndarray) -> 
 
 def _ticks_for(kind: str, units: str, title: str, span: tuple[float, float]) -> dict[str, object]:
     """An axis of a single chart."""
-    return axis(range=list(span), title={"text": f"{title}, {unit_of(kind, units)}", "standoff": 8})
+    return axis(range=list(span), title={"text": f"{title}, {shown_unit(kind, units)}", "standoff": 8})
 
 
 def _gear_note(gear: int, x: float, y: float, colour: str) -> dict[str, object]:
@@ -158,7 +166,7 @@ def speed_figure(
     right = float(shown(min(1.04 * fastest, max(1.7 * cruise, 25.0)), "speed", units))
     top = 1.12 * engine.governed_rpm
     colour, _ = palette.line_of(shown_choice)
-    speed_unit = unit_of("speed", units)
+    speed_unit = shown_unit("speed", units)
     low, high = BEST_RETARDING_RPM
     lines: list[Line] = [
         {
@@ -173,7 +181,7 @@ def speed_figure(
     ]  # fmt: skip
     notes = []
     for curve in chart.curves:
-        speeds, turning = shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine_speed", units)
+        speeds, turning = shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine speed", units)
         lines.append(
             stroke(
                 np.append(0.0, speeds[[0, -1]]), np.append(0.0, turning[[0, -1]]),
@@ -196,7 +204,7 @@ def speed_figure(
         curve = other.curves[-1]
         lines.append(
             stroke(
-                shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine_speed", units),
+                shown(curve.speed, "speed", units), shown(curve.engine_speed, "engine speed", units),
                 f"top gear of choice {number + 1}", mine, dash if dash != "solid" else "longdash",
                 hovertemplate=f"choice {number + 1}, gear {curve.gear}: %{{x:.1f}} {speed_unit}, %{{y:.0f}} rpm<extra></extra>",
             )
@@ -217,7 +225,7 @@ def speed_figure(
         )
     layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
-        yaxis=_ticks_for("engine_speed", units, "engine speed", (0.0, top)),
+        yaxis=_ticks_for("engine speed", units, "engine speed", (0.0, top)),
     )  # fmt: skip
     return figure_of(lines, layout)
 
@@ -239,12 +247,12 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
     level = chart.best_climb(0.0)
     right = float(shown(min(1.02 * fastest, 1.25 * level.speed if level else fastest), "speed", units))
     steepest = max(float(line.force.max()) for line in chart.lines)
-    top = float(shown(1.75 * steepest, "force", units))
-    speed_unit, force_unit = unit_of("speed", units), unit_of("force", units)
+    top = float(shown(1.75 * steepest, "large force", units))
+    speed_unit, force_unit = shown_unit("speed", units), shown_unit("large force", units)
     lines: list[Line] = []
     notes = []
     for line in chart.lines:
-        speeds, forces = shown(line.speed, "speed", units), shown(line.force, "force", units)
+        speeds, forces = shown(line.speed, "speed", units), shown(line.force, "large force", units)
         inside = speeds <= right
         lines.append(
             stroke(
@@ -259,7 +267,7 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
                      yanchor="bottom", yshift=-3)
             )  # fmt: skip
     for curve in chart.curves:
-        speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "force", units)
+        speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "large force", units)
         lines.append(
             stroke(
                 speeds, forces, "pull at full load, by gear", palette.BLUE, width=2.6, legendgroup="gears",
@@ -275,7 +283,7 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
     lines.append(
         {
             "x": [float(shown(climb.speed, "speed", units)) for climb in climbs],
-            "y": [float(shown(climb.force, "force", units)) for climb in climbs],
+            "y": [float(shown(climb.force, "large force", units)) for climb in climbs],
             "mode": "markers", "name": "speed a grade is climbed with",
             "marker": {"symbol": "diamond", "size": 10, "color": palette.VERMILLION, "line": {"color": "#FFFFFF", "width": 1.2}},
             "customdata": [
@@ -288,7 +296,7 @@ def pull_figure(chart: GearingChart, units: str) -> go.Figure:
     )  # fmt: skip
     layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
-        yaxis=_ticks_for("force", units, "force at the wheels", (0.0, top)),
+        yaxis=_ticks_for("large force", units, "force at the wheels", (0.0, top)),
     )  # fmt: skip
     return figure_of(lines, layout)
 
@@ -305,12 +313,12 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
     """
     right = float(shown(fastest, "speed", units))
     steepest = max(float(line.force.max()) for line in chart.lines)
-    top = float(shown(1.4 * steepest, "force", units))
-    speed_unit, force_unit = unit_of("speed", units), unit_of("force", units)
+    top = float(shown(1.4 * steepest, "large force", units))
+    speed_unit, force_unit = shown_unit("speed", units), shown_unit("large force", units)
     lines: list[Line] = []
     notes = []
     for line in chart.lines:
-        speeds, forces = shown(line.speed, "speed", units), shown(line.force, "force", units)
+        speeds, forces = shown(line.speed, "speed", units), shown(line.force, "large force", units)
         inside = (speeds <= right) & (forces >= 0.0)
         if not inside.any():
             continue
@@ -326,7 +334,7 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
         )  # fmt: skip
     for stage in STAGES:
         for curve in (each for each in chart.curves if each.stage == stage):
-            speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "force", units)
+            speeds, forces = shown(curve.speed, "speed", units), shown(curve.force, "large force", units)
             lines.append(
                 stroke(
                     speeds, forces, f"stage {stage}" if stage else "engine alone", palette.STAGE_COLOURS[stage],
@@ -342,7 +350,7 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
     lines.append(
         {
             "x": [float(shown(each.speed, "speed", units)) for each in chart.crossings],
-            "y": [float(shown(each.force, "force", units)) for each in chart.crossings],
+            "y": [float(shown(each.force, "large force", units)) for each in chart.crossings],
             "mode": "markers", "name": "steady speed", "marker": {"symbol": "x-thin", "size": 8, "line": {"width": 1.8}},
             "customdata": [
                 f"gear {each.gear}, stage {each.stage} holds {with_unit(each.speed, 'speed', units)} on {-100.0 * each.grade:g} %,"
@@ -354,6 +362,6 @@ def retarding_figure(chart: ControlChart, units: str, fastest: float) -> go.Figu
     )  # fmt: skip
     layout = chart_layout(
         430, annotations=notes, xaxis=_ticks_for("speed", units, "road speed", (0.0, right)),
-        yaxis=_ticks_for("force", units, "holding the truck back", (0.0, top)),
+        yaxis=_ticks_for("large force", units, "holding the truck back", (0.0, top)),
     )  # fmt: skip
     return figure_of(lines, layout)

@@ -17,8 +17,9 @@ from dashboard.server.runs import Workshop, key_for
 from dashboard.server.setups import Setup, chosen_units, read_setup, setup_of, with_usual
 from sim.charts.gearing import STARTABILITY_WANTED, TOP_GEAR_GRADES_WANTED
 from sim.errors import HaulbenchError, SettingsError
+from sim.laws.engine import WARM_OIL
 from sim.messages import browser as say
-from sim.units import clock_time, from_si, to_si
+from sim.units import POUND, clock_time, from_si, shown_unit, shown_value, to_si
 from sim.wording import said
 
 if TYPE_CHECKING:
@@ -222,9 +223,10 @@ def results(setup: Setup, answers: "Sequence[ChoiceAnswer]", units: str, worksho
     route = read_road(setup.road, workshop)
     labels = labels_of(answers, units)
     figure = overlay_figure([answer.drawn for answer in answers], labels, units, answers[0].truck.engine.governed_rpm)
+    mass = f"{shown_value(80_000.0 * POUND, 'mass', units):,.0f} {shown_unit('mass', units)}"
     wanted = (
         f"Wanted, by common practice without a source: startability over {100 * STARTABILITY_WANTED:.0f} %",
-        f" at 80,000 lb (36.3 t), in the top gear {100 * TOP_GEAR_GRADES_WANTED[0]:.1f} % at best and",
+        f" at {mass}, in the top gear {100 * TOP_GEAR_GRADES_WANTED[0]:.1f} % at best and",
         f" {100 * TOP_GEAR_GRADES_WANTED[1]:.1f} % at cruise. The rule of startability reads the engine's",
         " torque at 800 rpm, where the clutch takes hold; the line below it asks the laws of the trip.",
     )
@@ -462,6 +464,7 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
 
     answer = answers[number]
     truck, height = answer.truck, with_unit(answer.elevation, "height", units)
+    oil = with_unit(WARM_OIL, "temperature", units)
     fastest = min(1.35 * answer.cruise, float(answer.chart.curves[-1].speed[-1]))
     top = answer.facts[-1]
     best = answer.chart.best_climb(0.06)
@@ -486,7 +489,7 @@ def charts(answers: "Sequence[ChoiceAnswer]", number: int, units: str) -> html.D
         ),
         (
             "gearing-pull-chart", "Pull at full load by gear, and climbs of 0 to 8 %", pull_figure(answer.chart, units),
-            f"{climbs} Boost settled, losses and accessories taken off, oil at 90 \N{DEGREE SIGN}C, fan clutch open, air at"
+            f"{climbs} Boost settled, losses and accessories taken off, oil at {oil}, fan clutch open, air at"
             f" {height}. The lowest gears pull more than is shown. Hotter oil turns easier: a long climb is 1 to 2 % faster.",
         ),
         (

@@ -9,7 +9,7 @@ import json
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import pydantic
 
@@ -23,6 +23,7 @@ from sim.hidden.record import LONGEST_WORDS, MOST_TESTS
 from sim.hidden.session import Session, read_session, start
 from sim.messages import hidden as say
 from sim.messages import people as say_people
+from sim.units import SYSTEMS
 
 LONGEST_TYPED = 400  # letters of anything typed into a line
 STEP = 0.5  # s; an answer about a hosted case takes a whole number of them
@@ -91,6 +92,12 @@ class Named(Whose):
     failure: str = Typed
     because: list[int] = pydantic.Field(default_factory=list, max_length=MOST_TESTS)
     explanation: str = pydantic.Field("", max_length=LONGEST_WORDS)
+
+
+class Printed(Whose):
+    """A lab sheet, in the units of its reader."""
+
+    units: Literal[SYSTEMS] = "metric"  # type: ignore[valid-type]
 
 
 class SignIn(doors.Question):

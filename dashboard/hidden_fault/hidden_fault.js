@@ -4,36 +4,23 @@ import {
   all, bar, button, element, inputBox, labelled, partsOf, region, say, select, setOptions, table, whenThere, worded,
 } from "../shared/dom.js";
 import { get, post, readdress, recall, remember, save, whenReady } from "../shared/server.js";
-import { KINDS, onUnits, units } from "../shared/units.js";
+import { onUnits, units } from "../shared/units.js";
+import { quantity, said, spread } from "../shared/words.js";
 import { instructor, signIn } from "./instructor.js";
 import { showMarking } from "./marking.js";
 
 const KEPT = "haulbench-fault";
-// unit of a reading -> kind of unit, digits in US units
-const US = { kPa: ["pressure", 1], C: ["temperature", 0], "km/h": ["speed", 1], kg: ["mass", 2], kW: ["power", 0],
-  "g/s": ["fuel", 0], m: ["height", 2], km: ["distance", 2] };
+const VERDICTS = { ok: ["within", "\u2713 within"], low: ["off", "\u25bc low"], high: ["off", "\u25b2 high"],
+  other: ["off", "\u25c6 another"] };
 
-/** How a reading is shown to readers of US units; null for all others. @param {string} unit */
-function usOf(unit) {
-  if (units !== "us" || !(unit in US)) { return null; }
-  const [kind, digits] = US[unit], { metric, us } = KINDS[kind];
-  return { factor: us.factor / metric.factor, offset: us.offset, unit: us.unit, digits };
-}
-/** A reading in words. @param {number | string} value @param {string} unit */
-export function readingText(value, unit) {
-  if (typeof value !== "number") { return value + (unit && value !== "not reached" ? " " + unit : ""); }
-  const us = usOf(unit), word = us ? us.unit : unit === "C" ? "\u00b0C" : unit;
-  return `${us ? (value * us.factor + us.offset).toFixed(us.digits) : value} ${word}`.trimEnd();
-}
-/** A reading against that of a sound truck: class and words. @param {any} reading @returns {[string, string]} */
-export function finding(reading) {
-  const { value, sound, within = 0 } = reading;
-  if (!("sound" in reading)) { return ["", ""]; }
-  if (typeof value !== "number" || typeof sound !== "number") {
-    return value === sound ? ["within", "\u2713 the same"] : ["off", "\u25c6 another"];
-  }
-  if (Math.abs(value - sound) <= within + 1e-9) { return ["within", "\u2713 within"]; }
-  return ["off", value < sound ? "\u25bc low" : "\u25b2 high"];
+/** What an instrument showed, what it shows of a sound truck, and class and words of the verdict.
+ * @param {any} reading @returns {[string, string, string, string]} */
+export function readingWords({ value, sound, within, quantity: kind, digits, verdict }) {
+  const text = (shown) => (typeof shown === "number" ? quantity(shown, kind, digits) : said(shown));
+  if (sound === undefined) { return [text(value), "", "", ""]; }
+  const [name, words] = VERDICTS[verdict], same = verdict === "ok" && !within;
+  return [text(value), text(sound) + (within ? ` \u00b1 ${spread(within, kind)}` : ""), name,
+    same ? "\u2713 the same" : words];
 }
 
 const listed = (numbers) => [...numbers].sort((a, b) => a - b);
@@ -92,7 +79,7 @@ class Hunt {
     const kept = recall(KEPT, null), { practice, level } = this.asked;
     const mine = kept?.who && this.hosted && !practice, { session } = kept || {};
     const is = session && `${session.case.practice} ${session.level}`;
-    const fits = session && kept.kept && (!practice || is === `${practice} ${level}`);
+    const fits = session?.form === this.asked.form && kept.kept && (!practice || is === `${practice} ${level}`);
     if (mine || fits) { this.because = new Set(kept.because); }
     if (mine) { this.begin(kept.who, kept.who); }
     else if (fits) {
@@ -246,12 +233,9 @@ class Hunt {
   }
   readings(entry, large) {
     const rows = entry.readings.map((reading) => {
-      const [kind, words] = finding(reading), factor = usOf(reading.unit)?.factor;
-      const within = factor ? Number((reading.within * factor).toPrecision(2)) : reading.within;
-      const sound = "sound" in reading
-        ? readingText(reading.sound, reading.unit) + (reading.within ? ` \u00b1 ${within}` : "") : "";
-      return { class: kind, cells: [reading.name, { text: readingText(reading.value, reading.unit), class: "found" },
-        sound, { text: words, class: "finding" }] };
+      const [found, sound, kind, words] = readingWords(reading);
+      return { class: kind, cells: [reading.name, { text: found, class: "found" }, sound,
+        { text: words, class: "finding" }] };
     });
     const long = rows.length > 30;
     const off = (row) => Number(row.class === "off");
@@ -270,7 +254,7 @@ class Hunt {
         this.keep(); this.evidenceSaid();
       } });
       tick.checked = this.because.has(entry.number);
-      const off = entry.readings.filter((reading) => finding(reading)[0] === "off").length;
+      const off = entry.readings.filter(({ verdict = "ok" }) => verdict !== "ok").length;
       return element("li", {}, [element("div", { class: "work-head" }, [tick,
         element("label", { for: id, text: `${entry.number}. ${entry.test}` }),
         worded("span", `${this.minutes(entry.test)} min; ${off ? `${off} off` : "nothing off"}`, "quiet")]),
@@ -291,7 +275,7 @@ class Hunt {
       : "Your answer rests on no test yet: tick some in the work record.";
   }
   sheet() {
-    this.post("sheet", this.whose()).then((told) => {
+    this.post("sheet", { ...this.whose(), units }).then((told) => {
       save(told.sheet, "hidden-fault-sheet.html");
       this.saved.textContent = "Saved as hidden-fault-sheet.html: open it and print.";
     }).catch((problem) => this.fail(problem.message));

@@ -9,7 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 from starlette.responses import Response
 
-from dashboard.hidden_fault.desk import Begin, Cases, Named, SignIn, Test, Whose, WordFor, shown_of
+from dashboard.hidden_fault.desk import Begin, Cases, Named, Printed, SignIn, Test, Whose, WordFor, shown_of
 from dashboard.hidden_fault.round import Round
 from dashboard.panel.attributes import attributes, part
 from dashboard.panel.pieces import card, cautions, state_and_error
@@ -20,7 +20,7 @@ from dashboard.server.runs import Workshop
 from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE, what_failures_mean
 from sim.hidden.menu import FREE_TABLES, MENU
-from sim.hidden.record import ATTEMPTS, LEVELS, MOST_TESTS
+from sim.hidden.record import ATTEMPTS, FORM, LEVELS, MOST_TESTS
 from sim.hidden.session import CAUTIONS
 
 TITLE = "Hidden fault"
@@ -54,6 +54,7 @@ def layout(query: dict[str, Any]) -> html.Div:
         "free": list(FREE_TABLES),
         "attempts": ATTEMPTS,
         "most": MOST_TESTS,
+        "form": FORM,
     }
 
     def unfolded(name: str, title: str, label: str, *content: Component, kind: str = "") -> html.Section:
@@ -119,9 +120,9 @@ class Asked:
         """The marking of a case that is over."""
         return {"marking": self._desk.marking(asked, visitor)}
 
-    def sheet(self, asked: Whose, visitor: doors.Visitor) -> doors.Answer:
+    def sheet(self, asked: Printed, visitor: doors.Visitor) -> doors.Answer:
         """The lab sheet of a case."""
-        return {"sheet": fault_sheet(self._desk.sheet(asked, visitor))}
+        return {"sheet": fault_sheet(self._desk.sheet(asked, visitor), asked.units)}
 
     def sign_in(self, asked: SignIn, visitor: doors.Visitor) -> doors.Answer:
         """Lets the instructor in."""
@@ -181,4 +182,4 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     doors.post(app, f"{PATH}/test", Test, asked.test, MOST_SESSION)
     doors.post(app, f"{PATH}/answer", Named, asked.answer, MOST_SESSION)
     doors.post(app, f"{PATH}/marking", Whose, asked.marking, MOST_SESSION)
-    doors.post(app, f"{PATH}/sheet", Whose, asked.sheet, MOST_SESSION)
+    doors.post(app, f"{PATH}/sheet", Printed, asked.sheet, MOST_SESSION)

@@ -4,20 +4,14 @@ Pure functions; the browser gets their answer once and builds its inputs from it
 """
 
 from functools import lru_cache
+from math import isclose
 from typing import Any, get_args, get_origin
 
-from dashboard.paper.words import unit_in_words
 from sim.inputs.files import list_settings, list_trucks, load_settings_file, load_truck
 from sim.inputs.sensors import FAILURES, NAMES, SENSORS, failures_of, size_unit
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.roads.route import list_routes, load_route
-from sim.units import from_si, to_si, unit_name, unit_of_key
-
-# unit of a file -> unit a reader of US units is shown, and how it is written behind a number
-US_UNITS = {
-    "km_h": ("mi_h", "mph"), "m_s": ("mi_h", "mph"), "kg": ("lb", "lb"), "m": ("ft", "ft"), "mm": ("in", "in"),
-    "c": ("f", "F"), "kpa": ("psi", "psi"), "bar": ("psi", "psi"), "kw": ("hp", "hp"), "n_m": ("lb_ft", "lb ft"),
-}  # fmt: skip
+from sim.units import from_si, key_shown, spellings, to_si, unit_name, unit_of_key
 
 # words for keys whose name alone does not say enough; all others are the key without its unit
 LABELS = {
@@ -137,13 +131,14 @@ def field_of(model: type[Part], table: str, key: str) -> dict[str, Any]:
     Returns
     -------
     field : dict
-        key, label, meaning, kind (number, whole, switch, choice, several, list, text), unit, us (name, how it is written,
-        factor and offset from the unit), low, high, choices.
+        key, label, meaning, kind (number, whole, switch, choice, several, list, text), unit, us (unit, factor and offset from
+        that of the file, how it is typed if it may be), spellings of units with factor and offset to that of the file, low,
+        high, choices.
     """
     info = model.model_fields[table].annotation.model_fields[key]  # type: ignore[union-attr]
     name, unit = f"{table}.{key}", unit_of_key(key)
     field: dict[str, Any] = {"key": name, "label": label_of(name), "meaning": info.description or "",
-                             "unit": unit_in_words(key)}  # fmt: skip
+                             "unit": key_shown(key, "metric")[0]}  # fmt: skip
     bounds = {type(entry).__name__: entry for entry in info.metadata}
     low, high = getattr(bounds.get("Ge"), "ge", None), getattr(bounds.get("Le"), "le", None)
     kind = "text"
@@ -162,14 +157,20 @@ def field_of(model: type[Part], table: str, key: str) -> dict[str, Any]:
         texts = CHOICES.get(name, {})
         kind, field["choices"] = "choice", [[word, texts.get(word, word)] for word in get_args(info.annotation)]
     field["kind"] = kind
-    if unit in US_UNITS and kind == "number":
-        us, written = US_UNITS[unit]
-        factor = from_si(to_si(1.0, unit), us) - from_si(to_si(0.0, unit), us)
-        if key.endswith(("_over_c", "_rise_k")):
-            return field
-        field["us"] = {"name": "mi/h" if us == "mi_h" else unit_name(us), "written": written, "factor": factor,
-                       "offset": from_si(to_si(0.0, unit), us)}  # fmt: skip
+    if kind in ("number", "whole"):
+        field["spellings"] = {spelling: _into(unit, other) for spelling, other in spellings(unit).items()}
+    written, factor, offset = key_shown(key, "us")
+    if written != field["unit"]:
+        typed = (spelling for spelling, (size, start) in field.get("spellings", {}).items()
+                 if isclose(size * factor, 1.0) and isclose(start * factor, -offset, abs_tol=1e-6))  # fmt: skip
+        field["us"] = {"unit": written, "factor": factor, "offset": offset, "typed": next(typed, "")}
     return field
+
+
+def _into(unit: str, other: str) -> tuple[float, float]:
+    """Factor and offset from another unit into that of a file."""
+    start = from_si(to_si(0.0, other), unit)
+    return from_si(to_si(1.0, other), unit) - start, start
 
 
 def _plain(value: Any) -> Any:

@@ -5,6 +5,7 @@ import {
 } from "../shared/dom.js";
 import { fields, readdress, recall, setProps, written } from "../shared/server.js";
 import { onUnits, units } from "../shared/units.js";
+import { asShown, quantity, unitOf as unitOfKind } from "../shared/words.js";
 
 /** Truck, road, settings, and changes by key, as texts.
  * @typedef {{ truck: string, road: string, settings: string, changes: Record<string, string> }} Setup */
@@ -21,15 +22,12 @@ export function significant(value) {
   return value === 0 ? "0" : String(Number(value.toPrecision(Math.abs(value) >= 10000 ? 6 : 5)));
 }
 
-/** A number in the unit of the file, given with that unit, its US unit or none; null when it is something else.
+const NUMBER = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/;
+/** A number in the unit of the file, given with a unit that measures the same or with none; null when it is none.
  * @param {Field} field @param {string} text */
 export function numberIn(field, text) {
-  const found = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$/.exec(text);
-  if (!found) { return null; }
-  const [, number, unit] = found;
-  if (!unit || unit === field.unit) { return Number(number); }
-  const { us } = field;
-  return us && [us.written, us.name].includes(unit) ? (Number(number) - us.offset) / us.factor : null;
+  const [, number, unit] = NUMBER.exec(text) || [], into = unit === "" ? [1, 0] : field.spellings?.[unit];
+  return into ? Number(number) * into[0] + into[1] : null;
 }
 
 /** A list of texts, such as ["60 s boost pressure 100 kPa"]. @param {unknown} given as a list, or as a text of one */
@@ -50,7 +48,13 @@ export function addressOf(setup, search) {
 
 const usOf = (field) => (field.us && units === "us" ? field.us : null);
 const inUnits = (field, value) => value * (usOf(field)?.factor ?? 1) + (usOf(field)?.offset ?? 0);
-const unitOf = (field) => (usOf(field)?.name ?? field.unit).replace(/^[CF]$/, "\u00b0$&");
+const inFile = (field, value) => (value - (usOf(field)?.offset ?? 0)) / (usOf(field)?.factor ?? 1);
+const unitOf = (field) => (usOf(field) || field).unit;
+/** Every number of a list in another unit; all else as it is. */
+const listed = (text, turn) => {
+  const each = (value) => (Array.isArray(value) ? value.map(each) : Number(significant(turn(value))));
+  try { return JSON.stringify(each(JSON.parse(text))); } catch { return text; }
+};
 const plain = (value) => (Array.isArray(value) ? JSON.stringify(value) : String(value));
 const has = (choices, name) => [...choices.options].some((option) => option.value === name);
 
@@ -86,10 +90,11 @@ class Panel {
   /** As it is shown in its box. @param {Field} field */
   text(field) {
     const given = this.given(field.key), value = this.value(field), changed = this.changed(field.key);
+    if (field.kind === "list" && usOf(field)) { return listed(plain(given), (each) => inUnits(field, each)); }
     if (changed ? value === null : typeof given !== "number") { return plain(given); }
-    const us = changed && /[a-zA-Z]/.test(given.replace(/[eE][+-]?\d/, ""));
-    if (changed && us === Boolean(usOf(field))) { return given.replace(/\s*[a-zA-Z/ .]+$/, "").trim(); }
-    return significant(inUnits(field, value));
+    const [, number, unit] = changed ? NUMBER.exec(given) : [];
+    const own = usOf(field) ? field.us.typed || null : "";
+    return changed && unit === own ? number : significant(inUnits(field, value));
   }
   value(field) { return this.changed(field.key) ? numberIn(field, this.given(field.key)) : this.base(field.key); }
 
@@ -162,24 +167,37 @@ class Panel {
         add(name, grade ? uploaded?.title || "an uploaded road" : name.slice(0, 40));
       }
       choices.value = constant ? GRADE : name;
-      about.textContent = constant ? "grade, length, altitude at the start" : list[name]?.title || "";
+      about.textContent = constant ? "grade, length, altitude at the start" : this.about(list[name]);
     });
     return element("div", { class: "field is-choice" },
       [element("label", { for: id, text: NAMES[word] }), choices, about, grade?.box]);
   }
+  /** A truck, a road or settings in a line. */
+  about(chosen) {
+    const { title, length_m: length, values } = chosen ?? { title: "" }, mass = values?.["vehicle.mass_kg"];
+    if (length) { return `${title}; ${quantity(length, "distance")}`; }
+    return mass ? `${title}; ${quantity(mass, "mass")}, ${quantity(1000 * values["engine.rated_power_kw"], "power")}`
+      : title;
+  }
   gradeInputs() {
+    const metres = this.described.fields["tyres.rolling_radius_m"], kinds = ["grade", "distance", "height"];
     const boxes = ["grade", "length", "altitude"].map((name) => decimalBox(`${this.asked.page}-constant-${name}`, {
       onchange: () => {
-        const [a, b, c] = boxes.map((each) => each.value.trim() || "0");
-        this.pick("road", `${GRADE}${a}%,${b}km,${c}m`);
+        const texts = boxes.map((each, place) => (each.value.trim() || "0") + unitOfKind(kinds[place]));
+        this.pick("road", GRADE + texts.join(","));
       } }));
+    const labels = boxes.map(({ id }) => element("label", { for: id }));
     const box = element("div", { class: "three", hidden: true },
-      ["grade, %", "length, km", "altitude, m"].map((text, place) => labelled(text, boxes[place])));
+      boxes.map((each, place) => element("div", {}, [labels[place], each])));
     return { box, show: (name) => {
       box.hidden = name === null;
-      (name || "").slice(GRADE.length).split(",").forEach((text, place) => {
-        if (name && boxes[place] && document.activeElement !== boxes[place]) {
-          boxes[place].value = text.replace(/[^0-9.+-]/g, "");
+      const given = (name || "").slice(GRADE.length).split(",");
+      boxes.forEach((each, place) => {
+        const value = numberIn(metres, given[place] ?? "");
+        labels[place].textContent = `${["grade", "length", "altitude"][place]}, ${unitOfKind(kinds[place])}`;
+        if (name && document.activeElement !== each) {
+          each.value = value === null ? (given[place] ?? "").replace(/[^0-9.+-]/g, "")
+            : significant(place ? asShown(value, kinds[place]) : value);
         }
       });
     } };
@@ -311,7 +329,9 @@ class Panel {
     const send = (wait) => {
       const text = input.value.trim(), bare = numeric && /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$/.test(text);
       if (text === "") { return; }
-      this.change(key, bare && usOf(field) ? text + field.us.written : text, wait);
+      const us = usOf(field), turned = () => (kind === "list" ? listed(text, (each) => inFile(field, each))
+        : us.typed ? text + us.typed : String(inFile(field, Number(text))));
+      this.change(key, us && (bare || kind === "list") ? turned() : text, wait);
       check();
     };
     const update = () => {

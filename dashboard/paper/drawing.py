@@ -5,90 +5,17 @@ from typing import Any
 
 import numpy as np
 
-from sim.units import from_si
-
-# kind of quantity -> its unit (ending as in sim.units), how it is written, and a factor taken out of it; metric and US
-KINDS: dict[str, dict[str, tuple[str, str, float]]] = {
-    "distance": {"metric": ("km", "km", 1.0), "us": ("mi", "mi", 1.0)},
-    "height": {"metric": ("m", "m", 1.0), "us": ("ft", "ft", 1.0)},
-    "length": {"metric": ("m", "m", 1.0), "us": ("ft", "ft", 1.0)},
-    "speed": {"metric": ("km_h", "km/h", 1.0), "us": ("mi_h", "mi/h", 1.0)},
-    "force": {"metric": ("n", "kN", 1000.0), "us": ("lbf", "1000 lbf", 1000.0)},
-    "mass": {"metric": ("t", "t", 1.0), "us": ("lb", "1000 lb", 1000.0)},
-    "weight": {"metric": ("kg", "kg", 1.0), "us": ("lb", "lb", 1.0)},
-    "fuel": {"metric": ("kg", "kg", 1.0), "us": ("lb", "lb", 1.0)},
-    "time": {"metric": ("s", "s", 1.0), "us": ("s", "s", 1.0)},
-    "engine_speed": {"metric": ("rpm", "rpm", 1.0), "us": ("rpm", "rpm", 1.0)},
-    "grade": {"metric": ("percent", "%", 1.0), "us": ("percent", "%", 1.0)},
-    "temperature": {"metric": ("c", "\N{DEGREE SIGN}C", 1.0), "us": ("f", "\N{DEGREE SIGN}F", 1.0)},
-}
+from sim.units import quantity_text, shown_value
 
 
 def shown(values: Any, kind: str, units: str) -> np.ndarray:
-    """Numbers of a quantity as a reader is shown them.
-
-    Parameters
-    ----------
-    values : array or float
-        [SI]
-    kind : str
-        One of `KINDS`.
-    units : str
-        metric or us.
-
-    Returns
-    -------
-    values : array
-        [as shown]
-
-    Examples
-    --------
-    >>> float(shown(25.0, "speed", "metric")), round(float(shown(25.0, "speed", "us")), 2)
-    (90.0, 55.92)
-    """
-    unit, _, factor = KINDS[kind][units]
-    return np.asarray(from_si(np.asarray(values, dtype=float), unit)) / factor  # type: ignore[arg-type]
-
-
-def unit_of(kind: str, units: str) -> str:
-    """How the unit of a quantity is written.
-
-    Parameters
-    ----------
-    kind : str
-        One of `KINDS`.
-    units : str
-        metric or us.
-    """
-    return KINDS[kind][units][1]
+    """Numbers of a quantity of `sim.units`, as readers of a system of units are shown them. [SI -> as shown]"""
+    return np.asarray(shown_value(np.asarray(values, dtype=float), kind, units))  # type: ignore[arg-type]
 
 
 def with_unit(value: float, kind: str, units: str, digits: int = 0) -> str:
-    """A number with its unit.
-
-    Parameters
-    ----------
-    value : float
-        [SI]
-    kind : str
-        One of `KINDS`.
-    units : str
-        metric or us.
-    digits : int
-        Behind the point.
-
-    Returns
-    -------
-    text : str
-        [as shown]
-
-    Examples
-    --------
-    >>> with_unit(25.0, "speed", "metric"), with_unit(1609.344, "distance", "us", 1), with_unit(36287.0, "weight", "metric")
-    ('90 km/h', '1.0 mi', '36,287 kg')
-    """
-    text = f"{float(shown(value, kind, units)):{',' if kind == 'weight' else ''}.{digits}f}"
-    return f"{text.removeprefix('-') if not text.strip('-0.') else text} {unit_of(kind, units)}"
+    """A quantity with its unit, as `quantity_text`, without digits behind the point unless they are asked for."""
+    return quantity_text(value, kind, units, digits)
 
 
 def span_of(

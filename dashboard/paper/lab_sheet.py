@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from dashboard.paper.markup import cautions, document, escaped, table, wide
-from dashboard.paper.words import shown_value
+from sim.hidden.record import reading_words
 from sim.inputs.sheet import Entry
-from sim.units import MILE, MILE_PER_HOUR
+from sim.units import KILOMETRE_PER_HOUR, LITRE_PER_100KM, MILE_PER_HOUR, quantity_text, shown_unit
 
 STYLE = """
 :root { --ink: #1a1a1a; --quiet: #4f4f4f; --rule: #b9b9b9; --calm: #0072b2; --warn: #d55e00; --band: #f4f1ea; }
@@ -40,7 +40,11 @@ svg { max-width: 100%; height: auto; }
 }
 """
 
-TOP = 75.0  # mi/h: end of both axes of the picture
+AXES = {
+    "metric": (KILOMETRE_PER_HOUR, 120, 20),
+    "us": (MILE_PER_HOUR, 75, 10),
+}  # of the picture: m/s, end and step in them
+HELD = 50.0 * MILE_PER_HOUR  # m/s, at which 49 CFR 393.82 judges
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Sequence[int] = ()) -> str:
@@ -48,9 +52,9 @@ def _table(head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Seque
     return wide(table(head, rows, numbers=numbers))
 
 
-def _speed(value: float) -> str:
-    """A speed in both units."""
-    return f"{value / MILE_PER_HOUR:.2f} mi/h ({value * 3.6:.2f} km/h)"
+def _speed(value: float, units: str) -> str:
+    """A speed, to be worked with."""
+    return quantity_text(value, "speed", units, 2)
 
 
 def _signatures() -> str:
@@ -58,38 +62,37 @@ def _signatures() -> str:
     return '<div class="sign"><div>student</div><div>instructor</div><div>date and time</div></div>'
 
 
-def _picture(states: Sequence[tuple[str, str, dict[str, Any]]]) -> str:
+def _picture(states: Sequence[tuple[str, str, dict[str, Any]]], units: str) -> str:
     """Speed shown against true speed, with the band of the rule, as an SVG."""
     left, top, size = 64.0, 16.0, 420.0
+    one, end_of_axis, step = AXES["metric" if units == "metric" else "us"]
 
     def x(speed: float) -> float:
-        return left + size * speed / TOP
+        return left + size * speed / end_of_axis
 
     def y(speed: float) -> float:
-        return top + size * (1.0 - speed / TOP)
+        return top + size * (1.0 - speed / end_of_axis)
 
     parts = []
-    for speed in range(0, 76, 10):
+    for speed in range(0, end_of_axis + 1, step):
+        parts.append(f'<line x1="{x(speed):.1f}" y1="{y(0):.1f}" x2="{x(speed):.1f}" y2="{top:.1f}" stroke="#e4e4e4"/>')
         parts.append(
-            f'<line x1="{x(speed):.1f}" y1="{y(0):.1f}" x2="{x(speed):.1f}" y2="{y(TOP):.1f}" stroke="#e4e4e4"/>'
-        )
-        parts.append(
-            f'<line x1="{x(0):.1f}" y1="{y(speed):.1f}" x2="{x(TOP):.1f}" y2="{y(speed):.1f}" stroke="#e4e4e4"/>'
+            f'<line x1="{x(0):.1f}" y1="{y(speed):.1f}" x2="{left + size:.1f}" y2="{y(speed):.1f}" stroke="#e4e4e4"/>'
         )
         parts.append(f'<text x="{x(speed):.1f}" y="{y(0) + 18:.1f}" text-anchor="middle">{speed}</text>')
         parts.append(f'<text x="{x(0) - 8:.1f}" y="{y(speed) + 5:.1f}" text-anchor="end">{speed}</text>')
     parts.append(
-        f'<line x1="{x(0):.1f}" y1="{y(0):.1f}" x2="{x(TOP):.1f}" y2="{y(TOP):.1f}" stroke="#4f4f4f" stroke-dasharray="2 5"/>'
+        f'<line x1="{x(0):.1f}" y1="{y(0):.1f}" x2="{left + size:.1f}" y2="{top:.1f}" stroke="#4f4f4f" stroke-dasharray="2 5"/>'
     )
     verdict = states[0][2]["verdict"]
-    low, high = (verdict[key] / MILE_PER_HOUR for key in ("lowest_m_s", "highest_m_s"))
+    low, high, held = (each / one for each in (verdict["lowest_m_s"], verdict["highest_m_s"], HELD))
     parts.append(
-        f'<line x1="{x(50):.1f}" y1="{y(low):.1f}" x2="{x(50):.1f}" y2="{y(high):.1f}" stroke="#1a1a1a" stroke-width="7"'
+        f'<line x1="{x(held):.1f}" y1="{y(low):.1f}" x2="{x(held):.1f}" y2="{y(high):.1f}" stroke="#1a1a1a" stroke-width="7"'
         ' stroke-opacity="0.35"/>'
     )
     for place, (name, look, state) in enumerate(states):
         ratio = state["calibration"]["shown_over_true"]
-        end = min(TOP, TOP / ratio)
+        end = min(end_of_axis, end_of_axis / ratio)
         parts.append(
             f'<line x1="{x(0):.1f}" y1="{y(0):.1f}" x2="{x(end):.1f}" y2="{y(end * ratio):.1f}" {look} stroke-width="2.5"/>'
         )
@@ -102,31 +105,35 @@ def _picture(states: Sequence[tuple[str, str, dict[str, Any]]]) -> str:
         ' stroke-opacity="0.35"/>'
     )
     parts.append(f'<text x="{left + 62}" y="{legend + 5}">band of 49 CFR 393.82</text>')
+    unit = shown_unit("speed", "metric" if units == "metric" else "us")
     parts.append(
-        f'<text x="{left + size / 2:.1f}" y="{top + size + 40:.1f}" text-anchor="middle">true speed, mi/h</text>'
+        f'<text x="{left + size / 2:.1f}" y="{top + size + 40:.1f}" text-anchor="middle">true speed, {unit}</text>'
     )
     parts.append(
-        f'<text transform="translate(18 {top + size / 2:.1f}) rotate(-90)" text-anchor="middle">speed shown, mi/h</text>'
+        f'<text transform="translate(18 {top + size / 2:.1f}) rotate(-90)" text-anchor="middle">speed shown, {unit}</text>'
     )
-    label = "Speed shown against true speed before and after, with the band allowed at 50 mi/h"
+    held_at = quantity_text(HELD, "speed", units, 0)
+    label = f"Speed shown against true speed before and after, with the band allowed at {held_at}"
     return (
         f'<figure><svg viewBox="0 0 {left + size + 20:.0f} {top + size + 50:.0f}" width="520" role="img" aria-label="{label}"'
         f' font-family="Arial, Helvetica, sans-serif" font-size="14" fill="#1a1a1a">{"".join(parts)}</svg></figure>'
     )
 
 
-def speedo_sheet(sheet: dict[str, Any]) -> str:
+def speedo_sheet(sheet: dict[str, Any], units: str = "both") -> str:
     """The measured mile as a page to print.
 
     Parameters
     ----------
     sheet : dict
         As `sim.speedo.exercise` gives it, or without what is to be found out.
+    units : str
+        metric, us, or both.
     """
     mile = sheet["mile"]
     rows = [
-        ("distance between the posts", f"{mile['distance_m'] / MILE:g} mi ({mile['distance_m'] / 1000:.3f} km)", None),
-        ("needle held at", _speed(mile["read_speed_m_s"]), None),
+        ("distance between the posts", quantity_text(mile["distance_m"], "distance", units, 3), None),
+        ("needle held at", _speed(mile["read_speed_m_s"], units), None),
         ("stopwatch", f"{mile['timed_s']:.1f} s", None),
         ("told to the controller", f"{mile['told_pulses_per_mile']:.0f} pulses/mi", None),
     ]
@@ -143,14 +150,19 @@ def speedo_sheet(sheet: dict[str, Any]) -> str:
         "<p>speed = miles x 3600 / seconds; new pulses = old pulses x speed shown / speed measured</p>",
     ]
     if "before" not in sheet:
-        steps = ["speed measured, mi/h", "shown over measured", "new pulses per mile", "cause you suspect"]
+        steps = [
+            f"speed measured, {shown_unit('speed', units)}",
+            "shown over measured",
+            "new pulses per mile",
+            "cause you suspect",
+        ]
         body.append(_table(("step", "own result"), [(step, None) for step in steps]))
     else:
-        body.append(_compared(sheet))
+        body.append(_compared(sheet, units))
         states = [("as found", 'stroke="#d55e00" stroke-dasharray="9 4"', sheet["before"])]
         if "after" in sheet:
             states.append(("with the number entered", 'stroke="#0072b2"', sheet["after"]))
-        body += ["<h2>4. Before and after</h2>", _picture(states), _states(states)]
+        body += ["<h2>4. Before and after</h2>", _picture(states, units), _states(states, units)]
     if "cause" in sheet:
         body.append(f"<p class='verdict'>What had happened: {escaped(sheet['cause'])}</p>")
     body.append("<h2>Rubric</h2>")
@@ -159,14 +171,14 @@ def speedo_sheet(sheet: dict[str, Any]) -> str:
     return document("Measured mile", STYLE, "".join(body))
 
 
-def _compared(sheet: dict[str, Any]) -> str:
+def _compared(sheet: dict[str, Any], units: str) -> str:
     """Predicted against measured, and what was entered."""
     mile, entered = sheet["mile"], sheet["entered_pulses_per_mile"]
     fitted = sheet["before"]["calibration"]["fitted_pulses_per_mile"]
     predicted = sheet["predicted_true_speed_m_s"]
     measured, true = mile["measured_speed_m_s"], mile["true_speed_m_s"]
     rows = [
-        ("true speed", _speed(predicted), _speed(measured), f"{100.0 * (measured / true - 1.0):+.2f} %"),
+        ("true speed", _speed(predicted, units), _speed(measured, units), f"{100.0 * (measured / true - 1.0):+.2f} %"),
         (
             "pulses per mile",
             f"{fitted:.0f}",
@@ -185,40 +197,47 @@ def _compared(sheet: dict[str, Any]) -> str:
     )
 
 
-def _states(states: Sequence[tuple[str, str, dict[str, Any]]]) -> str:
+def _states(states: Sequence[tuple[str, str, dict[str, Any]]], units: str) -> str:
     """Calibrations side by side."""
     head = ("", *(name for name, _, _ in states))
     read = [state for _, _, state in states]
+    posted = f"{quantity_text(10000.0, 'distance', units, 0)} posted {quantity_text(25.0, 'speed', units, 0)}"
+
+    def burnt(key: str) -> list[str]:
+        return [quantity_text(s["posted_run"][key] * LITRE_PER_100KM, "consumption", units, 2) for s in read]
+
     rows = [
         ("pulses per mile told", *(f"{s['calibration']['told_pulses_per_mile']:.0f}" for s in read)),
         ("pulses per mile fitted", *(f"{s['calibration']['fitted_pulses_per_mile']:.0f}" for s in read)),
-        ("shown at a true 50 mi/h", *(_speed(s["verdict"]["shown_speed_m_s"]) for s in read)),
+        (
+            f"shown at a true {quantity_text(HELD, 'speed', units)}",
+            *(_speed(s["verdict"]["shown_speed_m_s"], units) for s in read),
+        ),
         ("verdict by 49 CFR 393.82", *(s["verdict"]["verdict"] for s in read)),
         ("speed and odometer error", *(f"{s['effects']['speed_error_percent']:+.2f} %" for s in read)),
-        ("fuel economy shown", *(f"{s['posted_run']['shown_fuel_mpg_us']:.2f} mi/gal" for s in read)),
-        ("fuel economy true", *(f"{s['posted_run']['fuel_mpg_us']:.2f} mi/gal" for s in read)),
-        ("10 km posted 90 km/h: true mean", *(_speed(s["posted_run"]["mean_speed_m_s"]) for s in read)),
-        ("10 km posted 90 km/h: over the limit", *(f"{s['posted_run']['time_over_limit_s']:.0f} s" for s in read)),
+        ("fuel economy shown", *burnt("shown_fuel_l_per_100km")),
+        ("fuel economy true", *burnt("fuel_l_per_100km")),
+        (f"{posted}: true mean", *(_speed(s["posted_run"]["mean_speed_m_s"], units) for s in read)),
+        (f"{posted}: over the limit", *(f"{s['posted_run']['time_over_limit_s']:.0f} s" for s in read)),
     ]
     for key, words in (("cruise_set", "cruise set"), ("road_speed_limit", "road-speed limit")):
         if f"{key}_true_m_s" in read[0]["effects"]:
-            shown = _speed(read[0]["effects"][f"{key}_shown_m_s"])
-            rows.append((f"{words} at {shown}: true", *(_speed(s["effects"][f"{key}_true_m_s"]) for s in read)))
+            shown = _speed(read[0]["effects"][f"{key}_shown_m_s"], units)
+            rows.append((f"{words} at {shown}: true", *(_speed(s["effects"][f"{key}_true_m_s"], units) for s in read)))
     return _table(head, rows)
 
 
-def settings_record(truck: str, entries: Sequence[Entry]) -> str:
+def settings_record(truck: str, entries: Sequence[Entry], units: str = "both") -> str:
     """What is programmed, before and after, as a page to print and sign.
 
     Parameters
     ----------
     truck : str
         Name of the truck.
+    units : str
+        metric, us, or both.
     """
-    rows = [
-        (entry.key, shown_value(entry.old), shown_value(entry.new), entry.unit, entry.allowed, entry.meaning)
-        for entry in entries
-    ]
+    rows = [entry.words(units) for entry in entries]
     head = ("value", "before", "after", "unit", "allowed", "meaning")
     marked = ["changed" if entry.changed else "" for entry in entries]
     record = wide(table(head, rows, numbers=(1, 2), kinds={4: "range"}, marked=marked))
@@ -231,13 +250,15 @@ def settings_record(truck: str, entries: Sequence[Entry]) -> str:
     return document("Record of programmed values", STYLE, body)
 
 
-def fault_sheet(sheet: dict[str, Any]) -> str:
+def fault_sheet(sheet: dict[str, Any], units: str = "both") -> str:
     """A session of a hidden fault as a page to print: what was asked for and found, and once it is over the marking.
 
     Parameters
     ----------
     sheet : dict
         A session without its seal, and `marking`, None while it is open.
+    units : str
+        metric, us, or both.
     """
     case = ", ".join(f"{name} {value}" for name, value in sheet["case"].items())
     body = [
@@ -253,11 +274,7 @@ def fault_sheet(sheet: dict[str, Any]) -> str:
         "<h2>Tests asked for</h2>",
     ]
     for entry in sheet["tests"]:
-        rows = []
-        for reading in entry["readings"]:
-            within = f" \u00b1 {reading['within']:g}" if reading.get("within") else ""
-            right = f"{reading['sound']}{within}" if "sound" in reading else ""
-            rows.append((reading["name"], f"{reading['value']} {reading['unit']}".strip(), right, None))
+        rows = [(reading["name"], *reading_words(reading, units), None) for reading in entry["readings"]]
         body.append(f"<h3>{entry['number']}. {escaped(entry['test'])} <small>{escaped(entry['time'])}</small></h3>")
         body.append(_table(("reading", "found", "sound truck", "what it tells me"), rows))
     body.append("<h2>Answer</h2>")

@@ -11,8 +11,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.drawing import shown, span_of, unit_of
-from sim.units import from_si, to_si
+from dashboard.paper.drawing import shown, span_of
+from sim.units import from_si, shown_unit, to_si
 
 FONT = "Arial, Helvetica, 'Liberation Sans', sans-serif"
 INK = "#1A1A1A"
@@ -303,7 +303,7 @@ def strips(panels: Sequence[Panel], reach: tuple[float, float], units: str, heig
         [px]
     """
     first, last = (float(shown(end, "distance", units)) for end in reach)
-    along = f"distance, {unit_of('distance', units)}"
+    along = f"distance, {shown_unit('distance', units)}"
     return over(panels, (first, last), along, height, lift=MILES, size=13, one_legend=True)
 
 

@@ -6,16 +6,10 @@ from typing import Any
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
 from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
-from sim.units import LITRE_PER_100KM, SYSTEMS, clock_time, quantity_text, to_si, unit_name, unit_of_key
-from sim.wording import Finding, finding, said
+from sim.units import LITRE_PER_100KM, SYSTEMS, beside, clock_time, key_shown, key_value, quantity_text, to_si
+from sim.wording import Finding, finding
 
 NOT_STATED = "not stated"
-
-# pieces of compound units that no single key ends with
-_PIECES = {
-    "n_m_s": "N m s", "kn": "kN", "kj": "kJ", "mj": "MJ", "g": "g", "mm2": "mm²", "rad": "rad", "mile": "mile",
-    "1000_rpm": "1000 rpm", "pulses": "pulses",
-}  # fmt: skip
 
 Row = tuple[str, str, str]  # quantity, metric, US
 
@@ -56,11 +50,6 @@ def verdict(summary: dict[str, Any]) -> Finding:
             return finding("verdict.code", how=how, code=code)
         return finding("verdict.codes", how=how, code=code, more=len(codes) - 1)
     return finding("verdict.sound", how=how)
-
-
-def in_both(found: Finding | Mapping[str, Any]) -> dict[str, str]:
-    """A finding in words of both systems of units, for a page that knows the reader's."""
-    return {units: said(found, units) for units in SYSTEMS}
 
 
 def _row(name: str, value: float, kind: str, digits: int | None = None) -> Row:
@@ -125,36 +114,6 @@ def summary_rows(result: Result) -> list[Row]:
     return rows
 
 
-def unit_in_words(key: str) -> str:
-    """The unit of a key of truck or settings, also of a compound one.
-
-    Returns
-    -------
-    unit : str
-        Empty for a plain number or a text.
-
-    Examples
-    --------
-    >>> unit_in_words("mass_kg"), unit_in_words("cooling_w_per_k_per_m_s"), unit_in_words("teeth")
-    ('kg', 'W/(K m/s)', '')
-    """
-    first, *rest = key.split("_per_")
-    if not rest:
-        unit = unit_of_key(key)
-        return unit_name(unit) if unit else ""
-    above = next((name for piece, name in _PIECES.items() if first == piece or first.endswith(f"_{piece}")), "")
-    if not above:
-        unit = unit_of_key(first) or unit_of_key(f"_{first}")
-        above = unit_name(unit) if unit else ""
-    below = []
-    for piece in rest:
-        unit = unit_of_key(f"_{piece}")
-        below.append(_PIECES.get(piece) or (unit_name(unit) if unit else piece))
-    if not above:
-        return ""
-    return f"{above}/{below[0]}" if len(below) == 1 else f"{above}/({' '.join(below)})"
-
-
 def shown_value(value: Any) -> str:
     """A value of an input as people read it.
 
@@ -175,28 +134,48 @@ def shown_value(value: Any) -> str:
     return str(value)
 
 
-def input_rows(part: Truck | Settings) -> Iterator[tuple[str, str, str, str]]:
+def input_text(value: Any, key: str, units: str) -> str:
+    """A value of an input as readers of a system of units, or of both, read it; without its unit.
+
+    Examples
+    --------
+    >>> input_text(80.0, "set_speed_km_h", "both"), input_text("snub", "style", "both")
+    ('80 (49.71)', 'snub')
+    """
+    if units not in SYSTEMS:
+        return beside(*(input_text(value, key, system) for system in SYSTEMS))
+    return shown_value(key_value(value, key, units))
+
+
+def input_rows(part: Truck | Settings, units: str = "both") -> Iterator[tuple[str, str, str, str]]:
     """Every input of a truck or of settings.
 
     Parameters
     ----------
     part : Truck or Settings
         As driven.
+    units : str
+        metric, us, or both.
 
     Yields
     ------
     key : str
         `table.key`.
     value : str
-        [unit]
+        [as shown]
     """
     for section, key in keys_of(type(part)):
         model: Part = getattr(part, section)
         meaning = type(model).model_fields[key].description or ""
-        yield f"{section}.{key}", shown_value(getattr(model, key)), unit_in_words(key), meaning
+        unit = (
+            beside(*(key_shown(key, system)[0] for system in SYSTEMS))
+            if units not in SYSTEMS
+            else key_shown(key, units)[0]
+        )
+        yield f"{section}.{key}", input_text(getattr(model, key), key, units), unit, meaning
 
 
-def mark_of(settings: Settings, name: str) -> str:
+def mark_of(settings: Settings, name: str, units: str = "both") -> str:
     """Whether a setting is the default one.
 
     Parameters
@@ -205,6 +184,8 @@ def mark_of(settings: Settings, name: str) -> str:
         As driven.
     name : str
         `table.key`.
+    units : str
+        metric, us, or both.
 
     Returns
     -------
@@ -215,21 +196,21 @@ def mark_of(settings: Settings, name: str) -> str:
     usual = getattr(getattr(Settings(), table), key)
     if getattr(getattr(settings, table), key) == usual:
         return "default"
-    return f"changed; default {shown_value(usual)}"
+    return f"changed; default {input_text(usual, key, units)}"
 
 
 INPUT_HEAD = ("input", "value", "unit", "meaning")
 Input = tuple[str, ...]  # key, value, unit, meaning, and where it is from
 
 
-def truck_rows(truck: Truck, sources: Mapping[str, str]) -> list[Input]:
+def truck_rows(truck: Truck, sources: Mapping[str, str], units: str = "both") -> list[Input]:
     """Every input of a truck with its source."""
-    return [(*row, sources.get(row[0], NOT_STATED)) for row in input_rows(truck)]
+    return [(*row, sources.get(row[0], NOT_STATED)) for row in input_rows(truck, units)]
 
 
-def settings_rows(settings: Settings) -> list[Input]:
+def settings_rows(settings: Settings, units: str = "both") -> list[Input]:
     """Every setting with what it was changed from."""
-    return [(*row, mark_of(settings, row[0])) for row in input_rows(settings)]
+    return [(*row, mark_of(settings, row[0], units)) for row in input_rows(settings, units)]
 
 
 def inputs_table(summary: str, rows: Sequence[Input], last: str) -> str:

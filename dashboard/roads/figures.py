@@ -7,13 +7,15 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper import palette
-from dashboard.paper.drawing import shown, unit_of, with_unit
+from dashboard.paper.drawing import shown, with_unit
 from dashboard.paper.panels import Line, Panel, axis, chart_layout, figure_of, note, span_of_lines, strips, stroke
 from dashboard.server.thinning import thinned_rows
 from sim.charts.descent_speed import DescentSpeeds
 from sim.roads.facts import GradeClass, curve_spans, limit_spans
 from sim.roads.route import Route
 from sim.roads.track import ImportedTrack
+from sim.units import shown_unit
+from sim.wording import finding, said
 
 MOST_POINTS = 3000
 DARK_VERMILLION = "#A13C00"  # of no published set: vermillion made dark enough for words (4.5 to 1 on white)
@@ -50,7 +52,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
     places = drawn_places(route)
     along = np.asarray(shown(places, "distance", units), dtype=np.float32)
     heights = np.asarray(shown(np.array([route.elevation_at(float(at)) for at in places]), "height", units))
-    height_unit, speed_unit = unit_of("height", units), unit_of("speed", units)
+    height_unit, speed_unit = shown_unit("height", units), shown_unit("speed", units)
     road: Line = stroke(
         along, heights, "road", palette.BLACK, width=2.4, showlegend=False,
         hovertemplate=f"%{{y:.0f}} {height_unit}<extra>height</extra>",
@@ -71,13 +73,13 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         )  # fmt: skip
     profile.append(road)
     symbols = {"sign": "triangle-down", "stop": "square", "curve": "diamond"}
-    marked = [(sign.distance, "sign", sign.text) for sign in route.signs]
+    marked = [(sign.distance, "sign", said(finding("cause.sign", text=sign.text), units)) for sign in route.signs]
     marked += [(stop.distance, "stop", f"{stop.value:g} s") for stop in route.stops]
     marked += [
         (
             span_.begin,
             "curve",
-            f"radius {with_unit(span_.value, 'length', units)}, taken at {with_unit(span_.speed, 'speed', units)}",
+            f"radius {with_unit(span_.value, 'short length', units)}, taken at {with_unit(span_.speed, 'speed', units)}",
         )
         for span_ in curve_spans(route)
     ]
@@ -90,7 +92,7 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
                     "y": [float(shown(route.elevation_at(min(at, route.length)), "height", units)) for at, _ in mine],
                     "mode": "markers", "name": f"{kind}s",
                     "marker": {"symbol": symbol, "size": 10, "color": "#FFFFFF", "line": {"color": "#1A1A1A", "width": 1.6}},
-                    "customdata": [f"{kind}: {html.escape(text)}" for _, text in mine],
+                    "customdata": [f"{kind}: {html.escape(text, quote=False)}" for _, text in mine],
                     "hovertemplate": "%{customdata}<extra></extra>",
                 }
             )  # fmt: skip
@@ -145,7 +147,7 @@ def histogram_figure(classes: Sequence[GradeClass], units: str) -> go.Figure:
     def colour(middle: float) -> str:
         return palette.BLUE if middle < -0.05 else palette.VERMILLION if middle > 0.05 else palette.GREY
 
-    unit = unit_of("distance", units)
+    unit = shown_unit("distance", units)
     bars = {
         "type": "bar", "x": middles, "y": lengths, "width": 0.86, "name": "length",
         "marker": {"color": [colour(middle) for middle in middles], "line": {"color": "#1A1A1A", "width": 1}},
@@ -180,7 +182,7 @@ def smoothing_figure(track: ImportedTrack, units: str) -> go.Figure:
     units : str
         metric or us.
     """
-    height_unit = unit_of("height", units)
+    height_unit = shown_unit("height", units)
     rows = thinned_rows(track.raw_elevation, np.empty(0, dtype=int), MOST_POINTS)
     road = thinned_rows(track.elevation, np.empty(0, dtype=int), MOST_POINTS)
     recorded: Line = stroke(
@@ -223,8 +225,8 @@ def descent_figure(descent: DescentSpeeds, units: str) -> go.Figure:
     units : str
         metric or us.
     """
-    masses = [float(shown(load.mass, "mass", units)) for load in descent.loads]
-    mass_unit, speed_unit = unit_of("mass", units), unit_of("speed", units)
+    masses = [float(shown(load.mass, "large mass", units)) for load in descent.loads]
+    mass_unit, speed_unit = shown_unit("large mass", units), shown_unit("speed", units)
     ways: list[tuple[str, str, str, str, list[tuple[float, str] | None]]] = [
         ("held by gear and engine brake, without service brakes", palette.BLUE, "solid", "circle",
          [(load.held.speed, load.held.binds) for load in descent.loads]),

@@ -19,11 +19,13 @@ from dashboard.server.runs import UPLOAD, Workshop, key_for
 from dashboard.server.setups import Setup, chosen_units, query_of, read_road, read_setup, setup_of, with_usual
 from sim.errors import HaulbenchError, RouteError
 from sim.inputs.one_trip import Inputs
+from sim.laws.grade_severity import LIMIT_TEMPERATURE_F
 from sim.messages import browser as say
-from sim.roads.falls import PITCH
-from sim.roads.route import Route, catalogue_folder
-from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, ImportedTrack, Stretch
-from sim.units import KILOMETRE_PER_HOUR, MILE, number_in
+from sim.roads.falls import FALLING, LEAST_DROP, PITCH
+from sim.roads.route import DEFAULT_LIMIT, Route, catalogue_folder
+from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, SIGN_REACH, ImportedTrack, Stretch
+from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value, to_si
+from sim.wording import finding, said
 
 if TYPE_CHECKING:
     from sim.charts.descent_speed import DescentSpeeds
@@ -59,7 +61,8 @@ def layout(query: dict[str, Any]) -> html.Div:
     panel = controls.panel(
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
     )
-    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH}
+    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH,
+             "limit": DEFAULT_LIMIT}  # fmt: skip
     upload = card(
         "A road from a recording",
         html.P(
@@ -375,7 +378,8 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
     from dashboard.roads.figures import descent_figure
 
     if not found:
-        level = "No part of this road falls enough to ask for a lower gear: 2.5 % over 40 m of height or more."
+        least = with_unit(LEAST_DROP, "height", units)
+        level = f"No part of this road falls enough to ask for a lower gear: {-100.0 * FALLING:g} % over {least} of height or more."
         return [card("Descents", html.P(level))]
     pieces: list[Any] = []
     for number, down in enumerate(found, start=1):
@@ -383,10 +387,11 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
         where = (
             f"From {with_unit(down.begin, 'distance', units, 2)} to {with_unit(down.end, 'distance', units, 2)}:"
             f" {with_unit(down.drop, 'height', units)} down, steepest {100.0 * down.steepest:.1f} %"
-            f" over {with_unit(PITCH, 'length', units)};"
+            f" over {with_unit(PITCH, 'short length', units)};"
             f" lowest {down.cap_name} on it {with_unit(down.cap, 'speed', units)}."
         )
         outside = down.loads[0].set_a is None
+        hottest = with_unit(to_si(LIMIT_TEMPERATURE_F, "f"), "temperature", units)
         opinions = [
             "Two opinions that are never mixed. ",
             html.B("Held"),
@@ -394,7 +399,7 @@ def descents(inputs: Inputs, found: "Sequence[DescentSpeeds]", units: str) -> li
             " boost settled, by the laws of the trip. ",
             html.B("Published"),
             " is the Grade Severity Rating System (report WY-1901F, 2018, seen second-hand; set B from memory):"
-            " service brakes below 500 F (260 C) with engine drag only, no engine brake, one speed all the way and"
+            f" service brakes below {hottest} with engine drag only, no engine brake, one speed all the way and"
             " one emergency stop at the foot. Both are capped by posted limit, curve and governed speed.",
             " This truck does not have the five axles of the published model, so only the first is shown."
             if outside
@@ -437,7 +442,7 @@ def _speeds_table(down: "DescentSpeeds", units: str) -> html.Div:
         own.append(html.Span(held.binds if held.gear else "lowest gear and all stages", className="quiet fine"))
         if how:
             own += [html.Br(), html.Span(how, className="quiet fine")]
-        row = [with_unit(load.mass, "weight", units), html.Span(own)]
+        row = [f"{shown_value(load.mass, 'mass', units):,.0f} {shown_unit('mass', units)}", html.Span(own)]
         body.append(row if outside else [*row, published(load.set_a), published(load.set_b)])
     head = ["gross mass", "held: speed, what binds, how", *([] if outside else ["published, set A", "set B"])]
     return table(head, body, "Speeds by load")
@@ -459,13 +464,16 @@ def limits(route: Route, units: str) -> html.Section:
         (
             span.begin,
             span.end,
-            f"curve of {with_unit(span.value, 'length', units)}, taken at {with_unit(span.speed, 'speed', units)}"
+            f"curve of {with_unit(span.value, 'short length', units)}, taken at {with_unit(span.speed, 'speed', units)}"
             " (0.14 g, assumed)",
         )
         for span in curve_spans(route)
     ]
     rows += [(stop.distance, stop.distance, f"stop of {stop.value:g} s") for stop in route.stops]
-    rows += [(sign.distance, sign.distance, f"sign: {sign.text}") for sign in route.signs]
+    rows += [
+        (sign.distance, sign.distance, f"sign: {said(finding('cause.sign', text=sign.text), units)}")
+        for sign in route.signs
+    ]
     rows.sort(key=lambda row: row[0])
     body = [
         [
@@ -477,7 +485,8 @@ def limits(route: Route, units: str) -> html.Section:
     ]
     more = [html.P(f"and {len(rows) - MOST_SPANS} more", className="quiet")] if len(rows) > MOST_SPANS else []
     spans = table(["from", "to", "what"], body, "Limits and signs")
-    return card("Limits, curves, stops and signs", spans, *more)
+    painted = html.P("Signs say what is painted on them, in the units of their road.", className="quiet fine")
+    return card("Limits, curves, stops and signs", spans, *more, painted)
 
 
 def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any]:
@@ -514,7 +523,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             "climb",
             f"{with_unit(track.raw_climb, 'height', units)} as recorded, {with_unit(track.climb, 'height', units)} as smoothed",
         ),
-        ("smoothed over", with_unit(track.smooth, "length", units)),
+        ("smoothed over", with_unit(track.smooth, "short length", units)),
         (
             "furthest from the recording",
             f"{with_unit(abs(away), 'height', units, 1)} {'above' if away > 0 else 'below'}"
@@ -522,14 +531,14 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         (
             "posted limit",
-            "none given: 90 km/h (56 mi/h) is assumed"
+            f"none given: {with_unit(DEFAULT_LIMIT, 'speed', units)} is assumed"
             if track.limit is None
             else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),
     ]
     notes = [
         *[
-            f"A gap of {with_unit(gap.length, 'length', units)} at {at(gap)} is bridged straight."
+            f"A gap of {with_unit(gap.length, 'short length', units)} at {at(gap)} is bridged straight."
             for gap in track.gaps[:MOST_LINES]
         ],
         *[
@@ -538,12 +547,13 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             for jump in track.jumps[:MOST_LINES]
         ],
         *[
-            f"Steeper than 20 % for {with_unit(held.length, 'length', units)} at {at(held)}: held at 20 %."
+            f"Steeper than 20 % for {with_unit(held.length, 'short length', units)} at {at(held)}: held at 20 %."
             for held in track.bound[:MOST_LINES]
         ],
     ]  # fmt: skip
     if track.waypoints_left:
-        notes.append(f"{track.waypoints_left} places of the file are over 50 m from the track and no signs.")
+        reach = with_unit(SIGN_REACH, "height", units)
+        notes.append(f"{track.waypoints_left} places of the file are over {reach} from the track and no signs.")
     drift = (
         "A recording whose height drifts over kilometres shows hills that are not there. Nothing here can find them."
     )

@@ -3,19 +3,20 @@
 import { button, decimalBox, element, labelled, whenThere } from "../shared/dom.js";
 import { panel } from "../panel/panel.js";
 import { recall, remember } from "../shared/server.js";
-import { onUnits, units } from "../shared/units.js";
+import { onUnits } from "../shared/units.js";
+import { asShown, inSI, number, unitOf } from "../shared/words.js";
 
 const KNOWN = "haulbench-roads", MOST_KNOWN = 20;
-// name, label, metric unit, US unit, metric units in a US one
-/** @type {[string, string, string, string, number][]} */
-const BOXES = [["smooth", "smoothed over", "m", "ft", 0.3048], ["every", "a row every", "m", "ft", 0.3048],
-  ["limit", "posted limit", "km/h", "mi/h", 1.609344]];
+// name, label, kind of quantity
+const BOXES = [["smooth", "smoothed over", "height"], ["every", "a row every", "height"],
+  ["limit", "posted limit", "speed"]];
 
 class Upload {
   /** @param {HTMLElement} place */
   constructor(place) {
     this.asked = JSON.parse(place.dataset.upload);
-    this.metric = { smooth: this.asked.smooth, every: this.asked.every, limit: "" };
+    /** As sent: in m and m/s. @type {Record<string, number | "">} */
+    this.given = { smooth: this.asked.smooth, every: this.asked.every, limit: "" };
     this.file = element("input", { type: "file", id: "roads-file", accept: ".gpx,.csv" });
     this.send = button("Make a road of it", () => this.go(), { class: "strong", id: "roads-send" });
     this.told = element("p", { class: "upload-told", id: "roads-told", role: "status" });
@@ -27,16 +28,16 @@ class Upload {
     onUnits(() => this.show());
   }
   show() {
-    const us = units === "us";
-    this.boxes.replaceChildren(...BOXES.map(([name, label, metric, imperial, size]) => {
-      const factor = us ? size : 1, kept = this.metric[name];
+    this.boxes.replaceChildren(...BOXES.map(([name, label, kind]) => {
+      const kept = this.given[name];
       const input = decimalBox(`roads-${name}`, {
-        placeholder: name === "limit" ? (us ? "56" : "90") : null,
-        value: kept === "" || Number.isNaN(kept) ? "" : String(Number((kept / factor).toPrecision(4))), oninput: () => {
+        placeholder: name === "limit" ? number(this.asked.limit, kind, 0) : null,
+        value: kept === "" || Number.isNaN(kept) ? "" : String(Number(asShown(kept, kind).toPrecision(4))),
+        oninput: () => {
           const value = input.value.trim();
-          this.metric[name] = value === "" ? "" : Number(value) * factor;
+          this.given[name] = value === "" ? "" : inSI(Number(value), kind);
         } });
-      return labelled(`${label}, ${us ? imperial : metric}`, input);
+      return labelled(`${label}, ${unitOf(kind)}`, input);
     }));
   }
   say(kind, text) { this.told.className = `upload-told ${kind}`; this.told.textContent = text; }
@@ -53,7 +54,8 @@ class Upload {
       return;
     }
     const query = new URLSearchParams({ name: file.name });
-    Object.entries(this.metric).forEach(([name, value]) => { if (value !== "") { query.set(name, String(value)); } });
+    const { limit } = this.given, sent = { ...this.given, limit: limit === "" ? "" : 3.6 * limit }; // in km/h
+    Object.entries(sent).forEach(([name, value]) => { if (value !== "") { query.set(name, String(value)); } });
     this.send.disabled = true;
     this.say("noted", `Making a road of ${file.name} ...`);
     try {

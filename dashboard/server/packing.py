@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from sim.inputs.sensors import NAMES
+from sim.inputs.sensors import NAMES, quantity_of
 from sim.inputs.specs import Settings
+from sim.units import unit_of_key
 
 PACKING = 1  # of gzip: fastest; nine would save a tenth of the bytes for twice the time
 
@@ -45,6 +46,18 @@ def _shuffled(column: np.ndarray) -> bytes:
     return np.ascontiguousarray(column, dtype="<f4").view(np.uint8).reshape(-1, 4).T.tobytes()
 
 
+def si_name(name: str) -> str:
+    """What a column is called once it is in SI: without the unit its name ends with.
+
+    Examples
+    --------
+    >>> si_name("coolant_temperature_c"), si_name("gear")
+    ('coolant_temperature', 'gear')
+    """
+    unit = unit_of_key(name)
+    return name.removesuffix(f"_{unit}") if unit else name
+
+
 def meters_of(settings: Settings, columns: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The meters that are on, and the names of their columns.
 
@@ -56,10 +69,14 @@ def meters_of(settings: Settings, columns: Mapping[str, Any]) -> list[dict[str, 
     Returns
     -------
     meters : list of dict
-        name, and columns: true, signal, believed.
+        name, and columns: name, kind of quantity and digits of what is true, the signal, what is believed.
     """
     found = []
     for key in settings.circuits.metered() if columns else ():
-        wanted = (f"{key}_true", f"{key}_signal", f"{key}_believed")
-        found.append({"name": NAMES[key], "columns": [name for name in columns if name.startswith(wanted)]})
+        kinds = {"true": (quantity_of(key), 1), "signal": ("voltage", 3), "believed": (quantity_of(key), 1)}
+        shown = []
+        for what, (kind, digits) in kinds.items():
+            name = next(each for each in columns if each.startswith(f"{key}_{what}"))
+            shown.append([si_name(name), *(("frequency", 1) if name.endswith("_hz") else (kind, digits))])
+        found.append({"name": NAMES[key], "columns": shown})
     return found

@@ -3,7 +3,7 @@
 import { bar, button, element, inputBox, labelled, select, setOptions, setText, worded } from "./dom.js";
 import { listIn, panel } from "../panel/panel.js";
 import { fields } from "./server.js";
-import { shown } from "./units.js";
+import { quantity, said } from "./words.js";
 
 /** A part that can fail. @typedef {{ name: string, failures: string[][], kind?: string, unit?: string }} Circuit */
 
@@ -27,7 +27,7 @@ export class Circuits {
   constructor(place, of) {
     this.place = place; this.of = of;
     /** @type {any[]} */ this.found = [];
-    /** @type {[any, [string, HTMLElement][]][]} */ this.boxes = [];
+    /** @type {[any, [[string, string, number], HTMLElement][]][]} */ this.boxes = [];
     fields().then((described) => { this.build(described.circuits); this.shown(); this.meters(this.found); });
   }
   /** @param {string} key @returns {string[]} */
@@ -115,11 +115,11 @@ export class Circuits {
     const metered = this.list("circuits.meters");
     this.meter.value = metered.length === 1 ? metered[0] : "";
   }
-  /** @param {{ name: string, columns: string[] }[]} found as the head of an answer has them */
+  /** @param {{ name: string, columns: [string, string, number][] }[]} found as the head of an answer has them */
   meters(found) {
     this.found = found;
     if (!this.entries) { return; }
-    this.boxes = found.map((meter) => [meter, meter.columns.map((name) => [name, worded("b", "-")])]);
+    this.boxes = found.map((meter) => [meter, meter.columns.map((column) => [column, worded("b", "-")])]);
     const none = "Put it on a sensor or switch: true value, signal, and what the controller makes of it.";
     this.readings.replaceChildren(...this.boxes.map(([meter, boxes]) => element("div", {}, [
       worded("h3", meter.name),
@@ -129,20 +129,9 @@ export class Circuits {
   }
   /** @param {(column: string) => number} value at the cursor, NaN for none */
   cursor(value) {
-    this.boxes.forEach(([, boxes]) => boxes.forEach(([name, box]) => setText(box, metered(name, value(name)))));
+    this.boxes.forEach(([, boxes]) => boxes.forEach(([[name, kind, digits], box]) =>
+      setText(box, quantity(value(name), kind, digits))));
   }
-}
-
-/** What a meter shows, by the unit its column is named after. @param {string} name @param {number} value */
-export function metered(name, value) {
-  if (!isFinite(value)) { return "-"; }
-  if (name.endsWith("_kpa")) { return shown("pressure", value, 1); }
-  if (name.endsWith("_c")) { return shown("temperature", value, 1); }
-  if (name.endsWith("_km_h")) { return shown("speed", value / 3.6, 1); }
-  /** @type {Record<string, string>} */
-  const units = { _v: " V", _hz: " Hz", _rpm: " rpm", _percent: " %" };
-  const ending = Object.keys(units).find((each) => name.endsWith(each)) || "";
-  return value.toFixed(ending === "_v" ? 3 : 1) + (units[ending] || "");
 }
 
 /** Codes of an answer at a time of it. @param {any[]} codes @param {number} time */
@@ -154,4 +143,4 @@ export const codesAt = (codes, time) => codes.map((code) => {
 
 /** @param {any} code @param {number} count @param {string} now whether it is active, in words */
 export const codeText = ({ spn, fmi, words, lamp }, count, now) =>
-  `SPN ${spn} FMI ${fmi}, ${words}; lamp ${lamp}, ${count} ${count === 1 ? "time" : "times"}, ${now}`;
+  `SPN ${spn} FMI ${fmi}, ${said(words)}; lamp ${lamp}, ${count} ${count === 1 ? "time" : "times"}, ${now}`;

@@ -1,7 +1,8 @@
 // @ts-check
 /* Drawing on canvas: marks of an axis, grids, lines and their samples. */
 import { drawn, element } from "./dom.js";
-import { how, tidy } from "./units.js";
+import { tidy } from "./units.js";
+import { asShown, inSI } from "./words.js";
 
 export const INK = "#14202b", QUIET = "#4a5966", GRID = "#dde4e9", KEPT = "#6b6b6b", FRAME = "#7b8894";
 export const BAND = "rgba(0,114,178,0.16)";
@@ -26,10 +27,8 @@ export function ticks(low, high, most) {
 
 /** Round numbers in the units chosen, each with its value. @param {string} kind @returns {[number, number][]}
  * @param {number} low @param {number} high @param {number} most */
-export function marks(kind, low, high, most) {
-  const { factor, offset } = how(kind);
-  return ticks(low * factor + offset, high * factor + offset, most).map((mark) => [mark, (mark - offset) / factor]);
-}
+export const marks = (kind, low, high, most) =>
+  ticks(asShown(low, kind), asShown(high, kind), most).map((mark) => [mark, inSI(mark, kind)]);
 
 /** A pen for a clean canvas of a size, sharp on any screen. @param {HTMLElement} place where it stands, or will
  * @param {number} width @param {number} height @param {number} size of letters */

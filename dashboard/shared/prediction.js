@@ -2,7 +2,8 @@
 /* What a student expects before a run: written into fields, kept for the session, compared with what came. */
 import { decimalBox, element, labelled, open, table, worded } from "./dom.js";
 import { recall, remember } from "./server.js";
-import { fromUnits, inUnits, tidy, unitOf } from "./units.js";
+import { tidy } from "./units.js";
+import { asShown, inSI, unitOf } from "./words.js";
 
 /** A number as a person writes it; NaN for none. @param {string} text */
 export const numberOf = (text) => (text.trim() === "" ? NaN : Number(text.trim().replace(",", ".")));
@@ -31,17 +32,17 @@ export class Prediction {
   }
   changed() { remember(this.of.store, this.kept); this.of.changed(); }
 
-  /** A field for one quantity. @param {string} name @param {string} label @param {string} kind of unit
-   * @param {string} unit of a plain kind @param {Record<string, number>} values where it is kept @param {string} key */
-  field(name, label, kind, unit, values, key) {
+  /** A field for one quantity. @param {string} name @param {string} label @param {string} kind of quantity
+   * @param {Record<string, number>} values where it is kept [SI] @param {string} key */
+  field(name, label, kind, values, key) {
     const input = decimalBox(name, { onchange: () => {
       const number = numberOf(input.value);
-      if (isFinite(number)) { values[key] = fromUnits(kind, number); } else { delete values[key]; input.value = ""; }
+      if (isFinite(number)) { values[key] = inSI(number, kind); } else { delete values[key]; input.value = ""; }
       this.changed();
     } });
-    if (values[key] !== undefined) { input.value = tidy(inUnits(kind, values[key])); }
+    if (values[key] !== undefined) { input.value = tidy(asShown(values[key], kind)); }
     return labelled(label, input, element("span", { class: "with-unit" },
-      [input, worded("span", unitOf(kind, unit), "unit")]));
+      [input, worded("span", unitOf(kind), "unit")]));
   }
   /** @param {string[]} heads @param {string[][]} rows */
   compare(heads, rows) { this.outcome.replaceChildren(...(rows.length ? [table(heads, rows)] : [])); }

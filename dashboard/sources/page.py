@@ -107,7 +107,10 @@ def shown(checks: "list[Check]", words: str, verdict: str) -> list[Any]:
         )
     ]
     passed = sum(check.verdict == "pass" for check in checks)
-    count = html.P(f"{passed} of {len(checks)} checks pass; {len(chosen)} shown.", className="noted")
+    count = html.P(
+        f"{passed} of {len(checks)} checks pass; {len(chosen)} shown. Each stands in the units in which its source is printed.",
+        className="noted",
+    )
     if not chosen:
         return [count, html.P("No row has these words; take one of them out.", className="quiet")]
     heads = ("id", "topic", "source", "mark", "expected", "got", "tolerance", "unit", "verdict")

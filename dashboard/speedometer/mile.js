@@ -1,12 +1,13 @@
 // @ts-check
 /* The measured mile: a drive past two posts to be timed by hand, the sum of the student, and its marking. */
 import {
-  bar, button, decimalBox, element, inputBox, labelled, partsOf, say, select, setText, table, worded,
+  bar, button, decimalBox, element, inputBox, labelled, partsOf, say, select, setOptions, setText, table, worded,
 } from "../shared/dom.js";
 import { Play } from "../shared/player.js";
 import { between, save, whenReady } from "../shared/server.js";
-import { clock, fromUnits, onUnits, unitOf } from "../shared/units.js";
-import { drawNeedle, drawRoad, perHour, percent } from "./needle.js";
+import { clock, onUnits, units } from "../shared/units.js";
+import { inSI, quantity, unitOf } from "../shared/words.js";
+import { POSTED, drawNeedle, drawRoad, perHour, percent } from "./needle.js";
 
 const MILE = 1609.344; // m
 const SPEEDS = [40, 45, 50, 55, 60, 65], MILES = [0.5, 1, 2, 5]; // [mi/h, mi]
@@ -47,12 +48,17 @@ export class Mile {
     const number = inputBox("speedo-number", { inputmode: "numeric", value: "1" });
     const numberBox = beside("number", number);
     numberBox.hidden = true;
-    const metric = (number, digits) => (number * MILE / 1000).toFixed(digits);
-    const choice = (id, list, digits, us, unit) =>
-      select(list.map((each) => [each, `${each} ${us} (${metric(each, digits)} ${unit})`]), { id });
-    const speed = choice("speedo-shown", SPEEDS, 0, "mi/h", "km/h");
-    const miles = choice("speedo-miles", MILES, 2, "mi", "km");
-    speed.value = "60"; miles.value = "1";
+    const speed = select([], { id: "speedo-shown" }), miles = select([], { id: "speedo-miles" });
+    const name = (box, usual, list, size, kind, digits) => { // kept in mi/h and mi
+      const { value } = box;
+      setOptions(box, list.map((each) => [String(each), quantity(each * size, kind, digits)]));
+      box.value = value || usual;
+    };
+    this.nameChoices = () => {
+      name(speed, "60", SPEEDS, MILE / 3600, "speed", 1);
+      name(miles, "1", MILES, MILE, "distance", 2);
+    };
+    this.nameChoices();
     const go = button("Drive", () => {
       const text = number.value.trim();
       this.secret = which.value === "other" ? (/^\d{1,9}$/.test(text) ? Number(text) : -1) : null;
@@ -86,7 +92,9 @@ export class Mile {
     this.units();
   }
   units() {
-    Object.values(this.fields).forEach(({ box, unit }) => setText(box, unit === "speed" ? unitOf("speed") : unit));
+    Object.values(this.fields).forEach(({ box, unit }) => setText(box, unit === "speed" ? unitOf(unit) : unit));
+    this.nameChoices();
+    this.sayTold?.();
   }
 
   // ------------------------------------------------------------ the drive
@@ -98,9 +106,12 @@ export class Mile {
       this.fail("");
       this.run = run;
       this.part("watch").hidden = false; this.part("sums").hidden = this.second;
-      const apart = `${(length / MILE).toFixed(2)} mi (${(length / 1000).toFixed(3)} km)`;
-      this.toldWords.textContent = `The posts stand ${apart} apart; the controller has been told ${told.toFixed(0)} ` +
-        "pulses per mile. Speed is distance over time; new pulses are old pulses times needle over true speed.";
+      this.sayTold = () => {
+        this.toldWords.textContent = `The posts stand ${quantity(length, "distance", 3)} apart; the controller has ` +
+          `been told ${told.toFixed(0)} pulses per mile. Speed is distance over time; new pulses are old pulses ` +
+          "times needle over true speed.";
+      };
+      this.sayTold();
       this.start();
       this.button.focus({ preventScroll: true }); // so that Space is the watch at once
       this.part("scene").scrollIntoView({ block: "nearest" });
@@ -137,7 +148,7 @@ export class Mile {
   mark() {
     const [seconds, read, speed, pulses] = Object.values(this.fields).map(({ input }) =>
       input.value.trim().replace(",", "."));
-    const metric = (text) => (text && isFinite(Number(text)) ? 3.6 * fromUnits("speed", Number(text)) : text);
+    const metric = (text) => (text && isFinite(Number(text)) ? 3.6 * inSI(Number(text), "speed") : text);
     this.fail("");
     this.entries = { seconds, read_km_h: metric(read), speed_km_h: metric(speed), pulses };
     this.of.post("mark", { ...this.asking, entries: this.entries }).then((found) => {
@@ -164,11 +175,12 @@ export class Mile {
       element("div", { class: "score" }, [worded("b", `${score} of 4`), worded("span", words)]),
       ...(cause ? [element("p", {}, [worded("b", "What had happened: "), `${cause}.`])] : []),
       wide(["", "told, pulses/mi", `at a true ${perHour(before.verdict.true_speed_m_s, 0)}`, "49 CFR 393.82",
-        "speed off", "over a posted 90 km/h"], [state("as found", before), state("with your number", after)]),
+        "speed off", `over a posted ${perHour(POSTED.speed, 0)}`],
+      [state("as found", before), state("with your number", after)]),
       worded("p", again, "quiet"), bar([button("Lab sheet, to print", () => this.sheet()), this.saved]));
   }
   sheet() {
-    this.of.post("sheet", { ...this.asking, entries: this.entries }).then((told) => {
+    this.of.post("sheet", { ...this.asking, entries: this.entries, units }).then((told) => {
       save(told.sheet, "measured-mile-sheet.html");
       this.saved.textContent = "Saved as measured-mile-sheet.html: open it and print.";
     }).catch((problem) => this.fail(problem.message));

@@ -1,12 +1,16 @@
 // @ts-check
 /* What is drawn on the Speedometer page: a scale with its needle, and the road past two posts. */
 import { INK, circle, fill, level, path, sketch, stroke } from "../shared/drawing.js";
-import { how, shown, units } from "../shared/units.js";
+import { units } from "../shared/units.js";
+import { asShown, quantity } from "../shared/words.js";
 
 const LETTERS = "600 15px system-ui, sans-serif", DARK = "#10212e";
 
+/** What is driven to show what a wrong needle does. [m, m/s] */
+export const POSTED = { way: 10000, speed: 25 };
+
 /** @param {number} value [m/s] @param {number} [digits] */
-export const perHour = (value, digits = 1) => shown("speed", value, digits);
+export const perHour = (value, digits = 1) => quantity(value, "speed", digits);
 /** @param {number} value */
 export const percent = (value) => `${value >= 0 ? "+" : ""}${value.toFixed(2)} %`;
 
@@ -16,7 +20,7 @@ export function drawNeedle(place, needle, truth) {
   const width = Math.max(place.clientWidth, 200), middle = 74, left = 22, right = width - 22;
   const pen = sketch(place, width, truth === null ? 118 : 168), [most, step] = units === "us" ? [80, 5] : [120, 10];
   const x = (mark) => left + Math.min(Math.max(mark / most, 0), 1) * (right - left);
-  const at = (speed) => x(speed * how("speed").factor);
+  const at = (speed) => x(asShown(speed, "speed"));
   const pointer = (px, tip, foot, colour) => {
     path(pen, [[px, tip], [px - 9, foot], [px + 9, foot]], true);
     fill(pen, colour);

@@ -1,7 +1,7 @@
 """The Speedometer page: what is fitted against what the controller has been told, a measured mile, the record of settings."""
 
 import json
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import dash
 import pydantic
@@ -14,14 +14,14 @@ from dashboard.panel.pieces import card, cautions, opening, playing
 from dashboard.paper.lab_sheet import settings_record, speedo_sheet
 from dashboard.server import doors, guard
 from dashboard.server.runs import Workshop, key_for
-from dashboard.server.setups import GivenSetup, Setup, read_setup, setup_from_query, with_usual
+from dashboard.server.setups import GivenSetup, Setup, chosen_units, read_setup, setup_from_query, with_usual
 from dashboard.speedometer.work import entries_of, look, marked, mile_to_watch, record, record_csv
 from sim.errors import SettingsError
 from sim.inputs.one_trip import Inputs
 from sim.inputs.sheet import settings_sheet
 from sim.messages import speedometer as say_speedo
 from sim.speedo import BETWEEN_POSTS, CAUTIONS, MOST_MYSTERY, RULE, SHOWN, band
-from sim.units import MILE_PER_HOUR
+from sim.units import MILE_PER_HOUR, SYSTEMS
 
 TITLE = "Speedometer"
 PATH = "/speedometer"
@@ -115,6 +115,7 @@ class Mile(Look):
     miles: Given
     entered: Given | None = None
     entries: dict[str, float | str] | None = None
+    units: Literal["metric", "us"] = "metric"  # of a sheet to print
 
 
 def read_mile(asked: Mile) -> tuple[int | None, float, float]:
@@ -159,7 +160,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         before, after = both(asked.setup)
         return {
             "state": workshop.ask(key_for("speedometer", after), look, after),
-            "record": record(before, after),
+            "record": {units: record(before, after, units) for units in SYSTEMS},
         }
 
     def mile(asked: Mile, _: doors.Visitor) -> doors.Answer:
@@ -174,15 +175,16 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         if kind not in ("html", "csv"):
             return guard.refusal(404, "records are record.html and record.csv")
         before, after = both(setup_from_query(with_usual(visitor.search, USUAL)))
+        units = chosen_units(visitor.query.get("units"))
         if kind == "csv":
-            text = record_csv(record(before, after))
+            text = record_csv(record(before, after, units))
         else:
             entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
-            text = settings_record(before.truck.truck.name, entries)
+            text = settings_record(before.truck.truck.name, entries, units)
         return guard.file(text, f"record.{kind}")
 
     doors.post(app, f"{PATH}/look", Look, looked)
     doors.post(app, f"{PATH}/mile", Mile, mile)
     doors.post(app, f"{PATH}/mark", Mile, lambda asked, _: marking(asked))
-    doors.post(app, f"{PATH}/sheet", Mile, lambda asked, _: {"sheet": speedo_sheet(marking(asked))})
+    doors.post(app, f"{PATH}/sheet", Mile, lambda asked, _: {"sheet": speedo_sheet(marking(asked), asked.units)})
     doors.get(app, f"{PATH}/record.{{kind}}", whole_record)

@@ -3,9 +3,12 @@
 import { element, inputBox, onSpace, partsOf, say, table, whenThere, worded } from "../shared/dom.js";
 import { panel } from "../panel/panel.js";
 import { post, whenReady } from "../shared/server.js";
-import { clock, onUnits, shown, units } from "../shared/units.js";
+import { clock, onUnits, units } from "../shared/units.js";
+import { quantity } from "../shared/words.js";
 import { Mile } from "./mile.js";
-import { drawNeedle, perHour, percent } from "./needle.js";
+import { POSTED, drawNeedle, perHour, percent } from "./needle.js";
+
+const LITRE_PER_100KM = 1e-8; // m3/m
 
 class Speedometer {
   /** @param {HTMLElement} place */
@@ -21,7 +24,11 @@ class Speedometer {
       this.setup = /** @type {CustomEvent} */ (event).detail.setup;
       this.look();
     });
-    onUnits(() => { if (place.isConnected) { if (this.state) { this.show(); } this.draw(); } });
+    onUnits(() => {
+      if (!place.isConnected) { return; }
+      if (this.state) { this.show(); this.record(); this.link(); }
+      this.draw();
+    });
     new ResizeObserver(() => this.draw()).observe(place);
     onSpace(place, () => this.mile.press());
     const inputs = panel();
@@ -34,9 +41,7 @@ class Speedometer {
   // ------------------------------------------------------------ calibration
   look() {
     const number = this.number += 1;
-    ["save_html", "save_csv"].forEach((name) => {
-      this.part(name).href = this.part(name).href.split("?")[0] + window.location.search;
-    });
+    this.link();
     whenReady((text) => { this.part("state").textContent = text; }, () => {
       this.part("state").textContent = "";
       this.post("look", {}).then((told) => {
@@ -48,6 +53,14 @@ class Speedometer {
       }).catch((problem) => {
         if (number === this.number) { say(this.part("error"), problem.message); this.place.classList.add("refused"); }
       });
+    });
+  }
+  /** The files to save are of this setup, in these units. */
+  link() {
+    ["save_html", "save_csv"].forEach((name) => {
+      const query = new URLSearchParams(window.location.search);
+      query.set("units", units);
+      this.part(name).href = `${this.part(name).href.split("?")[0]}?${query}`;
     });
   }
   buildNeedle() {
@@ -85,17 +98,17 @@ class Speedometer {
       ["pulses per mile, fitted", c.fitted_pulses_per_mile.toFixed(0)],
       ["pulses per mile, told", c.told_pulses_per_mile.toFixed(0)],
       ["speed and odometer show", percent(e.speed_error_percent)]]));
-    const fuel = units === "us" ? ["fuel_mpg_us", "mi/gal"] : ["fuel_l_per_100km", "L/100 km"];
-    const economy = (name) => `${run[name + fuel[0]].toFixed(2)} ${fuel[1]}`;
+    const economy = (name) => quantity(run[`${name}fuel_l_per_100km`] * LITRE_PER_100KM, "consumption", 2);
     const more = [["cruise_set", "cruise set to"], ["road_speed_limit", "road-speed limit of"]]
       .filter(([key]) => `${key}_true_m_s` in e)
       .map(([key, words]) => [`${words} ${perHour(e[`${key}_shown_m_s`])}`, `true ${perHour(e[`${key}_true_m_s`])}`]);
     this.part("effects").replaceChildren(element("div", { class: "three-tables" }, [
       titled("The needle shows", e.true_speed_m_s.map((speed, at) =>
         [`at ${perHour(speed, 0)} true`, perHour(e.shown_speed_m_s[at])])),
-      titled("10 km at a posted 90 km/h, kept to by the needle", [["true mean speed", perHour(run.mean_speed_m_s)],
-        ["over the posted limit", clock(run.time_over_limit_s)], ["distance driven", shown("distance", run.distance_m)],
-        ["odometer", shown("distance", run.shown_distance_m)], ["fuel economy, true", economy("")],
+      titled(`${quantity(POSTED.way, "distance")} at a posted ${perHour(POSTED.speed, 0)}, kept to by the needle`, [
+        ["true mean speed", perHour(run.mean_speed_m_s)], ["over the posted limit", clock(run.time_over_limit_s)],
+        ["distance driven", quantity(run.distance_m, "distance", 2)],
+        ["odometer", quantity(run.shown_distance_m, "distance", 2)], ["fuel economy, true", economy("")],
         ["fuel economy, shown", economy("shown_")]]),
       more.length ? titled("What follows the needle", more) : null]));
     this.needle();
@@ -111,17 +124,17 @@ class Speedometer {
   }
   record() {
     if (!this.rows) { return; }
-    const word = this.find.value.trim().toLowerCase(), changed = this.rows.filter((row) => row[6]).length;
-    const text = (value) => (Array.isArray(value) ? value.join(", ") || "none" : String(value));
-    const rows = this.rows.filter(([name, , , , , meaning, differs]) =>
+    const all = this.rows[units], word = this.find.value.trim().toLowerCase();
+    const changed = all.filter((row) => row[6]).length;
+    const rows = all.filter(([name, , , , , meaning, differs]) =>
       (!this.only.checked || differs) && `${name} ${meaning}`.toLowerCase().includes(word));
     const heads = ["value", "before", "after", "unit", "allowed", "meaning"];
     const none = changed || word ? "No setting fits." : "Nothing has changed yet: change a value on the left.";
     this.part("record").replaceChildren(element("p", { class: "quiet", role: "status",
-      text: `${changed} of ${this.rows.length} changed; ${rows.length} shown.` }), rows.length
+      text: `${changed} of ${all.length} changed; ${rows.length} shown.` }), rows.length
       ? table(heads, rows.map(([name, before, after, unit, allowed, meaning, differs]) => ({
-        class: differs ? "changed-row" : null, cells: [name, { text: text(before), class: "number" },
-          { text: (differs ? "\u2192 " : "") + text(after), class: "number" }, unit, allowed, meaning] })))
+        class: differs ? "changed-row" : null, cells: [name, { text: before, class: "number" },
+          { text: (differs ? "\u2192 " : "") + after, class: "number" }, unit, allowed, meaning] })))
       : worded("p", none));
   }
 }

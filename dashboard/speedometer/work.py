@@ -169,8 +169,8 @@ def marked(
     return found
 
 
-def record(before: Inputs, after: Inputs) -> list[list[Any]]:
-    """Every programmable value, before and after; runs where it is asked.
+def record(before: Inputs, after: Inputs, units: str) -> list[list[Any]]:
+    """Every programmable value, before and after, as readers of a system of units read it; runs where it is asked.
 
     Returns
     -------
@@ -178,7 +178,7 @@ def record(before: Inputs, after: Inputs) -> list[list[Any]]:
         Key, old, new, unit, allowed, meaning, whether it has changed.
     """
     entries = settings_sheet((before.truck.truck, before.settings), (after.truck.truck, after.settings))
-    return [[*entry, entry.changed] for entry in entries]
+    return [[*entry.words(units), entry.changed] for entry in entries]
 
 
 def record_csv(rows: Sequence[Sequence[Any]]) -> str:

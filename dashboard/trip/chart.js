@@ -4,9 +4,10 @@ import { element } from "../shared/dom.js";
 import {
   DASHES, FRAME, INK, edge, level, levels, marks, onWidth, path, sketch, stroke, uprights, within,
 } from "../shared/drawing.js";
-import { shown, unitOf, units } from "../shared/units.js";
+import { units } from "../shared/units.js";
+import { number, quantity, unitOf } from "../shared/words.js";
 
-const LEFT = 46, TOP = 10;
+const LEFT = 46, TOP = 10, FAST = 28; // m/s that the axis shows at least
 const TOLD = [-0.06, -0.04, -0.08]; // grades of which the words tell, the usual one first
 
 /** @typedef {{ value: (column: string) => number }} Cursor */
@@ -27,8 +28,8 @@ export class Chart {
     this.at = at;
     const gear = Math.round(at.value("gear"));
     if (gear !== this.gear || this.units !== units) { this.gear = gear; this.units = units; this.draw(); }
-    const force = -at.value("drive_force_n"), { top, bottom } = this.frame;
-    const px = this.x(at.value("speed_m_s")), py = Math.min(Math.max(this.y(force), top), bottom);
+    const force = -at.value("drive_force"), { top, bottom } = this.frame;
+    const px = this.x(at.value("speed")), py = Math.min(Math.max(this.y(force), top), bottom);
     this.dot.hidden = false;
     this.dot.classList.toggle("pushing", force < 0);
     this.dot.style.transform = `translate(${(px - 8).toFixed(1)}px, ${(py - 8).toFixed(1)}px)`;
@@ -39,9 +40,9 @@ export class Chart {
   }
   /** What the axes end at: speed, force below and above. */
   get ends() {
-    const c = this.run.columns, fastest = 1.08 * Math.max(...c.speed_m_s);
+    const c = this.run.columns, fastest = 1.08 * Math.max(...c.speed);
     const high = 1.35 * Math.max(...c["chart_line_" + (this.run.head.chart.grades.length - 1)]);
-    return { end: Math.max(fastest, 100 / 3.6), low: -0.16 * high, high };
+    return { end: Math.max(fastest, FAST), low: -0.16 * high, high };
   }
   draw() {
     this.width = this.place.clientWidth;
@@ -96,14 +97,15 @@ export class Chart {
     })];
   }
   words() {
-    const { crossings, elevation_m: height, grades } = this.run.head.chart;
-    const percent = grades.map((each) => Math.abs(100 * each)), held = crossings.filter(([gear]) => gear === this.gear);
+    const { crossings, elevation: height, grades } = this.run.head.chart;
+    const steep = grades.map(Math.abs).sort((a, b) => a - b), held = crossings.filter(([gear]) => gear === this.gear);
     const where = `Holding force in ${unitOf("force")} against speed in ${unitOf("speed")}, at ` +
-      `${shown("height", height)}; grey lines are grades of ${Math.min(...percent)} to ${Math.max(...percent)} %.`;
+      `${quantity(height, "height")}; grey lines are grades of ${number(steep[0], "grade", 0)} to ` +
+      `${quantity(steep.at(-1), "grade", 0)}.`;
     if (!held.length) { return where; }
     const said = held.filter(([, , grade]) => TOLD.includes(grade)).slice(0, 4)
       .map(([, stage, grade, speed]) =>
-        `stage ${stage} holds ${shown("speed", speed)} on ${(-100 * grade).toFixed(0)} %`);
+        `stage ${stage} holds ${quantity(speed, "speed", 0)} on ${quantity(-grade, "grade", 0)}`);
     return `In gear ${this.gear}: ${said.join(", ") || "nothing holds on 4 to 8 %"}. ${where}`;
   }
 }

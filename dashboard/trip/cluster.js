@@ -2,36 +2,39 @@
 /* The large readings at the cursor of a trip, and the lamp of the codes. */
 import { codeText, codesAt } from "../shared/circuits.js";
 import { element, setText, worded } from "../shared/dom.js";
-import { clock, inUnits, shown, unitOf } from "../shared/units.js";
+import { clock } from "../shared/units.js";
+import { asShown, number, quantity, said, unitOf } from "../shared/words.js";
 
 /** A trip at one time of it.
  * @typedef {{ value: (column: string) => number, head: any, time: number, distance: number, speed: number,
- *   gear: number, stage: number, rpm: number }} Moment */
+ *   gear: number, stage: number, turning: number }} Moment the engine turning at so many rad/s */
 
 /** @param {Moment} at */
-function engineWords({ value, head: { about }, rpm, stage }) {
-  const [low, high] = about.best_retarding_rpm;
-  if (rpm > about.governed_rpm + 1) { return "above governed"; }
-  if (stage && rpm >= low && rpm <= high) { return "best for retarding"; }
-  return value("fuel_cut") > 0.5 ? "no fuel" : `${value("accelerator_percent").toFixed(0)} % pedal`;
+function engineWords({ value, head: { about }, turning, stage }) {
+  const [low, high] = about.best_retarding;
+  if (turning > about.over_governed) { return "above governed"; }
+  if (stage && turning >= low && turning <= high) { return "best for retarding"; }
+  return value("fuel_cut") > 0.5 ? "no fuel" : `${quantity(value("accelerator"), "share")} pedal`;
 }
+
+/** An engine speed as it is shown, to tens. @param {number} turning [rad/s] */
+export const tens = (turning) => String(10 * Math.round(asShown(turning, "engine speed") / 10));
 
 /** Large number, unit and small words of each reading. @param {Moment} at @returns {Record<string, string[]>} */
 function readings(at) {
-  const { value, speed, gear, stage, distance } = at, grade = value("grade_percent"), chosen = value("set_speed_m_s");
-  const whole = (kind, number) => inUnits(kind, number).toFixed(0);
-  const level = Math.abs(grade) < 0.05;
+  const { value, head: { about }, gear, stage, distance } = at, chosen = value("set_speed");
+  const fast = (speed) => number(speed, "speed", 0), grade = number(value("grade"), "grade"), slope = Number(grade);
   return {
-    speed: [whole("speed", speed), unitOf("speed"), `limit ${whole("speed", value("speed_limit_m_s"))}` +
-      (chosen > 0 ? `, set ${whole("speed", chosen)}` : "")],
-    engine: [(Math.round(at.rpm / 10) * 10).toFixed(0), "rpm", engineWords(at)],
+    speed: [fast(at.speed), unitOf("speed"), `limit ${fast(value("speed_limit"))}` +
+      (chosen > 0 ? `, set ${fast(chosen)}` : "")],
+    engine: [tens(at.turning), unitOf("engine speed"), engineWords(at)],
     gear: [gear ? String(gear) : "N", "",
       value("clutch_locked") > 0.5 ? "clutch in" : gear ? "clutch open" : "neutral"],
-    stage: [stage ? String(stage) : "off", "", shown("power", value("engine_brake_power_kw"))],
-    brakes: [whole("temperature", value("brake_temperature_c")), unitOf("temperature"),
-      value("brake_pressure_bar") > 0.02 ? "pressed" : "released"],
-    grade: [(level ? 0 : grade).toFixed(1), "%", level ? "level" : grade < 0 ? "down" : "up"],
-    place: [inUnits("distance", distance).toFixed(distance > 99500 ? 1 : 2), unitOf("distance"), clock(at.time)],
+    stage: [stage ? String(stage) : "off", "", quantity(value("engine_brake_power"), "power")],
+    brakes: [number(value("brake_temperature"), "temperature"), unitOf("temperature"),
+      value("brake_pressure") > about.brakes_pressed ? "pressed" : "released"],
+    grade: [grade, unitOf("grade"), slope ? slope < 0 ? "down" : "up" : "level"],
+    place: [number(distance, "distance", distance > 99500 ? 1 : 2), unitOf("distance"), clock(at.time)],
   };
 }
 
@@ -42,26 +45,14 @@ export function showCluster(part, at) {
     setText(part(name), text); setText(part(`${name}_unit`), unit); setText(part(`${name}_more`), more);
   });
   const { classList } = part("speed").closest(".cluster");
-  classList.toggle("over-speed", at.speed > at.value("speed_limit_m_s") + about.limit_tolerance_m_s);
-  classList.toggle("over-engine", at.rpm > about.governed_rpm + 1);
-  classList.toggle("over-brakes", at.value("brake_temperature_c") > about.brake_limit_c);
+  classList.toggle("over-speed", at.speed > at.value("speed_limit") + about.limit_tolerance);
+  classList.toggle("over-engine", at.turning > about.over_governed);
+  classList.toggle("over-brakes", at.value("brake_temperature") > about.brake_limit);
 }
 
-const FRAME_KINDS = { distance_m: "distance", indicated_speed_m_s: "speed", boost_kpa: "pressure",
-  oil_pressure_kpa: "pressure", coolant_temperature_c: "temperature" };
-
-/** A freeze frame in words. @param {Record<string, number>} frame */
-function frameText(frame) {
-  return Object.entries(frame).filter(([key]) => key !== "time_s").map(([key, value]) => {
-    const unit = key.endsWith("_rpm") ? "rpm" : key.endsWith("_percent") ? "%" : "";
-    const name = key.replace(/_(m_s|m|kpa|c|rpm|percent)$/, "").replace(/_/g, " ");
-    return `${name} ${shown(FRAME_KINDS[key] || "plain", value, undefined, unit)}`;
-  }).join(", ");
-}
-
-/** The lamp and the codes up to a time; `said` is what stood there before. @param {(name: string) => HTMLElement} part
- * @param {Moment} at @param {string} said @returns {string} what stands there now */
-export function showCodes(part, { head, time }, said) {
+/** The lamp and the codes up to a time; `before` is what stood there. @param {(name: string) => HTMLElement} part
+ * @param {Moment} at @param {string} before @returns {string} what stands there now */
+export function showCodes(part, { head, time }, before) {
   const now = codesAt(head.codes, time), lit = now.filter((each) => each.active).map((each) => each.code.lamp);
   const lamp = ["red", "amber"].find((each) => lit.includes(each)) || "off", { dataset } = part("lamp_box");
   if (dataset.lamp !== lamp) { dataset.lamp = lamp; }
@@ -70,11 +61,11 @@ export function showCodes(part, { head, time }, said) {
   const texts = now.map((each) => codeText(each.code, each.count, each.active ? "active" : "earlier"));
   const none = head.codes.length ? "No code has been set up to here." : "Nothing is broken: no code in this trip.";
   const words = texts.join("\n") || none;
-  if (words === said) { return said; }
+  if (words === before) { return before; }
   part("codes").replaceChildren(texts.length
     ? element("ul", { class: "dialled" }, now.map(({ code, active }, place) =>
       element("li", { class: active ? "active" : null }, [texts[place], element("details", {}, [
-        worded("summary", "freeze frame"), worded("span", frameText(code.frame), "quiet")])])))
+        worded("summary", "freeze frame"), worded("span", said(code.frame), "quiet")])])))
     : worded("p", none, "quiet small"));
   return words;
 }

@@ -1,7 +1,8 @@
 // @ts-check
 /* The engine brake at the cursor: which cylinders work, and which switches and interlocks let it. */
 import { element, setText } from "../shared/dom.js";
-import { shown } from "../shared/units.js";
+import { number, quantity, unitOf } from "../shared/words.js";
+import { tens } from "./cluster.js";
 
 const PAIRS = ["front", "middle", "rear"];
 const CONDITIONS = ["switch", "foot", "fuel", "clutch", "gear", "speed", "oil", "slip"];
@@ -9,20 +10,22 @@ const CONDITIONS = ["switch", "foot", "fuel", "clutch", "gear", "speed", "oil", 
 /** @typedef {import("./cluster.js").Moment} Moment */
 
 /** Whether each lets the brake work, and in words. @param {Moment} at @returns {Record<string, [boolean, string]>} */
-function conditions({ value, head: { about }, gear, rpm, stage }) {
-  const pedal = value("accelerator_percent"), oil = value("oil_temperature_c"), speed = Math.round(rpm / 10) * 10;
-  const needed = stage ? about.off_rpm : about.on_rpm, warm = oil >= about.least_oil_c;
+function conditions({ value, head: { about }, gear, turning, stage }) {
+  const pedal = value("accelerator"), oil = value("oil_temperature"), released = number(pedal, "share") === "0";
+  const needed = stage ? about.off : about.on, warm = oil >= about.least_oil;
   const is = (name) => value(name) > 0.5;
   return {
     switch: [about.switch, about.switch ? `switch on, up to ${about.selector}` : "switch off"],
-    foot: [pedal < 0.5, pedal < 0.5 ? "accelerator released" : `accelerator ${pedal.toFixed(0)} %`],
+    foot: [released, released ? "accelerator released" : `accelerator ${quantity(pedal, "share")}`],
     fuel: [is("fuel_cut"), is("fuel_cut") ? "no fuel" : "fuel burning"],
     clutch: [is("clutch_locked"), is("clutch_locked") ? "clutch engaged" : "clutch open"],
     gear: [gear > 0, gear > 0 ? `gear ${gear} engaged` : "neutral"],
-    speed: [rpm > needed, `${speed} rpm, ${stage ? "off below" : "on above"} ${needed.toFixed(0)}`],
-    oil: [warm, `oil ${shown("temperature", oil)}${warm ? "" : `, needs ${shown("temperature", about.least_oil_c)}`}`],
+    speed: [turning > needed, `${tens(turning)} ${unitOf("engine speed")}, ${stage ? "off below" : "on above"} ` +
+      number(needed, "engine speed")],
+    oil: [warm, `oil ${quantity(oil, "temperature")}` +
+      (warm ? "" : `, needs ${quantity(about.least_oil, "temperature")}`)],
     slip: [!is("wheel_slip"), is("wheel_slip") ? "wheels slipping"
-      : `grip ${(100 * value("wheel_utilisation") / about.grip).toFixed(0)} % used`],
+      : `grip ${quantity(value("wheel_utilisation") / about.grip, "share")} used`],
   };
 }
 

@@ -22,7 +22,7 @@ from dashboard.trip.control_figure import chart_of, control_figure
 from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_energy
 from dashboard.trip.figures import comparison_figure, road_places, trip_figure
 from sim.trips.compare import Comparison
-from sim.trips.result import Result
+from sim.trips.result import Result, code_state, frozen
 from sim.units import clock_time, from_si, quantity_text
 from sim.wording import event_name, said, value_said
 
@@ -80,44 +80,22 @@ def _codes(result: Result) -> str:
     codes = result.summary["codes"]
     if not codes:
         return ""
-    head = (
-        "SPN",
-        "FMI",
-        "what",
-        "state",
-        "lamp",
-        "times",
-        "first at km",
-        "source of the SPN",
-        "engine rpm",
-        "km/h shown",
-        "pedal %",
-        "boost kPa",
-    )
-    rows = []
-    for code in codes:
-        frame = code["freeze_frame"]
-        rows.append(
-            (
-                code["spn"],
-                code["fmi"],
-                code["words"],
-                "active" if code["active"] else "earlier",
-                code["lamp"],
-                code["count"],
-                f"{from_si(code['first_distance_m'], 'km'):.2f}",
-                code["spn_mark"],
-                f"{frame['engine_speed_rpm']:.0f}",
-                f"{from_si(frame['indicated_speed_m_s'], 'km_h'):.0f}",
-                f"{frame['accelerator_percent']:.0f}",
-                f"{frame['boost_kpa']:.0f}",
-            )
+    rows = [
+        (
+            code["spn"],
+            code["fmi"],
+            said(code_state(code), "both"),
+            quantity_text(code["first_distance_m"], "distance", "both", 2),
+            code["spn_mark"],
+            said(frozen(code["freeze_frame"]), "both"),
         )
+        for code in codes
+    ]
     note = (
         "<p>Numbers and failure modes of SAE J1939 where its published descriptions name them; thresholds and actions are this"
-        " model's own. The last columns are the freeze frame: what the controller believed when the code was first set.</p>"
+        " model's own. The freeze frame is what the controller believed when the code was first set.</p>"
     )
-    codes = table(head, rows, numbers=(0, 1, 5, 6, 8, 9, 10, 11))
+    codes = table(("SPN", "FMI", "what", "first at", "source of the SPN", "freeze frame"), rows, numbers=(0, 1, 3))
     return f"<h2>Codes of the engine controller</h2>{note}{wide(codes)}"
 
 

@@ -3,9 +3,9 @@
 import { element, setText, worded } from "../shared/dom.js";
 import {
   BAND, DASHES, FRAME, INK, KEPT, bandItem, edge, fill, item, level, levels, marks, onWidth, path, sketch, stroke,
-  swatch, ticks, uprights, within,
+  swatch, uprights, within,
 } from "../shared/drawing.js";
-import { inUnits, how, unitOf } from "../shared/units.js";
+import { number, unitOf } from "../shared/words.js";
 
 /** @typedef {import("../shared/server.js").Answer} Answer */
 /** @typedef {import("../shared/drawing.js").Frame} Frame */
@@ -48,10 +48,10 @@ export class Strips {
   }
   /** @param {Answer} run @param {Answer | null} other a kept run */
   show(run, other) {
-    const same = this.run && this.run.head.length_m === run.head.length_m && this.run.head.route === run.head.route;
+    const same = this.run && this.run.head.length === run.head.length && this.run.head.route === run.head.route;
     this.run = run; this.other = other;
-    const along = run.columns.distance_m, last = along.reduce((most, each) => Math.max(most, each), 0);
-    this.whole = [Math.min(0, along[0]), Math.max(run.head.length_m, last, 50)];
+    const along = run.columns.distance, last = along.reduce((most, each) => Math.max(most, each), 0);
+    this.whole = [Math.min(0, along[0]), Math.max(run.head.length, last, 50)];
     if (!same) { this.ends = this.whole; }
     this.build();
     this.draw();
@@ -123,15 +123,15 @@ export class Strips {
     const pen = sketch(plot, this.width, tall + (withAxis ? AXIS : 0));
     const frame = { left: LEFT, top: 4, right: this.width - RIGHT, bottom: tall - 4 }, top = strip.road ? 22 : 5;
     const y = box.y = (value) => frame.bottom - (value - low) / (high - low) * (frame.bottom - top);
-    box.unit.textContent = unitOf(kind, strip.unit);
+    box.unit.textContent = unitOf(kind);
     let found = marks(kind, low, high, Math.max(strip.whole ? 4 : 2, Math.round(tall / 34)));
     if (strip.whole) { found = found.filter(([mark]) => Number.isInteger(mark)); }
     if (strip.name === "stage") { found = [0, 1, 2, 3].map((each) => [each, each]); }
     levels(pen, { ...frame, top }, found.map(([mark, value]) => [mark, y(value)]));
-    const { factor, unit } = how("distance"), [from, to] = this.ends;
-    uprights(pen, frame, ticks(from * factor, to * factor, Math.max(3, Math.round(this.width / 90)))
-      .map((mark) => [mark, this.x(mark / factor)]), { below: withAxis ? tall + 7 : undefined, edge: 8 });
-    if (withAxis) { pen.textAlign = "right"; pen.fillText(unit, LEFT - 7, tall + 7); }
+    const along = marks("distance", ...this.ends, Math.max(3, Math.round(this.width / 90)));
+    uprights(pen, frame, along.map(([mark, distance]) => [mark, this.x(distance)]),
+      { below: withAxis ? tall + 7 : undefined, edge: 8 });
+    if (withAxis) { pen.textAlign = "right"; pen.fillText(unitOf("distance"), LEFT - 7, tall + 7); }
     within(pen, { ...frame, top: 0, bottom: tall }, () => this.contents(pen, strip, frame, y));
     edge(pen, { ...frame, bottom: tall - 3 });
   }
@@ -161,7 +161,7 @@ export class Strips {
   }
   /** Rows in sight, and one on both sides, so that lines run to the edges. @param {Answer} run */
   range(run) {
-    const along = run.columns.distance_m;
+    const along = run.columns.distance;
     let first = 0, last = along.length - 1;
     while (first < last && along[first + 1] < this.ends[0]) { first += 1; }
     while (last > first && along[last - 1] > this.ends[1]) { last -= 1; }
@@ -169,7 +169,7 @@ export class Strips {
   }
   /** The path of a line. @param {Pen} pen @param {Answer} run @param {any} line @param {(value: number) => number} y */
   trace(pen, run, line, y) {
-    const along = run.columns.distance_m, values = run.columns[line.column], [first, last] = this.range(run);
+    const along = run.columns.distance, values = run.columns[line.column], [first, last] = this.range(run);
     let drawing = false, before = 0;
     pen.beginPath();
     for (let row = first; row <= last; row += 1) {
@@ -183,7 +183,7 @@ export class Strips {
   }
   /** @param {Pen} pen @param {any} line @param {(value: number) => number} y @param {number} floor */
   shade(pen, line, y, floor) {
-    const along = this.run.columns.distance_m, [first, last] = this.range(this.run);
+    const along = this.run.columns.distance, [first, last] = this.range(this.run);
     this.trace(pen, this.run, line, y);
     pen.lineTo(this.x(along[last]), floor); pen.lineTo(this.x(along[first]), floor); pen.closePath();
     pen.globalAlpha = line.shade;
@@ -192,7 +192,7 @@ export class Strips {
   }
   /** Where it was too fast. @param {Pen} pen @param {any} strip @param {(value: number) => number} y */
   over(pen, strip, y) {
-    const c = this.run.columns, along = c.distance_m, [first, last] = this.range(this.run);
+    const c = this.run.columns, along = c.distance, [first, last] = this.range(this.run);
     const fast = c[strip.over[0]], limit = c[strip.over[1]];
     pen.fillStyle = "rgba(213,94,0,0.5)";
     for (let row = first; row < last; row += 1) {
@@ -203,11 +203,11 @@ export class Strips {
   }
   /** @param {Pen} pen @param {(value: number) => number} y @param {number} bottom */
   road(pen, y, bottom) {
-    const c = this.run.columns, [first, last] = this.range(this.run), far = c.profile_distance_m;
-    const outline = Array.from(far, (distance, at) => [this.x(distance), y(c.profile_elevation_m[at])]);
+    const c = this.run.columns, [first, last] = this.range(this.run), far = c.profile_distance;
+    const outline = Array.from(far, (distance, at) => [this.x(distance), y(c.profile_elevation[at])]);
     path(pen, [[this.x(far[0]), bottom], ...outline, [this.x(far[far.length - 1]), bottom]], true);
     fill(pen, "rgba(90,105,118,0.16)");
-    const at = (row) => [this.x(c.distance_m[row]), y(c.elevation_m[row])];
+    const at = (row) => [this.x(c.distance[row]), y(c.elevation[row])];
     pen.lineCap = "round";
     for (let row = first; row < last;) {
       const stage = c.brake_stage[row], points = [at(row)];
@@ -224,7 +224,7 @@ export class Strips {
   }
   /** Height of the road. [m] @param {number} distance */
   heightAt(distance) {
-    const x = this.run.columns.profile_distance_m, z = this.run.columns.profile_elevation_m, step = x[1] - x[0];
+    const x = this.run.columns.profile_distance, z = this.run.columns.profile_elevation, step = x[1] - x[0];
     const at = Math.min(Math.max(Math.floor((distance - x[0]) / step), 0), x.length - 2);
     return z[at] + (z[at + 1] - z[at]) * Math.min(Math.max((distance - x[at]) / step, 0), 1);
   }
@@ -238,14 +238,14 @@ export class Strips {
     this.line.style.transform = `translateX(${px.toFixed(1)}px)`;
     this.boxes.forEach(({ strip, values, y }) => {
       values.forEach(([line, box]) => {
-        const found = at.value(line.column), digits = line.digits ?? (strip.kind === "fuel" ? 1 : 0);
+        const found = at.value(line.column);
         const none = (line.gap && found <= 0) || found > line.most;
-        setText(box, none ? "-" : inUnits(strip.kind, found).toFixed(digits));
+        setText(box, none ? "-" : number(found, strip.kind, strip.digits));
       });
       if (strip.road && y) {
         this.lorry.hidden = !inside;
         this.lorry.style.transform =
-          `translate(${(px - 23).toFixed(1)}px, ${(y(at.value("elevation_m")) - 24).toFixed(1)}px)`;
+          `translate(${(px - 23).toFixed(1)}px, ${(y(at.value("elevation")) - 24).toFixed(1)}px)`;
       }
     });
   }

@@ -1,9 +1,10 @@
 // @ts-check
 /* What is said of a whole trip: verdict, lamps, what was foreseen, events. */
 import { button, element, region, table, worded } from "../shared/dom.js";
-import { clock, shown, units } from "../shared/units.js";
+import { clock } from "../shared/units.js";
+import { quantity, said } from "../shared/words.js";
 
-/** @typedef {{ metric: string, us: string }} Said a finding in words of both systems of units */
+/** @typedef {import("../shared/words.js").Finding} Finding */
 
 /** How bad it is at its worst. @param {any} head */
 export function worstOf({ lamps, warnings, codes }) {
@@ -15,26 +16,27 @@ export function worstOf({ lamps, warnings, codes }) {
 /** Sentences under the verdict, each with the word before it. @param {any} head @returns {[string, string][]} */
 export const sentences = (head) =>
   Object.entries({ warning: head.warnings, fault: head.controller, why: head.explanations })
-    .flatMap(([word, texts]) => texts.map((text) => [word, text[units]]));
+    .flatMap(([word, found]) => found.map((each) => [word, said(each)]));
 
-/** @param {{ name: string, state: string, metric: string, us: string }} lamp */
-export const lampItem = ({ name, state, metric, us }) => element("li", { class: `lamp ${state}` }, [
+/** @param {{ name: string, state: string, said: Finding }} lamp */
+export const lampItem = ({ name, state, said: found }) => element("li", { class: `lamp ${state}` }, [
   element("span", { class: "sign", "aria-hidden": "true", text: state === "good" ? "\u2713" : "!" }),
-  worded("span", `${state}: `, "unseen"), worded("b", name), worded("span", units === "us" ? us : metric, "words")]);
+  worded("span", `${state}: `, "unseen"), worded("b", name), worded("span", said(found), "words")]);
 
-/** @param {HTMLElement} box @param {Said[]} texts */
-export function showForeseen(box, texts) {
-  box.replaceChildren(...(texts.length ? [worded("h3", "Before the run: what will happen"),
-    element("ul", {}, texts.map((text) => worded("li", text[units])))] : []));
+/** @param {HTMLElement} box @param {Finding[]} found */
+export function showForeseen(box, found) {
+  box.replaceChildren(...(found.length ? [worded("h3", "Before the run: what will happen"),
+    element("ul", {}, found.map((each) => worded("li", said(each))))] : []));
 }
 
 /** @param {any} head @param {(time: number) => void} go to the time of an event */
 export function eventList(head, go) {
   const heads = ["place", { text: "time", class: "number" }, "event", "reason", { text: "value", class: "number" }];
-  const rows = head.events.map(([time, distance, event, reason, value]) => [
-    { children: [button(shown("distance", distance), () => go(time), { class: "plain", title: "show this place" })] },
-    { text: clock(time), class: "number" }, event, { text: reason[units], class: "word" },
-    { text: value[units], class: "number" }]);
+  const rows = head.events.map(([time, distance, event, cause, value, kind]) => [
+    { children: [button(quantity(distance, "distance", 2), () => go(time),
+      { class: "plain", title: "show this place" })] },
+    { text: clock(time), class: "number" }, event, { text: said(cause), class: "word" },
+    { text: kind && quantity(value, kind), class: "number" }]);
   const list = region("wide", "Events", [table(heads, rows, { first: "td" })]);
   const more = `The first ${head.events.length} of ${head.all_events}; events.csv has all.`;
   return head.all_events > head.events.length ? [worded("p", more, "quiet"), list] : [list];

@@ -3,7 +3,8 @@
 import { all, labelled, select, setText, whenThere, worded } from "../shared/dom.js";
 import { Player, numbersTable } from "../shared/player.js";
 import { between, lastAt, post } from "../shared/server.js";
-import { inUnits, shown, unitOf, units } from "../shared/units.js";
+import { fixed } from "../shared/units.js";
+import { asShown, digitsOf, quantity, said } from "../shared/words.js";
 import { Balance } from "./balance.js";
 import { Chart } from "./chart.js";
 import { showCluster, showCodes } from "./cluster.js";
@@ -19,17 +20,17 @@ const WORDS = {
   release: "drive_button", rateLabel: "How fast to play", scrub: { "aria-label": "Place along the road" },
   hold: "do not drive before I press Drive", kept: "haulbench-prediction",
 };
-/** @type {[string, string, string, string][]} */
+/** Name, label, kind of quantity, digits. @type {[string, string, string, number?][]} */
 const PREDICTED = [
-  ["max_speed_m_s", "highest speed", "speed", ""], ["max_engine_speed_rpm", "highest engine speed", "plain", "rpm"],
-  ["max_brake_temperature_c", "hottest mean of the brakes", "temperature", ""],
-  ["service_brake_applications", "times on the service brakes", "plain", ""],
-  ["time_s", "time", "minutes", ""], ["fuel", "fuel", "economy", ""],
+  ["max_speed", "highest speed", "speed", 0], ["max_engine_speed", "highest engine speed", "engine speed"],
+  ["max_brake_temperature", "hottest mean of the brakes", "temperature"],
+  ["service_brake_applications", "times on the service brakes", "number"],
+  ["time", "time", "duration"], ["fuel", "fuel", "consumption"],
 ];
 const ENDS = { "": "say nothing", arrived: "arrives", runaway: "runs away", stalled: "stalls",
   time_limit: "runs out of time" };
 // columns that jump
-const STEPS = new Set(["gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit_m_s", "set_speed_m_s",
+const STEPS = new Set(["gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit", "set_speed",
   "active_cylinders", "fan_on", "clutch_locked", "fuel_cut", "wheel_slip"]);
 
 /** When a truck first gets to a place. [s] @param {ArrayLike<number>} along @param {ArrayLike<number>} time
@@ -45,9 +46,6 @@ export function timeAt(along, time, distance) {
   return time[low - 1] + (isFinite(share) ? Math.max(share, 0) : 1) * (time[low] - time[low - 1]);
 }
 
-/** The key of the summary a prediction is about. @param {string} name */
-const keyOf = (name) => (name !== "fuel" ? name : units === "us" ? "fuel_mpg_us" : "fuel_l_per_100km");
-
 class Trip extends Player {
   /** @param {HTMLElement} place */
   constructor(place) {
@@ -59,7 +57,7 @@ class Trip extends Player {
     this.chart = new Chart(this.part("chart"), look);
     this.balance = new Balance(this.part);
     this.brake = new EngineBrake(this.part);
-    this.part("zoom_in").onclick = () => { if (this.run) { this.strips.closer(this.value("distance_m")); } };
+    this.part("zoom_in").onclick = () => { if (this.run) { this.strips.closer(this.value("distance")); } };
     this.part("zoom_out").onclick = () => { if (this.run) { this.strips.zoom(...this.strips.whole); } };
     this.predictable();
     this.begin();
@@ -81,7 +79,7 @@ class Trip extends Player {
     });
   }
   take(run) {
-    const at = this.run?.head.route === run.head.route ? this.value("distance_m") : 0.25 * run.head.length_m;
+    const at = this.run?.head.route === run.head.route ? this.value("distance") : 0.25 * run.head.length;
     this.play.stop();
     this.run = run;
     this.play.time = this.timeAt(at);
@@ -91,7 +89,7 @@ class Trip extends Player {
   // ------------------------------------------------------------ a whole trip
   showRun() {
     const { head, columns } = this.run;
-    this.verdict(worstOf(head), head.verdict[units], `${head.truck} \u2014 ${head.route}`, sentences(head));
+    this.verdict(worstOf(head), said(head.verdict), `${head.truck} \u2014 ${head.route}`, sentences(head));
     this.circuits.meters(head.meters); this.circuits.shown();
     this.said = ""; this.part("lamp_box").hidden = !head.codes.length;
     this.part("lamps").replaceChildren(...head.lamps.map(lampItem));
@@ -103,7 +101,7 @@ class Trip extends Player {
       this.play.time = time;
       this.show();
     }));
-    const end = columns.distance_m[columns.distance_m.length - 1];
+    const end = columns.distance[columns.distance.length - 1];
     this.scrub.max = String(Math.max(end, 1)); this.scrub.step = String(Math.max(Math.round(end / 1000), 1));
     this.balance.measure(columns);
     this.strips.show(this.run, this.other);
@@ -115,42 +113,43 @@ class Trip extends Player {
   zoomed() {
     const [from, to] = this.strips.ends, { zoomedIn } = this.strips;
     this.part("zoom_out").disabled = !zoomedIn;
-    this.part("zoom_words").textContent = zoomedIn ? `${shown("distance", from)} to ${shown("distance", to)}`
+    const [first, last] = [from, to].map((end) => quantity(end, "distance", 2));
+    this.part("zoom_words").textContent = zoomedIn ? `${first} to ${last}`
       : "drag sideways to look closer";
   }
 
   // ------------------------------------------------------------ the cursor
-  end() { const time = this.run.columns.time_s; return time[time.length - 1]; }
-  here() { return `${this.run ? (this.value("distance_m") / 1000).toFixed(2) : "0"} km`; }
+  end() { const { time } = this.run.columns; return time[time.length - 1]; }
+  here() { return quantity(this.run ? this.value("distance") : 0, "distance", 2); }
   /** @param {number} distance */
-  timeAt(distance) { return timeAt(this.run.columns.distance_m, this.run.columns.time_s, distance); }
+  timeAt(distance) { return timeAt(this.run.columns.distance, this.run.columns.time, distance); }
   /** @param {string} name of a column */
   value(name) {
-    const { time_s: time, [name]: values } = this.run.columns;
+    const { time, [name]: values } = this.run.columns;
     return STEPS.has(name) ? values[lastAt(time, this.play.time)] : between(time, values, this.play.time);
   }
   scrubbed(distance) { if (this.run) { this.play.time = this.timeAt(distance); this.show(); } }
   moved() {
-    const at = this.value("distance_m"), [from, to] = this.strips.ends;
+    const at = this.value("distance"), [from, to] = this.strips.ends;
     // the part of the road in sight goes along with a truck that leaves it
     if (this.strips.zoomedIn && (at > to || at < from)) { this.strips.zoom(at, at + to - from); }
     this.show();
   }
   show() {
     const value = (name) => this.value(name), round = (name) => Math.round(value(name)), { head, columns } = this.run;
-    const at = { value, head, time: this.play.time, distance: value("distance_m"), speed: value("speed_m_s"),
-      gear: round("gear"), stage: round("brake_stage"), rpm: value("engine_speed_rpm") };
+    const at = { value, head, time: this.play.time, distance: value("distance"), speed: value("speed"),
+      gear: round("gear"), stage: round("brake_stage"), turning: value("engine_speed") };
     this.strips.cursor(at);
     this.chart.cursor(at);
     showCluster(this.part, at);
-    const words = [shown("distance", at.distance), shown("speed", at.speed), `gear ${at.gear || "neutral"}`,
+    const words = [quantity(at.distance, "distance", 2), quantity(at.speed, "speed", 0), `gear ${at.gear || "neutral"}`,
       `stage ${at.stage || "off"}`].join(", ");
     const far = Math.abs(Number(this.scrub.value) - at.distance) > 2 * Number(this.scrub.step);
     this.slide(at.distance, words, far || document.activeElement !== this.scrub || this.play.on);
     this.balance.show(at);
     this.brake.show(at);
     this.said = showCodes(this.part, at, this.said);
-    const { "meters:time_s": time } = columns;
+    const { "meters:time": time } = columns;
     this.circuits.cursor((name) => columns[`meters:${name}`]?.[lastAt(time, at.time + 1e-3)] ?? NaN);
     setText(this.part("chart_words"), this.chart.words());
   }
@@ -163,20 +162,20 @@ class Trip extends Player {
       this.prediction.changed();
     } });
     end.value = kept.end;
-    const field = ([name, label, kind, unit]) =>
-      this.prediction.field(`predict-${name}`, label, kind, unit, kept.values, keyOf(name));
+    /** @param {[string, string, string, number?]} row */
+    const field = ([name, label, kind]) =>
+      this.prediction.field(`predict-${name}`, label, kind, kept.values, name);
     this.prediction.fields.replaceChildren(...PREDICTED.map(field), labelled("the truck", end));
   }
   predicted() {
     if (!this.run) { return; }
     const { found } = this.run.head, { values, end } = this.prediction.kept;
-    const rows = PREDICTED.filter(([name]) => values[keyOf(name)] !== undefined && found[keyOf(name)] !== null)
-      .map(([name, label, kind, unit]) => {
-        const digits = { minutes: 1, economy: 1 }[kind] || 0, key = keyOf(name);
-        const word = (value) => `${inUnits(kind, value).toFixed(digits)} ${unitOf(kind, unit)}`;
-        const off = inUnits(kind, found[key]) - inUnits(kind, values[key]);
-        return [label, word(values[key]), word(found[key]), Math.abs(off) < 0.5 * Math.pow(10, -digits) ? "right"
-          : `${Math.abs(off).toFixed(digits)} too ${off > 0 ? "low" : "high"}`];
+    const rows = PREDICTED.filter(([name]) => values[name] !== undefined && found[name] !== null)
+      .map(([name, label, kind, digits = digitsOf(kind)]) => {
+        const mine = values[name], came = found[name], off = asShown(came, kind) - asShown(mine, kind);
+        const by = fixed(Math.abs(off), digits);
+        return [label, quantity(mine, kind, digits), quantity(came, kind, digits),
+          Number(by) ? `${by} too ${off > 0 ? "low" : "high"}` : "right"];
       });
     if (end) { rows.push(["the truck", ENDS[end], ENDS[found.ended], end === found.ended ? "right" : "not so"]); }
     this.prediction.compare(["what", "predicted", "driven", "the prediction was"], rows);

@@ -10,45 +10,45 @@ from typing import Any
 
 import numpy as np
 
-from dashboard.paper.words import brakes_too_hot, in_both, summary_rows, verdict
+from dashboard.paper.words import brakes_too_hot, summary_rows, verdict
 from dashboard.server.costs import costs, trip_file_seconds, trip_seconds
-from dashboard.server.packing import meters_of, pack
+from dashboard.server.packing import meters_of, pack, si_name
 from dashboard.server.thinning import common_rows, event_rows
 from dashboard.trip.strips import columns_of, lamps_of, strips_of
 from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result
-from sim.units import SYSTEMS, from_si
-from sim.wording import Finding, event_name, said, value_said
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result, frozen
+from sim.units import LITRE_PER_100KM, key_to_si, to_si
+from sim.wording import Finding, event_name, said
 
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
 MOST_PLACES = 400  # signs, stops and curves
 PROFILE_POINTS = 600
 STANDING = 0.3  # m/s, below which a power is no force
+STANDS = 0.1  # m/s, below which a truck is said to stand, assumed
+PRESSED = to_si(0.02, "bar")  # assumed: brakes with more are said to be pressed
 NOTHING_N, EVEN_M_S2 = (
     20.0,
     0.01,
 )  # assumed: a smaller force is nothing, and forces that speed a truck up by less are even
 UNDER_ROAD = -0.025  # assumed: where the road falls more than this, the control-speed chart looks for its height
 
-# column -> what it is rounded to; a power of two, and less than what is shown
+# column -> what it is rounded to; a power of two, and less than what is shown [SI]
 FINENESS = {
-    "time_s": 2**-5, "distance_m": 2**-3, "elevation_m": 2**-3, "grade_percent": 2**-6, "speed_m_s": 2**-8,
-    "engine_speed_rpm": 2**-1, "engine_torque_n_m": 1.0, "fuel_rate_g_s": 2**-6, "engine_brake_power_kw": 2**-3,
-    "service_brake_power_kw": 2**-3, "accelerator_percent": 2**-1, "boost_kpa": 2**-2, "brake_pressure_bar": 2**-6,
-    "service_brake_force_n": 8.0, "drive_force_n": 8.0, "aero_force_n": 4.0, "rolling_force_n": 4.0, "grade_force_n": 8.0,
-    "wheel_utilisation": 2**-8,
-    "reservoir_pressure_kpa": 1.0, "coolant_temperature_c": 2**-3, "oil_temperature_c": 2**-3,
+    "time": 2**-5, "distance": 2**-3, "elevation": 2**-3, "grade": 2**-13, "speed": 2**-8, "engine_speed": 2**-5,
+    "engine_torque": 1.0, "fuel_rate": 2**-16, "engine_brake_power": 2**7, "service_brake_power": 2**7,
+    "accelerator": 2**-8, "brake_pressure": 2**10, "service_brake_force": 8.0, "drive_force": 8.0,
+    "aero_force": 4.0, "rolling_force": 4.0, "grade_force": 8.0, "wheel_utilisation": 2**-8, "oil_temperature": 2**-3,
 }  # fmt: skip
-FINENESS |= dict.fromkeys(("speed_limit_m_s", "set_speed_m_s", "target_speed_m_s"), 2**-8)
-WARM = 2**-4
+FINENESS |= dict.fromkeys(("speed_limit", "set_speed", "target_speed"), 2**-8)
+WARM = 2**-4  # K
 MORE = (
-    "time_s", "distance_m", "grade_percent", "accelerator_percent", "boost_kpa", "brake_pressure_bar", "coolant_temperature_c",
-    "oil_temperature_c", "stage_reason", "active_cylinders", "fan_on", "wheel_utilisation", "drive_force_n", "aero_force_n",
-    "rolling_force_n", "grade_force_n", "clutch_locked", "fuel_cut", "wheel_slip", "set_speed_m_s",
+    "time", "distance", "grade", "accelerator", "brake_pressure", "oil_temperature", "stage_reason", "active_cylinders",
+    "wheel_utilisation", "drive_force", "aero_force", "rolling_force", "grade_force", "clutch_locked", "fuel_cut", "wheel_slip",
+    "set_speed",
 )  # fmt: skip
 SHAPES = (
     "elevation_m", "speed_m_s", "engine_speed_rpm", "engine_torque_n_m", "fuel_rate_g_s", "engine_brake_power_kw",
@@ -82,11 +82,11 @@ def drive_for_page(inputs: Inputs, key: str) -> bytes:
 
 
 @costs(lambda inputs: 0.02)
-def foretold(inputs: Inputs) -> list[dict[str, str]]:
+def foretold(inputs: Inputs) -> list[dict[str, Any]]:
     """What will happen, before the trip; runs in a worker."""
     from sim.trips.trip import foretell
 
-    return [in_both(found) for found in foretell(inputs.truck.truck, inputs.route, inputs.settings)]
+    return foretell(inputs.truck.truck, inputs.route, inputs.settings)
 
 
 @costs(trip_file_seconds)
@@ -139,38 +139,45 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     trace, truck, settings = result.trace, result.truck, result.settings
     strips = strips_of(result)
     rows = common_rows(trace, SHAPES, JUMPS, event_rows(result), MOST_ROWS)
-    names = list(dict.fromkeys([*MORE, *columns_of(strips)]))
-    columns = {name: _rounded(name, trace[name][rows]) for name in names}
-    speed, taken = trace["speed_m_s"][rows], trace["service_brake_power_kw"][rows]
-    braking = np.where(speed > STANDING, 1000.0 * taken / np.maximum(speed, STANDING), 0.0)
-    columns["service_brake_force_n"] = _rounded("service_brake_force_n", braking)
+    known = {si_name(name): name for name in trace}
+
+    def column(name: str) -> np.ndarray:
+        return np.asarray(key_to_si(trace[known[name]][rows], known[name]))  # type: ignore[arg-type]
+
+    columns = {name: _rounded(name, column(name)) for name in dict.fromkeys([*MORE, *columns_of(strips)])}
+    speed, taken = column("speed"), column("service_brake_power")
+    braking = np.where(speed > STANDING, taken / np.maximum(speed, STANDING), 0.0)
+    columns["service_brake_force"] = _rounded("service_brake_force", braking)
     along = np.linspace(0.0, result.route.length, PROFILE_POINTS)
-    columns["profile_distance_m"] = along.astype(np.float32)
-    columns["profile_elevation_m"] = np.interp(along, result.route.distance, result.route.elevation).astype(np.float32)
+    columns["profile_distance"] = along.astype(np.float32)
+    columns["profile_elevation"] = np.interp(along, result.route.distance, result.route.elevation).astype(np.float32)
     chart, drawn = _chart(result)
     columns |= drawn
     s = result.summary
     metered = meters_of(result.settings, result.meters)
-    columns |= {f"meters:{name}": np.asarray(values, dtype=np.float32) for name, values in result.meters.items()}
+    columns |= {
+        f"meters:{si_name(name)}": np.asarray(key_to_si(values, name), dtype=np.float32)  # type: ignore[arg-type]
+        for name, values in result.meters.items()
+    }
     events = [
-        [round(event["time_s"], 2), round(event["distance_m"], 1), event_name(event), in_both(event["cause"]),
-         {units: value_said(event, units) for units in SYSTEMS}]
+        [round(event["time_s"], 2), round(event["distance_m"], 1), event_name(event), event["cause"],
+         event["value"], event["quantity"]]
         for event in result.events[:MOST_EVENTS]
     ]  # fmt: skip
     head = {
-        "verdict": in_both(verdict(s)),
+        "verdict": verdict(s).data(),
         "lamps": lamps_of(result),
-        "warnings": [in_both(warning) for warning in untold(s)],
-        "explanations": [in_both(found) for found in s["explanations"]],
-        "foreseen": [in_both(found) for found in s["foreseen"]],
+        "warnings": untold(s),
+        "explanations": s["explanations"],
+        "foreseen": s["foreseen"],
         "codes": codes_of(result),
         "controller": controller_of(result),
         "meters": metered,
         "truck": s["truck"],
         "route": s["route"],
-        "length_m": result.route.length,
+        "length": result.route.length,
         "numbers": summary_rows(result),
-        "found": {name: s[name] for name in PREDICTED},
+        "found": found_of(s),
         "events": events,
         "all_events": len(result.events),
         "places": _places(result),
@@ -179,19 +186,21 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         "reasons": list(REASON_WORDS),
         "rows": len(trace["time_s"]),
         "about": {
-            "nothing_n": NOTHING_N,
-            "even_n": EVEN_M_S2 * truck.vehicle.mass_kg,
-            "brake_limit_c": BRAKE_LIMIT_C,
-            "best_retarding_rpm": list(BEST_RETARDING_RPM),
-            "limit_tolerance_m_s": settings.simulation.si("limit_tolerance_km_h"),
-            "governed_rpm": truck.engine.governed_rpm,
+            "standing": STANDS,
+            "nothing": NOTHING_N,
+            "even": EVEN_M_S2 * truck.vehicle.mass_kg,
+            "brake_limit": to_si(BRAKE_LIMIT_C, "c"),
+            "brakes_pressed": PRESSED,
+            "best_retarding": [to_si(each, "rpm") for each in BEST_RETARDING_RPM],
+            "limit_tolerance": settings.simulation.si("limit_tolerance_km_h"),
+            "over_governed": to_si(truck.engine.governed_rpm + 1.0, "rpm"),
             "stages": [list(truck.engine_brake.pairs(stage)) for stage in range(4)],
             "dead_pairs": list(settings.drill.dead_pairs),
             "switch": settings.retarding.switch,
             "selector": settings.retarding.selector,
-            "on_rpm": settings.retarding.on_rpm,
-            "off_rpm": settings.retarding.off_rpm,
-            "least_oil_c": settings.retarding.least_oil_c,
+            "on": settings.retarding.si("on_rpm"),
+            "off": settings.retarding.si("off_rpm"),
+            "least_oil": settings.retarding.si("least_oil_c"),
             "grip": settings.weather.grip,
         },
     }
@@ -217,7 +226,7 @@ CONTROLLER = {
 }
 
 
-def controller_of(result: Result) -> list[dict[str, str]]:
+def controller_of(result: Result) -> list[dict[str, Any]]:
     """What the controller has taken from the driver because of codes, each once, the last time it did, with the reason."""
     used = {
         "cruise_locked_out": result.settings.cruise.set_speed_km_h > 0.0,
@@ -230,7 +239,7 @@ def controller_of(result: Result) -> list[dict[str, str]]:
             told[event["event"], event["value"], said(event["cause"], "metric")] = Finding(
                 CONTROLLER[event["event"]], values
             )
-    return [in_both(found) for found in reversed(told.values())]
+    return [found.data() for found in reversed(told.values())]
 
 
 def codes_of(result: Result) -> list[dict[str, Any]]:
@@ -239,7 +248,7 @@ def codes_of(result: Result) -> list[dict[str, Any]]:
     Returns
     -------
     codes : list of dict
-        spn, fmi, words, lamp, count, active (at the end), frame (freeze frame as names and texts), spans: from and to, None
+        spn, fmi, words, lamp, count, active (at the end), frame (its freeze frame as a finding), spans: from and to, None
         for one that lasts.
     """
     codes = []
@@ -253,33 +262,35 @@ def codes_of(result: Result) -> list[dict[str, Any]]:
                 spans.append([event["time_s"], None])
             elif event["event"] == "code_inactive" and spans:
                 spans[-1][1] = event["time_s"]
-        frame = {key: round(float(value), 2) for key, value in code["freeze_frame"].items()}
         kept = {key: code[key] for key in ("spn", "fmi", "words", "lamp", "count", "active")}
-        codes.append({**kept, "frame": frame, "spans": spans})
+        codes.append({**kept, "frame": frozen(code["freeze_frame"]).data(), "spans": spans})
     return codes
 
 
 # what a student may predict, by the key of the summary
-PREDICTED = ("max_speed_m_s", "max_engine_speed_rpm", "max_brake_temperature_c", "service_brake_applications", "time_s",
-             "fuel_l_per_100km", "fuel_mpg_us", "ended")  # fmt: skip
+PREDICTED = ("max_speed_m_s", "max_engine_speed_rpm", "max_brake_temperature_c", "service_brake_applications", "time_s")
+
+
+def found_of(summary: dict[str, Any]) -> dict[str, Any]:
+    """What a student may predict, as it came; nothing for fuel where no way was made. [SI]"""
+    fuel = summary["fuel_l_per_100km"]
+    found = {si_name(key): key_to_si(summary[key], key) for key in PREDICTED}
+    return {**found, "fuel": fuel and fuel * LITRE_PER_100KM, "ended": summary["ended"]}
 
 
 def _rounded(name: str, values: np.ndarray) -> np.ndarray:
     """A column rounded to its fineness."""
-    fineness = FINENESS.get(name, WARM if name.endswith("_c") else 0.0)
+    fineness = FINENESS.get(name, WARM if "temperature" in name else 0.0)
     rounded = np.round(values / fineness) * fineness if fineness else values
     return np.asarray(rounded, dtype=np.float32)
 
 
 def _places(result: Result) -> list[list[Any]]:
-    """Signs, stops and curves of the road: distance, kind, words."""
+    """Signs, stops and curves of the road: distance and kind."""
     route = result.route
-    found: list[list[Any]] = [[sign.distance, "sign", sign.text] for sign in route.signs]
-    found += [[stop.distance, "stop", f"stop, {stop.value:g} s"] for stop in route.stops]
-    for curve in route.curves:
-        if curve.value > 0.0:
-            suits = from_si(route.curve_at(curve.distance), "km_h")
-            found.append([curve.distance, "curve", f"curve, radius {curve.value:g} m, taken at {suits:.0f} km/h"])
+    found: list[list[Any]] = [[sign.distance, "sign"] for sign in route.signs]
+    found += [[stop.distance, "stop"] for stop in route.stops]
+    found += [[curve.distance, "curve"] for curve in route.curves if curve.value > 0.0]
     return sorted(found)[:MOST_PLACES]
 
 
@@ -301,14 +312,16 @@ def _chart(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     columns["chart_line_speed"] = chart.lines[0].speed.astype(np.float32)
     for place, line in enumerate(chart.lines):
         columns[f"chart_line_{place}"] = (np.round(line.force / 16.0) * 16.0).astype(np.float32)
-    crossings = [[each.gear, each.stage, each.grade, each.speed, each.force, from_si(each.engine_speed, "rpm")]
-                 for each in chart.crossings if math.isfinite(each.speed)]  # fmt: skip
+    crossings = [
+        [each.gear, each.stage, each.grade, round(each.speed, 4)]
+        for each in chart.crossings
+        if math.isfinite(each.speed)
+    ]
     head = {
-        "elevation_m": chart.elevation,
-        "temperature_c": from_si(chart.temperature, "c"),
+        "elevation": chart.elevation,
         "gears": sorted(gears),
         "grades": [line.grade for line in chart.lines],
-        "crossings": [[round(value, 4) for value in crossing] for crossing in crossings],
+        "crossings": crossings,
     }
     return head, columns
 

@@ -69,7 +69,7 @@ class Code:
     spn: int
     mode: int
     mark: str
-    words: str
+    words: Finding
     lamp: str
     count: int = 0
     active: bool = False
@@ -90,7 +90,7 @@ class Code:
             "spn": self.spn,
             "fmi": self.mode,
             "part": NAMES.get(self.part, self.part),
-            "words": self.words,
+            "words": self.words.data(),
             "lamp": self.lamp,
             "count": self.count,
             "active": self.active,
@@ -119,7 +119,7 @@ class Test:
     spn: int
     mode: int
     mark: str
-    words: str
+    words: Finding
     lamp: str
     fails: Callable[[], bool | None]
     patience: float
@@ -135,6 +135,11 @@ class Test:
     def code(self) -> dict[str, Any]:
         """The code it sets, as findings name it."""
         return {"spn": self.spn, "fmi": self.mode, "words": self.words}
+
+
+def _of(part: str, kind: str) -> Finding:
+    """What a code says of a part."""
+    return Finding(kind, {"part": NAMES[part]})
 
 
 class Diagnosis:
@@ -221,9 +226,9 @@ class Diagnosis:
 
             who = (key, sensor.spn)
             found += [
-                Test(*who, 4, sensor.mark, f"{sensor.name}: voltage below normal", AMBER, low, patience, **more),
-                Test(*who, 3, sensor.mark, f"{sensor.name}: voltage above normal", AMBER, high, patience, **more),
-                Test(*who, 2, sensor.mark, f"{sensor.name}: erratic, comes and goes", AMBER, loose, 0.0),
+                Test(*who, 4, sensor.mark, _of(key, "code.voltage_low"), AMBER, low, patience, **more),
+                Test(*who, 3, sensor.mark, _of(key, "code.voltage_high"), AMBER, high, patience, **more),
+                Test(*who, 2, sensor.mark, _of(key, "code.erratic"), AMBER, loose, 0.0),
             ]
             for test in found[-3:]:
                 test.of_range = True
@@ -233,25 +238,25 @@ class Diagnosis:
         """Values that cannot be, disagree with others, or are dangerous."""
 
         def of(
-            key: str, mode: int, words: str, lamp: str, fails: Callable[[], bool | None], patience: float, **more: Any
+            key: str, mode: int, kind: str, lamp: str, fails: Callable[[], bool | None], patience: float, **more: Any
         ) -> Test:
             sensor = SENSORS[key]
-            return Test(key, sensor.spn, mode, sensor.mark, f"{sensor.name}: {words}", lamp, fails, patience, **more)
+            return Test(key, sensor.spn, mode, sensor.mark, _of(key, kind), lamp, fails, patience, **more)
 
         found = [
-            of("boost", 2, "disagrees with the barometer where there is no boost", AMBER, self._boost_lies, 3.0),
-            of("boost", 18, "low at full load", AMBER, self._boost_low, 2.0),
-            of("barometer", 2, "no road lies there", AMBER, self._air_impossible, 5.0, distrusts=True, derate=0.1),
-            of("oil_pressure", 18, "low", AMBER, lambda: self._oil_below(1.0), 3.0),
-            of("oil_pressure", 1, "too low to run on", RED, lambda: self._oil_below(OIL_STOP_SHARE), 2.0, stops=True),
-            of("oil_pressure", 2, "pressure with the engine at rest", AMBER, lambda: None, 0.0),
-            of("coolant_level", 18, "low", AMBER, lambda: self._level_below(LEVEL_LOW), 10.0),
-            of("coolant_level", 1, "too low to run on", RED, lambda: self._level_below(LEVEL_STOP), 10.0, stops=True),
-            of("intake", 16, "hot", AMBER, lambda: self._hotter("intake", INTAKE_HOT), 5.0, derate=0.25),
+            of("boost", 2, "code.disagrees_with_the_barometer", AMBER, self._boost_lies, 3.0),
+            of("boost", 18, "code.low_at_full_load", AMBER, self._boost_low, 2.0),
+            of("barometer", 2, "code.no_road_there", AMBER, self._air_impossible, 5.0, distrusts=True, derate=0.1),
+            of("oil_pressure", 18, "code.low", AMBER, lambda: self._oil_below(1.0), 3.0),
+            of("oil_pressure", 1, "code.too_low", RED, lambda: self._oil_below(OIL_STOP_SHARE), 2.0, stops=True),
+            of("oil_pressure", 2, "code.pressure_at_rest", AMBER, lambda: None, 0.0),
+            of("coolant_level", 18, "code.low", AMBER, lambda: self._level_below(LEVEL_LOW), 10.0),
+            of("coolant_level", 1, "code.too_low", RED, lambda: self._level_below(LEVEL_STOP), 10.0, stops=True),
+            of("intake", 16, "code.hot", AMBER, lambda: self._hotter("intake", INTAKE_HOT), 5.0, derate=0.25),
             of(
                 "fuel_temperature",
                 16,
-                "hot",
+                "code.hot",
                 AMBER,
                 lambda: self._hotter("fuel_temperature", FUEL_HOT),
                 5.0,
@@ -260,19 +265,19 @@ class Diagnosis:
             of(
                 "pedal",
                 2,
-                "pressed and held while the brake is pressed",
+                "code.pressed_against_the_brake",
                 AMBER,
                 self._pedal_against_brake,
                 1.0,
                 distrusts=True,
                 refuses=_refusals("pedal"),
             ),
-            of("crank", 8, "no pulses while the camshaft turns", RED, self._no_crank, 0.3),
-            of("cam", 8, "no pulses while the crankshaft turns", AMBER, self._no_cam, 1.0),
+            of("crank", 8, "code.no_pulses_of_the_crankshaft", RED, self._no_crank, 0.3),
+            of("cam", 8, "code.no_pulses_of_the_camshaft", AMBER, self._no_cam, 1.0),
             of(
                 "road_speed",
                 2,
-                "none, or always the same, in gear",
+                "code.no_speed",
                 AMBER,
                 self._no_speed,
                 5.0,
@@ -282,7 +287,7 @@ class Diagnosis:
             of(
                 "road_speed",
                 10,
-                "fell faster than a truck can stop",
+                "code.fell_too_fast",
                 AMBER,
                 lambda: bool(self.drops),
                 0.0,
@@ -291,7 +296,7 @@ class Diagnosis:
             of(
                 "road_speed",
                 8,
-                "pulses come at an uneven rate",
+                "code.uneven",
                 AMBER,
                 lambda: len(self.jumps) >= 6,
                 0.0,
@@ -299,10 +304,10 @@ class Diagnosis:
             ),
         ]
         for mode, limit, lamp in COOLANT_STEPS:
-            words = {15: "warm", 16: "hot", 0: "too hot to run on"}[mode]
+            kind = {15: "code.warm", 16: "code.hot", 0: "code.too_hot"}[mode]
             more: dict[str, Any] = {"derate": 0.25 if mode == 16 else 0.0, "stops": mode == 0}
             found.append(
-                of("coolant", mode, words, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
+                of("coolant", mode, kind, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
             )
         return found if self.trip.wheels else [test for test in found if test.part != "road_speed"]
 
@@ -331,13 +336,14 @@ class Diagnosis:
 
         spn = {key: (key, SENSORS[key].spn, 2, SENSORS[key].mark) for key in SENSORS}
         reason = {"cruise": finding("cause.brake_switch_lost")}
-        stuck = "pressed all the time"
         return [
-            Test(*spn["clutch_switch"], "clutch switch: disagrees with engine and gear", AMBER, clutch, 15.0),
-            Test(*spn["brake_switch"], f"brake switch: {stuck}", AMBER, brake, 8.0, refuses=reason),
+            Test(
+                *spn["clutch_switch"], _of("clutch_switch", "code.disagrees_with_engine_and_gear"), AMBER, clutch, 15.0
+            ),
+            Test(*spn["brake_switch"], _of("brake_switch", "code.always_pressed"), AMBER, brake, 8.0, refuses=reason),
             Test(
                 *spn["set_button"],
-                f"set button: {stuck}",
+                _of("set_button", "code.always_pressed"),
                 AMBER,
                 button("set_button"),
                 30.0,
@@ -345,7 +351,7 @@ class Diagnosis:
             ),
             Test(
                 *spn["resume_button"],
-                f"resume button: {stuck}",
+                _of("resume_button", "code.always_pressed"),
                 AMBER,
                 button("resume_button"),
                 30.0,
@@ -362,12 +368,11 @@ class Diagnosis:
 
             return fails
 
-        words = "current below normal, circuit open"
         return [
             Test(
                 f"solenoid_{pair}",
                 *(SOLENOIDS[pair][0], 5, SOLENOIDS[pair][1]),
-                f"engine brake, {pair} pair: {words}",
+                _of(f"solenoid_{pair}", "code.no_current"),
                 AMBER,
                 no_current(pair),
                 1.0,
@@ -637,17 +642,16 @@ class Diagnosis:
         boost, air = (value_at(key, seen.signal(key), self.parameters) for key in ("boost", "barometer"))
         set_now = []
         if ranges["boost"] and ranges["barometer"] and abs(boost - air) > SAME_PRESSURE and AIR_LOW <= air <= AIR_HIGH:
-            set_now.append((SENSORS["boost"].spn, 2, "disagrees with the barometer"))
+            set_now.append(("boost", "code.disagrees_with_the_barometer"))
         oil = value_at("oil_pressure", seen.signal("oil_pressure"), self.parameters)
         if ranges["oil_pressure"] and oil > NO_OIL_PRESSURE:
-            set_now.append((SENSORS["oil_pressure"].spn, 2, "pressure with the engine"))
-        for spn, mode, words in set_now:
-            self.set_code(next(t for t in self.tests if (t.spn, t.mode) == (spn, mode) and words in t.words))
+            set_now.append(("oil_pressure", "code.pressure_at_rest"))
         circuit = {key: float(self.parameters[f"{key}_circuit"][0]) > 0.5 for key in ("crank", "cam", "key")}
         if circuit["crank"] != circuit["cam"] and not circuit["key"]:  # seen while the starter turns the engine
             missing = "crank" if circuit["crank"] else "cam"
-            self.set_code(next(t for t in self.tests if (t.spn, t.mode) == (SENSORS[missing].spn, 8)))
-            set_now.append((SENSORS[missing].spn, 8, "no pulses"))
+            set_now.append((missing, f"code.no_pulses_of_the_{missing}shaft"))
+        for part, kind in set_now:
+            self.set_code(next(t for t in self.tests if t.words == _of(part, kind)))
         if set_now:
             self.act()
         if circuit["key"]:

@@ -14,6 +14,7 @@ from sim.command.words import summary_text
 from sim.errors import SettingsError
 from sim.inputs import usual
 from sim.messages import output
+from sim.units import quantity_text
 from sim.wording import said
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def run(options: Namespace) -> int:
     if sys.stderr.isatty() and not options.json:
         for foreseen in foretell(inputs.truck.truck, inputs.route, inputs.settings):
             print(f"What will happen: {said(foreseen, options.units)}", file=sys.stderr, flush=True)
-    with word_after_a_while(f"Driving {inputs.route.length / 1000.0:.0f} km ..."):
+    with word_after_a_while(f"Driving {quantity_text(inputs.route.length, 'distance', options.units, 0)} ..."):
         result = run_trip(inputs.truck, inputs.route, settings)
     if options.out:
         from dashboard.trip.report import trip_report
@@ -152,25 +153,30 @@ def list_all(options: Namespace) -> int:
     from sim.roads.route import list_routes, load_route
 
     if options.keys:
-        rows = described_keys(Settings)
+        rows = described_keys(Settings, options.units)
         wide, default = (max(len(row[column]) for row in rows) for column in (0, 1))
         for key, value, words in rows:
             print(f"{key:{wide}}  {value:{default}}  {words}")
         return 0
-    routes = {name: load_route(name).title for name in list_routes()}
-    trucks = {name: load_truck(name).truck.name for name in list_trucks()}
-    settings = {name: load_settings_file(name).title for name in list_settings()}
-    width = max(len(name) for name in (*routes, *trucks, *settings)) + 2
-    print("Roads")
-    for name, title in routes.items():
-        print(f"  {name:{width}}{title}")
-    print(f"  {'grade:-6%,10km,1100m':{width}}constant grade: grade, length, altitude at the start")
-    print("Trucks")
-    for name, title in trucks.items():
-        print(f"  {name:{width}}{title}")
-    print("Settings")
-    for name, title in settings.items():
-        print(f"  {name:{width}}{title}")
+
+    def sized(title: str, **sizes: float) -> str:
+        texts = (quantity_text(value, kind, options.units) for kind, value in sizes.items())
+        return f"{title}; {', '.join(texts)}"
+
+    listed: dict[str, dict[str, str]] = {"Roads": {}, "Trucks": {}, "Settings": {}}
+    for name in list_routes():
+        route = load_route(name)
+        listed["Roads"][name] = sized(route.title, distance=route.length)
+    listed["Roads"]["grade:-6%,10km,1100m"] = "constant grade: grade, length, altitude at the start"
+    for name in list_trucks():
+        truck = load_truck(name).truck
+        listed["Trucks"][name] = sized(truck.name, mass=truck.vehicle.mass_kg, power=truck.engine.si("rated_power_kw"))
+    listed["Settings"] = {name: load_settings_file(name).title for name in list_settings()}
+    width = max(len(name) for names in listed.values() for name in names) + 2
+    for heading, names in listed.items():
+        print(heading)
+        for name, title in names.items():
+            print(f"  {name:{width}}{title}")
     return 0
 
 

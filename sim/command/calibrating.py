@@ -42,7 +42,8 @@ def speedo(options: Namespace) -> int:
     if options.out:
         from dashboard.paper.lab_sheet import speedo_sheet
 
-        files = {"sheet.html": speedo_sheet(found), "sheet.json": json.dumps(found, indent=2, allow_nan=False) + "\n"}
+        page = speedo_sheet(found, options.units)
+        files = {"sheet.html": page, "sheet.json": json.dumps(found, indent=2, allow_nan=False) + "\n"}
         write_folder(options.out, files, options.force)
     if options.json:
         print(json.dumps(found, indent=2, allow_nan=False))
@@ -152,20 +153,19 @@ def sheet(options: Namespace) -> int:
         check_folder(options.out, options.force)
         from dashboard.paper.lab_sheet import settings_record
 
-        write_folder(options.out, {"record.html": settings_record(before[0].name, entries)}, options.force)
+        record = settings_record(before[0].name, entries, options.units)
+        write_folder(options.out, {"record.html": record}, options.force)
     if options.json:
         rows = [entry._asdict() | {"changed": entry.changed} for entry in entries]
         json.dump(rows, sys.stdout, indent=1)
         print()
     else:
-        width = max(len(entry.key) for entry in entries)
-        print(f"{'':2}{'key':{width}}  {'old':>12} {'new':>12} {'unit':7} {'allowed':26} meaning")
-        for entry in entries:
-            mark = "*" if entry.changed else " "
-            old, new = (
-                str(value).lower() if isinstance(value, bool) else f"{value}" for value in (entry.old, entry.new)
-            )
-            print(f"{mark:2}{entry.key:{width}}  {old:>12} {new:>12} {entry.unit:7} {entry.allowed:26} {entry.meaning}")
+        lines = [["", "key", "old", "new", "unit", "allowed", "meaning"]]
+        lines += [["*" if entry.changed else "", *entry.words(options.units)] for entry in entries]
+        wide = [max(map(len, column)) for column in zip(*lines, strict=True)]
+        for line in lines:
+            cells = [f"{cell:{'>' if place in (2, 3) else ''}{wide[place]}}" for place, cell in enumerate(line)]
+            print("  ".join(cells).rstrip())
         print(f"\n{sum(entry.changed for entry in entries)} of {len(entries)} changed (*).")
         if options.out:
             print(f"Written to {options.out}: record.html")

@@ -109,7 +109,7 @@ def _asked(session: dict[str, Any], key: bytes, text: str, options: Namespace, t
     if options.json:
         print(json.dumps(entry | {"cautions": session["cautions"]}, indent=1))
         return
-    print(entry_text(entry))
+    print(entry_text(entry, options.units))
     moved = entry["test"].split()[0] in ("drive", "coast", "rollers", "air", "exhaust", "fuel", "cut-out")
     print("\n" + session["cautions"][0] + "\n" + session["cautions"][1 if moved else 2])
 
@@ -208,14 +208,15 @@ def _report(options: Namespace) -> int:
     if options.out:
         from dashboard.paper.lab_sheet import fault_sheet
 
-        files = {"sheet.html": fault_sheet(sheet), "sheet.json": json.dumps(sheet, indent=1, allow_nan=False) + "\n"}
+        page = fault_sheet(sheet, options.units)
+        files = {"sheet.html": page, "sheet.json": json.dumps(sheet, indent=1, allow_nan=False) + "\n"}
         write_folder(options.out, files, options.force)
     if options.json:
         print(json.dumps(sheet, indent=1))
         return 0
     print(_head(session))
     for entry in session["tests"]:
-        print("\n" + entry_text(entry))
+        print("\n" + entry_text(entry, options.units))
     if marking:
         print("\n" + marking_text(marking))
     print("\n" + "\n".join(session["cautions"]))
@@ -307,22 +308,22 @@ def tests_text() -> str:
     return "\n".join(lines)
 
 
-def entry_text(entry: dict[str, Any]) -> str:
+def entry_text(entry: dict[str, Any], units: str) -> str:
     """One test in words.
 
     Parameters
     ----------
     entry : dict
         As `sim.hidden.session.ask` gives it.
+    units : str
+        us, metric or both.
     """
+    from sim.hidden.record import reading_words
+
     lines = [f"{entry['number']}. {entry['test']}   {entry['time']}"]
     for reading in entry["readings"]:
-        shown = f"{reading['value']} {reading['unit']}".strip()
-        right = ""
-        if "sound" in reading:
-            within = f" ± {reading['within']:g}" if reading.get("within") else ""
-            right = f"sound: {reading['sound']}{within}"
-        lines.append(f"   {reading['name']:32} {shown:22} {right}".rstrip())
+        found, sound = reading_words(reading, units)
+        lines.append(f"   {reading['name']:32} {found:36} {'sound: ' if sound else ''}{sound}".rstrip())
     return "\n".join(lines)
 
 

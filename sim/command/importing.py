@@ -1,13 +1,14 @@
 """`haulbench route`: a road from a track, its files, and what was done to it in words."""
 
 from argparse import Namespace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sim.command.folder import check_files, write_files
 from sim.errors import RouteError
 from sim.messages import output, tracks
-from sim.units import FOOT, MILE, MILE_PER_HOUR, quantity_in, to_si
+from sim.units import quantity_in, quantity_text, to_si
 
 if TYPE_CHECKING:
     from sim.roads.track import ImportedTrack
@@ -36,7 +37,7 @@ def make_route(options: Namespace) -> int:
     from sim.roads.track_picture import track_picture
 
     track = import_track(options.file, every, smooth, limit)
-    texts = (track.csv(), track.toml(), track_picture(track))
+    texts = (track.csv(), track.toml(), track_picture(track, options.units))
     write_files(stem, dict(zip(ENDINGS, texts, strict=True)), options.force)
     print(import_text(track, options.units))
     print(f"\nWritten: {', '.join(stem + ending for ending in ENDINGS)}")
@@ -77,6 +78,11 @@ def import_text(track: "ImportedTrack", units: str) -> str:
     text : str
         What was read, dropped and changed, and what came out. [as asked]
     """
+    from sim.roads.route import DEFAULT_LIMIT
+    from sim.roads.track import SIGN_REACH
+
+    far = partial(quantity_text, kind="distance", units=units, digits=2)
+    high = partial(quantity_text, kind="height", units=units)
     used = len(track.raw_distance)
     away, where = track.departure
     steepest = max(track.grade.min(), track.grade.max(), key=abs)
@@ -86,32 +92,36 @@ def import_text(track: "ImportedTrack", units: str) -> str:
     rows = [
         ("points", f"{track.points_read} read{pieces}, {used} used" + (f"; dropped: {dropped}" if dropped else "")),
         ("heights interpolated", filled or "none"),
-        ("length", _far(units, track.length)),
-        ("climb", f"{_high(units, track.raw_climb)} as recorded, {_high(units, track.climb)} smoothed"),
+        ("length", far(track.length)),
+        ("climb", f"{high(track.raw_climb)} as recorded, {high(track.climb)} smoothed"),
         ("steepest", f"{100 * steepest:.1f} %, range {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %"),
-        ("smoothed over", f"{_high(units, track.smooth)}; {len(track.distance)} rows"),
+        ("smoothed over", f"{high(track.smooth)}; {len(track.distance)} rows"),
         (
             "furthest from recorded",
-            f"{_high(units, abs(away), 1)} {'above' if away > 0 else 'below'} at {_far(units, where)}",
+            f"{high(abs(away), digits=1)} {'above' if away > 0 else 'below'} at {far(where)}",
         ),
     ]
     if track.signs or track.waypoints_left:
         rows.append(
-            ("signs", f"{len(track.signs)}; left out for being over 50 m from the track: {track.waypoints_left}")
+            (
+                "signs",
+                f"{len(track.signs)}; left out for being over {high(SIGN_REACH)} from the track: {track.waypoints_left}",
+            )
         )
     if track.limit is None:
-        rows.append(("posted limit", "none given; 90 km/h (56 mi/h) is assumed when driven, or add --limit"))
+        assumed = quantity_text(DEFAULT_LIMIT, "speed", units, 0)
+        rows.append(("posted limit", f"none given; {assumed} is assumed when driven, or add --limit"))
     else:
-        rows.append(("posted limit", f"{_fast(units, track.limit)}, given, on the whole road"))
+        rows.append(("posted limit", f"{quantity_text(track.limit, 'speed', units)}, given, on the whole road"))
     lines = [track.title, "", *(f"  {name:24}{text}" for name, text in rows)]
     notes = [
-        [f"  ! gap of {_high(units, gap.length)} at {_far(units, gap.start)}: bridged straight" for gap in track.gaps],
+        [f"  ! gap of {high(gap.length)} at {far(gap.start)}: bridged straight" for gap in track.gaps],
         [
-            f"  ! recorded height jumps by {_high(units, jump.length, 1)} at {_far(units, jump.start)}: smoothed over, check it"
+            f"  ! recorded height jumps by {high(jump.length, digits=1)} at {far(jump.start)}: smoothed over, check it"
             for jump in track.jumps
         ],
         [
-            f"  ! steeper than 20 % for {_high(units, held.length)} at {_far(units, held.start)}: held at 20 %, height kept"
+            f"  ! steeper than 20 % for {high(held.length)} at {far(held.start)}: held at 20 %, height kept"
             " by the road beside it"
             for held in track.bound
         ],
@@ -121,21 +131,3 @@ def import_text(track: "ImportedTrack", units: str) -> str:
         if len(kind) > MOST_LINES:
             lines.append(f"    and {len(kind) - MOST_LINES} more like it")
     return "\n".join(lines)
-
-
-def _far(units: str, value: float) -> str:
-    """A distance along the road."""
-    pair = (f"{value / 1000:.2f} km", f"{value / MILE:.2f} mi")
-    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")
-
-
-def _fast(units: str, value: float) -> str:
-    """A road speed."""
-    pair = (f"{value * 3.6:.4g} km/h", f"{value / MILE_PER_HOUR:.4g} mi/h")
-    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")
-
-
-def _high(units: str, value: float, digits: int = 0) -> str:
-    """A height or a short length."""
-    pair = (f"{value:.{digits}f} m", f"{value / FOOT:.{digits}f} ft")
-    return {"metric": pair[0], "us": pair[1]}.get(units, f"{pair[0]} ({pair[1]})")

@@ -181,7 +181,7 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     start.add_argument("--force", action="store_true", help="begin again although the file is there")
     do = step("do", "make a test: see fault list")
     do.add_argument("test", nargs="+", metavar="TEST", help="for example: drive climb, or meter coolant temperature")
-    step("work", "ask test after test at the keyboard")
+    work = step("work", "ask test after test at the keyboard")
     answer = step("answer", "name part and failure")
     answer.add_argument("--part", required=True, help="see fault list")
     answer.add_argument("--failure", required=True, help="see fault list")
@@ -192,6 +192,8 @@ def _add_fault(commands: "argparse._SubParsersAction[Parser]") -> None:
     report = step("report", "the lab sheet; with the marking once the session is over")
     report.add_argument("--out", metavar="DIR", help="folder for sheet.html and sheet.json")
     report.add_argument("--force", action="store_true", help="write into --out although it is not empty")
+    for each in (do, work, report):
+        _add_units(each)
     step("list", "tests, parts and failures", file=False)
     words = step("words", "entry words of a class whose faults haulbench serve hosts", file=False)
     words.add_argument("names", nargs="*", metavar="STUDENT", help="a student's name")
@@ -291,6 +293,7 @@ def _add_listing(commands: "argparse._SubParsersAction[Parser]") -> None:
     listing.add_argument(
         "--keys", action="store_true", help="every key of a settings file with default, range, unit and meaning instead"
     )
+    _add_units(listing)
 
 
 def _add_serve(commands: "argparse._SubParsersAction[Parser]") -> None:

@@ -1,6 +1,6 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_words
+from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_state
 from sim.units import LITRE_PER_100KM, clock_time, quantity_text, to_si
 from sim.wording import said
 
@@ -29,7 +29,7 @@ def summary_text(result: Result, units: str) -> str:
         *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
         *(f"    why: {said(explanation, units)}" for explanation in s["explanations"]),
         *(f"  what will happen: {said(foreseen, units)}" for foreseen in s["foreseen"]),
-        *(f"  code: {code_words(code)}" for code in s["codes"]),
+        *(f"  code: SPN {code['spn']} FMI {code['fmi']}, {said(code_state(code), units)}" for code in s["codes"]),
         "",
     ]
     stages = s["engine_brake_stage_time_s"]

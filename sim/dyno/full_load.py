@@ -15,7 +15,7 @@ from sim.march.assemble import CURVE_STEP, tables_of
 from sim.march.records import FULL_LOAD_ROW, GOVERNOR, LIMITERS, NO_LIMITER
 from sim.messages import dyno as say
 from sim.units import REVOLUTION_PER_MINUTE, to_si
-from sim.wording import finding
+from sim.wording import Finding, finding
 
 GRID = 100.0  # rpm between the speeds at which a sweep is read
 CURVE_EVERY = 25.0  # rpm between the points of the rated curve as it is drawn
@@ -199,7 +199,7 @@ def spans_of(points: Columns) -> list[dict[str, Any]]:
     return spans
 
 
-def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float) -> str:
+def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float) -> Finding:
     """What a technician would read off the curve.
 
     Parameters
@@ -221,19 +221,20 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
     rpm, off, limiter = points["engine_speed_rpm"], points["deviation_percent"], points["limiter"]
     early = (rpm <= governed_rpm - EARLY) & (~np.isfinite(limiter) | (limiter == GOVERNOR))
     if early.any():
-        return f"torque falls away above {float(rpm[early].min()) - GRID:.0f} rpm with the governor on: look at the governor first"
+        return finding("engine.governor_early", speed=to_si(float(rpm[early].min()) - GRID, "rpm"))
     low = float(np.mean(off[(rpm >= LOW_BAND[0]) & (rpm <= LOW_BAND[1])]))
     high = float(np.mean(off[(rpm >= 0.97 * rated_rpm) & (rpm <= governed_rpm)]))
     least = -WORTH_SAYING * band
+    shares = {"low": low / 100.0, "high": high / 100.0}
     if low < least and high < least and max(low, high) < 0.4 * min(low, high):
-        return f"low everywhere ({low:.1f} % at low, {high:.1f} % at high speed): fuel supply, a cylinder, or a heavy restriction"
+        return Finding("engine.low_everywhere", shares)
     if low < least and low <= high:
-        return f"low at low engine speed ({low:.1f} %): charge air escapes, or boost comes late"
+        return Finding("engine.low_at_low_speed", shares)
     if high < least:
-        return f"low at high engine speed ({high:.1f} %): a restriction of air or exhaust"
+        return Finding("engine.low_at_high_speed", shares)
     if max(low, high) > -least:
-        return f"above the rated curve ({max(low, high):+.1f} %): look at what was measured and corrected"
-    return f"on the rated curve ({low:+.1f} % at low, {high:+.1f} % at high speed)"
+        return finding("engine.above_the_curve", most=max(shares.values()))
+    return Finding("engine.on_the_curve", shares)
 
 
 def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | None = None) -> DynoResult:
@@ -292,9 +293,11 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "truck": truck.name,
         "model_version": MODEL_VERSION,
         "verdict": "not judged" if quick else "pass" if within and valid else "fail",
-        "reading": "in so quick a sweep the boost is behind"
-        if quick
-        else reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent),
+        "reading": (
+            finding("engine.boost_behind")
+            if quick
+            else reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
+        ).data(),
         "band_percent": dyno.band_percent,
         "worst_deviation_percent": float(judged["deviation_percent"][worst]),
         "worst_deviation_rpm": float(judged["engine_speed_rpm"][worst]),

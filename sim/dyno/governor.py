@@ -14,7 +14,8 @@ from sim.march.records import GOVERNOR
 from sim.messages import dyno as say
 from sim.roads.route import Place, Route
 from sim.trips.trip import prepare
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE, to_si
+from sim.wording import finding
 
 LOG_S = 0.01
 THINNED = 5  # of the rows of the log one is kept
@@ -226,7 +227,7 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     }
     band = settings.dyno.band_percent / 100.0
     off = [
-        f"{what} is {found[key]:.0f} rpm, {stated:.0f} rpm by the truck's data"
+        finding("engine.speed_off", what=what, found=to_si(found[key], "rpm"), stated=to_si(stated, "rpm"))
         for what, key, stated in (
             ("high idle", "high_idle_rpm", engine.high_idle_rpm),
             ("governed speed", "loaded_rpm", engine.governed_rpm),
@@ -236,11 +237,10 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     ]
     over = found["highest_rpm"] - found["settled_rpm"]
     if over > OVERSHOOT * found["loaded_rpm"]:
-        off.append(f"the speed overshoots by {over:.0f} rpm as the load is taken off: the governor answers late")
+        off.append(finding("engine.overshoots", over=to_si(over, "rpm")))
     summary["verdict"] = "fail" if off else "pass"
-    summary["reading"] = (
-        "; ".join(off) if off else "governed speed, high idle and low idle are those of the truck's data"
-    )
+    read = finding("engine.several", all=off) if off else finding("engine.governed_as_stated")
+    summary["reading"] = read.data()
     summary["warnings"] = []
     points = {
         "engine_speed_rpm": np.array(

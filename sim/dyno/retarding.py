@@ -19,7 +19,7 @@ from sim.march.plant import asked_friction
 from sim.march.records import LIMITERS, OIL_FACTOR_ROW
 from sim.messages import dyno as say
 from sim.units import REVOLUTION_PER_MINUTE
-from sim.wording import Finding, finding, said
+from sim.wording import Finding, finding
 
 LEAST_RETARDING = 1000.0  # rpm: an engine brake comes on above (common practice, no source)
 STAGES = (1, 2, 3)
@@ -103,9 +103,9 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     at_top = float(points["motoring_torque_n_m"][0])
     summary = _head("motoring", truck) | {
         "verdict": "pass" if within else "fail",
-        "reading": "as expected of a sound engine with this oil"
-        if within
-        else f"{100.0 * float(more[0]):+.1f} % at governed speed against a sound engine with this oil",
+        "reading": (
+            finding("engine.turns_freely") if within else finding("engine.turns_otherwise", share=float(more[0]))
+        ).data(),
         "band_percent": dyno.band_percent,
         "highest_torque_n_m": at_top,
         "highest_torque_rpm": float(speeds[0]),
@@ -203,7 +203,7 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     ]
     summary = _head("retarding", truck) | {
         "verdict": "fail" if short or refused else "pass",
-        "reading": _stages_read(short, refused),
+        "reading": _stages_read(short, refused).data(),
         "speed_rpm": float(speeds[0]),
         "retarding_power_kw": powers,
         "truck_retarding_power_kw": truck.engine_brake.rated_power_kw,
@@ -213,14 +213,11 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     return stand.result("retarding", summary, whole, points, sets, sources)
 
 
-def _stages_read(short: list[int], refused: list[Finding]) -> str:
-    """What the stages say in words."""
+def _stages_read(short: list[int], refused: list[Finding]) -> Finding:
+    """What the stages say."""
     if refused:
-        return f"the engine brake does not come on: {said(refused[0], 'metric')}"
-    if short:
-        stages = ", ".join(str(stage) for stage in short)
-        return f"stage {stages} works with fewer cylinders than it should: a pair is dead"
-    return "every stage works with all its cylinders"
+        return finding("engine.does_not_brake", cause=refused[0])
+    return finding("engine.pair_dead", stages=short) if short else finding("engine.brakes_in_every_stage")
 
 
 def _built(columns: dict[str, np.ndarray]) -> dict[str, Any]:
@@ -274,12 +271,11 @@ def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     points["torque_lost_n_m"] = base - points["engine_torque_n_m"]
     points["torque_lost_percent"] = 100.0 * points["torque_lost_n_m"] / base
     found = [k for k in range(1, number + 1) if points["torque_lost_percent"][k] < ALIVE * 100.0 / number]
-    named = ", ".join(str(k) for k in found)
     summary = _head("cylinders", truck) | {
         "verdict": "fail" if found else "pass",
-        "reading": f"cutting out cylinder {named} changes nothing: it gave nothing before"
-        if found
-        else "every cylinder gives its share",
+        "reading": (
+            finding("engine.cylinder_dead", cylinders=found) if found else finding("engine.every_cylinder_works")
+        ).data(),
         "speed_rpm": CUT_RPM,
         "torque_n_m": base,
         "torque_lost_percent": {str(k): float(points["torque_lost_percent"][k]) for k in range(1, number + 1)},

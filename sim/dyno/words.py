@@ -184,7 +184,7 @@ def dyno_text(result: DynoResult, units: str) -> str:
     """
     s = result.summary
     lines = [
-        f"{s['verdict'].capitalize()}: {s['reading']}",
+        f"{s['verdict'].capitalize()}: {said(s['reading'], units)}",
         f"{s['truck']}, {s['test']} test, {s['form']}",
         *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
         "",

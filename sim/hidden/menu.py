@@ -10,13 +10,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.errors import SettingsError
-from sim.hidden.truck_under_test import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, TruckUnderTest, shown_value
+from sim.hidden.truck_under_test import DRIVES, GAUGES, ROLLER_SPEEDS, Reading, TruckUnderTest, measured, sensed
 from sim.inputs.files import load_settings
 from sim.inputs.sensors import SENSORS
 from sim.inputs.specs import PAIRS
 from sim.messages import hidden as say
 from sim.roads.route import Route, known_road
-from sim.units import from_si
+from sim.trips.result import code_state, frozen
+from sim.units import from_si, kind_of_unit, unit_of_key
+from sim.wording import Finding, finding
 
 VOLTS = 0.12  # V, assumed: what a meter on a long wire is good for
 SPREAD = 0.5  # V, assumed: a signal that wanders further at idle is loose
@@ -29,6 +31,7 @@ LONGEST_TEST = 400  # letters
 # tables of the settings that are the driver's and the road's, not the truck's
 FREE_TABLES = ("start", "weather", "cruise", "driver", "retarding", "drill", "fan", "shifting")
 PARTS = {sensor.name: key for key, sensor in SENSORS.items()}
+Verdict = str | float | Finding
 
 
 class Procedure(NamedTuple):
@@ -287,22 +290,13 @@ def _codes(truck: TruckUnderTest, before: Sequence[Request]) -> list[Reading]:
             count = found.get(key, {}).get("count", 0) + code["count"]
             frame = found[key]["freeze_frame"] if key in found else code["freeze_frame"]
             found[key] = {**code, "count": count, "freeze_frame": frame}
-    numbers = ", ".join(f"{spn}/{mode}" for spn, mode in sorted(found))
-    readings = [Reading("codes (SPN/FMI)", numbers or "none")]
+    numbers = [f"{spn}/{mode}" for spn, mode in sorted(found)]
+    readings = [
+        Reading("codes (SPN/FMI)", finding("reading.list", all=numbers) if numbers else finding("reading.none"))
+    ]
     for (spn, mode), code in sorted(found.items()):
-        frame = code["freeze_frame"]
-        state = "active" if code["active"] else "earlier"
-        readings.append(
-            Reading(
-                f"{spn}/{mode}", f"{code['words']}; {state}; count {code['count']}; lamp {code['lamp']}", judged=False
-            )
-        )
-        frozen = (
-            f"{frame['engine_speed_rpm']:.0f} rpm, {from_si(frame['indicated_speed_m_s'], 'km_h'):.0f} km/h shown, pedal"
-            f" {frame['accelerator_percent']:.0f} %, boost {frame['boost_kpa']:.0f} kPa, coolant"
-            f" {frame['coolant_temperature_c']:.0f} C, oil {frame['oil_pressure_kpa']:.0f} kPa"
-        )
-        readings.append(Reading(f"{spn}/{mode} freeze frame", frozen, judged=False))
+        readings.append(Reading(f"{spn}/{mode}", code_state(code), judged=False))
+        readings.append(Reading(f"{spn}/{mode} freeze frame", frozen(code["freeze_frame"]), judged=False))
     return readings
 
 
@@ -313,19 +307,14 @@ def _tolerance(key: str) -> float:
 
 def _values(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What the controller believes."""
-    readings = []
-    for key, value in truck.yard["believed"].items():
-        number, unit = shown_value(key, value)
-        readings.append(Reading(SENSORS[key].name, number, unit, _tolerance(key)))
-    return readings
+    return [sensed(SENSORS[key].name, key, value, _tolerance(key)) for key, value in truck.yard["believed"].items()]
 
 
 def _signal(name: str, key: str, value: float) -> Reading:
     """A reading of a meter."""
-    wheel = SENSORS[key].kind == "wheel"
-    return Reading(
-        name, round(value, 1 if wheel else 2), "Hz" if wheel else "V", max(VOLTS, 0.04 * value if wheel else 0.0)
-    )
+    if SENSORS[key].kind == "wheel":
+        return measured(name, value, "", "frequency", max(VOLTS, 0.04 * value))
+    return measured(name, value, "", "voltage", VOLTS, places=2)
 
 
 def _meter(truck: TruckUnderTest, about: str) -> list[Reading]:
@@ -341,23 +330,22 @@ def _meter(truck: TruckUnderTest, about: str) -> list[Reading]:
     readings = [_signal("engine at rest", key, yard["rest"][key][0]), _signal("idling", key, yard["idle"][key][0])]
     readings.append(_signal("revved" if kind != "pedal" else "pedal down", key, yard["revved"][key][0]))
     if kind != "wheel":
-        readings.append(Reading("wanders at idle by", round(high - low, 2), "V", SPREAD))
+        readings.append(measured("wanders at idle by", high - low, "", "voltage", SPREAD, places=2))
     return readings
 
 
 def _gauge(truck: TruckUnderTest, about: str) -> list[Reading]:
     """What is true, by an instrument of one's own."""
     key, yard = PARTS[about], truck.yard
-    readings = []
-    for state, words in (("rest", "engine at rest"), ("idle", "idling"), ("revved", "revved")):
-        number, unit = shown_value(key, yard[state][key][1])
-        readings.append(Reading(words, number, unit, _tolerance(key)))
-    return readings
+    states = (("rest", "engine at rest"), ("idle", "idling"), ("revved", "revved"))
+    return [sensed(words, key, yard[state][key][1], _tolerance(key)) for state, words in states]
 
 
-def _ohms(value: float) -> str:
-    """A resistance in words a meter would show."""
-    return "no way through" if np.isinf(value) else f"{value:.1f} ohm"
+def _ohms(value: float) -> Finding:
+    """A resistance as a meter would show it."""
+    if np.isinf(value):
+        return finding("reading.no_way_through")
+    return finding("reading.resistance", between=round(value, 1))
 
 
 def _wire(truck: TruckUnderTest, about: str) -> list[Reading]:
@@ -370,8 +358,8 @@ def _solenoid(truck: TruckUnderTest, pair: str) -> list[Reading]:
     """One solenoid energised by hand."""
     current, works = truck.yard["solenoids"][pair]
     return [
-        Reading("current", "flows" if current == "flows" else "none"),
-        Reading("cylinders that move", works, "", 0.5),
+        Reading("current", Finding("reading.flows" if current == "flows" else "reading.none")),
+        Reading("cylinders that move", works, tolerance=0.5),
     ]
 
 
@@ -380,7 +368,7 @@ def _look(truck: TruckUnderTest, _: str) -> list[Reading]:
     level = 100.0 * truck.yard["idle"]["coolant_level"][1]
     return [
         Reading("lamp, engine idling", truck.yard["lamp"]),
-        Reading("coolant in the tank", round(level), "%", PERCENT_OF_LEVEL),
+        measured("coolant in the tank", level, "percent", "share", PERCENT_OF_LEVEL, places=0),
     ]
 
 
@@ -391,64 +379,79 @@ def _idle(truck: TruckUnderTest, _: str) -> list[Reading]:
         ("high idle", "high_idle_rpm", 40.0),
         ("highest after a snap", "peak_rpm", 40.0),
     )
-    return [Reading(words, round(truck.yard[name]), "rpm", tolerance) for words, name, tolerance in names]
+    return [_turning(words, truck.yard[name], tolerance) for words, name, tolerance in names]
+
+
+def _turning(name: str, rpm: float, tolerance: float) -> Reading:
+    """A reading of a tachometer. [rpm]"""
+    return measured(name, rpm, "rpm", "engine speed", tolerance, places=0)
 
 
 def _fan(truck: TruckUnderTest, _: str) -> list[Reading]:
     """The fan at idle."""
-    called = "yes" if truck.yard["fan_called"] else "no"
-    return [
-        Reading("fan speed at idle", round(truck.yard["fan_rpm"]), "rpm", 60.0),
-        Reading("called by the controller", called),
-    ]
+    called = Finding("reading.yes" if truck.yard["fan_called"] else "reading.no")
+    return [_turning("fan speed at idle", truck.yard["fan_rpm"], 60.0), Reading("called by the controller", called)]
 
 
 def _record(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Every programmed value."""
     readings = []
-    for key, (value, unit) in truck.programmed.items():
+    for entry in truck.programmed:
+        key, value = entry.key, entry.new
         if isinstance(value, bool) or not isinstance(value, int | float):
-            readings.append(Reading(key, str(value).lower(), unit))
+            readings.append(Reading(key, finding("reading.programmed", value=str(value).lower())))
         else:
-            readings.append(Reading(key, round(float(value), 2), unit, 0.005 * abs(float(value)) + 1e-6))
+            kind, digits = kind_of_unit(entry.unit), 2 if abs(value) < 10.0 else 1
+            if kind in ("engine speed", "number"):
+                digits = 0
+            readings.append(measured(key, float(value), entry.unit, kind, 0.005 * abs(float(value)), 2, digits))
     return readings
 
 
-def _at_speed(truck: TruckUnderTest, column: str, unit: str, share: float, least: float) -> list[Reading]:
+def _at_speed(
+    truck: TruckUnderTest,
+    column: str,
+    quantity: str,
+    share: float,
+    least: float,
+    digits: int | None = None,
+    name: str = "at",
+) -> list[Reading]:
     """A column of the sweep, speed by speed."""
     readings = []
     for rpm, value in zip(ROLLER_SPEEDS, truck.rollers[column], strict=True):
-        shown: float | str = round(float(value), 1) if np.isfinite(value) else "not reached"
-        tolerance = max(share * abs(shown), least) if isinstance(shown, float) else 0.0
-        readings.append(Reading(f"at {rpm} rpm", shown, unit, tolerance))
+        words = f"{name} {rpm} rpm"
+        if np.isfinite(value):
+            tolerance = max(share * abs(round(float(value), 1)), least)
+            readings.append(measured(words, float(value), unit_of_key(column), quantity, tolerance, digits=digits))
+        else:
+            readings.append(Reading(words, finding("reading.not_reached")))
     return readings
 
 
 def _rollers(truck: TruckUnderTest, _: str) -> list[Reading]:
     """Power and boost at full pedal."""
-    power = _at_speed(truck, "wheel_power_kw", "kW", POWER, 3.0)
-    boost = _at_speed(truck, "boost_kpa", "kPa", 0.06, 5.0)
-    return [each._replace(name=f"power {each.name}") for each in power] + [
-        each._replace(name=f"boost {each.name}") for each in boost
-    ]
+    power = _at_speed(truck, "wheel_power_kw", "power", POWER, 3.0, name="power at")
+    return power + _at_speed(truck, "boost_kpa", "gauge pressure", 0.06, 5.0, name="boost at")
 
 
 def _cut_out(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What each cylinder gives."""
     lost = truck.cut_out
     return [
-        Reading(f"power lost without cylinder {n}", round(each, 1), "%", 10.0) for n, each in enumerate(lost, start=1)
+        measured(f"power lost without cylinder {n}", each, "percent", "share", 10.0, digits=1)
+        for n, each in enumerate(lost, start=1)
     ]
 
 
 def _thermostat(truck: TruckUnderTest, _: str) -> list[Reading]:
     """The thermostat in hot water."""
-    return [Reading("begins to open", round(truck.truck.cooling.thermostat_opens_c), "C", 4.0)]
+    return [measured("begins to open", truck.truck.cooling.thermostat_opens_c, "c", "temperature", 4.0, places=0)]
 
 
 def _coast(truck: TruckUnderTest, _: str) -> list[Reading]:
     """What the road takes."""
-    return [Reading("speed lost in 25 s", round(from_si(truck.coasting, "km_h"), 1), "km/h", 0.5)]
+    return [measured("speed lost in 25 s", from_si(truck.coasting, "km_h"), "km_h", "speed", 0.5)]
 
 
 _SHOWN: dict[str, Callable[[TruckUnderTest, str], list[Reading]]] = {
@@ -464,9 +467,9 @@ _SHOWN: dict[str, Callable[[TruckUnderTest, str], list[Reading]]] = {
     "thermostat": _thermostat,
     "coast": _coast,
     "rollers": _rollers,
-    "air gauge": lambda truck, _: _at_speed(truck, "intake_depression_kpa", "kPa", 0.1, 3.0),
-    "exhaust gauge": lambda truck, _: _at_speed(truck, "back_pressure_kpa", "kPa", 0.1, 5.0),
-    "fuel flow": lambda truck, _: _at_speed(truck, "fuel_rate_g_s", "g/s", POWER, 0.3),
+    "air gauge": lambda truck, _: _at_speed(truck, "intake_depression_kpa", "pressure difference", 0.1, 3.0, 2),
+    "exhaust gauge": lambda truck, _: _at_speed(truck, "back_pressure_kpa", "gauge pressure", 0.1, 5.0),
+    "fuel flow": lambda truck, _: _at_speed(truck, "fuel_rate_g_s", "fuel rate", POWER, 0.3),
     "cut-out": _cut_out,
 }
 
@@ -474,7 +477,10 @@ _SHOWN: dict[str, Callable[[TruckUnderTest, str], list[Reading]]] = {
 # ---------------------------------------------------------------- judged
 
 
-def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple[str, str], ...]:
+NOISE = 1.0 + 1e-9  # of arithmetic: a reading that is off by the tolerance is within it
+
+
+def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple[str, Verdict], ...]:
     """Readings against those of a sound truck: ok, low, high, or the words.
 
     Parameters
@@ -484,12 +490,12 @@ def judged(readings: Sequence[Reading], sound: Sequence[Reading]) -> tuple[tuple
 
     Returns
     -------
-    findings : tuple of (str, str)
+    findings : tuple of (str, str or other)
         Name of each judged reading and what it says.
 
     Examples
     --------
-    >>> judged([Reading("idle", 570.0, "rpm", 15.0)], [Reading("idle", 650.0, "rpm", 15.0)])
+    >>> judged([Reading("idle", 59.7)], [Reading("idle", 68.1, "engine speed", 1.6)])
     (('idle', 'low'),)
     """
     right = {reading.name: reading for reading in sound}
@@ -508,8 +514,8 @@ def readings_differ(one: Sequence[Reading], other: Sequence[Reading], sound: Seq
 
     Examples
     --------
-    >>> sound = [Reading("idle", 650.0, "rpm", 15.0)]
-    >>> readings_differ([Reading("idle", 664.0)], [Reading("idle", 666.0)], sound)
+    >>> sound = [Reading("idle", 68.1, "engine speed", 1.6)]
+    >>> readings_differ([Reading("idle", 69.5)], [Reading("idle", 69.8)], sound)
     False
     """
     right = {reading.name: reading for reading in sound}
@@ -521,15 +527,15 @@ def readings_differ(one: Sequence[Reading], other: Sequence[Reading], sound: Seq
         against, spec = others[name], right.get(name)
         if verdict_of(reading, spec) == verdict_of(against, spec):
             continue
-        if spec is None or isinstance(reading.value, str) or isinstance(against.value, str):
+        if spec is None or isinstance(reading.value, Finding) or isinstance(against.value, Finding):
             return True
-        if abs(reading.value - against.value) > spec.tolerance:
+        if abs(reading.value - against.value) > spec.tolerance * NOISE:
             return True
     return False
 
 
-def verdict_of(reading: Reading, sound: Reading | None) -> str:
-    """One reading judged: ok, low, high, or its words.
+def verdict_of(reading: Reading, sound: Reading | None) -> Verdict:
+    """One reading judged: ok, low, high, other, or what it says in words or, without a sound one, as a number.
 
     Parameters
     ----------
@@ -537,13 +543,12 @@ def verdict_of(reading: Reading, sound: Reading | None) -> str:
         Of the same name, from a sound truck; None where that shows none.
     """
     if sound is None:
-        return str(reading.value)
-    if isinstance(reading.value, str) or isinstance(sound.value, str):
-        return (
-            "ok" if reading.value == sound.value else str(reading.value) if isinstance(reading.value, str) else "other"
-        )
-    tolerance = sound.tolerance
-    if abs(reading.value - sound.value) <= tolerance:
+        return reading.value
+    if isinstance(reading.value, Finding) or isinstance(sound.value, Finding):
+        if reading.value == sound.value:
+            return "ok"
+        return reading.value if isinstance(reading.value, Finding) else "other"
+    if abs(reading.value - sound.value) <= sound.tolerance * NOISE:
         return "ok"
     return "low" if reading.value < sound.value else "high"
 

@@ -4,6 +4,7 @@ A session comes back from files and from browsers, and the key of a practice cas
 somebody sealed it, not that this program did. What passes here can be shown, counted, made again and marked.
 """
 
+import json
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal
@@ -15,13 +16,16 @@ from sim.hidden.causes import NAMEABLE
 from sim.hidden.key import LONGEST_NAME
 from sim.hidden.menu import LONGEST_TEST, read_request
 from sim.messages import hidden as say
+from sim.units import quantity_kinds, quantity_text, spread_text
+from sim.wording import said
 
-FORM = 1
+FORM = 2  # in 1 readings were texts, and numbers in the units of one system
 LEVELS = (1, 3)
 ATTEMPTS = 3  # assumed
 MOST_TESTS = 60  # assumed
 LONGEST_WORDS = 1000  # letters of an explanation
 MOST_PRACTICE = 999_999
+LONGEST_FINDING = 2000  # letters, as data
 MOST_READINGS = 400  # of one test; the record of programmed values has the most
 LARGEST = 1e9  # of a number that an instrument shows, in any unit
 
@@ -32,8 +36,20 @@ def _time(text: str) -> str:
     return text
 
 
+def _said(value: dict[str, Any]) -> dict[str, Any]:
+    """A finding that can be put into words."""
+    try:
+        if len(json.dumps(value, allow_nan=False)) <= LONGEST_FINDING and set(value) == {"kind", "values"}:
+            said(value, "both")
+            return value
+    except (ArithmeticError, LookupError, TypeError, RecursionError):
+        pass
+    raise ValueError("Input should be a finding")
+
+
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
 Words = Annotated[str, Field(max_length=400)]
+Said = Annotated[dict[str, Any], AfterValidator(_said)]
 Number = Annotated[float, Field(ge=-LARGEST, le=LARGEST)]
 Time = Annotated[str, Field(max_length=40), AfterValidator(_time)]
 
@@ -59,13 +75,15 @@ class _OfClass(_Plain):
 
 
 class _Reading(_Plain):
-    """What an instrument showed, and what it shows of a sound truck."""
+    """What an instrument showed, in SI or in words, and what it shows of a sound truck."""
 
     name: Words
-    value: Number | Words
-    unit: Words
-    sound: Number | Words = 0.0
+    value: Number | Said
+    quantity: Literal[tuple(quantity_kinds())]  # type: ignore[valid-type]
+    digits: int = Field(0, ge=0, le=3)
+    sound: Number | Said = 0.0
     within: Number = 0.0
+    verdict: Literal["ok", "low", "high", "other"] = "ok"
 
 
 class _Test(_Plain):
@@ -135,6 +153,30 @@ def check_record(session: Mapping[str, Any], file: str) -> None:
         read_request(test.test)
     for place in _contradictions(record):
         raise SettingsError(say.session_does_not_add_up(file=file, place=place))
+
+
+def reading_words(reading: Mapping[str, Any], units: str) -> tuple[str, str]:
+    """A reading of a session for readers of a system of units, or of both.
+
+    Returns
+    -------
+    found : str
+        What the instrument showed.
+    sound : str
+        What it shows of a sound truck, and how far one may be off it; empty where none is told.
+    """
+    kind = reading["quantity"]
+
+    def text(value: Any) -> str:
+        return (
+            said(value, units)
+            if isinstance(value, Mapping)
+            else quantity_text(value, kind, units, reading.get("digits"))
+        )
+
+    sound = text(reading["sound"]) if "sound" in reading else ""
+    within = f" \u00b1 {spread_text(reading['within'], kind, units)}" if reading.get("within") else ""
+    return text(reading["value"]), sound + within
 
 
 def _contradictions(record: _Record) -> Iterator[str]:

@@ -18,11 +18,12 @@ from typing import Any
 from sim.errors import SettingsError
 from sim.hidden.causes import NAMEABLE
 from sim.hidden.key import LEAST_KEY, Hidden, checked_name, hidden_by, is_sealed, plain_name, practice_key, seal
-from sim.hidden.menu import Request, check_requests, perform, read_request
+from sim.hidden.menu import Request, check_requests, perform, read_request, verdict_of
 from sim.hidden.record import ATTEMPTS, FORM, KEYS, LEVELS, LONGEST_WORDS, MOST_PRACTICE, MOST_TESTS, check_record
 from sim.hidden.truck_under_test import Reading, TruckUnderTest
 from sim.messages import hidden as say
 from sim.roads.route import Route, known_road
+from sim.wording import Finding, as_data
 
 NAMES_OF_CASE = ("class", "student", "round")
 CAUTIONS = (
@@ -247,10 +248,14 @@ def sound_truck(roads: Callable[[str], Route] = known_road) -> TruckUnderTest:
 
 def _written(reading: Reading, sound: Reading | None) -> dict[str, Any]:
     """A reading as a session keeps it."""
-    entry: dict[str, Any] = {"name": reading.name, "value": reading.value, "unit": reading.unit}
+    scale = sound if sound and isinstance(reading.value, Finding) else reading
+    entry: dict[str, Any] = {"name": reading.name, "value": as_data(reading.value), "quantity": scale.quantity}
+    if scale.digits is not None:
+        entry["digits"] = scale.digits
     if sound is not None and reading.judged:
-        entry["sound"] = sound.value
-        if isinstance(sound.value, float | int):
+        verdict = verdict_of(reading, sound)
+        entry |= {"sound": as_data(sound.value), "verdict": verdict if isinstance(verdict, str) else "other"}
+        if not isinstance(sound.value, Finding):
             entry["within"] = float(f"{sound.tolerance:.3g}")
     return entry
 

@@ -17,14 +17,15 @@ from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
 from sim.hidden.yard import Visit, lamp_of
 from sim.inputs.files import TruckFile, changed_truck, load_settings, load_truck
-from sim.inputs.sensors import SENSORS
-from sim.inputs.sheet import settings_sheet
+from sim.inputs.sensors import SENSORS, quantity_of
+from sim.inputs.sheet import Entry, settings_sheet
 from sim.inputs.specs import Settings, Truck
 from sim.march.clock import Clock
 from sim.roads.route import Route, constant_grade, known_road
 from sim.speedo import calibration_of
 from sim.trips.trip import prepare, run_trip
-from sim.units import KILOMETRE_PER_HOUR, from_si, unit_name
+from sim.units import from_si, to_si
+from sim.wording import Finding, finding
 
 TRUCK = "long-haul-manual"
 ALWAYS = ("faults.watch=true", "faults.told=false", "faults.shutdown=false")
@@ -72,13 +73,39 @@ DRIVES: dict[str, tuple[str, tuple[str, ...]]] = {
 
 
 class Reading(NamedTuple):
-    """What an instrument shows; a number within its tolerance of a sound truck's is no finding."""
+    """What an instrument shows, in SI or in words; a number within its tolerance of a sound truck's is no finding."""
 
     name: str
-    value: float | str
-    unit: str = ""
+    value: float | Finding
+    quantity: str = "number"  # as `sim.units` names them
     tolerance: float = 0.0
     judged: bool = True
+    digits: int | None = None  # where others than is usual are told
+
+
+def measured(
+    name: str, value: float, unit: str, quantity: str, tolerance: float, places: int = 1, digits: int | None = None
+) -> Reading:
+    """A reading of an instrument whose scale has a unit, rounded as it would be read.
+
+    Parameters
+    ----------
+    value : float
+        [unit]
+    unit : str
+        As a key of a file ends.
+    tolerance : float
+        [unit]
+    places : int
+        Behind the point of the scale.
+
+    Examples
+    --------
+    >>> measured("boost", 101.34, "kpa", "absolute pressure", 12.0)[1:4]
+    (101300.0, 'absolute pressure', 12000.0)
+    """
+    nothing = to_si(0.0, unit)
+    return Reading(name, to_si(round(value, places), unit), quantity, to_si(tolerance, unit) - nothing, True, digits)
 
 
 @cache
@@ -170,7 +197,7 @@ class TruckUnderTest:
         """
         asked = (road, *changes)
         if asked not in self._driven and not self.yard["starts"]:
-            stands = [Reading("how it ended", "does not start"), Reading("lamp", self.yard["lamp"])]
+            stands = [Reading("how it ended", finding("reading.does_not_start")), Reading("lamp", self.yard["lamp"])]
             self._driven[asked] = (stands, self.yard["codes"])
         if asked not in self._driven:
             way, named = DRIVES.get(road, (road, ()))
@@ -268,10 +295,10 @@ class TruckUnderTest:
     # ------------------------------------------------------------ the record of programmed values
 
     @cached_property
-    def programmed(self) -> dict[str, tuple[Any, str]]:
-        """Every programmed value and its unit. [as named]"""
+    def programmed(self) -> list[Entry]:
+        """Every programmed value. [as named]"""
         now = (self.truck, self.settings())
-        return {entry.key: (entry.new, entry.unit) for entry in settings_sheet(now, now)}
+        return settings_sheet(now, now)
 
 
 def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turns: bool) -> list[Reading]:
@@ -286,45 +313,52 @@ def _seen_on_the_road(summary: dict[str, Any], trace: Any, events: Any, fan_turn
     off = 100.0 * (float(np.median(needle / true)) - 1.0) if len(true) else 0.0
     seconds = summary["time_s"]
     last = float(rounded["speed_m_s"][-1])
-    refused = {event["event"] for event in events} & {"cruise_locked_out", "engine_brake_locked_out"}
+    refused = sorted({event["event"] for event in events} & {"cruise_locked_out", "engine_brake_locked_out"})
+
+    def speed(name: str, value: float) -> Reading:
+        return measured(name, from_si(value, "km_h"), "km_h", "speed", 2.0)
+
+    def time(name: str, value: float, tolerance: float) -> Reading:
+        return measured(name, value, "s", "time", tolerance)
+
+    def lasted(name: str, rows: Any, tolerance: float) -> Reading:
+        return time(name, row * float(np.count_nonzero(rows)), tolerance)
+
     return [
-        Reading("how it ended", summary["ended"].replace("_", " ")),
-        Reading("time by stopwatch", round(seconds, 1), "s", 0.03 * seconds),
-        Reading("speed at the end, timed", round(last / KILOMETRE_PER_HOUR, 1), "km/h", 2.0),
-        Reading("needle over timed speed", round(off, 1) + 0.0, "%", 1.5),
-        Reading("fuel used", round(summary["fuel_kg"], 3), "kg", 0.03 * summary["fuel_kg"] + 0.002),
-        Reading(
-            "highest speed, timed", round(float(np.max(rounded["speed_m_s"])) / KILOMETRE_PER_HOUR, 1), "km/h", 2.0
+        Reading("how it ended", Finding(f"event.{summary['ended']}")),
+        time("time by stopwatch", seconds, 0.03 * seconds),
+        speed("speed at the end, timed", last),
+        measured("needle over timed speed", off, "percent", "share", 1.5, digits=1),
+        measured(
+            "fuel used", summary["fuel_kg"], "kg", "fuel mass", 0.03 * summary["fuel_kg"] + 0.002, places=3, digits=3
         ),
-        Reading(
-            "engine brake working", round(row * float(np.count_nonzero(rounded["brake_stage"] > 0.0)), 1), "s", 5.0
-        ),
-        Reading("cruise holding", round(row * float(np.count_nonzero(rounded["set_speed_m_s"] > 0.0)), 1), "s", 15.0),
-        Reading("fan heard", round(row * float(np.count_nonzero((rounded["fan_on"] > 0.5) | fan_turns)), 1), "s", 15.0),
-        Reading("smoke seen", round(summary["time_smoking_s"], 1), "s", 2.0),
-        Reading("coolant by thermometer, hottest", round(summary["max_coolant_temperature_c"], 1), "C", 5.0),
+        speed("highest speed, timed", float(np.max(rounded["speed_m_s"]))),
+        lasted("engine brake working", rounded["brake_stage"] > 0.0, 5.0),
+        lasted("cruise holding", rounded["set_speed_m_s"] > 0.0, 15.0),
+        lasted("fan heard", (rounded["fan_on"] > 0.5) | fan_turns, 15.0),
+        time("smoke seen", summary["time_smoking_s"], 2.0),
+        measured("coolant by thermometer, hottest", summary["max_coolant_temperature_c"], "c", "temperature", 5.0),
         Reading("lamp", lamp_of(summary["codes"])),
         Reading(
-            "refused", ", ".join(sorted(name.split("_locked")[0].replace("_", " ") for name in refused)) or "nothing"
+            "refused",
+            finding("reading.list", all=[Finding(f"event.{name}") for name in refused])
+            if refused
+            else finding("reading.nothing"),
         ),
     ]
 
 
-def shown_value(key: str, value: float) -> tuple[float, str]:
-    """A value of a sensor in the unit people write it in.
+def sensed(name: str, key: str, value: float, tolerance: float) -> Reading:
+    """A value of a sensor, as an instrument on its scale shows it.
 
     Parameters
     ----------
     key : str
-        Key of a sensor.
+        Of the sensor.
     value : float
         [SI]
-
-    Returns
-    -------
-    value : float
-        [as the unit]
+    tolerance : float
+        [unit of the sensor]
     """
     unit = SENSORS[key].unit
-    number = from_si(value, unit) if unit else value
-    return round(float(number), 1), unit_name(unit) if unit else ""
+    return measured(name, from_si(value, unit), unit, quantity_of(key), tolerance)

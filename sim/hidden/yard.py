@@ -9,6 +9,7 @@ from sim.march.clock import Clock
 from sim.march.meter import Look, wire_check
 from sim.march.plant import working_cylinders
 from sim.units import REVOLUTION_PER_MINUTE
+from sim.wording import Finding
 
 WARMING = 45.0  # s of idle, in which a loose plug shows
 SNAP = 8.0  # s at full pedal in neutral
@@ -19,10 +20,12 @@ SWITCHES = ("engine_brake_switch", "cruise_switch", "set_coast", "resume_acceler
 A_PRESS = 0.16  # of the brake pedal
 
 
-def lamp_of(codes: list[dict[str, Any]]) -> str:
+def lamp_of(codes: list[dict[str, Any]]) -> Finding:
     """The lamp a driver sees."""
     lit = {code["lamp"] for code in codes if code["active"]}
-    return "red" if "red" in lit else "amber" if "amber" in lit else "off"
+    return Finding(
+        "reading.lamp_red" if "red" in lit else "reading.lamp_amber" if "amber" in lit else "reading.lamp_off"
+    )
 
 
 class Visit:

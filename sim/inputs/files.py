@@ -17,7 +17,7 @@ from sim.messages import settings as settings_messages
 from sim.messages import trucks
 from sim.messages import values as value_messages
 from sim.reading import is_there, read_toml
-from sim.units import quantity_in, unit_name, unit_of_key, whole_number_in
+from sim.units import SYSTEMS, beside, key_shown, key_value, quantity_in, unit_name, unit_of_key, whole_number_in
 
 NOT_STATED = "not stated"
 CATALOGUE = Path(__file__).parents[1] / "catalogue"
@@ -431,8 +431,10 @@ def _shown(value: Any) -> str:
     return "a table" if isinstance(value, dict) else str(value) if isinstance(value, date | time) else repr(value)
 
 
-def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[str, Any]) -> str:
-    """What a key takes, in its unit."""
+def _allowed(
+    model: type[BaseModel], place: list[str], kind: str, context: dict[str, Any], units: str = "metric"
+) -> str:
+    """What a key takes, in the units of its file or of a reader."""
     part: Any = model
     for step in place[:-1]:
         annotation = getattr(part, "model_fields", {}).get(step)
@@ -455,10 +457,13 @@ def _allowed(model: type[BaseModel], place: list[str], kind: str, context: dict[
         if "tuple" in str(info.annotation):
             return value_messages.a_list(meaning=meaning)
         return value_messages.a_text(meaning=meaning)
-    unit = unit_of_key(place[-1])
-    return value_messages.a_range(
-        low=low, high=high, unit=unit_name(unit) if unit else "", whole=info.annotation is int, meaning=meaning
-    )
+    systems = SYSTEMS if units == "both" else (units,)
+    ends = [[f"{key_value(float(end), place[-1], system):g}" for end in (low, high)] for system in systems]
+    within = [
+        f"{' to '.join(pair)} {key_shown(place[-1], system)[0]}".strip()
+        for pair, system in zip(ends, systems, strict=True)
+    ]
+    return value_messages.a_range(within=beside(within[0], within[-1]), whole=info.annotation is int, meaning=meaning)
 
 
 def _allowed_inside(model: type[BaseModel], place: list[str]) -> str:
@@ -475,13 +480,15 @@ def _allowed_inside(model: type[BaseModel], place: list[str]) -> str:
     return value_messages.each_in_range(low=bounds["Ge"].ge, high=bounds["Le"].le, unit=unit_name(unit) if unit else "")
 
 
-def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
+def described_keys(model: type[Part], units: str) -> list[tuple[str, str, str]]:
     """Every key of a file with its default, and what it takes and means.
 
     Parameters
     ----------
     model : type
         `Truck` or `Settings`.
+    units : str
+        metric, us, or both: values and bounds are shown in these.
 
     Returns
     -------
@@ -491,11 +498,12 @@ def described_keys(model: type[Part]) -> list[tuple[str, str, str]]:
     rows = []
     for table, key in keys_of(model):
         info = model.model_fields[table].annotation.model_fields[key]  # type: ignore[union-attr]
-        default = (
-            "" if info.is_required() else str(info.default).lower() if info.annotation is bool else str(info.default)
-        )
+        systems = SYSTEMS if units == "both" else (units,)
+        shown = ["" if info.is_required() else str(key_value(info.default, key, system)) for system in systems]
+        default = beside(shown[0], shown[-1])
+        default = default.lower() if info.annotation is bool else default
         if info.is_required() or "Literal" not in str(info.annotation) or "tuple" in str(info.annotation):
-            words = _allowed(model, [table, key], "", {})
+            words = _allowed(model, [table, key], "", {}, units)
         else:
             words = f"{', '.join(get_args(info.annotation))} ({info.description})"
         words = words.removeprefix("allowed is ").removeprefix("give ")

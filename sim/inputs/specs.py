@@ -155,8 +155,8 @@ class Engine(Part):
     governor: Literal["limiting-speed", "all-speed"] = Field(description="kind of governor")
     inertia_kg_m2: float = _number("engine, flywheel and clutch", 0.5, 10.0)
     friction_factor: float = _number("motoring torque against the published correlation", 0.5, 1.5)
-    oil_viscosity_40_mm2_per_s: float = _number("oil viscosity at 40 °C", 20, 400)
-    oil_viscosity_100_mm2_per_s: float = _number("oil viscosity at 100 °C", 4, 30)
+    oil_viscosity_40_mm2_per_s: float = _number("oil viscosity at 40 °C (104 °F)", 20, 400)
+    oil_viscosity_100_mm2_per_s: float = _number("oil viscosity at 100 °C (212 °F)", 4, 30)
     oil_exponent: float = _number("friction over viscosity, as a power", 0.0, 0.5)
     indicated_efficiency: float = _number("share of fuel energy that reaches the pistons", 0.3, 0.6)
     volumetric_efficiency: float = _number("filling of the cylinders", 0.6, 1.1)
@@ -489,7 +489,7 @@ class Start(Part):
     """How the trip begins."""
 
     speed_km_h: float = _number(
-        "road speed; -1 for the posted limit or a lower cruise set speed, 0 to start from rest", -1, 130, -1.0
+        "road speed; below 0 for the posted limit or a lower cruise set speed, 0 to start from rest", -1, 130, -1.0
     )
     gear: int = _number("gear; 0 for the one that suits the speed", 0, 24, 0)
     brake_temperature_c: float = _number("all drums", -40, 600, 65.6)
@@ -788,7 +788,7 @@ class Simulation(Part):
     tick_s: float = _number("step of the model", 0.001, 0.05, 0.01)
     log_s: float = _number("time between rows of the trace", 0.01, 60.0, 0.5)
     time_limit_s: float = _number(
-        "a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h", 0, LATEST, 0.0
+        "a trip longer than this ends as time_limit; 0 for ten times the time at 40 km/h (25 mi/h)", 0, LATEST, 0.0
     )
     limit_tolerance_km_h: float = _number("above the posted limit before it counts as over it", 0.0, 10.0, 1.0)
     governor_idle_gain_n_m_s_per_rad: float = _number("proportional part of the idle governor", 1, 500, 60.0)
@@ -828,7 +828,8 @@ class Dyno(Part):
     band_percent: float = _number("allowed off the rated curve; common practice: 5", 0.5, 30.0, 5.0)
     correction: Literal["none", "air-to-air", "liquid", "regulation-85"] = Field(
         "none",
-        description="power corrected to 99 kPa and 298 K by the diesel formula; none for engines that adapt to their air",
+        description="power corrected to 99 kPa (14.36 psi) and 25 °C (77 °F) by the diesel formula; none for engines that adapt"
+        " to their air",
     )
     pedal_percent: float = _number("pedal held where two kinds of governor are compared", 10, 100, 50.0)
     load_step_percent: float = _number("of the rated torque at governed speed, applied at once", 5, 100, 50.0)

@@ -7,6 +7,7 @@ from sim.laws.air import DRY_AIR_GAS_CONSTANT
 
 PER_TURN = 1.0 / (2.0 * math.pi)  # 1/rad
 PER_CYCLE = 1.0 / (4.0 * math.pi)  # 1/rad: a four-stroke cycle takes two turns
+WARM_OIL = 363.15  # K: 90 °C, working temperature of the oil, at which friction is stated
 
 
 @compiled
@@ -146,7 +147,7 @@ def friction_temperature_factor(temperature, viscosity_40, viscosity_100, expone
     >>> 1.5 < friction_temperature_factor(293.15, 110.0, 15.0, 0.22) < 2.0
     True
     """
-    warm = oil_viscosity(363.15, viscosity_40, viscosity_100)
+    warm = oil_viscosity(WARM_OIL, viscosity_40, viscosity_100)
     return math.pow(oil_viscosity(temperature, viscosity_40, viscosity_100) / warm, exponent)
 
 

@@ -703,6 +703,7 @@ coolant_temperature_c   | state.coolant_temperature | c
 oil_temperature_c       | state.oil_temperature     | c
 speed_limit_m_s         | command.speed_limit       |
 set_speed_m_s           | command.set_speed         |
+target_speed_m_s        | driver.target_speed       |
 indicated_speed_m_s     | belief.road_speed         |
 fuel_demand_percent     | state.fuel_demand         | percent
 stage_requested         | command.stage_requested   |

@@ -60,10 +60,9 @@ def a_text(*, meaning: str) -> str:
     return f"give a text ({meaning})"
 
 
-def a_range(*, low: float, high: float, unit: str, whole: bool, meaning: str) -> str:
-    """Said of a key that takes a number within bounds; the unit may be empty."""
-    kind = "a whole number from " if whole else ""
-    return f"allowed is {kind}{low:g} to {high:g}{' ' + shortened(unit) if unit else ''} ({meaning})"
+def a_range(*, within: str, whole: bool, meaning: str) -> str:
+    """Said of a key that takes a number within bounds, which come with their unit where there is one."""
+    return f"allowed is {'a whole number from ' if whole else ''}{shortened(within)} ({meaning})"
 
 
 # ---------------------------------------------------------------- a key or a table

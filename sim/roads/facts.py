@@ -321,7 +321,7 @@ def part_of(route: Route, begin: float, end: float) -> Route:
 
     return Route(
         name=f"{route.name}, {begin / 1000.0:.2f} to {end / 1000.0:.2f} km",
-        title=f"{route.title}, {begin / 1000.0:.2f} to {end / 1000.0:.2f} km",
+        title=route.title,
         distance=distance - begin,
         grade=grade,
         slope=slope,

@@ -354,7 +354,7 @@ def constant_grade(text: str) -> Route:
     _within(text, "altitude at the end", altitude + grade * length, LOWEST, HIGHEST, "m")
     return Route(
         name=text,
-        title=f"constant grade {percent:g} %, {length / 1000:g} km from {altitude:g} m",
+        title=f"constant grade {percent:g} %",
         distance=np.array([0.0, length]),
         grade=np.array([grade, grade]),
         slope=np.zeros(2),

@@ -255,7 +255,7 @@ def import_track(
     start = round(float(np.mean(np.interp(distance, along, profile) - elevation)), 2)
     name = raw.name or plain_text(Path(raw.file).stem, 60)
     return ImportedTrack(
-        title=f"{name}: {distance[-1] / 1000:.1f} km from a {raw.kind}",
+        title=f"{name}, from a {raw.kind}",
         source=f"{raw.kind} {plain_text(raw.file, 80)}"
         + (f' "{raw.name}"' if raw.name else "")
         + f"; smoothed over {smooth:g} m",
@@ -567,7 +567,7 @@ def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int]]:
     dropped = {
         "repeated": int(repeats.sum()),
         "position jumped away and back": int(spike.sum()),
-        "merged with neighbours within 10 m": int(len(used) - len(groups)),
+        "merged with close neighbours": int(len(used) - len(groups)),
         "short loops of a standing receiver": len(groups) - len(kept),
     }
     return track, {reason: count for reason, count in dropped.items() if count}

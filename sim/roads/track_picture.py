@@ -1,11 +1,13 @@
 """Draws what smoothing did to a track: heights as recorded and as smoothed, and the grade below, as one SVG."""
 
 import math
+from typing import Any
 from xml.sax.saxutils import escape
 
 import numpy as np
 
 from sim.roads.track import STEEPEST_IMPORTED, ImportedTrack
+from sim.units import quantity_text, shown_unit, shown_value
 
 WIDTH, HEIGHT = 1000.0, 600.0
 LEFT, RIGHT = 76.0, 976.0
@@ -14,20 +16,36 @@ GRADE_PANEL = (402.0, 542.0)
 INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
 
 
-def track_picture(track: ImportedTrack) -> str:
+def track_picture(track: ImportedTrack, units: str = "metric") -> str:
     """The picture of an imported track.
+
+    Parameters
+    ----------
+    units : str
+        metric, us, or both, whose axes are metric.
 
     Returns
     -------
     text : str
-        An SVG document, black on white so that it prints. Axes: distance [km], height [m], grade [%].
+        An SVG document, black on white so that it prints.
     """
-    kilometres = track.length / 1000.0
-    across = (0.0, kilometres)
-    low = float(min(track.raw_elevation.min(), track.elevation.min()))
-    high = float(max(track.raw_elevation.max(), track.elevation.max()))
-    room = max(0.06 * (high - low), 2.0)
-    heights = (low - room, high + room)
+    system = "us" if units == "us" else "metric"
+
+    def shown(values: Any, kind: str) -> Any:
+        """Numbers of a quantity as shown."""
+        return shown_value(values, kind, system)
+
+    def high(value: float) -> str:
+        """A height in words."""
+        return quantity_text(value, "height", units)
+
+    end = shown(track.length, "distance")
+    across = (0.0, end)
+    recorded_heights, road_heights = (shown(each, "height") for each in (track.raw_elevation, track.elevation))
+    low = float(min(recorded_heights.min(), road_heights.min()))
+    top_height = float(max(recorded_heights.max(), road_heights.max()))
+    room = max(0.06 * (top_height - low), 2.0)
+    heights = (low - room, top_height + room)
     steepest = max(float(np.abs(track.grade).max()) * 110.0, 2.0)
     grades = (-steepest, steepest)
     parts = [
@@ -39,7 +57,7 @@ def track_picture(track: ImportedTrack) -> str:
         _text(
             LEFT,
             54,
-            f"climb {track.raw_climb:.0f} m as recorded, {track.climb:.0f} m smoothed over {track.smooth:g} m; grade"
+            f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}; grade"
             f" {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
             14,
             FAINT,
@@ -47,29 +65,40 @@ def track_picture(track: ImportedTrack) -> str:
     ]
     for panel in (HEIGHT_PANEL, GRADE_PANEL):
         for gap in track.gaps:
-            first, last = (_x(min(place / 1000.0, kilometres), across) for place in (gap.start, gap.start + gap.length))
+            first, last = (
+                _x(min(shown(place, "distance"), end), across) for place in (gap.start, gap.start + gap.length)
+            )
             parts.append(
                 f'<rect x="{first:.1f}" y="{panel[0]:g}" width="{last - first:.1f}" height="{panel[1] - panel[0]:g}"'
                 f' fill="{GAP}"/>'
             )
-    parts += _axis(HEIGHT_PANEL, heights, "height, m")
+    parts += _axis(HEIGHT_PANEL, heights, f"height, {shown_unit('height', system)}")
     parts += _axis(GRADE_PANEL, grades, "grade, %")
     for tick in _ticks(*across, 10):
         at = _x(tick, across)
         for top, bottom in (HEIGHT_PANEL, GRADE_PANEL):
             parts.append(_line(at, top, at, bottom, GRID))
         parts.append(_text(at, GRADE_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
-    parts.append(_text((LEFT + RIGHT) / 2, GRADE_PANEL[1] + 42, "distance along the road, km", 14, INK, "middle"))
+    parts.append(
+        _text(
+            (LEFT + RIGHT) / 2,
+            GRADE_PANEL[1] + 42,
+            f"distance along the road, {shown_unit('distance', system)}",
+            14,
+            INK,
+            "middle",
+        )
+    )
     zero = _y(0.0, grades, GRADE_PANEL)
     parts.append(_line(LEFT, zero, RIGHT, zero, FAINT))
-    recorded = _thinned(track.raw_distance / 1000.0, track.raw_elevation, across)
-    road = _thinned(track.distance / 1000.0, track.elevation, across)
+    recorded = _thinned(shown(track.raw_distance, "distance"), recorded_heights, across)
+    road = _thinned(shown(track.distance, "distance"), road_heights, across)
     parts.append(_curve(*road, across, heights, HEIGHT_PANEL, ROAD, 4.0))
     parts.append(_curve(*recorded, across, heights, HEIGHT_PANEL, RECORDED, 0.9))
-    grade = _thinned(track.distance / 1000.0, 100.0 * track.grade, across)
+    grade = _thinned(shown(track.distance, "distance"), 100.0 * track.grade, across)
     parts.append(_curve(*grade, across, grades, GRADE_PANEL, "#1d4ed8", 1.4))
     for stretch in track.bound:
-        at = _x(min((stretch.start + 0.5 * stretch.length) / 1000.0, kilometres), across)
+        at = _x(min(shown(stretch.start + 0.5 * stretch.length, "distance"), end), across)
         parts.append(_text(at, GRADE_PANEL[0] - 4, f"held at {100 * STEEPEST_IMPORTED:g} %", 12, INK, "middle"))
     parts += _legend(bool(track.gaps))
     return "\n".join([*parts, "</svg>"]) + "\n"

@@ -21,9 +21,11 @@ from sim.units import (
     REVOLUTION_PER_MINUTE,
     STANDARD_GRAVITY,
     US_GALLON,
+    key_to_si,
     shown_unit,
     shown_value,
     to_si,
+    unit_of_key,
 )
 from sim.wording import Finding, finding, said
 
@@ -68,22 +70,28 @@ WORK_TERMS = (
 )
 
 
-def code_words(code: Mapping[str, Any]) -> str:
-    """One code of the controller in a line.
+def code_state(code: Mapping[str, Any]) -> Finding:
+    """What a code of the controller says and how it stands.
 
     Parameters
     ----------
     code : mapping
         An entry of the summary's `codes`.
-
-    Examples
-    --------
-    >>> code_words({"spn": 110, "fmi": 3, "words": "coolant temperature: open", "lamp": "amber", "count": 2, "active": True})
-    'SPN 110 FMI 3, coolant temperature: open; active, lamp amber, 2 times'
     """
-    state = "active" if code["active"] else "earlier"
-    times = f"{code['count']} time{'' if code['count'] == 1 else 's'}"
-    return f"SPN {code['spn']} FMI {code['fmi']}, {code['words']}; {state}, lamp {code['lamp']}, {times}"
+    kind = "code.active" if code["active"] else "code.earlier"
+    return Finding(kind, {key: code[key] for key in ("words", "lamp", "count")})
+
+
+def frozen(frame: Mapping[str, float]) -> Finding:
+    """What the controller believed when a code was first set.
+
+    Parameters
+    ----------
+    frame : mapping
+        The `freeze_frame` of a code.
+    """
+    values = {key.removesuffix(f"_{unit_of_key(key)}"): key_to_si(value, key) for key, value in frame.items()}
+    return Finding("code.freeze_frame", values)
 
 
 REASON_WORDS = tuple(said(Finding(kind), "metric") if kind else "" for kind in REASONS)

@@ -396,7 +396,13 @@ def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
     if fault:
         occur(trip, read_occurrence(fault.text()))
     off = {key: [np.inf, -np.inf] for key in SENSORS}
-    hands = ("hand_retarding", "hand_cruise", "hand_set", "hand_resume", "hand_fan")
+    hands = (
+        "hand_engine_brake_switch",
+        "hand_cruise_switch",
+        "hand_set_coast",
+        "hand_resume_accelerate",
+        "hand_fan_switch",
+    )
     for second in range(1, 91):
         clock.mean(clutch_wanted=1.0 - float(second % 5 != 0), foot_mode=0.0, pedal=0.5 if second % 4 < 2 else 0.0)
         clock.mean(hand_engine_brake_selector=1.0 + second % 3, **{hand: float(second % 2) for hand in hands})

@@ -41,6 +41,7 @@ from sim.hidden.session import ask, give_answer, hidden_in, read_session, sound_
 from sim.hidden.truck_under_test import DRIVES, TruckUnderTest
 from sim.inputs.specs import Settings
 from sim.roads.route import load_route
+from sim.wording import finding
 
 KEY, OTHER = b"the instructor's own", b"another instructor's"
 NAMES = {"class": "D2", "student": "7", "round": "1"}
@@ -119,14 +120,24 @@ SYMPTOMS = [
     ("oil pressure: offset", "meter oil pressure", "idling", "low"),
     ("coolant: low", "look", "coolant in the tank", "low"),
     ("coolant level: offset", "look", "coolant in the tank", "ok"),
-    ("coolant temperature: open", "wire coolant temperature", "end to end", "no way through"),
-    ("coolant temperature: shorted high", "wire coolant temperature", "to supply", "0.2 ohm"),
-    ("coolant temperature: shorted low", "wire coolant temperature", "to ground", "0.2 ohm"),
+    ("coolant temperature: open", "wire coolant temperature", "end to end", finding("reading.no_way_through")),
+    (
+        "coolant temperature: shorted high",
+        "wire coolant temperature",
+        "to supply",
+        finding("reading.resistance", between=0.2),
+    ),
+    (
+        "coolant temperature: shorted low",
+        "wire coolant temperature",
+        "to ground",
+        finding("reading.resistance", between=0.2),
+    ),
     ("boost pressure: offset", "meter boost pressure", "engine at rest", "low"),
     ("barometric pressure: offset", "meter boost pressure", "engine at rest", "ok"),
     ("engine brake, front pair: dead", "solenoid front", "current", "ok"),
     ("engine brake, front pair: dead", "solenoid front", "cylinders that move", "low"),
-    ("engine brake, front pair: open", "solenoid front", "current", "none"),
+    ("engine brake, front pair: open", "solenoid front", "current", finding("reading.none")),
     ("engine-brake circuits: swapped", "solenoid middle", "cylinders that move", "high"),
     ("engine-brake switch: open", "meter engine-brake switch", "pressed or on", "high"),
     ("air filter: blocked", "rollers", "power at 1900 rpm", "low"),
@@ -145,7 +156,7 @@ SYMPTOMS = [
     ("fan clutch: seized", "fan", "fan speed at idle", "high"),
     ("fan clutch: seized", "drive level", "fan heard", "high"),
     ("fan clutch: seized", "fan", "called by the controller", "ok"),
-    ("fan switch: shorted low", "fan", "called by the controller", "yes"),
+    ("fan switch: shorted low", "fan", "called by the controller", finding("reading.yes")),
     ("brake: drags", "coast", "speed lost in 25 s", "high"),
     ("tyres: another size than programmed", "record", "speedometer.programmed_pulses_per_mile", "ok"),
     ("tyres: another size than programmed", "drive level", "needle over timed speed", "low"),
@@ -159,9 +170,9 @@ SYMPTOMS = [
     ("coolant temperature: offset", "meter coolant temperature", "idling", "low"),
     ("camshaft position: open", "idle", "idle", "low"),
     ("accelerator: offset", "meter accelerator", "engine at rest", "high"),
-    ("camshaft position: open", "drive climb", "how it ended", "does not start"),
-    ("crankshaft position: open", "drive start", "how it ended", "does not start"),
-    ("camshaft position: open", "look", "lamp, engine idling", "amber"),
+    ("camshaft position: open", "drive climb", "how it ended", finding("reading.does_not_start")),
+    ("crankshaft position: open", "drive start", "how it ended", finding("reading.does_not_start")),
+    ("camshaft position: open", "look", "lamp, engine idling", finding("reading.lamp_amber")),
 ]
 
 
@@ -197,7 +208,7 @@ def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
     once = {r.name: r.value for r in perform(truck, Request("codes"))}
     drives = [Request("drive", "climb"), Request("drive", "start")]
     more = {r.name: r.value for r in perform(truck, Request("codes"), drives)}
-    assert "count 1" in once["110/3"] and "count 3" in more["110/3"]
+    assert (once["110/3"].values["count"], more["110/3"].values["count"]) == (1, 3)
     assert once["110/3 freeze frame"] != more["110/3 freeze frame"]
     assert (
         more["110/3 freeze frame"]
@@ -208,9 +219,9 @@ def test_codes_add_up_over_drives_and_keep_their_first_freeze_frame():
 def test_an_engine_that_does_not_start_has_its_code_without_a_drive(bay):
     """Common practice, no source: a controller that counts pulses of one wheel and not of the other says which while cranking."""
     for name, code in (("camshaft position: open", "723/8"), ("crankshaft position: open", "636/8")):
-        assert bay.readings(named(name), Request("codes"))[0].value == code
+        assert bay.readings(named(name), Request("codes"))[0].value == finding("reading.list", all=[code])
         driven = {reading.name: reading.value for reading in bay.readings(named(name), Request("codes"), DRIVEN)}
-        assert driven["codes (SPN/FMI)"] == code and "active" in driven[code]
+        assert driven["codes (SPN/FMI)"] == finding("reading.list", all=[code]) and driven[code].kind == "code.active"
 
 
 # ---------------------------------------------------------------- found, and not by codes alone
@@ -356,7 +367,7 @@ def test_a_session_that_was_changed_is_refused():
     for change in changes:
         with pytest.raises(SettingsError, match=r"case\.json: the seal does not fit"):
             read_session(json.dumps(session | change), "case.json")
-    for text in ("", "[]", "{}", "null", "[" * 5000, '{"form": 2}', json.dumps(session | {"more": 1})):
+    for text in ("", "[]", "{}", "null", "[" * 5000, '{"form": 1}', json.dumps(session | {"more": 1})):
         with pytest.raises(SettingsError, match="no session of a hidden fault"):
             read_session(text, "case.json")
 
@@ -611,8 +622,28 @@ def test_a_case_drives_only_so_far_over_roads_of_its_own():
         ({"tests": told("drive climb condition.fuel_delivery_percent=50")}, "not for the driver"),
         ({"tests": told("drive climb weather.temperature_c=900")}, "temperature_c"),
         (
-            {"tests": [{**told("look")[0], "readings": [{"name": "lamp", "value": 1e10, "unit": ""}]}]},
+            {"tests": [{**told("look")[0], "readings": [{"name": "lamp", "value": 1e10, "quantity": "number"}]}]},
             r"tests\.0\.readings",
+        ),
+        *(
+            ({"tests": [{**told("look")[0], "readings": [reading]}]}, r"tests\.0\.readings")
+            for reading in (
+                {"name": "lamp", "value": "off", "quantity": "number"},
+                {"name": "lamp", "value": 1.0, "quantity": "luck"},
+                {"name": "lamp", "value": {"kind": "reading.luck", "values": {}}, "quantity": "number"},
+                {"name": "wire", "value": {"kind": "reading.resistance", "values": {}}, "quantity": "number"},
+                {
+                    "name": "wire",
+                    "value": {"kind": "reading.resistance", "values": {"between": "much"}},
+                    "quantity": "number",
+                },
+                {
+                    "name": "wire",
+                    "value": {"kind": "reading.programmed", "values": {"value": "x" * 2000}},
+                    "quantity": "number",
+                },
+                {"name": "wire", "value": {"kind": ["reading.none"], "values": {}}, "quantity": "number"},
+            )
         ),
         ({"tests": [{**told("look")[0], "time": "now"}]}, r"tests\.0\.time"),
         ({"level": 4}, "level"),

@@ -134,7 +134,7 @@ def test_the_sheet_shows_old_new_and_allowed():
     changed = {key for key, entry in entries.items() if entry.changed}
     assert changed == {"road_speed.limit_km_h", "cruise.none_above_km_h", "engine.low_idle_rpm"}
     limit = entries["road_speed.limit_km_h"]
-    assert (limit.old, limit.new, limit.unit, limit.allowed) == (0.0, 105.0, "km/h", "0 to 140")
+    assert (limit.old, limit.new, limit.unit, limit.allowed) == (0.0, 105.0, "km_h", (0.0, 140.0))
     assert all(entry.allowed and entry.meaning for entry in entries.values())
     assert "cruise.set_speed_km_h" not in entries, "what the driver sets is not programmed"
 

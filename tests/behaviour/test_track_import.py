@@ -189,7 +189,7 @@ def test_standing_at_a_light_adds_no_road():
     recording.height = np.insert(recording.height, stand, recording.height[stand] + noise.normal(0.0, 1.0, count))
     track = import_track(recording.write())
     assert track.points_read == len(plain.raw_distance) + count
-    assert track.dropped["merged with neighbours within 10 m"] > 200
+    assert track.dropped["merged with close neighbours"] > 200
     assert track.length == pytest.approx(plain.length, abs=30.0)
     assert track.climb == pytest.approx(plain.climb, abs=2.0)
 
@@ -400,7 +400,7 @@ def test_recorded_drive_gives_the_road_it_was_driven_on(recording):
     track = import_track(recording)
     assert track.pieces == 2 and track.bound == () and track.jumps == ()
     assert track.dropped["position jumped away and back"] == 1
-    assert track.dropped["merged with neighbours within 10 m"] > made_tracks.STANDING  # the stop is no road
+    assert track.dropped["merged with close neighbours"] > made_tracks.STANDING  # the stop is no road
     assert track.length == pytest.approx(bridged_length(), rel=0.003)
     (gap,) = track.gaps
     assert (gap.start, gap.length) == pytest.approx((made_tracks.GAP[0], 661.0), abs=2 * made_tracks.SPEED + 10.0)

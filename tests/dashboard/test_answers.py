@@ -2,13 +2,14 @@
 
 import gzip
 import json
+import math
 import struct
 
 import numpy as np
 import pytest
 
 from dashboard.paper import palette
-from dashboard.paper.words import in_both
+from dashboard.server.packing import si_name
 from dashboard.server.thinning import common_rows, event_rows
 from dashboard.trip.strips import columns_of, lamps_of, strips_of
 from dashboard.trip.work import FINENESS, JUMPS, MORE, MOST_ROWS, PREDICTED, SHAPES, foretold, packed
@@ -17,6 +18,8 @@ from sim.charts.control_speed import control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import read_inputs
 from sim.march.records import LOG
+from sim.units import SYSTEMS, key_to_si, to_si
+from sim.wording import said
 
 MOST_BYTES = 250_000  # of a change on a 100 km road, compressed
 
@@ -69,15 +72,15 @@ def test_the_worst_trace_there_can_be_is_small_on_the_wire_too(round_trip, monke
 def test_all_columns_share_one_index_and_each_point_is_a_row_of_the_trace(round_trip, sent):
     head, columns = sent
     trace = round_trip.trace
-    length = len(columns["time_s"])
+    length = len(columns["time"])
     rows = common_rows(trace, SHAPES, JUMPS, event_rows(round_trip), MOST_ROWS)
-    for name in [column.name for column in LOG]:
+    for column in LOG:
+        name, logged = si_name(column.name), key_to_si(trace[column.name][rows], column.name)
         if name not in columns:
             continue
         assert len(columns[name]) == length, name
-        fineness = FINENESS.get(name, 2**-4 if name.endswith("_c") else 0.0)
-        allowed = 0.5 * fineness + 1e-6 * np.abs(trace[name][rows]) + 1e-9
-        assert (np.abs(columns[name] - trace[name][rows]) <= allowed).all(), name
+        fineness = FINENESS.get(name, 2**-4 if "temperature" in name else 0.0)
+        assert (np.abs(columns[name] - logged) <= 0.5 * fineness + 1e-6 * np.abs(logged) + 1e-9).all(), name
     assert head["rows"] == len(trace["time_s"]) > length
 
 
@@ -86,10 +89,11 @@ def test_extremes_jumps_and_events_are_kept(round_trip, sent):
     trace = round_trip.trace
     for name in ("speed_m_s", "engine_speed_rpm", "service_brake_power_kw", "engine_torque_n_m"):
         for extreme in (np.min, np.max):
-            assert extreme(columns[name]) == pytest.approx(extreme(trace[name]), abs=FINENESS[name]), name
+            found, fineness = extreme(columns[si_name(name)]), FINENESS[si_name(name)]
+            assert found == pytest.approx(key_to_si(extreme(trace[name]), name), abs=fineness), name
     for name in ("gear", "brake_stage"):
         assert np.count_nonzero(np.diff(columns[name])) == np.count_nonzero(np.diff(trace[name])), name
-    kept = np.round(columns["time_s"], 1)
+    kept = np.round(columns["time"], 1)
     for row in event_rows(round_trip):
         assert np.isclose(kept, trace["time_s"][row], atol=0.06).any()
 
@@ -122,19 +126,20 @@ def test_the_strips_are_the_ones_a_class_reads(hot, cruising):
     names = [strip["name"] for strip in strips_of(hot)]
     assert names == ["road", "speed", "engine", "gear", "torque", "fuel", "stage", "power", "brakes"]
     lines = {line["column"] for strip in strips_of(cruising) for line in strip["lines"]}
-    assert {"speed_limit_m_s", "set_speed_m_s", "severity_temperature_a_c", "severity_temperature_b_c"} <= lines
+    assert {"speed_limit", "set_speed", "severity_temperature_a", "severity_temperature_b"} <= lines
     engine = next(strip for strip in strips_of(hot) if strip["name"] == "engine")
-    assert engine["bands"][0]["low"] == 1750 and engine["bands"][0]["high"] == 2100  # TM 9-2320-363-10
+    band = [engine["bands"][0][end] * 30.0 / math.pi for end in ("low", "high")]
+    assert band == pytest.approx([1750.0, 2100.0])  # rpm, TM 9-2320-363-10
     brakes = next(strip for strip in strips_of(hot) if strip["name"] == "brakes")
-    assert brakes["levels"][0]["at"] == pytest.approx((500 - 32) / 1.8, abs=0.5)  # 500 F, WY-1901F
+    assert brakes["levels"][0]["at"] == pytest.approx((500 - 32) / 1.8 + 273.15, abs=0.5)  # 500 F, WY-1901F
 
 
 def test_the_forces_at_the_cursor_add_up_to_the_change_of_speed(trip):
     """Who pushes and who holds back: what is left over is mass times acceleration (Newton's second law)."""
     result = trip("long-haul-manual", "grade:-6%,2km,1100m", "drill.hold_gear=8", "drill.service_brakes=false")
     _, c = opened(packed(result, ""))
-    left = c["drive_force_n"] - c["aero_force_n"] - c["rolling_force_n"] - c["grade_force_n"]
-    acceleration = np.gradient(c["speed_m_s"], c["time_s"])
+    left = c["drive_force"] - c["aero_force"] - c["rolling_force"] - c["grade_force"]
+    acceleration = np.gradient(c["speed"], c["time"])
     moving = slice(20, -20)
     mass = result.truck.vehicle.mass_kg
     wheels = result.truck.tyres.count * result.truck.tyres.inertia_kg_m2 / result.truck.tyres.rolling_radius_m**2
@@ -145,11 +150,8 @@ def test_lamps_say_the_worst_in_both_units(hot, trip):
     lamps = {lamp["name"]: lamp for lamp in lamps_of(hot)}
     assert lamps["brakes beyond their limit"]["state"] == "alarm"
     mean = hot.summary["max_brake_temperature_c"]
-    assert f"mean {mean:.0f}" in lamps["brakes beyond their limit"]["metric"]
-    assert (
-        f"mean {mean * 9 / 5 + 32:.0f}" in lamps["brakes beyond their limit"]["us"]
-        and "500 °F" in lamps["brakes beyond their limit"]["us"]
-    )
+    metric, us = (said(lamps["brakes beyond their limit"]["said"], units) for units in SYSTEMS)
+    assert f"mean {mean:.0f}" in metric and f"mean {mean * 9 / 5 + 32:.0f}" in us and "500 °F" in us
     changes = ("drill.hold_gear=10", "drill.service_brakes=false", "start.speed_km_h=90")
     away = trip("long-haul-manual", "grade:-8%,8km,1500m", *changes)
     assert away.summary["ended"] == "runaway"
@@ -161,14 +163,15 @@ def test_lamps_say_the_worst_in_both_units(hot, trip):
 
 def test_what_a_student_may_predict_is_in_the_head(sent, round_trip):
     head, _ = sent
-    assert set(head["found"]) == set(PREDICTED)
-    assert head["found"]["time_s"] == round_trip.summary["time_s"]
+    assert set(head["found"]) == {si_name(name) for name in PREDICTED} | {"fuel", "ended"}
+    assert head["found"]["time"] == round_trip.summary["time_s"]
+    assert head["found"]["fuel"] * 1e8 == pytest.approx(round_trip.summary["fuel_l_per_100km"])
 
 
 def test_the_chart_sent_is_the_chart_of_the_laws(sent, round_trip):
     head, columns = sent
     start = round_trip.route.start_elevation
-    chart = control_chart(truck_at(round_trip.truck, round_trip.settings, head["chart"]["elevation_m"], start))
+    chart = control_chart(truck_at(round_trip.truck, round_trip.settings, head["chart"]["elevation"], start))
     curve = next(each for each in chart.curves if each.gear == 7 and each.stage == 3)
     assert columns["chart_force_7_3"] == pytest.approx(curve.force, abs=8.1)
     assert columns["chart_speed_7"] == pytest.approx(curve.speed, rel=1e-6)
@@ -184,14 +187,14 @@ def test_a_sign_in_the_head_is_text_and_nothing_else(tmp_path):
     from sim.trips.pool import drive
 
     head, _ = opened(packed(drive(inputs), ""))
-    assert head["places"][0][2] == "</script><img src=x onerror=alert(1)>"
+    assert head["events"][0][3]["values"]["text"] == "</script><img src=x onerror=alert(1)>"
 
 
 def test_what_is_foretold_is_what_the_trip_says_too(trip):
     changes = ("cruise.set_speed_km_h=52", "start.speed_km_h=50")
     result = trip("long-haul-manual", "grade:-6%,7km,1550m", *changes)
     inputs = read_inputs("grade:-6%,7km,1550m", "long-haul-manual", None, changes)
-    assert foretold(inputs) == [in_both(found) for found in result.summary["foreseen"]] != []
+    assert foretold(inputs) == result.summary["foreseen"] != []
 
 
 def test_two_equal_trips_are_packed_into_equal_bytes(trip):
@@ -215,14 +218,17 @@ def test_codes_come_with_the_times_they_were_active_and_meters_with_their_column
     ((begin, end),) = code["spans"]
     at = {event["event"]: event["time_s"] for event in result.events}
     assert begin == at["code_set"] and end == at["code_inactive"] and at["fault_occurred"] < begin < at["mended"] < end
-    assert code["frame"]["engine_speed_rpm"] == pytest.approx(
-        result.summary["codes"][0]["freeze_frame"]["engine_speed_rpm"], abs=0.01
-    )
+    frame = result.summary["codes"][0]["freeze_frame"]
+    assert code["frame"]["values"]["engine_speed"] == pytest.approx(to_si(frame["engine_speed_rpm"], "rpm"))
     (meter,) = head["meters"]
     assert meter["name"] == "boost pressure" and len(meter["columns"]) == 3
-    for name in meter["columns"]:
-        assert columns[f"meters:{name}"] == pytest.approx(result.meters[name], rel=1e-6)
-    assert head["verdict"]["us"] == "Arrived, with a code set: SPN 102 FMI 4: boost pressure: voltage below normal."
+    assert [kind for _, kind, _ in meter["columns"]] == ["absolute pressure", "voltage", "absolute pressure"]
+    for name, kind, _ in meter["columns"]:
+        read = result.meters[name] if kind == "voltage" else 1000.0 * result.meters[f"{name}_kpa"]
+        assert columns[f"meters:{name}"] == pytest.approx(read, rel=1e-6)
+    assert (
+        said(head["verdict"], "us") == "Arrived, with a code set: SPN 102 FMI 4: boost pressure: voltage below normal."
+    )
     assert head["controller"] == []
 
 
@@ -230,7 +236,7 @@ def test_what_a_controller_takes_is_said_once_with_its_reason(trip):
     result = trip(
         "long-haul-manual", "grade:0%,4km", "cruise.set_speed_km_h=80", 'faults.occur=["1 km road speed open"]'
     )
-    told = [each["metric"] for each in opened(packed(result, "key"))[0]["controller"]]
+    told = [said(each, "metric") for each in opened(packed(result, "key"))[0]["controller"]]
     assert any("took 20 % of the torque at 1." in text and "road speed: none" in text for text in told)
     assert any("refused cruise control at 1." in text and "SPN 84" in text for text in told)
     assert len({text.partition(" at ")[0] for text in told}) == len(told)

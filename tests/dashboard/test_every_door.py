@@ -73,7 +73,7 @@ def test_the_doors_are_those_that_are_known():
     assert set(doors_of(app, "POST")) == {*BODIES, "/roads/upload", "/_dash-update-component"}
     assert set(doors_of(app, "GET")) == {
         "/", "/{path:path}", "/_dash-layout", "/_dash-dependencies", "/_dash-component-suites/{name:path}", "/assets/{name:path}",
-        "/ready", "/fields.json", *FILES,
+        "/ready", "/fields.json", "/words.json", *FILES,
     }  # fmt: skip
     assert not [route.path for route in app.server.routes if "websocket" in type(route).__name__.lower()]
 

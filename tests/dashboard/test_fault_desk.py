@@ -205,7 +205,7 @@ def test_forged_requests_are_refused_in_words(hosted):
         ("test", {**ann, "test": "drive climb condition.boost_leak_rpm=1"}, "not for the driver"),
         ("answer", {**ann, **WRONG, "because": [7]}, "names test 7"),
         ("answer", {**ann, **WRONG, "part": "soul"}, "no part is called"),
-        ("answer", {"session": '{"form": 2}', **WRONG}, "this is no session"),
+        ("answer", {"session": '{"form": 1}', **WRONG}, "this is no session"),
     ):
         assert message in post(client, what, body).json()["message"], (what, body)
     assert post(client, "begin", ann).json()["session"]["attempts_left"] == 3

@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 
 from dashboard.paper.markup import escaped
-from dashboard.paper.words import brakes_too_hot, input_rows, mark_of, unit_in_words, verdict
+from dashboard.paper.words import brakes_too_hot, input_rows, mark_of, verdict
 from dashboard.trip.report import MOST_EVENTS, SOURCES, comparison_report, trip_report
 from sim import compare_trips, load_route, load_settings, load_truck, run_trip
 from sim.command.main import main
 from sim.inputs.specs import Settings, Truck, keys_of
 from sim.march.records import LOG
 from sim.trips.result import CAUTIONS
+from sim.units import key_shown
 from sim.wording import finding, said
 
 T1 = "long-haul-manual"
@@ -284,16 +285,19 @@ def test_every_input_is_listed_with_unit_meaning_and_mark(hot, hot_page):
     assert mark_of(hot.settings, "drill.style") == "changed; default snub"
     assert mark_of(hot.settings, "drill.hold_gear") == "default"
     assert "changed; default snub" in words and "default" in words
-    values = {row[0]: row[1] for row in input_rows(hot.truck)}
+    values = {row[0]: row[1] for row in input_rows(hot.truck, "metric")}
     assert values["vehicle.mass_kg"] == "36287" and values["engine_brake.stage_3"] == "front, middle, rear"
+    rows = {row[0]: row[1:3] for row in input_rows(hot.truck)}
+    assert rows["vehicle.mass_kg"] == ("36287 (79999)", "kg (lb)")
+    assert rows["drums.fade_c"] == ("20, 288, 430, 540, 650 (68, 550.4, 806, 1004, 1202)", "°C (°F)")
 
 
 def test_every_compound_key_has_its_unit_in_words():
     plain = {"air_per_application"}
     keys = {key for model in (Truck, Settings) for _, key in keys_of(model) if "_per_" in key}
-    assert {key for key in keys if not unit_in_words(key)} == plain
-    assert unit_in_words("fan_kw_per_k_per_1000_rpm") == "kW/(K 1000 rpm)"
-    assert unit_in_words("governor_idle_gain_n_m_s_per_rad") == "N m s/rad"
+    assert {key for key in keys if not key_shown(key, "metric")[0]} == plain
+    assert key_shown("fan_kw_per_k_per_1000_rpm", "metric")[0] == "kW/(K 1000 rpm)"
+    assert key_shown("governor_idle_gain_n_m_s_per_rad", "us")[0] == "lb ft s/rad"
 
 
 # ---------------------------------------------------------------- the same again

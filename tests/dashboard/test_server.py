@@ -14,6 +14,7 @@ from serving import AtOnce, Held, Visitor
 from dashboard.app import create_app
 from dashboard.server import guard
 from dashboard.server.runs import Workshop
+from sim.wording import said
 
 SHORT = {"truck": "long-haul-manual", "road": "grade:-6%,0.4km,1100m", "settings": "defaults", "changes": {}}
 
@@ -341,14 +342,16 @@ def test_what_will_happen_is_said_without_driving(client, pool):
         "changes": {"cruise.set_speed_km_h": "52", "start.speed_km_h": "50"},
     }
     before = pool.done.count("drive_for_page")
-    said = client.post("/trip/foretell", json={"setup": setup}).json()["foreseen"]
-    assert any("above governed speed" in sentence["us"] for sentence in said)
+    foreseen = client.post("/trip/foretell", json={"setup": setup}).json()["foreseen"]
+    assert any("above governed speed" in said(found, "us") for found in foreseen)
     assert pool.done.count("drive_for_page") == before
 
 
-def test_fields_are_cached_by_the_browser_until_the_model_changes(client):
-    first = client.get("/fields.json")
-    assert client.get("/fields.json", headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
+@pytest.mark.parametrize("path", ["/fields.json", "/words.json"])
+def test_tables_are_cached_by_the_browser_until_the_model_changes(client, path):
+    first = client.get(path)
+    assert first.headers["Cache-Control"] == "no-cache"
+    assert client.get(path, headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
 
 
 def test_nothing_is_written(client, tmp_path, monkeypatch):

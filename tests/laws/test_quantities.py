@@ -19,9 +19,10 @@ SPELT = {
     "kg": "kg", "lb": "lb", "kW": "kW", "hp": "hp", "N m": "N*m", "lb ft": "lbf*ft", "kJ": "kJ", "MJ": "MJ", "Btu": "Btu_it",
     "g/s": "g/s", "lb/h": "lb/hour", "g/kWh": "g/(kW*hour)", "lb/(hp h)": "lb/(hp*hour)", "L/100 km": "L/km",
     "gal/100 mi": "gallon/mile", "mi/gal": "mile/gallon", "m/s²": "m/s**2",
-    "ft/s²": "ft/s**2", "s": "s", "%": "percent", "1000 Btu": "Btu_it",
+    "ft/s²": "ft/s**2", "s": "s", "%": "percent", "1000 Btu": "Btu_it", "1000 lbf": "lbf", "1000 lb": "lb",
+    "t": "metric_ton", "min": "minute", "V": "volt", "Hz": "hertz", "ohm": "ohm",
 }  # fmt: skip
-SCALED = {"1000 Btu": 1000.0, "L/100 km": 0.01, "gal/100 mi": 0.01}
+SCALED = {"1000 Btu": 1000.0, "1000 lbf": 1000.0, "1000 lb": 1000.0, "L/100 km": 0.01, "gal/100 mi": 0.01}
 UNITS = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
