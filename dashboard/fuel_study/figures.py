@@ -8,13 +8,10 @@ from dashboard.fuel_study.level_figures import case_figure, energy_study_figure,
 from dashboard.fuel_study.surface_figures import contour_figure, heat_figure
 from dashboard.fuel_study.trip_figures import parallel_figure, pareto_figure, search_figure
 from dashboard.fuel_study.verdict_figures import fuel_test_figure, sensitivity_figure
+from sim.studies.amounts import key_words, quantity_title
 from sim.studies.answers import FUELS, numeric_keys
+from sim.studies.findings import swings
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    key_words,
-    quantity_title,
-    swings,
-)
 
 Drawn = tuple[str, str, go.Figure]
 

@@ -22,8 +22,9 @@ from dashboard.fuel_study.trip_figures import (
     search_figure,
 )
 from dashboard.fuel_study.verdict_figures import fuel_test_figure, per_unit_text, sensitivity_figure
+from sim.studies.amounts import quantity_text
+from sim.studies.findings import swings
 from sim.studies.runner import run_study
-from sim.studies.sentences import quantity_text, swings
 from sim.units import clock_time
 
 KM_PER_MILE, LITRES_PER_GALLON, KG_PER_POUND = 1.609344, 3.785411784, 0.45359237
@@ -221,7 +222,7 @@ def test_boxes_are_quarters_of_the_trips_at_each_level(grid, units):
     marks = [value for line in lines if line["type"] == "scatter" for value in line["y"]]
     assert sorted(marks) == pytest.approx(sorted(fuel.tolist()))
     assert [box["x"][0] for box in boxes] == (
-        ["-3 m/s", "0 m/s", "6 m/s"] if units == "metric" else ["-6.711 mi/h", "0 mi/h", "13.4 mi/h"]
+        ["-3 m/s", "0 m/s", "6 m/s"] if units == "metric" else ["-6.711 mi/h", "0 mi/h", "13.42 mi/h"]
     )
     assert title_of(layout["yaxis"]) == f"fuel, height credited, {'L/100 km' if units == 'metric' else 'gal/100 mi'}"
 
