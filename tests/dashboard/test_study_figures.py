@@ -400,6 +400,7 @@ def test_every_trip_is_a_path_and_the_marks_are_the_ends_of_the_columns(sample, 
     scale = {
         "vehicle.mass_kg": 1 / KG_PER_POUND,
         "weather.wind_m_s": 3.6 / KM_PER_MILE,
+        "vehicle.drag_area_m2": 1 / 0.3048**2,
         FUEL: GALLONS_PER_100_MILES,
     } if units == "us" else {}  # fmt: skip
     columns = [column(sample, name) * scale.get(name, 1.0) for name in (*keys, *names)]
