@@ -421,7 +421,7 @@ def test_every_trip_is_a_path_and_the_marks_are_the_ends_of_the_columns(sample, 
     assert plain == (
         ["vehicle mass, kg", "weather wind, m/s", "drag area, m²", "fuel, L/100 km", "time, min:s"]
         if units == "metric"
-        else ["vehicle mass, lb", "weather wind, mi/h", "drag area, m²", "fuel, gal/100 mi", "time, min:s"]
+        else ["vehicle mass, lb", "weather wind, mi/h", "drag area, ft²", "fuel, gal/100 mi", "time, min:s"]
     )
 
 
@@ -634,10 +634,10 @@ def test_each_kind_of_study_gets_its_figures_first_things_first(grid, one_key, c
         return [title for title, *_ in figures_of(result)]
 
     assert titles(cases)[0] == "What each case does to fuel, kg"
-    assert titles(one_key)[:2] == ["fuel, kg by vehicle mass", "time, s by vehicle mass"]
+    assert titles(one_key)[:2] == ["fuel, kg by vehicle mass", "time, min:s by vehicle mass"]
     assert titles(grid)[0].startswith("fuel, height credited, L/100 km by ")
     assert titles(sample)[:2] == ["What fuel, L/100 km depends on", "fuel, L/100 km by the two inputs that matter most"]
-    assert titles(search) == ["All trips tried: time, s against highest speed, km/h", "Settings and what they gave"]
+    assert titles(search) == ["All trips tried: time, min:s against highest speed, km/h", "Settings and what they gave"]
     assert titles(fuel_test) == ["The ratios of the runs"]
     for result in (grid, one_key, cases, sample, search):
         for title, caption, figure in figures_of(result, "us"):
