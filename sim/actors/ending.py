@@ -15,7 +15,7 @@ def arrival(scene: Scene) -> Process:
     scene.end("arrived", finding("ended.end_of_the_road"))
 
 
-def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
+def patience(scene: Scene, seconds: float, memory_seconds: float, times: float, usual: float) -> Process:
     """Ends the trip when it takes too long.
 
     Parameters
@@ -24,12 +24,21 @@ def patience(scene: Scene, seconds: float, memory_seconds: float) -> Process:
         Longest time allowed. [s]
     memory_seconds : float
         Time after which trace and meters have grown too large. [s]
+    times : float
+        How many times as long as at the usual speed a trip may take, where the settings do not say. [-]
+    usual : float
+        The usual speed. [m/s]
     """
     yield scene.clock.after(min(seconds, memory_seconds))
     if memory_seconds < seconds:
         scene.end("time_limit", finding("ended.too_large", time=memory_seconds))
+        return
+    told = {"time": seconds, "place": scene.clock.true("distance"), "length": scene.route.length}
+    told["speed"] = scene.clock.true("speed")
+    if scene.settings.simulation.time_limit_s:
+        scene.end("time_limit", finding("ended.too_long", **told))
     else:
-        scene.end("time_limit", finding("ended.too_long", time=seconds))
+        scene.end("time_limit", finding("ended.too_long_usual", times=times, usual=usual, **told))
 
 
 def stall(scene: Scene) -> Process:

@@ -113,7 +113,7 @@ def compare(options: Namespace) -> int:
     prepare_model()
     comparison = drive_variants(variants, trip_counter())
     if options.out:
-        write_folder(options.out, _files_of(comparison), options.force)
+        write_folder(options.out, _files_of(comparison, options.units), options.force)
     if options.json:
         pairs = zip(comparison.varied, comparison.results, strict=True)
         trips = [{"varied": varied, "summary": result.summary} for varied, result in pairs]
@@ -131,7 +131,7 @@ def compare(options: Namespace) -> int:
     return 0
 
 
-def _files_of(comparison: "Comparison") -> dict[str, str]:
+def _files_of(comparison: "Comparison", units: str) -> dict[str, str]:
     """Name and text of each file of a comparison."""
     from dashboard.trip.report import comparison_report
     from sim.command.table import comparison_rows
@@ -141,7 +141,7 @@ def _files_of(comparison: "Comparison") -> dict[str, str]:
     files = {"report.html": comparison_report(comparison), "comparison.csv": table.getvalue()}
     for number, result in enumerate(comparison.results, start=1):
         files[f"trace-{number}.csv"] = result.trace.csv()
-        files[f"events-{number}.csv"] = result.events_csv()
+        files[f"events-{number}.csv"] = result.events_csv(units)
         files[f"summary-{number}.json"] = result.summary_json()
     return files
 

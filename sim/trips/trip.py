@@ -29,7 +29,7 @@ from sim.march.assemble import initial_records, parameters_of, tables_of
 from sim.march.clock import Clock, Rig
 from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
-from sim.trips.cost import check_cost, longest_time, time_in_memory
+from sim.trips.cost import PATIENCE, USUAL_SPEED, check_cost, longest_time, time_in_memory
 from sim.trips.result import Marched, Result, Trace, assure_numbers, summarise
 from sim.trips.warnings_before import warnings_before
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
@@ -193,7 +193,7 @@ def start_actors(scene: Scene) -> None:
         ending.arrival(scene),
         ending.stall(scene),
         ending.runaway(scene),
-        ending.patience(scene, longest_time(route, settings), time_in_memory(settings)),
+        ending.patience(scene, longest_time(route, settings), time_in_memory(settings), PATIENCE, USUAL_SPEED),
         overrun_report.overrun_report(scene),
         signs.limits(scene),
         signs.signs(scene),
