@@ -37,6 +37,7 @@ TRACK = Kind(files.TRACK, 64_000_000, files.TRACK_AS_GPX)
 KEY = Kind(files.KEY, 100_000)
 NAMES = Kind(files.NAMES, 1_000_000)
 SESSION = Kind(files.SESSION, 4_000_000, otherwise=files.START_SESSION)
+RECORDING = Kind(files.RECORDING, 256_000_000, files.TABLE_AS_CSV)
 RECORD = Kind(files.RECORD, 256_000_000, otherwise=files.GIVE_STUDY)
 
 

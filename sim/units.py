@@ -77,6 +77,8 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "m2": (("m2",), 1.0, 0.0),
     "kg_m2": (("kg m2", "kg.m2"), 1.0, 0.0),
     "g_kwh": (("g/kWh",), GRAM_PER_KILOWATT_HOUR, 0.0),
+    "l_per_100km": (("L/100 km",), LITRE_PER_100KM, 0.0),
+    "mpg_us": (("mi/gal",), MILE / US_GALLON, 0.0),
 }
 _SAME_KIND = (
     ("km_h", "mi_h", "m_s"),
@@ -97,7 +99,7 @@ _ENDINGS = sorted(_UNITS, key=len, reverse=True)
 
 @cache
 def unit_of_key(key: str) -> str:
-    """The unit in which a key of a file is written, read from the end of its name; compound units have none here.
+    """The unit in which a key of a file is written, read from the end of its name; most compound units have none here.
 
     Parameters
     ----------
@@ -114,12 +116,8 @@ def unit_of_key(key: str) -> str:
     >>> unit_of_key("set_speed_km_h"), unit_of_key("teeth")
     ('km_h', '')
     """
-    if "_per_" in key:
-        return ""
-    for ending in _ENDINGS:
-        if key.endswith("_" + ending):
-            return ending
-    return ""
+    ending = next((each for each in _ENDINGS if key.endswith("_" + each)), "")
+    return ending if "_per_" not in key or "_per_" in ending else ""
 
 
 def to_si(value: float, unit: str) -> float:
@@ -168,8 +166,8 @@ def key_to_si(value: float, key: str) -> float:
     """
     above, *below = key.split("_per_")
     unit = unit_of_key(above)
-    if not below or not unit:
-        return to_si(value, unit)
+    if unit_of_key(key) or not unit:
+        return to_si(value, unit_of_key(key))
     value *= _UNITS[unit][1]
     for each in below:
         value /= _UNITS[each][1]
@@ -380,9 +378,9 @@ _KINDS = {
     energy            | mj      1 | kbtu    1 |
     fuel rate         | g_s     1 | lb_h    0 |
     specific fuel     | g_kwh   0 | lb_hph  3 |
-    consumption       | l_100km 1 | mi_gal  2 |
-    fuel use          | l_100km 2 | gal_100mi 2 |
-    fuel economy      | mpg     2 | mpg     2 |
+    consumption       | l_per_100km 1 | mi_gal 2 |
+    fuel use          | l_per_100km 2 | gal_100mi 2 |
+    fuel economy      | mpg_us  2 | mpg_us  2 |
     acceleration      | m_s2    2 | ft_s2   2 |
     time              | s       1 | s       1 |
     duration          | min     1 | min     1 |
@@ -430,9 +428,7 @@ _SHOWN = {
     "klb": ("1000 lb", 1000.0 * POUND, 0.0),
     "kbtu": ("1000 Btu", 1000.0 * BRITISH_THERMAL_UNIT, 0.0),
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
-    "l_100km": ("L/100 km", LITRE_PER_100KM, 0.0),
     "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),
-    "mpg": ("mi/gal", MILE / US_GALLON, 0.0),
     "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
     "m2": ("m²", 1.0, 0.0),
     "ft2": ("ft²", FOOT**2, 0.0),
@@ -497,6 +493,11 @@ def shown_unit(kind: str, units: str) -> str:
         return beside(*(shown_unit(kind, system) for system in SYSTEMS))
     written, _, _, _, _, after = _shown_in(kind, units)
     return f"{written} {after}" if after else written
+
+
+def headed(words: str, unit: str) -> str:
+    """The heading of a column of a CSV file for people: words, and their unit where there is one."""
+    return f"{words} [{unit}]" if unit else words
 
 
 def beside(metric: str, us: str) -> str:

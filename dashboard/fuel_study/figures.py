@@ -3,18 +3,15 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.fuel_study.frames import MOST_PANELS
+from dashboard.fuel_study.frames import MOST_PANELS, title_of
 from dashboard.fuel_study.level_figures import case_figure, energy_study_figure, level_figure, spread_figure
 from dashboard.fuel_study.surface_figures import contour_figure, heat_figure
 from dashboard.fuel_study.trip_figures import parallel_figure, pareto_figure, search_figure
 from dashboard.fuel_study.verdict_figures import fuel_test_figure, sensitivity_figure
+from sim.studies.amounts import key_words
 from sim.studies.answers import FUELS, numeric_keys
+from sim.studies.findings import swings
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    key_words,
-    quantity_title,
-    swings,
-)
 
 Drawn = tuple[str, str, go.Figure]
 
@@ -58,7 +55,7 @@ def _search_figures(result: StudyResult, units: str) -> list[Drawn]:
     bounds = [*best.at_most, *best.at_least]
     wide = [n for n in bounds if n != best.quantity and len(np.unique(result.column(n)[result.driven])) > 1]
     for name in wide[:3]:
-        title = f"All trips tried: {quantity_title(best.quantity, units)} against {quantity_title(name, units)}"
+        title = f"All trips tried: {title_of(best.quantity, units)} against {title_of(name, units)}"
         found.append(
             (
                 title,
@@ -81,7 +78,7 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
     main = next((name for name in result.report if result.answers["quantities"][name]["trips"]), "")
     if not main:
         return []
-    words = quantity_title(main, units)
+    words = title_of(main, units)
     keys = [key for key, values in result.plan.axes.items() if len(values) > 1]
     inner = [key for key in keys if key != "road"] or keys
     found: list[Drawn] = []
@@ -116,7 +113,7 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
             found.append((f"What each case does to {words}", caption, case_figure(result, main, units)))
         for name in result.report[:3]:
             if result.answers["quantities"][name]["trips"]:
-                title = f"{quantity_title(name, units)} by {key_words(inner[0])}"
+                title = f"{title_of(name, units)} by {key_words(inner[0])}"
                 found.append(
                     (
                         title,
@@ -129,7 +126,7 @@ def _grid_figures(result: StudyResult, units: str) -> list[Drawn]:
         along, up, *rest = order
         by = rest[0] if rest else ("road" if "road" in keys else "")
         for name in result.report[:2]:
-            title = f"{quantity_title(name, units)} by {key_words(along)} and {key_words(up)}"
+            title = f"{title_of(name, units)} by {key_words(along)} and {key_words(up)}"
             caption = "An empty cell: no trip arrived there."
             if by and len(result.plan.axes[by]) > MOST_PANELS:
                 caption += f" The first {MOST_PANELS} of {len(result.plan.axes[by])} are drawn; the tables have all."

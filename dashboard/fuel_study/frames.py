@@ -8,11 +8,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.paper.panels import INK, axis, base_layout
+from sim.studies.amounts import is_clocked, quantity_title
+from sim.studies.quantities import QUANTITIES
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    is_clocked,
-    quantity_title,
-)
 from sim.units import clock_time
 
 HEIGHT = 430  # px
@@ -59,8 +57,7 @@ def clock_marks(low: float, high: float) -> list[float]:
 
 def title_of(name: str, units: str) -> str:
     """Words and unit of a quantity; a time is read as minutes and seconds, as in the tables."""
-    title = quantity_title(name, units)
-    return f"{title.rpartition(', ')[0]}, min:s" if is_clocked(name) else title
+    return f"{QUANTITIES[name][0]}, min:s" if is_clocked(name) else quantity_title(name, units)
 
 
 def measure(name: str, units: str, shown: Sequence[float], **more: Any) -> dict[str, Any]:

@@ -20,16 +20,9 @@ from dashboard.fuel_study.frames import (
 )
 from dashboard.paper import palette
 from dashboard.paper.panels import INK, TERMS
+from sim.studies.amounts import in_shown_unit, key_in_shown_unit, key_text, key_title, quantity_text, quantity_title
 from sim.studies.answers import by_case, levels_of, numeric_keys, usable
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    in_shown_unit,
-    key_in_shown_unit,
-    key_text,
-    key_title,
-    quantity_text,
-    quantity_title,
-)
 
 OUTSIDE = {"textposition": "outside", "cliponaxis": False}
 INSIDE = {

@@ -20,6 +20,7 @@ from sim.inputs.files import list_trucks
 from sim.messages import browser as say
 from sim.roads.route import list_routes
 from sim.units import clock_time
+from sim.wording import said as worded
 
 if TYPE_CHECKING:
     from dashboard.fuel_study.desk import Running
@@ -203,7 +204,7 @@ class Asked:
         name, running = visitor.names["name"], self._desk.look("", visitor.names["key"])
         if name not in FILES or running is None or running.result is None:
             return guard.refusal(404, f"no such file; a finished study has {', '.join(FILES)}")
-        return guard.file(file_of(running.result, name), name)
+        return guard.file(file_of(running.result, name, chosen_units(visitor.query.get("units"))), name)
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -280,19 +281,21 @@ def link_of(form: dict[str, Any]) -> str:
     return f"{PATH}?{urlencode(pairs)}"
 
 
-def file_of(result: "StudyResult", name: str) -> bytes:
+def file_of(result: "StudyResult", name: str, units: str) -> bytes:
     """A file of a finished study.
 
     Parameters
     ----------
     name : str
         One of `FILES`.
+    units : str
+        Of its reader, metric or us.
     """
     if name == "results.csv":
-        return (result.folder / name).read_bytes()
+        return result.csv(units).encode()
     from dashboard.fuel_study.report import study_file, study_report
 
-    return (study_file(result.plan.study) if name == "study.toml" else study_report(result)).encode()
+    return (study_file(result.plan.study) if name == "study.toml" else study_report(result, units)).encode()
 
 
 # ---------------------------------------------------------------- what is shown
@@ -342,15 +345,19 @@ def results(running: "Running", key: str, units: str) -> list[Any]:
         metric or us.
     """
     from dashboard.fuel_study.figures import figures_of
-    from sim.studies.sentences import answer_sentences, trips_text, warning_counts
+    from sim.studies.findings import answer_sentences, trips_text, warning_counts
 
     result = running.result
     if result is None:
         return []
     study = result.plan.study
-    noted = [html.P(note, className="told") for note in result.answers["notes"]]
+    noted = [html.P(worded(note, units), className="told") for note in result.answers["notes"]]
     noted += [html.P(f"{words}: {trips} trips", className="told") for words, trips in warning_counts(result)]
-    files = [piece for name in FILES for piece in (html.A(name, href=f"{PATH}/{key}/{name}", download=name), " ")]
+    files = [
+        piece
+        for name in FILES
+        for piece in (html.A(name, href=f"{PATH}/{key}/{name}?units={units}", download=name), " ")
+    ]
     answer = card(
         study.title,
         html.P(study.question, className="quiet"),
@@ -369,20 +376,18 @@ def _table(result: "StudyResult", units: str) -> html.Section:
     """Every trip, sortable by each column."""
     import numpy as np
 
+    from sim.studies.amounts import key_text, key_words, quantity_text
     from sim.studies.quantities import QUANTITIES
-    from sim.studies.sentences import key_text, key_words, quantity_text
 
-    keys = list(result.plan.varied_keys)
     names = list(result.report)
-    heads = ["trip", *map(key_words, keys), "ended", *(QUANTITIES[name][0] for name in names)]
+    heads = ["trip", *map(key_words, result.plan.varied_keys), "ended", *(QUANTITIES[name][0] for name in names)]
     columns = {name: result.column(name).astype(float) for name in names}
     ended, numbers = result.column("state"), result.column("number")
     rows: list[list[Cell]] = []
     for row in range(min(result.trips, MOST_ROWS)):
         number = int(numbers[row])
-        varied = result.plan.point(number).varied
         cells: list[Cell] = [(str(number), str(number), "number")]
-        cells += [(key_text(key, varied[key], units), varied[key], "") for key in keys]
+        cells += [(key_text(key, value, units), str(value), "") for key, value in result.varied(row).items()]
         cells.append((str(ended[row]), str(ended[row]), ""))
         for name in names:
             value = float(columns[name][row])
@@ -397,8 +402,8 @@ def _table(result: "StudyResult", units: str) -> html.Section:
 
 def _effects(result: "StudyResult", units: str) -> list[Any]:
     """Main effects of the first quantity: what each value of each key does, everything else averaged."""
+    from sim.studies.amounts import difference_text, key_text, key_words, quantity_text
     from sim.studies.quantities import QUANTITIES
-    from sim.studies.sentences import difference_text, key_text, key_words, quantity_text
 
     name = result.report[0]
     keys = result.answers.get("effects", {}).get(name, {})
@@ -427,7 +432,7 @@ def _effects(result: "StudyResult", units: str) -> list[Any]:
 
 def _refused(result: "StudyResult", units: str) -> list[Any]:
     """The trips that could not be driven, named by what was combined."""
-    from sim.studies.sentences import trip_words
+    from sim.studies.findings import trip_words
 
     refused = result.refused()
     if not refused:

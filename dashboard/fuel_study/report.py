@@ -14,22 +14,14 @@ from dashboard.paper.markup import cautions, described, escaped, heading, paragr
 from dashboard.paper.report_shell import figure_place, page
 from dashboard.paper.words import inputs_table, settings_rows, truck_rows
 from sim.errors import HaulbenchError
+from sim.studies.amounts import difference_text, key_text, key_words, quantity_text
+from sim.studies.findings import answer_sentences, holding_back, trip_words, trips_text, warning_counts
 from sim.studies.plan import changed
 from sim.studies.quantities import QUANTITIES
 from sim.studies.question import FORM, Study, list_studies
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    answer_sentences,
-    difference_text,
-    holding_back,
-    key_text,
-    key_words,
-    quantity_text,
-    trip_words,
-    trips_text,
-    warning_counts,
-)
 from sim.units import clock_time
+from sim.wording import said
 
 MOST_REFUSED = 200  # refused trips listed; results.csv has all
 MOST_PARETO = 40  # trips of a road listed
@@ -53,8 +45,8 @@ def study_report(result: StudyResult, units: str = "metric") -> str:
     """
     study, counts = result.plan.study, result.answers["trips"]
     warnings = warning_counts(result)
-    said = [("warning", "note", note) for note in result.answers["notes"]]
-    said += [("warning", "warning", f"{words}: {trips} of {counts['driven']} trips") for words, trips in warnings]
+    noted = [("warning", "note", said(note, "both")) for note in result.answers["notes"]]
+    noted += [("warning", "warning", f"{words}: {trips} of {counts['driven']} trips") for words, trips in warnings]
     answer = "".join(f"<p><b>{escaped(text)}</b></p>" for text in answer_sentences(result, "both"))
     what = [("question", study.question or "-"), ("driven", trips_text(result))]
     what += [(f"{word}s" if len(names) > 1 else word, "; ".join(names)) for word, names in _used(result)]
@@ -64,7 +56,7 @@ def study_report(result: StudyResult, units: str = "metric") -> str:
         for place, (title, caption, _) in enumerate(drawn)
     )
     body = (
-        f"{heading(study.title, bool(said))}{said_list(said)}"
+        f"{heading(study.title, bool(noted))}{said_list(noted)}"
         f"{described(what, 'what')}{answer}{cautions()}{figures}{_tables(result)}{_refused(result)}{_inputs(result)}"
         f"{_again(result)}<h2>Sources</h2>{paragraphs(SOURCES)}"
     )

@@ -19,16 +19,10 @@ from dashboard.fuel_study.frames import (
     title_of,
 )
 from dashboard.paper.panels import INK
+from sim.studies.amounts import in_shown_unit, is_clocked, key_in_shown_unit, key_text, key_title
 from sim.studies.answers import levels_of, numeric_keys, usable
 from sim.studies.question import WORDS
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    in_shown_unit,
-    is_clocked,
-    key_in_shown_unit,
-    key_text,
-    key_title,
-)
 from sim.units import clock_time
 
 MOST_CELLS = 120  # of a heat map that carry their number

@@ -24,16 +24,10 @@ from dashboard.fuel_study.frames import (
 )
 from dashboard.paper import palette
 from dashboard.paper.panels import INK
+from sim.studies.amounts import in_shown_unit, is_clocked, key_in_shown_unit, key_title, quantity_text
 from sim.studies.answers import cannot_be_bettered, usable
+from sim.studies.findings import warned
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    in_shown_unit,
-    is_clocked,
-    key_in_shown_unit,
-    key_title,
-    quantity_text,
-    warned,
-)
 from sim.units import clock_time
 
 MOST_PATHS = 300  # trips drawn in parallel axes

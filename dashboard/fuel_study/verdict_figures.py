@@ -7,17 +7,18 @@ import plotly.graph_objects as go
 from dashboard.fuel_study.frames import SYMBOLS, bars, figure, marks, study_axis
 from dashboard.paper import palette
 from dashboard.paper.panels import INK
-from sim.studies.result import StudyResult
-from sim.studies.sentences import (
+from sim.studies.amounts import (
     in_shown_unit,
     key_in_shown_unit,
     key_text,
-    key_title,
+    key_unit,
     key_words,
+    kind_of,
     quantity_title,
-    swings,
-    unit_shown,
 )
+from sim.studies.findings import swings
+from sim.studies.result import StudyResult
+from sim.units import shown_unit
 
 
 def sensitivity_figure(result: StudyResult, name: str, units: str = "metric") -> go.Figure:
@@ -74,8 +75,8 @@ def per_unit_text(name: str, key: str, slope: float, units: str) -> str:
     """
     step = key_in_shown_unit(key, 1.0, units, True)
     shown = in_shown_unit(name, slope, units, True) / step
-    unit = key_title(key, units).rpartition(", ")[2] if ", " in key_title(key, units) else "1"
-    return f"{shown:+.4g} {unit_shown(name, units)} per {unit}".replace("  ", " ")
+    unit = " ".join(part for part in (shown_unit(kind_of(name), units), "per", key_unit(key, units) or "1") if part)
+    return f"{shown:+.4g} {unit}"
 
 
 def fuel_test_figure(result: StudyResult) -> go.Figure:

@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
-from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result
+from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result, peak_text
 from sim.units import LITRE_PER_100KM, SYSTEMS, beside, clock_time, key_shown, key_value, quantity_text, to_si
 from sim.wording import Finding, finding
 
@@ -71,6 +71,10 @@ def summary_rows(result: Result) -> list[Row]:
     def same(name: str, text: str) -> Row:
         return name, text, text
 
+    def peak(name: str, key: str) -> Row:
+        metric, us = (peak_text(s, key, units) for units in SYSTEMS)
+        return name, metric, us
+
     def heat(name: str, celsius: float) -> Row:
         return _row(name, to_si(celsius, "c"), "temperature")
 
@@ -78,8 +82,8 @@ def summary_rows(result: Result) -> list[Row]:
         _row("distance", s["distance_m"], "distance", 2),
         same("time", clock_time(s["time_s"])),
         _row("mean speed", s["mean_speed_m_s"], "speed"),
-        _row("highest speed", s["max_speed_m_s"], "speed"),
-        _row("highest engine speed", to_si(s["max_engine_speed_rpm"], "rpm"), "engine speed"),
+        peak("highest speed", "max_speed_m_s"),
+        peak("highest engine speed", "max_engine_speed_rpm"),
         _row("end above the start", s["height_gained_m"], "height"),
     ]
     if s["fuel_l_per_100km"] is not None:
@@ -93,8 +97,8 @@ def summary_rows(result: Result) -> list[Row]:
         ),
         same("stage changes", f"{s['stage_changes']}"),
         same("service-brake applications", f"{s['service_brake_applications']}"),
-        heat("mean brake temperature, highest", s["max_brake_temperature_c"]),
-        heat("hottest axle group", s["max_hottest_brake_temperature_c"]),
+        peak("mean brake temperature, highest", "max_brake_temperature_c"),
+        peak("hottest axle group", "max_hottest_brake_temperature_c"),
         heat("published limit of the mean [2]", BRAKE_LIMIT_C),
     ]
     for letter in "ab":
@@ -108,7 +112,7 @@ def summary_rows(result: Result) -> list[Row]:
         _row("held back by service brakes", share["service_brakes"], "share"),
         _row("above governed speed", s["time_over_governed_s"], "time"),
         _row("above the posted limit", s["time_over_limit_s"], "time"),
-        _row("lowest tank pressure", to_si(s["least_tank_pressure_kpa"], "kpa"), "gauge pressure"),
+        peak("lowest tank pressure", "least_tank_pressure_kpa"),
         same("energy ledger closes to", f"{s['energy']['residual_fraction']:.1e}"),
     ]
     return rows

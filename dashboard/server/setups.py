@@ -157,20 +157,17 @@ def read_setup(setup: Setup, workshop: "Workshop | None" = None) -> Inputs:
     """
     from sim.trips.trip import check_together
 
-    try:
-        truck_changes, settings_changes = split_changes([f"{key}={text}" for key, text in setup.changes.items()])
-        _known(setup.settings, [PLAIN_SETTINGS, *list_settings()], "settings", SettingsError)
-        name = None if setup.settings == PLAIN_SETTINGS else setup.settings
-        settings = load_settings_file(name, settings_changes).settings
-        inputs = Inputs(_truck(setup.truck, tuple(truck_changes)), read_road(setup.road, workshop), settings)
-        simulation = settings.simulation
-        if simulation.tick_s < SHORTEST_TICK or simulation.log_s < SHORTEST_LOG:
-            raise SettingsError(say.fine_steps(tick_s=SHORTEST_TICK, rows_s=SHORTEST_LOG))
-        if simulation.time_limit_s > LONGEST_TRIP:
-            raise SettingsError(say.long_trip(most_s=LONGEST_TRIP))
-        check_together(inputs.truck.truck, settings)
-    except HaulbenchError as problem:
-        raise type(problem)(say.answered(message=str(problem))) from None
+    truck_changes, settings_changes = split_changes([f"{key}={text}" for key, text in setup.changes.items()])
+    _known(setup.settings, [PLAIN_SETTINGS, *list_settings()], "settings", SettingsError)
+    name = None if setup.settings == PLAIN_SETTINGS else setup.settings
+    settings = load_settings_file(name, settings_changes).settings
+    inputs = Inputs(_truck(setup.truck, tuple(truck_changes)), read_road(setup.road, workshop), settings)
+    simulation = settings.simulation
+    if simulation.tick_s < SHORTEST_TICK or simulation.log_s < SHORTEST_LOG:
+        raise SettingsError(say.fine_steps(tick_s=SHORTEST_TICK, rows_s=SHORTEST_LOG))
+    if simulation.time_limit_s > LONGEST_TRIP:
+        raise SettingsError(say.long_trip(most_s=LONGEST_TRIP))
+    check_together(inputs.truck.truck, settings)
     return inputs
 
 

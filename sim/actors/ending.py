@@ -16,7 +16,7 @@ def arrival(trip: Underway) -> Process:
     trip.end("arrived", finding("ended.end_of_the_road"))
 
 
-def patience(trip: Underway, seconds: float, memory_seconds: float) -> Process:
+def patience(trip: Underway, seconds: float, memory_seconds: float, times: float, usual: float) -> Process:
     """Ends the trip when it takes too long.
 
     Parameters
@@ -25,12 +25,21 @@ def patience(trip: Underway, seconds: float, memory_seconds: float) -> Process:
         Longest time allowed. [s]
     memory_seconds : float
         Time after which trace and meters have grown too large. [s]
+    times : float
+        How many times as long as at the usual speed a trip may take, where the settings do not say. [-]
+    usual : float
+        The usual speed. [m/s]
     """
     yield trip.clock.after(min(seconds, memory_seconds))
     if memory_seconds < seconds:
         trip.end("time_limit", finding("ended.too_large", time=memory_seconds))
+        return
+    told = {"time": seconds, "place": trip.clock.true("distance"), "length": trip.route.length}
+    told["speed"] = trip.clock.true("speed")
+    if trip.settings.simulation.time_limit_s:
+        trip.end("time_limit", finding("ended.too_long", **told))
     else:
-        trip.end("time_limit", finding("ended.too_long", time=seconds))
+        trip.end("time_limit", finding("ended.too_long_usual", times=times, usual=usual, **told))
 
 
 def stall(trip: Underway) -> Process:

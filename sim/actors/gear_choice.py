@@ -8,6 +8,7 @@ from sim.actors.underway import Underway
 from sim.laws.air import air_density
 from sim.march.clock import Process
 from sim.march.plant import asked_friction, asked_pull, asked_resistance
+from sim.roads.falls import DESCENT
 from sim.units import REVOLUTION_PER_MINUTE, SEA_LEVEL_TEMPERATURE
 from sim.wording import Finding, finding
 
@@ -35,7 +36,6 @@ LIGHT_LANDING = (
 )  # assumed: above the light downshift speed, where an early upshift may land
 STEEP_DESCENT = -0.04  # assumed: from here a lower gear is taken to be held back
 PUSHING_DESCENT = -0.015  # assumed: where the road itself brings the speed back, no gear is given up for pull
-DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
 LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
 NEVER = 1.0e9  # rad/s
 ON_THE_WAY_RPM = 1100.0  # assumed: engine speed at which a gear in between is taken while slowing for a descent

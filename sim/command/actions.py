@@ -50,13 +50,15 @@ def run(options: Namespace) -> int:
     if options.out:
         check_folder(options.out, options.force)
     prepare_model()
+    from sim.trips.recording import controls_csv, read_controls
     from sim.trips.trip import foretell, run_trip
 
-    if sys.stderr.isatty() and not options.json:
+    if sys.stderr.isatty() and not options.json and not options.controls:
         for foreseen in foretell(inputs.truck.truck, inputs.route, inputs.settings):
             print(f"What will happen: {said(foreseen, options.units)}", file=sys.stderr, flush=True)
+    feed = read_controls(options.controls, inputs.truck.truck) if options.controls else None
     with word_after_a_while(f"Driving {quantity_text(inputs.route.length, 'distance', options.units, 0)} ..."):
-        result = run_trip(inputs.truck, inputs.route, settings)
+        result = run_trip(inputs.truck, inputs.route, settings, feed=feed, keeps=bool(options.out))
     if options.out:
         from dashboard.trip.report import trip_report
 
@@ -65,6 +67,7 @@ def run(options: Namespace) -> int:
             "trace.csv": result.trace.csv(),
             "events.csv": result.events_csv(options.units),
             "summary.json": result.summary_json(),
+            "controls.csv": controls_csv(result.controls),
         }
         if result.meters:
             files["meters.csv"] = result.meters_csv()
@@ -113,7 +116,7 @@ def compare(options: Namespace) -> int:
     prepare_model()
     comparison = drive_variants(variants, trip_counter())
     if options.out:
-        write_folder(options.out, _files_of(comparison), options.force)
+        write_folder(options.out, _files_of(comparison, options.units), options.force)
     if options.json:
         pairs = zip(comparison.varied, comparison.results, strict=True)
         trips = [{"varied": varied, "summary": result.summary} for varied, result in pairs]
@@ -131,7 +134,7 @@ def compare(options: Namespace) -> int:
     return 0
 
 
-def _files_of(comparison: "Comparison") -> dict[str, str]:
+def _files_of(comparison: "Comparison", units: str) -> dict[str, str]:
     """Name and text of each file of a comparison."""
     from dashboard.trip.report import comparison_report
     from sim.command.table import comparison_rows
@@ -141,7 +144,7 @@ def _files_of(comparison: "Comparison") -> dict[str, str]:
     files = {"report.html": comparison_report(comparison), "comparison.csv": table.getvalue()}
     for number, result in enumerate(comparison.results, start=1):
         files[f"trace-{number}.csv"] = result.trace.csv()
-        files[f"events-{number}.csv"] = result.events_csv()
+        files[f"events-{number}.csv"] = result.events_csv(units)
         files[f"summary-{number}.json"] = result.summary_json()
     return files
 

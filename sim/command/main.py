@@ -207,7 +207,10 @@ def _add_run(commands: "argparse._SubParsersAction[Parser]") -> None:
     """One trip."""
     run = commands.add_parser("run", help="one trip and its summary")
     _add_inputs(run)
-    run.add_argument("--out", metavar="DIR", help="folder for report.html, trace.csv, events.csv and summary.json")
+    run.add_argument(
+        "--out", metavar="DIR", help="folder for report.html, trace.csv, events.csv, controls.csv and summary.json"
+    )
+    run.add_argument("--controls", metavar="FILE", help="drive by a controls.csv instead of the model driver")
     run.add_argument(
         "--bus",
         action="store_true",

@@ -6,23 +6,14 @@ from typing import Any
 
 import numpy as np
 
+from sim.studies.amounts import difference_text, is_clocked, key_text, key_words, quantity_text, quantity_title
 from sim.studies.answers import levels_of, usable
+from sim.studies.findings import answer_sentences, shared_words, swings, trip_words, trips_text, warning_counts
 from sim.studies.quantities import QUANTITIES
 from sim.studies.result import StudyResult
-from sim.studies.sentences import (
-    answer_sentences,
-    difference_text,
-    key_text,
-    key_words,
-    quantity_text,
-    shared_words,
-    swings,
-    trip_words,
-    trips_text,
-    unit_shown,
-    warning_counts,
-)
 from sim.trips.result import CAUTIONS
+from sim.units import shown_unit
+from sim.wording import said
 
 WIDEST = 120  # characters of a line
 MOST_ROWS = 24
@@ -43,7 +34,7 @@ def study_text(result: StudyResult, units: str) -> str:
     study = result.plan.study
     lines = [*_wrapped(study.title), *_wrapped(study.question, "  ")]
     lines += _wrapped(f"{trips_text(result)}; {'; '.join(shared_words(study))}", "  ")
-    lines += [line for note in result.answers["notes"] for line in _wrapped(f"! {note}", "  ")]
+    lines += [line for note in result.answers["notes"] for line in _wrapped(f"! {said(note, units)}", "  ")]
     head, rows = _table(result, units)
     cut = len(rows) - MOST_ROWS
     lines += ["", *_formatted(head, rows[:MOST_ROWS])]
@@ -92,13 +83,7 @@ def _line(row: Sequence[str], widths: Sequence[int]) -> str:
 
 def _title(name: str, units: str) -> str:
     """A column's name and unit."""
-    shown = [unit_shown(name, each) for each in (("metric", "us") if units == "both" else (units,))]
-    unit = shown[0] if len(set(shown)) == 1 else f"{shown[0]} ({shown[1]})"
-    return (
-        f"{QUANTITIES[name][0]}, {unit}"
-        if unit and ":" not in quantity_text(name, 60.0, "metric")
-        else QUANTITIES[name][0]
-    )
+    return QUANTITIES[name][0] if is_clocked(name) else quantity_title(name, units)
 
 
 def _table(result: StudyResult, units: str) -> Table:
@@ -127,15 +112,10 @@ def _trips(result: StudyResult, rows: Sequence[int], units: str) -> Table:
     states = result.column("state")
     body = []
     for row in rows:
-        cells = [_value(key, result.column(key)[row], units) for key in keys]
+        cells = [key_text(key, value, units) for key, value in result.varied(row).items()]
         cells += [quantity_text(name, float(result.column(name)[row]), units, False) for name in result.report]
         body.append([*cells, str(states[row]).replace("_", " ")])
     return head, body
-
-
-def _value(key: str, value: Any, units: str) -> str:
-    """A varied value."""
-    return key_text(key, str(value).lower() if isinstance(value, bool | np.bool_) else value, units)
 
 
 def _crossed(result: StudyResult, across: str, down: str, units: str) -> Table:
@@ -222,7 +202,7 @@ def _steps(best: dict[str, Any], units: str) -> Table:
 
 def _runs(verdict: dict[str, Any], units: str) -> Table:
     """The runs of a fuel test."""
-    title = _title("fuel_kg", units).partition(", ")[2]
+    title = shown_unit("fuel mass", units)
     head = ["part", "run", f"control fuel, {title}", f"test fuel, {title}", "control time", "test time", "ratio"]
     body = []
     for run in verdict["runs"]:

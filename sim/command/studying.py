@@ -1,6 +1,5 @@
 """The command `haulbench study`: many trips, one answer."""
 
-import json
 import os
 import signal
 import sys
@@ -92,7 +91,7 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
         0 when all trips are finished, 130 when it was interrupted.
     """
     from sim.studies.catalogue import folder_of, note
-    from sim.studies.result import write_answers
+    from sim.studies.findings import answers_json, write_answers
     from sim.studies.runner import run_study
 
     folder = Path(out) if out else folder_of(plan)
@@ -106,6 +105,7 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
             progress=progress,
             stop=stop,
             force=options.force,
+            units=options.units,
         )
     write_answers(result)
     _write_report(result)
@@ -114,7 +114,7 @@ def drive(plan: "Plan", out: str | None, options: Namespace) -> int:
     except StudyError as problem:
         print(f"haulbench: {problem}", file=sys.stderr)
     if options.json:
-        print(json.dumps(result.answers, indent=1, allow_nan=False))
+        print(answers_json(result))
     else:
         from sim.command.study_words import study_text
 
@@ -206,9 +206,10 @@ def _list_studies() -> int:
 
 def _list_quantities() -> int:
     """Every quantity that can be reported, bounded or made least."""
-    from sim.studies.quantities import QUANTITIES
+    from sim.studies.quantities import QUANTITIES, unit_called
 
     width = max(map(len, QUANTITIES)) + 2
-    for name, (words, unit) in QUANTITIES.items():
+    for name, (words, _) in QUANTITIES.items():
+        unit = unit_called(name)
         print(f"{name:{width}}{words}{f' [{unit}]' if unit else ''}")
     return 0

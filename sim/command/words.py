@@ -1,6 +1,6 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_state
+from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_state, peak_text
 from sim.units import LITRE_PER_100KM, clock_time, quantity_text, to_si
 from sim.wording import said
 
@@ -39,8 +39,8 @@ def summary_text(result: Result, units: str) -> str:
         ("distance", quantity_text(s["distance_m"], "distance", units, 2)),
         ("time", clock_time(s["time_s"])),
         ("mean speed", quantity_text(s["mean_speed_m_s"], "speed", units)),
-        ("highest speed", quantity_text(s["max_speed_m_s"], "speed", units)),
-        ("highest engine speed", f"{s['max_engine_speed_rpm']:.0f} rpm"),
+        ("highest speed", peak_text(s, "max_speed_m_s", units)),
+        ("highest engine speed", peak_text(s, "max_engine_speed_rpm", units)),
         ("gear shifts", f"{s['gear_shifts']}"),
     ]
     if s["fuel_l_per_100km"] is not None:
@@ -54,12 +54,10 @@ def summary_text(result: Result, units: str) -> str:
     rows.append(("engine brake", ", ".join(f"stage {k} {clock_time(stages[k])}" for k in "123")))
     rows.append(("service brakes", _times(s["service_brake_applications"], "application")))
     rows.append(
-        (
-            "brake temperature",
-            f"mean {heat(s['max_brake_temperature_c'])}, hottest axle {heat(s['max_hottest_brake_temperature_c'])},"
-            f" limit {heat(BRAKE_LIMIT_C)}",
-        )
+        ("mean of the brakes", f"{peak_text(s, 'max_brake_temperature_c', units)}; limit {heat(BRAKE_LIMIT_C)}")
     )
+    rows.append(("hottest axle's brakes", peak_text(s, "max_hottest_brake_temperature_c", units)))
+    rows.append(("lowest tank pressure", peak_text(s, "least_tank_pressure_kpa", units)))
     if s["max_published_brake_temperature_a_c"] is not None:
         pair = " / ".join(heat(s[f"max_published_brake_temperature_{letter}_c"]) for letter in "ab")
         rows.append(("published model", f"set A / B: {pair}"))

@@ -318,7 +318,7 @@ def split_changes(changes: Sequence[str]) -> tuple[list[str], list[str]]:
         elif name in settings_keys:
             settings.append(change)
         else:
-            raise SettingsError(_unknown_key(value_messages.as_change(change=change), name, truck_keys | settings_keys))
+            raise SettingsError(_unknown_key(change, name, truck_keys | settings_keys))
     return truck, settings
 
 
@@ -409,7 +409,7 @@ def _sentence(model: type[Part], where: str, item: Any, given: dict[str, str]) -
     known = {f"{table}.{key}" for table, key in keys_of(model)}
     kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
     if name in given:
-        where = value_messages.as_change(change=given[name])
+        where = given[name]
     if kind == "missing":
         return value_messages.missing(where=where, key=name)
     if kind == "extra_forbidden":

@@ -101,8 +101,10 @@ def warm_brakes(s, p, air_speed, step):
     )
     drums = p["brakes_steer"] + p["brakes_drive"] + p["brakes_trailer"]
     s["brake_temperature"] = total / drums
-    s["max_brake_temperature"] = max(s["max_brake_temperature"], s["brake_temperature"])
-    s["max_hottest_brake_temperature"] = max(s["max_hottest_brake_temperature"], hottest)
+    if s["brake_temperature"] > s["max_brake_temperature"]:
+        s["max_brake_temperature"], s["max_brake_temperature_place"] = s["brake_temperature"], s["distance"]
+    if hottest > s["max_hottest_brake_temperature"]:
+        s["max_hottest_brake_temperature"], s["max_hottest_brake_temperature_place"] = hottest, s["distance"]
 
 
 @compiled

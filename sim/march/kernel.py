@@ -112,7 +112,8 @@ def fill(s, p, tables, step):
     if s["compressor_pumping"] > 0.5:
         flow += p["compressor_fill_rate"] * s["engine_speed"]
     s["reservoir_pressure"] = max(s["reservoir_pressure"] + flow * step, 0.0)
-    s["least_reservoir_pressure"] = min(s["least_reservoir_pressure"], s["reservoir_pressure"])
+    if s["reservoir_pressure"] < s["least_reservoir_pressure"]:
+        s["least_reservoir_pressure"], s["least_reservoir_pressure_place"] = s["reservoir_pressure"], s["distance"]
 
 
 @compiled
@@ -143,8 +144,10 @@ def count(s, c, p, step):
         s["furthest"] = s["distance"]
     else:
         s["rolled_back"] = max(s["rolled_back"], s["furthest"] - s["distance"])
-    s["max_speed"] = max(s["max_speed"], s["speed"])
-    s["max_engine_speed"] = max(s["max_engine_speed"], s["engine_speed"])
+    if s["speed"] > s["max_speed"]:
+        s["max_speed"], s["max_speed_place"] = s["speed"], s["distance"]
+    if s["engine_speed"] > s["max_engine_speed"]:
+        s["max_engine_speed"], s["max_engine_speed_place"] = s["engine_speed"], s["distance"]
 
 
 @compiled

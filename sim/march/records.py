@@ -121,6 +121,11 @@ max_speed             | m/s    | highest so far
 max_engine_speed      | rad/s  | highest so far
 max_brake_temperature | K      | highest mean so far
 max_hottest_brake_temperature | K | highest of any axle group so far
+max_speed_place       | m      | where that was, as of the next four
+max_engine_speed_place | m     | where
+max_brake_temperature_place | m | where
+max_hottest_brake_temperature_place | m | where
+least_reservoir_pressure_place | m | where
 max_severity_temperature_a | K | highest of set A so far
 max_severity_temperature_b | K | highest of set B so far
 least_reservoir_pressure | Pa  | lowest so far

@@ -5,13 +5,6 @@ from collections.abc import Sequence
 from sim.messages._parts import shortened
 
 
-def answered(*, message: str) -> str:
-    """Said when a message that names flags of the command line is read in a browser: the flags are left out."""
-    for flag in ("--set ", "--vary ", "--truck ", "--settings "):
-        message = message.replace(flag, "")
-    return message
-
-
 def of_choice(*, number: int, problem: str) -> str:
     """Said when one of the choices of the Gearing page cannot be used; the problem is a message of its own."""
     return f"Choice {number}: {problem}"

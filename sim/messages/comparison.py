@@ -55,13 +55,6 @@ def no_such_key(*, problem: str, words: Sequence[str]) -> str:
     return problem + (f" {', '.join(words)} may be varied too." if words else "")
 
 
-def as_varied(*, problem: str, keys: Sequence[str]) -> str:
-    """A message about a change, when the change was not set but varied."""
-    for key in keys:
-        problem = problem.replace(f"--set {key}=", f"--vary {key}=")
-    return problem
-
-
 def in_trip(*, number: int, total: int, combination: str, problem: str) -> str:
     """Said when one trip of a comparison cannot be driven."""
     return f"trip {number} of {total} ({shortened(combination)}): {problem}"

@@ -11,6 +11,7 @@ TRACK = "GPX or CSV file"
 KEY = "key file"
 NAMES = "text file with a name on each line"
 SESSION = "session file, as haulbench fault start makes it"
+RECORDING = "recording of the controls, as haulbench run --out makes it"
 RECORD = "record of a study"
 
 # what to do when it is not there

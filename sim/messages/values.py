@@ -1,4 +1,4 @@
-"""What is wrong with a key or its value, in a file or behind --set, and what a key takes."""
+"""What is wrong with a key or its value, in a file or a change of a trip, and what a key takes."""
 
 from collections.abc import Iterable, Sequence
 
@@ -105,32 +105,27 @@ def several(*, sentences: Iterable[str]) -> str:
 
 def no_equals_sign(*, change: str) -> str:
     """Said when a change is not of the form key, equals sign, value."""
-    return f"--set {shortened(change)}: write KEY=VALUE, for example --set vehicle.mass_kg=30000"
+    return f"{shortened(change)}: write KEY=VALUE, for example vehicle.mass_kg=30000"
 
 
 def value_where_table_belongs(*, change: str, table: str) -> str:
     """Said when a change goes into a table that the file has as a plain value."""
-    return f"--set {shortened(change)}: {shortened(table)} is a value in the file and must be a table"
+    return f"{shortened(change)}: {shortened(table)} is a value in the file and must be a table"
 
 
 def not_a_list(*, change: str, text: str) -> str:
     """Said when a change begins like a list and is none."""
-    return f'--set {shortened(change)}: "{shortened(text)}" is no list; write [1, 2, 3]'
+    return f'{shortened(change)}: "{shortened(text)}" is no list; write [1, 2, 3]'
 
 
 def list_too_deep(*, change: str) -> str:
-    """Said when a list behind --set is beyond the reader."""
-    return f"--set {shortened(change)}: a number in it is too long, or brackets are too deep; shorten it"
+    """Said when a list of a change is beyond the reader."""
+    return f"{shortened(change)}: a number in it is too long, or brackets are too deep; shorten it"
 
 
 def change_not_read(*, change: str, problem: str, allowed: str) -> str:
-    """Said when the number behind --set cannot be read."""
-    return f"--set {shortened(change)}: {problem}; {allowed}"
-
-
-def as_change(*, change: str) -> str:
-    """Where a value stands that was changed for this trip."""
-    return f"--set {shortened(change)}"
+    """Said when the number of a change cannot be read."""
+    return f"{shortened(change)}: {problem}; {allowed}"
 
 
 # ---------------------------------------------------------------- order within a table

@@ -13,6 +13,7 @@ PITCH = 250.0  # m, assumed: a grade must last this long to count; shorter ones 
 FALLING = -0.025  # assumed: a road that falls this much counts as a descent
 BREAK = 1000.0  # m, assumed: less of an easier road between two descents makes them one
 LEAST_DROP = 40.0  # m, assumed: a lower descent is not worth a lower gear
+DESCENT = -0.015  # assumed: a road that falls this much pushes a loaded truck
 
 
 def falling_parts(route: Route) -> list[tuple[float, float]]:

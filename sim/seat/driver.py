@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 import simpy
 
-from sim.actors.gear_choice import DESCENT
 from sim.laws.foot import slowing_distance, snub_release
 from sim.march.clock import Process
 from sim.march.plant import asked_driveline, asked_retarding
+from sim.roads.falls import DESCENT
 from sim.seat.cab import (
     BRAKE_PRESSURE,
     BRAKE_TO_DECELERATE,

@@ -6,7 +6,6 @@ import simpy
 
 from sim.actors.gear_choice import (
     DECLUTCH_ABOVE_IDLE,
-    DESCENT,
     GAINING,
     LONGEST_MATCH,
     MATCHED,
@@ -18,6 +17,7 @@ from sim.actors.gear_choice import (
 )
 from sim.march.clock import Process
 from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
+from sim.roads.falls import DESCENT
 from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
 from sim.seat.driver import drive_away, is_falling
 from sim.wording import Finding, finding

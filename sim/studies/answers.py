@@ -12,9 +12,10 @@ import numpy as np
 from sim.studies.best import best_of
 from sim.studies.fuel_test import verdict_of
 from sim.studies.plan import ARRIVED
-from sim.studies.quantities import CREDITED, QUANTITIES
+from sim.studies.quantities import CREDITED, QUANTITIES, unit_called
 from sim.studies.table import StudyTable
 from sim.units import unit_of_key
+from sim.wording import Finding, finding
 
 CONFIDENCE = 0.95
 FUELS = ("fuel_l_per_100km", "fuel_credited_l_per_100km", "fuel_kg")
@@ -27,7 +28,7 @@ def answers_of(result: StudyTable) -> dict[str, Any]:
     Returns
     -------
     answers : dict
-        `trips` (counts), `notes` (sentences), `quantities` (least, most, mean), and where the study allows them `effects`,
+        `trips` (counts), `notes` (findings), `quantities` (least, most, mean), and where the study allows them `effects`,
         `interactions`, `sensitivity`, `cases`, `pareto`, `best`, `fuel_test`.
 
     Notes
@@ -41,7 +42,7 @@ def answers_of(result: StudyTable) -> dict[str, Any]:
         "model_version": result.model_version,
         "complete": result.complete,
         "trips": _counts(result),
-        "notes": _notes(result),
+        "notes": [note.data() for note in _notes(result)],
         "quantities": {name: _extremes(result, name) for name in result.report},
     }
     if result.plan.study.fuel_test:
@@ -68,29 +69,19 @@ def _counts(result: StudyTable) -> dict[str, int]:
     return counts | {f"state_{state}": int(number) for state, number in zip(states, numbers, strict=True)}
 
 
-def _notes(result: StudyTable) -> list[str]:
+def _notes(result: StudyTable) -> list[Finding]:
     """What a reader must know before the numbers."""
     counts, notes = _counts(result), []
+    finished, missing = counts["finished"], counts["finished"] - counts["driven"]
     if not result.complete:
-        notes.append(
-            f"Partial: {counts['finished']} of {counts['asked']} trips are finished. Start the same command again to go on."
-        )
-    missing = counts["finished"] - counts["driven"]
+        notes.append(finding("study.partial", finished=finished, asked=counts["asked"]))
     if missing:
-        notes.append(
-            f"{missing} of {counts['finished']} trips could not be driven; the list names each with its reason."
-        )
+        notes.append(finding("study.some_refused", refused=missing, finished=finished))
     astray = counts["driven"] - counts.get("state_arrived", 0)
     if astray:
-        notes.append(
-            f"{astray} trips did not arrive (runaway, stalled or out of time); means and slopes leave them out."
-        )
-    fuel = [name for name in result.plan.study.report if name in CREDITED]
-    if result.credits_height and fuel:
-        notes.append(
-            "A road of this study ends higher or lower than it starts, so fuel is credited for the height at the engine's"
-            " indicated efficiency. On a long descent that says little: the brakes have eaten what height would give back."
-        )
+        notes.append(finding("study.some_astray", astray=astray))
+    if result.credits_height and any(name in CREDITED for name in result.plan.study.report):
+        notes.append(finding("study.height_credited"))
     return notes
 
 
@@ -107,7 +98,7 @@ def usable(result: StudyTable, name: str) -> np.ndarray:
 
 def _extremes(result: StudyTable, name: str) -> dict[str, Any]:
     """Least, most, mean and spread of a quantity, with the trips they belong to."""
-    words, unit = QUANTITIES[name]
+    words, unit = QUANTITIES[name][0], unit_called(name)
     rows = np.flatnonzero(usable(result, name))
     if not len(rows):
         return {"words": words, "unit": unit, "trips": 0}

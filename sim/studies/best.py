@@ -13,7 +13,7 @@ import numpy as np
 
 from sim.studies.journal import Journal
 from sim.studies.plan import ARRIVED, Plan, Point
-from sim.studies.quantities import QUANTITIES
+from sim.studies.quantities import QUANTITIES, unit_called
 from sim.studies.question import Best
 from sim.studies.table import StudyTable
 
@@ -262,12 +262,11 @@ def best_of(result: StudyTable) -> dict[str, Any]:
 
     costs = {steps: cost(best, str(states[row]), quantities(row)) for steps, row in rows.items() if driven[row]}
     combinations = math.prod(sizes(best))
-    words, unit = QUANTITIES[best.quantity]
     answer: dict[str, Any] = {
         "found": False,
         "quantity": best.quantity,
-        "words": words,
-        "unit": unit,
+        "words": QUANTITIES[best.quantity][0],
+        "unit": unit_called(best.quantity),
         "most": best.most,
         "trips": result.trips,
         "combinations": combinations,

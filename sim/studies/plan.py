@@ -22,7 +22,7 @@ from sim.inputs.specs import Part, Settings, Truck
 from sim.messages import studies as say
 from sim.roads.route import Place, Route, load_route
 from sim.studies.quantities import flat
-from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study, problem_of
+from sim.studies.question import WORDS, Best, Case, FuelTest, Sample, Study
 
 REFUSED = "refused"
 FAILED = "failed"
@@ -261,7 +261,7 @@ def _check_values(plan: Plan) -> None:
         try:
             changed(truck, settings, (*study.changes, *changes))
         except HaulbenchError as problem:
-            return problem_of(changes[-1] if changes else "", problem)
+            return str(problem)
         return None
 
     shared = problem_with(())
@@ -368,9 +368,9 @@ def drive_point(
         }
         result = run_trip(its_truck, road, its_settings)
     except RunError as problem:
-        return row | {"state": FAILED, "problem": problem_of(" ", problem)}
+        return row | {"state": FAILED, "problem": str(problem)}
     except HaulbenchError as problem:
-        return row | {"problem": problem_of(" ", problem)}
+        return row | {"problem": str(problem)}
     row |= {"state": result.summary["ended"], "quantities": flat(result.summary)}
     if traced:
         row["trace"] = _parquet_of(result.trace)

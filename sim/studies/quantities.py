@@ -1,76 +1,78 @@
-"""The quantities of a finished trip as flat columns: name with unit, words for people, unit."""
+"""The quantities of a finished trip as flat columns: name with unit, words for people, what it is as `sim.units` names it."""
 
 import json
 from collections.abc import Mapping
 from typing import Any
 
-# name, words, unit
+from sim.units import unit_name, unit_of_key
+
+# name, words, kind; a clock is read as minutes and seconds
 _TABLE = """
-time_s                               | time                                     | s
-distance_m                           | distance                                 | m
-mean_speed_m_s                       | mean speed                               | m/s
-max_speed_m_s                        | highest speed                            | m/s
-max_engine_speed_rpm                 | highest engine speed                     | rpm
-top_gear_time_s                      | time in top gear                         | s
-top_gear_engine_speed_rpm            | engine speed in top gear                 | rpm
-gear_shifts                          | gear shifts                              |
-fuel_kg                              | fuel                                     | kg
-fuel_l_per_100km                     | fuel                                     | L/100 km
-fuel_mpg_us                          | fuel economy                             | mi/gal
-fuel_credited_l_per_100km            | fuel, height credited                    | L/100 km
-fuel_credited_mpg_us                 | fuel economy, height credited            | mi/gal
-co2_kg                               | carbon dioxide                           | kg
-height_gained_m                      | height gained                            | m
-max_brake_temperature_c              | highest mean brake temperature           | C
-max_hottest_brake_temperature_c      | hottest axle's brakes                    | C
-published_brake_temperature_a_c      | published model at the end, set A        | C
-published_brake_temperature_b_c      | published model at the end, set B        | C
-max_published_brake_temperature_a_c  | published model, set A                   | C
-max_published_brake_temperature_b_c  | published model, set B                   | C
-max_coolant_temperature_c            | highest coolant temperature              | C
-max_oil_temperature_c                | highest oil temperature                  | C
-least_tank_pressure_kpa              | lowest tank pressure                     | kPa
-service_brake_applications           | service-brake applications               |
-engine_brake_stage_0_time_s          | time without engine brake                | s
-engine_brake_stage_1_time_s          | time in stage 1                          | s
-engine_brake_stage_2_time_s          | time in stage 2                          | s
-engine_brake_stage_3_time_s          | time in stage 3                          | s
-stage_changes                        | stage changes                            |
-fan_engagements                      | fan engagements                          |
-time_over_governed_s                 | time over governed speed                 | s
-time_racing_s                        | time above high idle on its own          | s
-time_over_limit_s                    | time over the limit                      | s
-time_smoking_s                       | time with smoke                          | s
-time_wheel_slip_s                    | time with slipping wheels                | s
-rolled_back_m                        | rolled back                              | m
-clutch_heat_kj                       | clutch heat                              | kJ
+time_s                               | time                                     | clock
+distance_m                           | distance                                 | short length
+mean_speed_m_s                       | mean speed                               | speed
+max_speed_m_s                        | highest speed                            | speed
+max_engine_speed_rpm                 | highest engine speed                     | engine speed
+top_gear_time_s                      | time in top gear                         | clock
+top_gear_engine_speed_rpm            | engine speed in top gear                 | engine speed
+gear_shifts                          | gear shifts                              | number
+fuel_kg                              | fuel                                     | fuel mass
+fuel_l_per_100km                     | fuel                                     | fuel use
+fuel_mpg_us                          | fuel economy                             | fuel economy
+fuel_credited_l_per_100km            | fuel, height credited                    | fuel use
+fuel_credited_mpg_us                 | fuel economy, height credited            | fuel economy
+co2_kg                               | carbon dioxide                           | fuel mass
+height_gained_m                      | height gained                            | short length
+max_brake_temperature_c              | highest mean brake temperature           | temperature
+max_hottest_brake_temperature_c      | hottest axle's brakes                    | temperature
+published_brake_temperature_a_c      | published model at the end, set A        | temperature
+published_brake_temperature_b_c      | published model at the end, set B        | temperature
+max_published_brake_temperature_a_c  | published model, set A                   | temperature
+max_published_brake_temperature_b_c  | published model, set B                   | temperature
+max_coolant_temperature_c            | highest coolant temperature              | temperature
+max_oil_temperature_c                | highest oil temperature                  | temperature
+least_tank_pressure_kpa              | lowest tank pressure                     | gauge pressure
+service_brake_applications           | service-brake applications               | number
+engine_brake_stage_0_time_s          | time without engine brake                | clock
+engine_brake_stage_1_time_s          | time in stage 1                          | clock
+engine_brake_stage_2_time_s          | time in stage 2                          | clock
+engine_brake_stage_3_time_s          | time in stage 3                          | clock
+stage_changes                        | stage changes                            | number
+fan_engagements                      | fan engagements                          | number
+time_over_governed_s                 | time over governed speed                 | time
+time_racing_s                        | time above high idle on its own          | time
+time_over_limit_s                    | time over the limit                      | time
+time_smoking_s                       | time with smoke                          | time
+time_wheel_slip_s                    | time with slipping wheels                | time
+rolled_back_m                        | rolled back                              | short length
+clutch_heat_kj                       | clutch heat                              | heat
 retarding_share_engine               | held by the engine                       | share
 retarding_share_air_and_tyres        | held by air and tyres                    | share
 retarding_share_service_brakes       | held by service brakes                   | share
-energy_fuel_j                        | energy of the fuel                       | J
-energy_height_given_up_j             | height given up                          | J
-energy_kinetic_at_start_j            | motion at the start                      | J
-energy_combustion_heat_j             | combustion heat                          | J
-energy_engine_friction_j             | engine friction                          | J
-energy_compression_j                 | engine brake                             | J
-energy_fan_j                         | fan                                      | J
-energy_accessories_j                 | accessories                              | J
-energy_clutch_j                      | clutch                                   | J
-energy_gear_synchronising_j          | gear synchronising                       | J
-energy_driveline_j                   | driveline                                | J
-energy_tyre_slip_j                   | tyre slip                                | J
-energy_aero_j                        | air resistance                           | J
-energy_rolling_j                     | rolling resistance                       | J
-energy_service_brakes_j              | service brakes                           | J
-energy_kinetic_at_end_j              | motion at the end                        | J
-energy_exhaust_heat_j                | exhaust heat                             | J
-energy_coolant_heat_j                | coolant heat                             | J
-energy_oil_heat_j                    | oil heat                                 | J
-energy_brake_heat_j                  | brake heat shed                          | J
-energy_heat_stored_j                 | heat stored                              | J
-energy_residual_j                    | residual of the work book                | J
-energy_heat_residual_j               | residual of the heat book                | J
-energy_residual_fraction             | energy residual over energy supplied     |
+energy_fuel_j                        | energy of the fuel                       | energy
+energy_height_given_up_j             | height given up                          | energy
+energy_kinetic_at_start_j            | motion at the start                      | energy
+energy_combustion_heat_j             | combustion heat                          | energy
+energy_engine_friction_j             | engine friction                          | energy
+energy_compression_j                 | engine brake                             | energy
+energy_fan_j                         | fan                                      | energy
+energy_accessories_j                 | accessories                              | energy
+energy_clutch_j                      | clutch                                   | energy
+energy_gear_synchronising_j          | gear synchronising                       | energy
+energy_driveline_j                   | driveline                                | energy
+energy_tyre_slip_j                   | tyre slip                                | energy
+energy_aero_j                        | air resistance                           | energy
+energy_rolling_j                     | rolling resistance                       | energy
+energy_service_brakes_j              | service brakes                           | energy
+energy_kinetic_at_end_j              | motion at the end                        | energy
+energy_exhaust_heat_j                | exhaust heat                             | energy
+energy_coolant_heat_j                | coolant heat                             | energy
+energy_oil_heat_j                    | oil heat                                 | energy
+energy_brake_heat_j                  | brake heat shed                          | energy
+energy_heat_stored_j                 | heat stored                              | energy
+energy_residual_j                    | residual of the work book                | energy
+energy_heat_residual_j               | residual of the heat book                | energy
+energy_residual_fraction             | energy residual over energy supplied     | number
 """
 QUANTITIES: dict[str, tuple[str, str]] = {
     cells[0]: (cells[1], cells[2])
@@ -78,6 +80,12 @@ QUANTITIES: dict[str, tuple[str, str]] = {
 }
 CREDITED = {"fuel_l_per_100km": "fuel_credited_l_per_100km", "fuel_mpg_us": "fuel_credited_mpg_us"}
 TEXTS = ("ended", "ended_because", "warnings", "codes")
+
+
+def unit_called(name: str) -> str:
+    """The unit a quantity is kept in, as it is written; empty for a plain number."""
+    unit = unit_of_key(name)
+    return unit_name(unit) if unit else ""
 
 
 def flat(summary: Mapping[str, Any]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from sim.errors import HaulbenchError, SettingsError, StudyError
+from sim.errors import SettingsError, StudyError
 from sim.inputs.files import split_changes
 from sim.inputs.specs import Settings, Truck, keys_of
 from sim.messages import studies as say
@@ -485,9 +485,7 @@ class _Reader:
         try:
             split_changes(changes)
         except SettingsError as problem:
-            raise StudyError(
-                say.bad_value(where=self.where, key=key, problem=str(problem).replace("--set ", ""))
-            ) from None
+            raise StudyError(say.bad_value(where=self.where, key=key, problem=str(problem))) from None
         return tuple(changes)
 
     def _number(self, given: Any, key: str) -> float:
@@ -542,14 +540,3 @@ def _inside(*names: str) -> str:
 def _number_text(value: float) -> str:
     """A number as a person types it."""
     return f"{value:.10g}"
-
-
-def problem_of(change: str, problem: HaulbenchError) -> str:
-    """What is wrong with a varied value, without the words of a flag that was not used.
-
-    Parameters
-    ----------
-    change : str
-        `table.key=value`.
-    """
-    return str(problem).replace(f"--set {change}", change).replace("--set ", "")

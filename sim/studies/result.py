@@ -1,6 +1,5 @@
 """What a study leaves behind: the table of its trips and what they answer."""
 
-import json
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,6 @@ from sim.messages import studies as say
 from sim.studies.answers import answers_of
 from sim.studies.plan import Plan
 from sim.studies.table import TABLE, StudyTable
-from sim.writing import write_file
 
 
 class StudyResult(StudyTable):
@@ -39,19 +37,3 @@ def read_result(folder: Path, plan: Plan) -> StudyResult:
         return StudyResult(plan, folder, facts[b"complete"] == b"true", trips, facts[b"model_version"].decode())
     except (OSError, pyarrow.ArrowException, KeyError, TypeError) as problem:
         raise StudyError(say.broken_results(place=str(folder / TABLE), reason=str(problem)[:80])) from None
-
-
-def write_answers(result: StudyResult) -> None:
-    """Keeps the answers of a study beside its tables.
-
-    Raises
-    ------
-    StudyError
-        They cannot be written; finished trips are safe.
-    """
-    try:
-        write_file(result.folder / "answers.json", json.dumps(result.answers, indent=1).encode())
-    except OSError as problem:
-        raise StudyError(
-            say.cannot_write(place=str(result.folder), reason=problem.strerror or str(problem), kept=result.trips)
-        ) from None

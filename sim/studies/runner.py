@@ -22,7 +22,7 @@ from sim.studies.journal import RECORD, Journal, read_record
 from sim.studies.plan import NO_TRIP, Plan, Point, drive_point, make_plan
 from sim.studies.question import Study, read_study, study_from
 from sim.studies.result import StudyResult, read_result
-from sim.studies.table import write_tables
+from sim.studies.table import write_table
 from sim.trips.pool import Here, TripPool
 
 QUEUED = 4  # jobs handed over per worker; more would only wait
@@ -63,6 +63,7 @@ def run_study(
     progress: Callable[[Progress], None] | None = None,
     stop: threading.Event | None = None,
     force: bool = False,
+    units: str = "metric",
 ) -> StudyResult:
     """Drives a study, or what is left of it, and answers what it asks.
 
@@ -86,6 +87,8 @@ def run_study(
         When it is set, no new trip is begun.
     force : bool
         Whether finished trips of another study in that folder may be dropped.
+    units : str
+        Of the list for people, results.csv: metric, us or both.
 
     Returns
     -------
@@ -111,12 +114,12 @@ def run_study(
     """
     plan, out = _plan_of(asked, out)
     if out is not None:
-        return _run(plan, Path(out), workers, cluster, pool, progress, stop, force)
+        return _run(plan, Path(out), workers, cluster, pool, progress, stop, force, units)
     if plan.study.traces:
         raise StudyError(say.traces_need_a_folder(name=plan.study.name))
     folder = Path(mkdtemp(prefix="haulbench-study-"))
     try:
-        result = _run(plan, folder, workers, cluster, pool, progress, stop, force)
+        result = _run(plan, folder, workers, cluster, pool, progress, stop, force, units)
     except BaseException:
         rmtree(folder, ignore_errors=True)
         raise
@@ -133,6 +136,7 @@ def _run(
     progress: Callable[[Progress], None] | None,
     stop: threading.Event | None,
     force: bool,
+    units: str,
 ) -> StudyResult:
     """Drives what is not finished yet, makes the tables and reads the result."""
     with _workers(plan, workers, cluster, pool) as hands, Journal(plan, folder, force) as journal:
@@ -154,8 +158,10 @@ def _run(
             )
             if complete:
                 raise StudyError(say.all_refused(where=plan.study.name, trips=journal.finished_trips(), first=first))
-        write_tables(journal, complete)
-    return read_result(folder, plan)
+        write_table(journal, complete)
+    result = read_result(folder, plan)
+    result.write_csv(units)
+    return result
 
 
 def _plan_of(

@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,10 +14,12 @@ import numpy as np
 from sim.errors import StudyError
 from sim.inputs.specs import Settings, Truck
 from sim.messages import studies as say
+from sim.studies.amounts import in_shown_unit, key_amount, key_in_shown_unit, key_unit, key_words, kind_of
 from sim.studies.journal import Journal
 from sim.studies.plan import NO_TRIP, Plan, flat_inputs
 from sim.studies.quantities import CREDITED, QUANTITIES, TEXTS
-from sim.wording import said
+from sim.units import SYSTEMS, headed, shown_unit
+from sim.wording import Given, said
 from sim.writing import new_file, write_file
 
 BATCH = 1000  # rows held at a time while a table is written
@@ -109,6 +111,67 @@ class StudyTable:
         """Whether a road of this study ends higher or lower than it starts. [-]"""
         return any(abs(road.net_height) > LEVEL for road in self.plan.roads.values())
 
+    def varied(self, row: int) -> dict[str, Any]:
+        """What is varied, in one trip; of a refused one as it was asked for, since a value that cannot be used is in no column.
+
+        Parameters
+        ----------
+        row : int
+            Of the table.
+        """
+        if not self.driven[row] and not self.plan.study.best:
+            return dict(self.plan.point(int(self.column("number")[row])).varied)
+        return {key: self.column(key)[row] for key in self.plan.varied_keys}
+
+    def csv(self, units: str) -> str:
+        """What is varied and what is reported as the text of a CSV file, for people: numbers and headings in their units.
+
+        Parameters
+        ----------
+        units : str
+            metric, us, or both, which makes two columns of what differs.
+        """
+        trips = [self.varied(row) for row in range(self.trips)]
+        columns: dict[str, list[str]] = {"trip": [str(number) for number in self.column("number")]}
+        for system in SYSTEMS if units == "both" else (units,):
+            for key in self.plan.varied_keys:
+                heading = headed(key_words(key), key_unit(key, system))
+                columns[heading] = [_given(key, varied[key], system) for varied in trips]
+            for name in self.report:
+                shown = in_shown_unit(name, self.column(name).astype(float), system)
+                columns[headed(QUANTITIES[name][0], shown_unit(kind_of(name), system))] = [
+                    _cell(each) for each in shown
+                ]
+        columns["ended"] = [str(state) for state in self.column("state")]
+        columns["warnings"] = [
+            " ".join(said(each, units) for each in json.loads(found or "[]")) for found in self.column("warnings")
+        ]
+        columns["problem"] = [str(problem) for problem in self.column("problem")]
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows(zip(*columns.values(), strict=True))
+        return out.getvalue()
+
+    def write_csv(self, units: str) -> None:
+        """Keeps the list for people beside the table.
+
+        Parameters
+        ----------
+        units : str
+            metric, us or both.
+
+        Raises
+        ------
+        StudyError
+            It cannot be written; finished trips are safe.
+        """
+        try:
+            write_file(self.folder / LIST, self.csv(units).encode())
+        except OSError as problem:
+            reason = problem.strerror or str(problem)
+            raise StudyError(say.cannot_write(place=str(self.folder), reason=reason[:80], kept=self.trips)) from None
+
     def frame(self) -> Any:
         """The whole table as a DataFrame.
 
@@ -134,8 +197,8 @@ def _read(place: Path, columns: list[str]) -> Any:
     return pyarrow.parquet.read_table(place, columns=columns)
 
 
-def write_tables(journal: Journal, complete: bool) -> None:
-    """Makes the Parquet file of all finished trips, and a CSV file of what is reported.
+def write_table(journal: Journal, complete: bool) -> None:
+    """Makes the Parquet file of all finished trips.
 
     Parameters
     ----------
@@ -145,11 +208,10 @@ def write_tables(journal: Journal, complete: bool) -> None:
     Raises
     ------
     StudyError
-        They cannot be written; finished trips are safe.
+        It cannot be written; finished trips are safe.
     """
     try:
         _write_parquet(journal, complete)
-        _write_csv(journal)
     except OSError as problem:
         reason = problem.strerror or str(problem)
         raise StudyError(say.cannot_write(place=str(journal.folder), reason=reason[:80], kept=journal.kept)) from None
@@ -221,27 +283,12 @@ def _batches(journal: Journal) -> Iterator[list[tuple[int, dict[str, str], dict[
         yield rows
 
 
-def _write_csv(journal: Journal) -> None:
-    """What is varied and what is reported, for a spreadsheet."""
-    plan = journal.plan
-    credited = any(abs(road.net_height) > LEVEL for road in plan.roads.values())
-    report = [CREDITED.get(name, name) if credited else name for name in plan.study.report]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["number", *plan.varied_keys, "state", *report, "warnings", "problem"])
-    for number, varied, row in journal.rows():
-        quantities: Mapping[str, Any] = row["quantities"]
-        cells = [_cell(quantities.get(name)) for name in report]
-        given = [varied.get(key, "") for key in plan.varied_keys]
-        writer.writerow([number, *given, row["state"], *cells, _warned(quantities), row["problem"]])
-    write_file(journal.folder / LIST, out.getvalue().encode())
+def _given(key: str, value: Any, units: str) -> str:
+    """A varied value as a cell: a number in the reader's unit where it is one."""
+    given = key_amount(key, value)
+    return _cell(key_in_shown_unit(key, float(value), units)) if isinstance(given, Given) else given
 
 
-def _warned(quantities: Mapping[str, Any]) -> str:
-    """The warnings of a trip in words."""
-    return " ".join(said(warning, "both") for warning in json.loads(quantities.get("warnings") or "[]"))
-
-
-def _cell(value: Any) -> str:
+def _cell(value: float) -> str:
     """A number with seven digits; nothing where there is none."""
-    return "" if value is None else f"{value:.7g}"
+    return "" if np.isnan(value) else f"{value:.7g}"

@@ -294,9 +294,8 @@ def _check_vary(values: dict[str, list[str]], changes: Sequence[str], asked: dic
         try:
             split_changes([f"{key}={each[0]}"])
         except SettingsError as problem:
-            wording = comparison_messages.as_varied(problem=str(problem), keys=[key])
             words = WORDS if "." not in key else ()
-            raise SettingsError(comparison_messages.no_such_key(problem=wording, words=words)) from None
+            raise SettingsError(comparison_messages.no_such_key(problem=str(problem), words=words)) from None
         if key in given:
             raise SettingsError(comparison_messages.set_and_varied(key=key))
     trips = 1
@@ -313,7 +312,6 @@ def _check_vary(values: dict[str, list[str]], changes: Sequence[str], asked: dic
 def _named(problem: HaulbenchError, varied: dict[str, str], number: int, total: int) -> HaulbenchError:
     """The same problem with the combination it comes from."""
     combination = ", ".join(f"{key}={value}" for key, value in varied.items())
-    wording = comparison_messages.as_varied(problem=str(problem), keys=list(varied))
     return type(problem)(
-        comparison_messages.in_trip(number=number, total=total, combination=combination, problem=wording)
+        comparison_messages.in_trip(number=number, total=total, combination=combination, problem=str(problem))
     )

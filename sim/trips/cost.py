@@ -12,7 +12,8 @@ from sim.messages import settings as say
 from sim.roads.route import SIDE_ACCELERATION, Place, Route
 from sim.units import STANDARD_GRAVITY, to_si
 
-PATIENCE = 10.0  # times as long as at 40 km/h
+USUAL_SPEED = to_si(40.0, "km_h")
+PATIENCE = 10.0  # times as long as at that speed
 MOST_BYTES = 1.0e9  # expected of a trip that is begun; one that takes longer than expected may hold twice that
 PLACES = 400  # at most, looked at along the road
 STOPPING = 30.0  # s, assumed: lost by slowing down and pulling away
@@ -47,7 +48,7 @@ def longest_time(route: Route, settings: Settings) -> float:
         [s]
     """
     standing = sum(place.value for place in route.stops)
-    return settings.simulation.time_limit_s or PATIENCE * (route.length / to_si(40.0, "km_h") + standing) + 60.0
+    return settings.simulation.time_limit_s or PATIENCE * (route.length / USUAL_SPEED + standing) + 60.0
 
 
 def bytes_a_second(settings: Settings) -> float:

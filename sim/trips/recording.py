@@ -10,7 +10,7 @@ import numpy as np
 from sim.errors import RunError
 from sim.inputs.specs import Truck
 from sim.march.records import CONTROLS, DOWN
-from sim.messages import running as say
+from sim.messages import controls as say
 from sim.reading import RECORDING, read_text
 from sim.units import number_in, whole_number_in
 
@@ -81,24 +81,22 @@ def _rows(file: str, text: str, truck: Truck) -> Iterator[tuple[float, float, fl
     for cells in lines:
         where = lines.line_num
         if len(cells) != len(HEAD):
-            raise RunError(say.recording_cells(file=file, line=where, cells=len(cells), head=HEAD))
+            raise RunError(say.cells(file=file, line=where, cells=len(cells), head=HEAD))
         name = cells[1]
         if name not in NAMES:
             raise RunError(say.no_control(file=file, line=where, name=name, controls=NAMES))
         try:
             tick, value = whole_number_in(cells[0]), number_in(cells[2])
         except ValueError:
-            raise RunError(say.recording_number(file=file, line=where, cells=cells)) from None
+            raise RunError(say.no_number(file=file, line=where, tick=cells[0], value=cells[2])) from None
         if tick < before:
-            raise RunError(say.recording_order(file=file, line=where, tick=tick, before=before))
+            raise RunError(say.order(file=file, line=where, tick=tick, before=before))
         least, most = allowed(name, truck)
         if not least <= value <= most or (name not in PEDALS and value != int(value)):
             raise RunError(
-                say.control_beyond(
+                say.beyond(
                     file=file, line=where, name=name, value=value, least=least, most=most, whole=name not in PEDALS
                 )
             )
         before = tick
         yield float(tick), float(NAMES.index(name)), value
-
-

@@ -14,14 +14,18 @@ from sim.errors import RunError
 from sim.inputs.specs import Settings, Truck
 from sim.march.records import LOG, REASONS, exported
 from sim.messages import running
+from sim.roads.falls import DESCENT
 from sim.roads.route import Route
 from sim.units import (
     CELSIUS_ZERO,
     MILE,
     REVOLUTION_PER_MINUTE,
     STANDARD_GRAVITY,
+    SYSTEMS,
     US_GALLON,
+    headed,
     key_to_si,
+    quantity_text,
     shown_unit,
     shown_value,
     to_si,
@@ -40,6 +44,15 @@ SHORTEST_RACING = 0.5  # s: a shorter one is a closing clutch, or a shift
 SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
 
 MOST_EXPLANATIONS = 3
+
+# extreme of the summary -> field of the state, beside which another says where that was; and what it is
+PEAKS = {
+    "max_speed_m_s": ("max_speed", "speed"),
+    "max_engine_speed_rpm": ("max_engine_speed", "engine speed"),
+    "max_brake_temperature_c": ("max_brake_temperature", "temperature"),
+    "max_hottest_brake_temperature_c": ("max_hottest_brake_temperature", "temperature"),
+    "least_tank_pressure_kpa": ("least_reservoir_pressure", "gauge pressure"),
+}
 
 VERDICTS = {
     "arrived": "Arrived",
@@ -95,6 +108,20 @@ def frozen(frame: Mapping[str, float]) -> Finding:
 
 
 REASON_WORDS = tuple(said(Finding(kind), "metric") if kind else "" for kind in REASONS)
+
+
+def peak_text(summary: Mapping[str, Any], key: str, units: str) -> str:
+    """An extreme of a trip, and where it was.
+
+    Parameters
+    ----------
+    summary : mapping
+        Of the trip.
+    key : str
+        One of `PEAKS`.
+    """
+    value = quantity_text(key_to_si(summary[key], key), PEAKS[key][1], units)
+    return f"{value} {said(summary['peaks'][key], units)}"
 
 
 class Trace(Mapping[str, np.ndarray]):
@@ -227,14 +254,28 @@ class Result:
         return out.getvalue()
 
     def events_csv(self, units: str = "metric") -> str:
-        """The event log as the text of a CSV file, causes and values as readers of a system of units read them."""
+        """The event log as the text of a CSV file for people: places, causes and values in their units.
+
+        Parameters
+        ----------
+        units : str
+            metric, us, or both, which makes columns of each.
+        """
+        systems = SYSTEMS if units == "both" else (units,)
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(("time_s", "distance_m", "event", "cause", "value", "unit"))
+        places = [headed("distance", shown_unit("distance", system)) for system in systems]
+        writer.writerow(("time [s]", *places, "event", "cause", *("value", "unit") * len(systems)))
         for event in self.events:
-            place, kind = (f"{event['time_s']:.7g}", f"{event['distance_m']:.7g}"), event["quantity"]
-            shown = (f"{shown_value(event['value'], kind, units):.5g}", shown_unit(kind, units)) if kind else ("", "")
-            writer.writerow((*place, event["event"], said(event["cause"], units), *shown))
+            row = [f"{event['time_s']:.7g}"]
+            row += [f"{shown_value(event['distance_m'], 'distance', system):.7g}" for system in systems]
+            row += [event["event"], said(event["cause"], units)]
+            for system in systems:
+                kind = event["quantity"]
+                row += (
+                    [f"{shown_value(event['value'], kind, system):.5g}", shown_unit(kind, system)] if kind else ["", ""]
+                )
+            writer.writerow(row)
         return out.getvalue()
 
     def summary_json(self) -> str:
@@ -420,9 +461,10 @@ def _fuel(marched: Marched) -> dict[str, Any]:
 
 
 def _extremes(marched: Marched) -> dict[str, Any]:
-    """Mean speed, the highest of what a driver watches, and the lowest pressure of the tanks."""
+    """Mean speed, the highest of what a driver watches, the lowest pressure of the tanks, and where each of them was."""
     s, p, seconds = marched.after[0], marched.parameters[0], marched.seconds
     return {
+        "peaks": {key: _peak(s, marched.route, field).data() for key, (field, _) in PEAKS.items()},
         "mean_speed_m_s": float(s["distance"]) / seconds if seconds > 0.0 else 0.0,
         "max_speed_m_s": float(s["max_speed"]),
         "max_engine_speed_rpm": float(s["max_engine_speed"]) / REVOLUTION_PER_MINUTE,
@@ -434,6 +476,17 @@ def _extremes(marched: Marched) -> dict[str, Any]:
         "max_published_brake_temperature_b_c": _published(s, p, "b", "max_"),
         "least_tank_pressure_kpa": float(s["least_reservoir_pressure"]) / 1000.0,
     }
+
+
+def _peak(s: np.void, route: Route, field: str) -> Finding:
+    """Where an extreme was reached, and in which phase of the road: what counts as a descent does so for the driver."""
+    place = float(s[f"{field}_place"])
+    if place == 0.0:
+        return finding("peak.start")
+    grade = route.grade_at(place)
+    if grade <= DESCENT:
+        return finding("peak.descent", place=place)
+    return finding("peak.climb", place=place) if grade >= -DESCENT else finding("peak.level", place=place)
 
 
 def _counts(marched: Marched) -> dict[str, Any]:

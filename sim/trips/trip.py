@@ -27,7 +27,7 @@ from sim.march.assemble import initial_records, parameters_of, tables_of
 from sim.march.clock import Clock, Rig
 from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
-from sim.trips.cost import check_cost, longest_time, time_in_memory
+from sim.trips.cost import PATIENCE, USUAL_SPEED, check_cost, longest_time, time_in_memory
 from sim.trips.result import Marched, Result, Trace, assure_numbers, summarise
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
@@ -230,7 +230,7 @@ def start_actors(trip: Underway) -> None:
         ending.stall(trip),
         ending.burnt_clutch(trip),
         ending.runaway(trip),
-        ending.patience(trip, longest_time(route, settings), time_in_memory(settings)),
+        ending.patience(trip, longest_time(route, settings), time_in_memory(settings), PATIENCE, USUAL_SPEED),
         signs.limits(trip),
         signs.signs(trip),
         fan.fan_clutch(trip),

@@ -95,7 +95,7 @@ def test_change_on_top_of_a_settings_file_is_named_and_not_the_file():
     path = Path("class.toml")
     path.write_text("[start]\nspeed_km_h = 60\n", encoding="utf-8")
     message = message_of(lambda: load_settings(str(path), ["driver.reaction_s=9"]), SettingsError)
-    assert_holds(message, ("--set", "driver.reaction_s", "9", "0.1 to 4 s"))
+    assert_holds(message, ("driver.reaction_s=9: ", "0.1 to 4 s"))
     assert "class.toml" not in message
 
 

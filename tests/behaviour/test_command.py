@@ -133,7 +133,9 @@ def test_out_writes_four_files_and_refuses_a_folder_that_is_not_empty(capsys, tm
     header = (folder / "trace.csv").read_text().splitlines()[0].split(",")
     wanted = TRACE_COLUMNS.split()
     assert set(wanted) <= set(header)
-    assert (folder / "events.csv").read_text().splitlines()[0] == "time_s,distance_m,event,cause,value,unit"
+    assert (folder / "events.csv").read_text().splitlines()[0] == (
+        "time [s],distance [km],distance [mi],event,cause,value,unit,value,unit"
+    )
     before = (folder / "summary.json").read_text()
     code, out, err = call(capsys, "run", SHORT, "--out", str(folder))
     assert (code, out) == (2, "")

@@ -288,7 +288,7 @@ def test_out_writes_a_table_and_the_files_of_each_trip(capsys):
         assert len(flat) > 15
         assert plain(json.loads(Path(f"both/summary-{number}.json").read_text())) == plain(result.summary)
         assert Path(f"both/trace-{number}.csv").read_text() == result.trace.csv()
-        assert Path(f"both/events-{number}.csv").read_text() == result.events_csv()
+        assert Path(f"both/events-{number}.csv").read_text() == result.events_csv("both")
 
 
 def test_a_number_that_a_trip_does_not_have_is_an_empty_cell(capsys):

@@ -173,7 +173,7 @@ def test_a_programmed_maximum_and_the_road_speed_limit_bound_it(trip):
             75.0 / 3.6
         )
         assert 3.6 * result.trace["speed_m_s"].max() < 76.0
-        assert any("75.0 km/h will be held" in said(found, "metric") for found in result.summary["foreseen"])
+        assert any("Cruise will hold 75.0 km/h" in said(found, "metric") for found in result.summary["foreseen"])
 
 
 # ---------------------------------------------------------------- what cancels

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim import load_route, load_settings, load_truck, run_trip
-from sim.wording import kinds_in
+from sim.wording import kinds_in, said
 
 EVERY_TRUCK = [
     "long-haul-manual",
@@ -120,7 +120,15 @@ def test_time_can_run_out(trip, named):
     result = trip("long-haul-manual", "grade:0%,10km", "simulation.time_limit_s=60")
     summary = result.summary
     assert summary["ended"] == "time_limit"
-    assert summary["ended_because"] == {"kind": "ended.too_long", "values": {"time": 60.0}}
+    assert summary["ended_because"]["kind"] == "ended.too_long"
+    told = summary["ended_because"]["values"]
+    assert told == {
+        "time": 60.0,
+        "place": summary["distance_m"],
+        "length": 10_000.0,
+        "speed": result.trace["speed_m_s"][-1],
+    }
+    assert "60 s" in said(summary["ended_because"], "us") and "of 6.2 mi" in said(summary["ended_because"], "us")
     assert summary["time_s"] == pytest.approx(60.0)
     assert summary["distance_m"] < 10_000.0
     assert "event.time_limit" in kinds_in(summary["warnings"][0])

@@ -132,7 +132,7 @@ def test_a_wrong_change_to_the_truck_of_a_file_blames_the_change_and_not_the_fil
     name = written(f"road = '{SHORT}'\ntruck = 'long-haul-manual'\n")
     with pytest.raises(HaulbenchError) as caught:
         read_inputs(settings=name, changes=["vehicle.axles=50"])
-    assert str(caught.value).startswith("--set vehicle.axles=50: ")
+    assert str(caught.value).startswith("vehicle.axles=50: ")
 
 
 def test_without_any_road_python_is_told_so():

@@ -55,7 +55,7 @@ def test_own_question_sorting_units_files_and_link(opened):
     with page.expect_download() as got:
         page.locator("a", has_text="results.csv").click()
     table = list(csv.DictReader(io.StringIO(got.value.path().read_text())))
-    assert [row["driveline.axle_ratio"] for row in table] == ["3.08", "3.36"]
+    assert [row["axle ratio"] for row in table] == ["3.08", "3.36"]
     with page.expect_download() as got:
         page.locator("a", has_text="study.toml").click()
     import tomllib

@@ -326,7 +326,7 @@ def test_downloads_hold_everything_and_other_names_do_not_exist(client):
     assert lines[0].startswith("time_s,distance_m,elevation_m") and len(lines) > 40
     assert "attachment" in trace.headers["Content-Disposition"]
     assert json.loads(client.get("/trip/summary.json" + query).content)["ended"] == "arrived"
-    assert client.get("/trip/events.csv" + query).text.startswith("time_s,distance_m,event")
+    assert client.get("/trip/events.csv" + query).text.startswith("time [s],distance [km],event")
     for name in ("passwd", "trace.csv.bak", "pyproject.toml"):
         assert client.get(f"/trip/{name}").status_code == 404
     for name in ("..%2f..%2fpyproject.toml", "../../pyproject.toml"):  # no file of a trip: the empty frame of the pages

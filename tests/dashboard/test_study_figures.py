@@ -22,8 +22,9 @@ from dashboard.fuel_study.trip_figures import (
     search_figure,
 )
 from dashboard.fuel_study.verdict_figures import fuel_test_figure, per_unit_text, sensitivity_figure
+from sim.studies.amounts import quantity_text
+from sim.studies.findings import swings
 from sim.studies.runner import run_study
-from sim.studies.sentences import quantity_text, swings
 from sim.units import clock_time
 
 KM_PER_MILE, LITRES_PER_GALLON, KG_PER_POUND = 1.609344, 3.785411784, 0.45359237
@@ -221,7 +222,7 @@ def test_boxes_are_quarters_of_the_trips_at_each_level(grid, units):
     marks = [value for line in lines if line["type"] == "scatter" for value in line["y"]]
     assert sorted(marks) == pytest.approx(sorted(fuel.tolist()))
     assert [box["x"][0] for box in boxes] == (
-        ["-3 m/s", "0 m/s", "6 m/s"] if units == "metric" else ["-6.711 mi/h", "0 mi/h", "13.4 mi/h"]
+        ["-3 m/s", "0 m/s", "6 m/s"] if units == "metric" else ["-6.711 mi/h", "0 mi/h", "13.42 mi/h"]
     )
     assert title_of(layout["yaxis"]) == f"fuel, height credited, {'L/100 km' if units == 'metric' else 'gal/100 mi'}"
 
@@ -399,6 +400,7 @@ def test_every_trip_is_a_path_and_the_marks_are_the_ends_of_the_columns(sample, 
     scale = {
         "vehicle.mass_kg": 1 / KG_PER_POUND,
         "weather.wind_m_s": 3.6 / KM_PER_MILE,
+        "vehicle.drag_area_m2": 1 / 0.3048**2,
         FUEL: GALLONS_PER_100_MILES,
     } if units == "us" else {}  # fmt: skip
     columns = [column(sample, name) * scale.get(name, 1.0) for name in (*keys, *names)]
@@ -419,7 +421,7 @@ def test_every_trip_is_a_path_and_the_marks_are_the_ends_of_the_columns(sample, 
     assert plain == (
         ["vehicle mass, kg", "weather wind, m/s", "drag area, m²", "fuel, L/100 km", "time, min:s"]
         if units == "metric"
-        else ["vehicle mass, lb", "weather wind, mi/h", "drag area, m²", "fuel, gal/100 mi", "time, min:s"]
+        else ["vehicle mass, lb", "weather wind, mi/h", "drag area, ft²", "fuel, gal/100 mi", "time, min:s"]
     )
 
 
@@ -632,10 +634,10 @@ def test_each_kind_of_study_gets_its_figures_first_things_first(grid, one_key, c
         return [title for title, *_ in figures_of(result)]
 
     assert titles(cases)[0] == "What each case does to fuel, kg"
-    assert titles(one_key)[:2] == ["fuel, kg by vehicle mass", "time, s by vehicle mass"]
+    assert titles(one_key)[:2] == ["fuel, kg by vehicle mass", "time, min:s by vehicle mass"]
     assert titles(grid)[0].startswith("fuel, height credited, L/100 km by ")
     assert titles(sample)[:2] == ["What fuel, L/100 km depends on", "fuel, L/100 km by the two inputs that matter most"]
-    assert titles(search) == ["All trips tried: time, s against highest speed, km/h", "Settings and what they gave"]
+    assert titles(search) == ["All trips tried: time, min:s against highest speed, km/h", "Settings and what they gave"]
     assert titles(fuel_test) == ["The ratios of the runs"]
     for result in (grid, one_key, cases, sample, search):
         for title, caption, figure in figures_of(result, "us"):

@@ -8,9 +8,9 @@ from test_report import Page, problems_of
 from dashboard.fuel_study.figures import figures_of
 from dashboard.fuel_study.report import study_file, study_report
 from sim.command.study_words import study_text
+from sim.studies.findings import answer_sentences
 from sim.studies.question import list_studies, read_study, study_from
 from sim.studies.runner import run_study
-from sim.studies.sentences import answer_sentences
 from sim.trips.result import CAUTIONS
 
 CASES = {

@@ -148,7 +148,7 @@ MESSAGES: dict[str, Callable[..., str]] = {
 
 # they become part of a message, or pass one on, and leave the directions to it
 PIECES = {
-    "dyno.prediction_not_read", "browser.answered", "browser.of_choice", "comparison.as_varied",
+    "dyno.prediction_not_read", "browser.of_choice",
     "comparison.in_trip", "comparison.no_such_key", "faults.of_entry", "hidden.of_line", "files.missing",
     "running.interrupted", "running.refused", "settings.named_in_settings", "studies.bad_case", "studies.bad_value",
     "studies.refused_point", "studies.row_broken", "trucks.base_cannot_be_used", "values.as_change",
@@ -217,8 +217,8 @@ COMPOSED = {"message", "problem", "first", "meaning", "allowed", "expected", "ot
 TEXTS = (str, object, Path, Path | str, str | Path)
 ODD = "a\nb\x07c\u2028d\udc80" + "e" * 100_000  # whatever is given: a megabyte, a line break, a letter nobody can see
 
-# parameters that do not stand in the message: tables are named when no known key is near; `keys` turns --set into --vary
-NOT_REPEATED = {("values.no_such_key", "tables"), ("comparison.as_varied", "keys")}
+# parameters that do not stand in the message: tables are named when no known key is near
+NOT_REPEATED = {("values.no_such_key", "tables")}
 
 
 @pytest.mark.parametrize("name", sorted(set(MESSAGES) - {"values.several"}))
@@ -247,16 +247,14 @@ def test_a_message_says_what_was_given_and_what_to_do(name):
 
 
 def test_messages_whose_words_depend_on_what_there_is():
-    message = MESSAGES["values.no_such_key"](where="--set x=1", key="x", near=[], tables=["engine", "weather"])
-    assert message == '--set x=1: no key is called "x". Keys are table.key with the tables engine, weather.'
-    told = MESSAGES["comparison.as_varied"](problem="--set a.b=1: a.b is 1; and --set c.d=2", keys=["a.b"])
-    assert told == "--vary a.b=1: a.b is 1; and --set c.d=2"
+    message = MESSAGES["values.no_such_key"](where="x=1", key="x", near=[], tables=["engine", "weather"])
+    assert message == 'x=1: no key is called "x". Keys are table.key with the tables engine, weather.'
     told = MESSAGES["values.several"](sentences=(f"sentence {number}" for number in range(9)))
     assert told.splitlines() == [f"sentence {number}" for number in range(5)]
 
 
 def test_the_directions_do_not_fit_anything():
-    for lame in ("given-where: is wrong", "given-where: cannot be read (given-reason)", "--set given-change: is wrong"):
+    for lame in ("given-where: is wrong", "given-where: cannot be read (given-reason)", "given-change: is wrong"):
         assert not directs(lame) and directs(f"{lame}; name another one")
 
 

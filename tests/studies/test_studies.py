@@ -19,12 +19,12 @@ import pytest
 from sim.command.study_words import study_text
 from sim.errors import StudyError
 from sim.inputs.one_trip import read_inputs
+from sim.studies.findings import trip_words
 from sim.studies.plan import NO_TRIP, make_plan
 from sim.studies.quantities import QUANTITIES, flat
 from sim.studies.question import list_studies, read_study, study_from
 from sim.studies.result import StudyResult
 from sim.studies.runner import run_study
-from sim.studies.sentences import trip_words
 from sim.trips.pool import TripPool, drive
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -141,7 +141,7 @@ def test_combinations_that_cannot_be_driven_are_named_and_counted():
     assert result.answers["trips"]["state_refused"] == 1
     ((number, problem),) = result.refused()
     assert number == 2 and "drill.hold_gear is 12; the gearbox of this truck has gears 1 to 10" in problem
-    assert any("1 of 4 trips could not be driven" in note for note in result.answers["notes"])
+    assert {"kind": "study.some_refused", "values": {"refused": 1, "finished": 4}} in result.answers["notes"]
     assert np.isnan(result.column("fuel_kg")[1])
 
 
@@ -216,7 +216,7 @@ def test_a_stopped_study_keeps_what_is_done_and_goes_on(short, tmp_path):
 
     partial = run_study(SHORT, tmp_path / "s", progress=show, stop=stop)
     assert not partial.complete and partial.trips == 7
-    assert "Partial: 7 of 24 trips are finished" in partial.answers["notes"][0]
+    assert partial.answers["notes"][0] == {"kind": "study.partial", "values": {"finished": 7, "asked": 24}}
     seen.clear()
     whole = run_study(SHORT, tmp_path / "s", progress=lambda progress: seen.append(progress.done))
     assert whole.complete and seen[0] == 8 and len(seen) == 17
@@ -248,7 +248,7 @@ def test_a_study_stopped_while_its_last_trips_wait_is_not_complete(short, tmp_pa
     partial = run_study(few, tmp_path / "s", pool=pool, progress=lambda at: stop.set() if at.done else None, stop=stop)
     pool.close()
     assert not partial.complete and partial.trips in (1, 2), "the second counts if it was begun"
-    assert f"Partial: {partial.trips} of 4 trips are finished" in partial.answers["notes"][0]
+    assert partial.answers["notes"][0] == {"kind": "study.partial", "values": {"finished": partial.trips, "asked": 4}}
     assert run_study(few, tmp_path / "s").trips == 4
 
 
@@ -362,7 +362,7 @@ def test_traces_come_on_request_only(short, tmp_path):
 
 def test_the_table_of_a_spreadsheet_holds_what_is_varied_and_reported(short):
     lines = (short.folder / "results.csv").read_text().splitlines()
-    assert lines[0].startswith("number,drill.hold_gear,start.speed_km_h,weather.wind_m_s,state,time_s,")
+    assert lines[0].startswith("trip,hold gear,start speed [km/h],weather wind [m/s],time [s],")
     assert len(lines) == 25
 
 
