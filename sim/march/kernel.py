@@ -19,6 +19,7 @@ from sim.march.records import (
     FEED_ROW,
     FULL_LOAD_ROW,
     HANDS_EVERY,
+    HELD_STILL,
     KEPT_ROWS,
     LOG_EVERY,
     LOG_ROWS,
@@ -328,14 +329,15 @@ def march(
             settle(s, b, c, p, tables)
             if form == ON_FLYWHEEL:
                 turn(s, c, p, step)
-            else:
+            elif form != HELD_STILL:
                 if form == ON_ROLLERS:
                     press_rollers(s, c, p, tables, step)
                 move(s, b, p, tables, step)
-            fill(s, p, tables, step)
-            count(s, c, p, step)
+            if form != HELD_STILL:
+                fill(s, p, tables, step)
+                count(s, c, p, step)
             tick += 1
-            if tick % SLOW_TICKS == 0:
+            if tick % SLOW_TICKS == 0 and form != HELD_STILL:
                 warm(s, p, s["speed"] if form == ON_A_ROAD else p["blower_speed"], SLOW_TICKS * step)
             if tick % every == 0:
                 write_log_row(log, written, tick, places, block)

@@ -530,7 +530,7 @@ pedal_offset          | -      | accelerator sensor
 absorber_stiffness    | N m s/rad | dyno: torque per engine speed off the one to be held
 absorber_settling     | s      | dyno: time in which the absorber learns the load
 absorber_capacity     | N m    | dyno: most torque at the flywheel
-dyno_form             | -      | 0 a truck on a road, 1 an engine by its flywheel, 2 a truck on rollers
+dyno_form             | -      | 0 a truck on a road, 1 an engine by its flywheel, 2 a truck on rollers, 3 nothing moves but by hand
 blower_speed          | m/s    | dyno: air blown at the radiator
 """)
     + _CIRCUITS
@@ -556,7 +556,7 @@ DRIVER_TYPE = record_type(DRIVER)
 PARAMETER_TYPE = record_type(PARAMETERS)
 
 
-ON_A_ROAD, ON_FLYWHEEL, ON_ROLLERS = 0.0, 1.0, 2.0  # forms of a dyno
+ON_A_ROAD, ON_FLYWHEEL, ON_ROLLERS, HELD_STILL = 0.0, 1.0, 2.0, 3.0  # forms of a dyno
 
 # rows of the table array
 FULL_LOAD_ROW = 0  # full-load torque against engine speed [N m]
