@@ -8,6 +8,11 @@ from sim.roads.route import Route
 from sim.wording import finding
 
 LET_GO = 0.5 * PRESSED  # Pa: below it an application is over
+FOR = {
+    "stop": finding("cause.brakes_for_stop"),
+    "limit_or_curve": finding("cause.brakes_for_limit_or_curve"),
+    "descent": finding("cause.brakes_for_descent"),
+}
 ASKED_FOR = 0.12  # m/s2, assumed: a lower speed ahead that needs more slowing than this is what the brakes are for
 STANDS_BELOW = 0.5  # m/s: a gear that goes in at less is one to pull away in
 
@@ -44,7 +49,7 @@ def applications(trip: Underway) -> Process:
     while True:
         yield clock.when("state.brake_demand", PRESSED)
         what = purpose(trip.route, clock.true("distance"), clock.true("speed"))
-        cause = finding(f"cause.brakes_for_{what}")
+        cause = FOR[what]
         clock.record("brakes_applied", cause, clock.true("speed"), "speed")
         yield clock.when("state.brake_demand", LET_GO, falling=True)
         clock.record("brakes_released", cause, clock.true("speed"), "speed")

@@ -32,8 +32,9 @@ def asked_stage(trip: Underway) -> tuple[int, Finding, Finding]:
         called = int(clock.commanded("cruise_stage"))
         bound = finding("cause.cruise_asks_no_more") if called < selected else _selector_bound(selected)
         return min(selected, called), finding("cause.cruise_overspeed"), bound
-    kind = "cause.service_brake_called" if trip.settings.retarding.waits_for_brake else "cause.foot_off"
-    return selected, finding(kind), _selector_bound(selected)
+    called_in = trip.settings.retarding.waits_for_brake
+    who = finding("cause.service_brake_called") if called_in else finding("cause.foot_off")
+    return selected, who, _selector_bound(selected)
 
 
 def _selector_bound(selected: int) -> Finding:
@@ -55,7 +56,7 @@ def obstacle(trip: Underway, rows: tuple[Interlock, ...], running: bool) -> tupl
 
 def said_of(trip: Underway, row: Interlock) -> Finding:
     """What a condition says."""
-    return trip.refusals.get("engine_brake") or finding(row.cause) if row.cause == CODE else finding(row.cause)
+    return trip.refusals.get("engine_brake", Finding(row.cause)) if row.cause == CODE else Finding(row.cause)
 
 
 def switch_pairs(trip: Underway, stage: int) -> None:
@@ -90,7 +91,8 @@ def brake_stages(trip: Underway) -> Process:
         if goal == stage:
             if found and not found[1].calls and refused != why.kind:
                 clock.record("stage_refused", why, asked, "number")
-            refused = why.kind if found and not found[1].calls else ""
+            if not found or not found[1].calls:  # a blip of the accelerator in between changes nothing
+                refused = why.kind if found else ""
             last = found[0] + 1 if found else len(rows)
             changes = [row.changes(clock, stage > 0) for row in rows[:last]]
             if not found:

@@ -219,7 +219,8 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
             p[name] = whole[table].si(key or name)
     cruise = settings.cruise
     p["cruise_below"], p["cruise_above"] = cruise.si("full_below_km_h"), cruise.si("none_above_km_h")
-    p["cruise_acceleration"], p["cruise_rate"] = cruise.acceleration_m_s2, cruise.pedal_rate_percent_per_s / 100.0
+    p["cruise_acceleration"] = p["cruise_deceleration"] = cruise.acceleration_m_s2
+    p["cruise_rate"] = cruise.pedal_rate_percent_per_s / 100.0
     p["automated"] = truck.gearbox.kind == "automated"
     p["idle_gain"] = settings.simulation.governor_idle_gain_n_m_s_per_rad
     p["start_elevation"] = start_elevation

@@ -152,7 +152,6 @@ class Clock(simpy.Environment):
         self._clockwork[LOG_EVERY] = log_every
         self._clockwork[WATCH_COUNT] = 1
         self._clockwork[SEAT] = BY_LAW if feed is None else BY_FEED
-        self._clockwork[HANDS_EVERY] = max(1, round(HANDS_PERIOD / self.tick))
         self._feed = np.empty((0, 3)) if feed is None else feed
         first = rig.memory.controls.view(np.float64)
         self._kept_before = [np.array([(0.0, place, value) for place, value in enumerate(first)])] if keeps else []
@@ -166,6 +165,7 @@ class Clock(simpy.Environment):
         self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
         self._arguments = self._gather()
         self._refuse_what_left(0.0, 0.0)
+        self._clockwork[HANDS_EVERY] = max(1, round(HANDS_PERIOD / self.tick))
 
     # ------------------------------------------------------------ reading
 

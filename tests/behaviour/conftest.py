@@ -70,7 +70,7 @@ def alone() -> Callable[..., Clock]:
 
     def make(road: str, *changes: str, truck: str = "long-haul-manual", spec: tuple[str, ...] = ()) -> Clock:
         clock = prepare(load_truck(truck, spec).truck, load_route(road), load_settings(None, changes))
-        clock.mean(foot_mode=0.0, pedal=0.0)
+        clock.mean(foot_mode=0.0, pedal=0.0, brake_mode=0.0)
         clock.set(speed_limit=100.0)
         return clock
 
@@ -94,7 +94,7 @@ def held(alone: Callable[..., Clock]) -> Callable[..., Clock]:
         for name in ("engine_speed", "shaft_speed"):
             state[name][0] = turning
         state["manifold_pressure"][0] = state["ambient_pressure"][0]
-        state["accelerator"][0] = 0.0
+        clock.mean(foot=0.0)
         return clock
 
     return make
@@ -120,7 +120,8 @@ def coasting() -> Callable[..., Callable[[float], float]]:
         s, b, c = clock.state[0], clock.belief[0], clock.rig.memory.command[0]
         p, tables = clock.rig.parameters[0], clock.rig.tables
         s["elevation"], s["oil_temperature"] = elevation, oil_c + 273.15
-        s["accelerator"], s["compressor_pumping"] = 0.0, float(pumping)
+        b["accelerator"] = b["driver_demand"] = 0.0
+        s["compressor_pumping"] = float(pumping)
         for pair in whole.engine_brake.pairs(stage):
             c[f"pair_{pair}"] = 1.0
         per_metre = tables[RATIO_ROW, gear] * p["axle_ratio"] / p["tyre_radius"]

@@ -169,9 +169,9 @@ def test_resume_is_allowed_at_a_lower_speed_than_set(trip, road_of):
 def test_a_programmed_maximum_and_the_road_speed_limit_bound_it(trip):
     for bound in ("cruise.most_km_h=75", "road_speed.limit_km_h=75"):
         result = trip(T1, LEVEL, "start.speed_km_h=70", "cruise.set_speed_km_h=85", bound)
-        assert max(event["value"] for event in result.events if event["event"] == "cruise_set") == pytest.approx(
-            75.0 / 3.6
-        )
+        highest = max(event["value"] for event in result.events if event["event"] == "cruise_set")
+        # as near as a finger hits it; the road-speed limit takes the fuel a little below
+        assert highest == pytest.approx(75.0 / 3.6, abs=0.04 if bound.startswith("cruise") else 0.4)
         assert 3.6 * result.trace["speed_m_s"].max() < 76.0
         assert any("Cruise will hold 75.0 km/h" in said(found, "metric") for found in result.summary["foreseen"])
 
@@ -217,17 +217,16 @@ def test_fuel_falls_in_a_straight_line_to_none_at_the_upper_droop(alone):
     """Soft cruise: none at set speed + droop, half at half of it; full at set speed - lower droop."""
     clock = alone("grade:0%,20km,200m", "start.speed_km_h=90")
     held = 25.0
-    clock.mean(foot_mode=1.0, target_speed=held, pedal_rate=100.0)
-    clock.set(set_speed=held, hold_below=0.9, hold_above=1.2)
-    parameters, state = clock.rig.parameters, clock.state
+    clock.set(set_speed=held, cruise_target=held)
+    parameters, state, belief = clock.rig.parameters, clock.state, clock.belief
     parameters["vehicle_body"][0] = 1.0e12
+    parameters["cruise_below"][0], parameters["cruise_above"][0], parameters["cruise_rate"][0] = 0.9, 1.2, 100.0
     answers = []
     for over in (0.0, 0.3, 0.6, 1.2, 2.0):
-        state["reference_speed"][0] = held
-        state["hold_integral"][0] = 0.5
+        belief["cruise_reference"][0], belief["cruise_integral"][0] = held, 0.5
         state["speed"][0] = state["wheel_speed"][0] = held + over
         clock.run(until=clock.now + 2)
-        answers.append(clock.true("accelerator"))
+        answers.append(clock.believed("cruise_demand"))
     assert answers == pytest.approx([0.5, 0.375, 0.25, 0.0, 0.0], abs=0.01)
 
 
@@ -239,7 +238,7 @@ def test_a_droop_above_the_first_threshold_is_foreseen_and_delays_the_stage(trip
     assert "foreseen.still_fuelled" in kinds_in(soft.summary["foreseen"])
     assert "foreseen.still_fuelled" not in kinds_in(hard.summary["foreseen"])
     first_soft, first_hard = (named(result, "stage_changed")[0] for result in (soft, hard))
-    assert first_soft["cause"]["kind"] == first_hard["cause"]["kind"] == "cause.cruise_overspeed"
+    assert all("cause.cruise_overspeed" in kinds_in(first) for first in (first_soft["cause"], first_hard["cause"]))
     assert soft.summary["fuel_kg"] > hard.summary["fuel_kg"]
 
 
@@ -258,7 +257,7 @@ def test_stages_come_in_one_after_the_other_and_settle_in_the_third(trip, named)
     result = riding(trip, 44.0)
     changes = named(result, "stage_changed")
     assert [change["value"] for change in changes] == [1, 2, 3]
-    assert all(change["cause"]["kind"] == "cause.cruise_overspeed" for change in changes)
+    assert all("cause.cruise_overspeed" in kinds_in(change["cause"]) for change in changes)
     times = [change["time_s"] for change in changes]
     assert min(np.diff(times)) >= 2.0, "dwell of 2 s going up"
     assert 53.0 <= 3.6 * result.trace["speed_m_s"][-1] <= 55.5

@@ -253,10 +253,10 @@ def test_an_automated_gearbox_shifts_down_to_hold_when_nobody_planned(trip, name
     result = trip(
         T2, "grade:-5%,3km,1100m", "drill.careless=true", "start.speed_km_h=60", "driver.speed_limit_share=0.7"
     )
-    down = [event for event in named(result, "gear_engaged") if "cause.too_slow_to_hold_back" in kinds_in(event)]
+    down = [event for event in named(result, "gear_wanted") if "cause.too_slow_to_hold_back" in kinds_in(event)]
     assert down
     for event in down:
-        row = int(np.searchsorted(result.trace["time_s"], event["time_s"] + 0.6))
+        row = int(np.searchsorted(result.trace["time_s"], event["time_s"] + 2.0))
         assert 1600 <= result.trace["engine_speed_rpm"][row] <= 2050
 
 
@@ -295,8 +295,8 @@ def test_a_stage_that_needs_the_service_brake_waits_for_it(trip, named):
         for word in ("false", "true")
     )
     first_free, first_latched = (named(result, "stage_changed")[0] for result in (free, latched))
-    assert first_free["cause"]["kind"] == "cause.foot_off"
-    assert first_latched["cause"]["kind"] == "cause.service_brake_called"
+    assert "cause.foot_off" in kinds_in(first_free["cause"])
+    assert "cause.service_brake_called" in kinds_in(first_latched["cause"])
     pressed = named(latched, "brakes_applied")[0]
     assert 0.0 < first_latched["time_s"] - pressed["time_s"] < 2.0
 

@@ -39,7 +39,7 @@ def settled(held, truck, rpm, pairs, **more):
 def test_the_torque_builds_up_with_the_boost(held):
     """1800 rpm, no boost before: 58 % at once (derived), then 1 - 0.42 exp(-t/1 s); lag from memory, 0.5 to 1.5 s."""
     clock = held(T1, 1800.0)
-    clock.mean(**ALL_PAIRS)
+    clock.set(**ALL_PAIRS)
     torque = []
     for tick in (1, 50, 100, 200, 1500):
         clock.run(until=tick)
@@ -56,7 +56,7 @@ def test_a_slower_turbocharger_builds_up_later(held):
     share = {}
     for lag in (0.5, 1.0, 1.5):
         clock = held(T1, 1800.0, spec=(f"engine_brake.build_up_s={lag}",))
-        clock.mean(**ALL_PAIRS)
+        clock.set(**ALL_PAIRS)
         clock.run(until=50)
         early = retarding_torque(clock)
         clock.run(until=2000)
@@ -131,7 +131,7 @@ def test_a_dead_pair_is_felt_on_the_road(alone):
     for sound in (1.0, 0.0):
         clock = alone("grade:-6%,8km,1100m", "start.speed_km_h=52", "start.gear=7")
         clock.rig.parameters["pair_middle_sound"][0] = sound
-        clock.mean(**ALL_PAIRS)
+        clock.set(**ALL_PAIRS)
         clock.run(until=6000)
         reached[sound] = clock.true("engine_speed") / REVOLUTION_PER_MINUTE
     assert reached[1.0] < 2000.0

@@ -112,7 +112,7 @@ def test_from_rest_the_foot_gets_less_than_half_the_peak_torque(held, truck):
     """800 rpm, foot down, no boost: about 45 % of the peak is there at once (derived); the rest follows the boost."""
     engine = load_truck(truck).truck.engine
     clock = held(truck, 800.0)
-    clock.state["accelerator"][0] = 1.0
+    clock.mean(foot=1.0)
     clock.mean(pedal=1.0)
     clock.run(until=1)
     at_once = clock.true("engine_torque")
@@ -130,7 +130,7 @@ def test_boost_recovers_with_its_lag(held):
     """63 % of the way after one time constant, 1.0 s at 1300 rpm, and faster at higher speed (from memory)."""
     for engine_rpm, lag in ((1000.0, 1.5), (1300.0, 1.0), (1800.0, 0.6)):
         clock = held(T1, engine_rpm)
-        clock.state["accelerator"][0] = 1.0
+        clock.mean(foot=1.0)
         clock.mean(pedal=1.0)
         clock.run(until=round(100 * lag))
         part = clock.true("boost")
@@ -185,7 +185,7 @@ def test_the_smoke_limit_of_the_worked_table(held):
     memory)."""
     for pressure, expected in ((1.0, 1007.0), (1.5, 1595.0), (2.0, 2183.0)):
         clock = held(T1, 1200.0, "weather.temperature_c=15")
-        clock.state["accelerator"][0] = 1.0
+        clock.mean(foot=1.0)
         clock.mean(pedal=1.0)
         clock.state["manifold_pressure"][0] = pressure * 1e5
         clock.run(until=1)

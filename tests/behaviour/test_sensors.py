@@ -199,7 +199,7 @@ def test_an_accelerator_dialled_in_drives_the_engine(alone):
     assert before == 0.0
     assert clock.true("indicated_torque") > 500.0
     assert clock.believed("accelerator") == pytest.approx(0.6)
-    assert clock.true("accelerator") == 0.0
+    assert clock.handled("accelerator") == 0.0
 
 
 def test_a_road_speed_dialled_in_ends_cruise_and_one_too_high_cuts_the_fuel(trip, named):

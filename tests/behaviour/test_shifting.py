@@ -73,10 +73,11 @@ def test_a_shift_on_a_climb_loses_speed(trip, named, truck):
     shift = named(result, "gear_engaged")[0]
     time, speed = result.trace["time_s"], result.trace["speed_m_s"]
     begun, done = shift["time_s"] - shift["value"], shift["time_s"]
-    lost = np.interp(begun + 0.3, time, speed) - np.interp(done - 0.3, time, speed)
-    assert lost / (shift["value"] - 0.6) == pytest.approx(0.55, abs=0.12)
+    lost = np.interp(begun + 0.1, time, speed) - np.interp(done - 0.1, time, speed)
+    assert lost / (shift["value"] - 0.2) == pytest.approx(0.55, abs=0.12)
     gap = result.truck.gearbox.torque_gap_s
-    assert gap <= shift["value"] < gap + 0.5
+    # without a gear for what is left once the clutch is open; hands hurry on a climb
+    assert 0.45 * gap <= shift["value"] < gap + 0.5
 
 
 def test_a_shift_on_a_descent_gives_speed(trip, named):
@@ -92,7 +93,7 @@ def test_a_shift_on_a_descent_gives_speed(trip, named):
         "simulation.log_s=0.05",
     )
     shift = named(result, "gear_engaged")[0]
-    assert said(shift["cause"], "us") == "8 to 9: engine overspeed in overrun"
+    assert said(named(result, "gear_wanted")[0]["cause"], "us") == "8 to 9: engine overspeed in overrun"
     time, speed = result.trace["time_s"], result.trace["speed_m_s"]
     gained = np.interp(shift["time_s"] - 0.3, time, speed) - np.interp(shift["time_s"] - 0.8, time, speed)
     free = 9.80665 * 0.08 / np.sqrt(1 + 0.08**2) - 9.80665 * 0.0055 - 0.06

@@ -159,7 +159,8 @@ def test_in_the_same_state_the_dyno_gives_the_torque_of_the_trip_to_the_bit():
         trip.run(until=round(seconds * 100))
         for name in stand.clock.state.dtype.names:
             stand.clock.state[name][0] = trip.state[name][0]
-        stand.clock.set(accelerator=1.0, absorber_mode=2.0, absorber_load=0.0)
+        stand.clock.handle(accelerator=trip.handled("accelerator"))
+        stand.clock.set(absorber_mode=2.0, absorber_load=0.0)
         trip.run(until=int(trip.now) + 1)
         stand.clock.run(until=int(stand.clock.now) + 1)
         for name in ("indicated_torque", "friction_torque", "fuel_rate", "fuel_demand", "manifold_pressure", "limiter"):

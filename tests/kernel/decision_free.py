@@ -20,9 +20,9 @@ def fixed_pedal(tick: float, seconds: float) -> Clock:
     """The clock after so many seconds at a tick."""
     settings = load_settings(None, ("start.speed_km_h=80", f"simulation.tick_s={tick}", *STILL_AIR))
     clock = prepare(load_truck("long-haul-manual", SPEC).truck, load_route("grade-profile-1037"), settings)
-    clock.mean(foot_mode=0.0, pedal=PEDAL)
+    clock.handle(accelerator=PEDAL)
     clock.set(speed_limit=100.0)
-    clock.rig.memory.state["accelerator"][0] = PEDAL
+    clock.rig.memory.belief["driver_demand"][0] = clock.rig.memory.belief["accelerator"][0] = PEDAL
     if seconds:
         clock.run(until=round(seconds / tick))
     return clock
@@ -39,7 +39,7 @@ def general_purpose(seconds: float) -> dict[str, float]:
     """Distance, speed and fuel by scipy's solve_ivp at tight tolerance, same laws."""
     start = fixed_pedal(0.01, 0.0)
     memory, p, tables, road = start.rig.memory, start.rig.parameters[0], start.rig.tables, start.rig.road
-    s, b, c = memory.state[0], memory.belief[0], memory.command[0]
+    s, b, c, k, d = (record[0] for record in memory[1:])
     per_metre = tables[RATIO_ROW, int(s["gear"])] * p["axle_ratio"] / p["tyre_radius"]
 
     def rates(_time, y):
@@ -47,7 +47,7 @@ def general_purpose(seconds: float) -> dict[str, float]:
         s["wheel_speed"], s["engine_speed"] = y[1], y[1] * per_metre
         s["air_elevation"] = -1e6
         look_up_road(s, road, 0)
-        sense(s, b, c, p)
+        sense(s, b, c, k, d, p, 0.0)
         plant.settle(s, b, c, p, tables)
         target, lag = plant.manifold_target(s, p, tables)
         rise = lag_rate(y[2], target, lag)

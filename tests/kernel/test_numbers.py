@@ -1,5 +1,6 @@
 """A quantity that is no finite number stops the run, whichever it is, and is named with the time, the place and the last event."""
 
+import itertools
 import math
 import re
 
@@ -10,16 +11,11 @@ from sim import load_route, load_settings, load_truck, run_trip
 from sim.dyno.stand import Stand
 from sim.errors import RunError
 from sim.march.clock import Clock
-from sim.march.records import BELIEF, COMMAND, MEMORY_SIZE, PARAMETERS, STATE
+from sim.march.records import MEMORY_SIZE, PARAMETERS, RECORDS, field_place
 from sim.trips import trip
 
-FIELDS = (*STATE, *BELIEF, *COMMAND)
+FIELDS = tuple(itertools.chain(*RECORDS.values()))
 NO_NUMBERS = (math.nan, math.inf, -math.inf)
-RECORDS = {
-    "state": (0, len(STATE)),
-    "belief": (len(STATE), len(BELIEF)),
-    "command": (len(STATE + BELIEF), len(COMMAND)),
-}
 
 
 def words(field):
@@ -66,8 +62,8 @@ def test_the_block_holds_the_fields_in_their_order():
 @pytest.mark.parametrize("record", RECORDS)
 @pytest.mark.parametrize("value", NO_NUMBERS)
 def test_each_field_of_a_trip_is_refused_by_name(rolling, record, value):
-    first, count = RECORDS[record]
-    for place in range(first, first + count):
+    for field in RECORDS[record]:
+        place = field_place(f"{record}.{field.name}")
         message = refused(rolling, place, value)
         assert f": {words(FIELDS[place])} became infinite or not a number" in message
         assert message.startswith("run stopped at 10.00 s, ") and "Last event: half_way." in message
@@ -76,8 +72,8 @@ def test_each_field_of_a_trip_is_refused_by_name(rolling, record, value):
 @pytest.mark.parametrize("record", RECORDS)
 @pytest.mark.parametrize("value", NO_NUMBERS)
 def test_each_field_of_a_dyno_run_is_refused_by_name(turning, record, value):
-    first, count = RECORDS[record]
-    for place in range(first, first + count):
+    for field in RECORDS[record]:
+        place = field_place(f"{record}.{field.name}")
         assert f": {words(FIELDS[place])} became infinite or not a number" in refused(turning, place, value)
 
 
