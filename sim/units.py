@@ -344,9 +344,9 @@ def clock_time(seconds: float) -> str:
     >>> clock_time(75.4), clock_time(3661.0)
     ('1:15', '1:01:01')
     """
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+    hours, rest = divmod(abs(round(seconds)), 3600)
+    text = f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+    return f"-{text}" if round(seconds) < 0 else text
 
 
 # ---------------------------------------------------------------- quantities as people read them

@@ -35,7 +35,7 @@ th, td { text-align: left; vertical-align: top; padding: 2px 16px 2px 0; border-
 thead th { border-bottom: 1.5px solid var(--ink); }
 td.number, th.number { text-align: right; white-space: nowrap; }
 .pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(400px, 1fr)); gap: 0 44px; align-items: start; }
-.pair td.number { white-space: nowrap; }
+.pair td.number { white-space: normal; }
 .wide { overflow-x: auto; }
 figure { margin: 8px 0 4px; } figcaption { color: var(--quiet); font-size: .9rem; max-width: 100ch; }
 details { margin: 10px 0; } summary { cursor: pointer; font-weight: bold; padding: 3px 0; }

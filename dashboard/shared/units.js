@@ -22,9 +22,10 @@ export function fixed(value, digits) {
 
 /** @param {number} seconds */
 export function clock(seconds) {
-  const whole = Number(fixed(seconds, 0)), hours = Math.floor(whole / 3600), minutes = Math.floor(whole / 60) % 60;
+  const rounded = Number(fixed(seconds, 0)), whole = Math.abs(rounded), sign = rounded < 0 ? "-" : "";
+  const hours = Math.floor(whole / 3600), minutes = Math.floor(whole / 60) % 60;
   const two = (number) => String(number).padStart(2, "0");
-  return (hours ? hours + ":" + two(minutes) : String(minutes)) + ":" + two(whole % 60);
+  return sign + (hours ? hours + ":" + two(minutes) : String(minutes)) + ":" + two(whole % 60);
 }
 
 /** @param {number} value as many digits as it needs, six at most */

@@ -50,7 +50,7 @@ def test_json_is_the_summary_and_nothing_else(capsys):
 
 
 def test_every_setting_is_listed_with_default_range_and_meaning(capsys):
-    code, out, _ = call(capsys, "list", "--keys")
+    code, out, _ = call(capsys, "list", "--keys", "--units", "metric")
     lines = out.splitlines()
     assert code == 0 and len(lines) == len(list(keys_of(Settings)))
     (line,) = [line for line in lines if line.startswith("cruise.stage_2_over_km_h ")]

@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 from dash.development.base_component import Component
-from test_units_of_readers import UNITS, strangers
+from strangers import strangers
 
 from dashboard.fuel_study.figures import figures_of
 from dashboard.fuel_study.page import file_of, results
@@ -16,7 +16,7 @@ from dashboard.fuel_study.report import study_report
 from sim.command.study_words import study_text
 from sim.studies.findings import answer_of, answers_json
 from sim.studies.runner import run_study
-from sim.units import MILE
+from sim.units import MILE, SYSTEMS
 from sim.wording import kinds_in, said
 
 COMMON = {"form": 1, "title": "On a short hill", "question": "What does it do?", "truck": "long-haul-manual"}
@@ -100,11 +100,11 @@ def page_of(result, units):
 
 
 def without_names(text):
-    """Without names of roads and cautions, which stand as somebody has written them."""
-    return re.sub(r"grade:\S+|constant grade of [^.;\n]*", "", text)
+    """Without names of roads and cautions, which stand as somebody has written them, and without colours."""
+    return re.sub(r"grade:\S+|constant grade of [^.;\n]*|#[0-9A-F]{6}\b", "", text)
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_the_command(result, units):
     lines = study_text(result, units).splitlines()
     asked = next(
@@ -114,7 +114,7 @@ def test_the_command(result, units):
     assert not [line for line in lines[asked + 2 :] if strangers(without_names(line), units)]
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_the_list_for_people(result, units):
     rows = list(csv.reader(result.csv(units).splitlines()))
     unit_of = {name: re.search(r"\[(.*)\]$", name) for name in rows[0]}
@@ -133,13 +133,13 @@ def test_the_list_for_people(result, units):
         )
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_the_answer_of_the_page(result, units):
     texts = page_of(result, units)
     assert len(texts) > 20 and not [text for text in texts if strangers(without_names(text), units)]
 
 
-@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("units", SYSTEMS)
 def test_the_figures(result, units):
     drawn = [texts_in([title, caption, figure]) for title, caption, figure in figures_of(result, units)]
     assert drawn and not [text for texts in drawn for text in texts if strangers(without_names(text), units)]
@@ -155,7 +155,7 @@ def test_the_report_has_both_beside_each_other(result):
 def test_the_answer_is_kept_as_findings(result):
     kept = json.loads(answers_json(result))
     assert kept["answer"] and all(kind.startswith("study.") for kind in kinds_in(kept["answer"]))
-    for units in UNITS:
+    for units in SYSTEMS:
         assert [said(found, units) for found in kept["answer"]] == [said(found, units) for found in answer_of(result)]
 
 

@@ -279,7 +279,7 @@ def test_the_link_and_the_files_are_those_of_this_setup(visit):
         elif name == "report":
             assert text.startswith("<!DOCTYPE html>") and "stage held by the drill" in text
         else:
-            assert text.startswith("time_s,distance_m,event,cause")
+            assert text.startswith("time [s],distance [km],event,cause")
 
 
 def test_a_bad_value_is_said_once_and_the_old_result_stays_in_grey(visit):
