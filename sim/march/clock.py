@@ -165,6 +165,7 @@ class Clock(simpy.Environment):
         self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
         self._arguments = self._gather()
         self._refuse_what_left(0.0, 0.0)
+        self._write_row()  # a trace begins at the start
         self._clockwork[HANDS_EVERY] = max(1, round(HANDS_PERIOD / self.tick))
 
     # ------------------------------------------------------------ reading
@@ -312,6 +313,10 @@ class Clock(simpy.Environment):
             What the number is, one of `sim.units.quantity_kinds`; empty without a number.
         """
         self.note(event, cause, value, quantity)
+        self._write_row()
+
+    def _write_row(self) -> None:
+        """Writes the truck's state at this tick into the trace, over what may be there of it."""
         written = int(self._clockwork[LOG_ROWS])
         if written and self._log[written - 1, 0] == self._now:
             written -= 1

@@ -125,10 +125,12 @@ def test_list_names_every_road_and_truck(capsys):
         assert any(line.split()[0] == name for line in out.splitlines() if line.strip())
 
 
-def test_out_writes_four_files_and_refuses_a_folder_that_is_not_empty(capsys, tmp_path):
+def test_out_writes_its_files_and_refuses_a_folder_that_is_not_empty(capsys, tmp_path):
     folder = tmp_path / "trip"
     assert call(capsys, "run", SHORT, "--out", str(folder))[0] == 0
-    assert {p.name for p in folder.iterdir()} == {"report.html", "trace.csv", "events.csv", "summary.json"}
+    assert {p.name for p in folder.iterdir()} == {
+        "report.html", "trace.csv", "events.csv", "controls.csv", "summary.json"
+    }  # fmt: skip
     assert [p.name for p in tmp_path.iterdir()] == ["trip"]
     header = (folder / "trace.csv").read_text().splitlines()[0].split(",")
     wanted = TRACE_COLUMNS.split()
@@ -201,7 +203,7 @@ def test_a_full_disk_leaves_nothing_behind(capsys, tmp_path, monkeypatch):
 
 
 def test_an_interrupted_trip_leaves_nothing_behind(capsys, tmp_path, monkeypatch):
-    def interrupted(*_):
+    def interrupted(*_, **__):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("sim.trips.trip.run_trip", interrupted)
@@ -215,7 +217,8 @@ def test_a_person_is_told_what_will_happen_before_the_drive(capsys, monkeypatch)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     drive = sim.trips.trip.run_trip
     monkeypatch.setattr(
-        "sim.trips.trip.run_trip", lambda *inputs: order.append(capsys.readouterr().err) or drive(*inputs)
+        "sim.trips.trip.run_trip",
+        lambda *inputs, **more: order.append(capsys.readouterr().err) or drive(*inputs, **more),
     )
     code, out, _ = call(capsys, "run", SHORT, "--set", "start.oil_temperature_c=5")
     assert code == 0
