@@ -84,4 +84,4 @@ def test_log_rows_come_on_whole_steps_and_at_events(parked):
     clock.record("noted", "twice in one tick")
     clock.run(until=2000)
     ticks = clock.log()[:, 0]
-    assert np.array_equal(ticks, np.sort(np.append(np.arange(50, 2001, 50), 1234)))
+    assert np.array_equal(ticks, np.sort(np.append(np.arange(0, 2001, 50), 1234)))
