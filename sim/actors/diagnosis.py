@@ -102,6 +102,14 @@ class Code:
         }
 
 
+def lamp_of(codes: list[dict[str, Any]]) -> Finding:
+    """The lamp a driver sees."""
+    lit = {code["lamp"] for code in codes if code["active"]}
+    return Finding(
+        "reading.lamp_red" if "red" in lit else "reading.lamp_amber" if "amber" in lit else "reading.lamp_off"
+    )
+
+
 PINS = tuple((key, f"{key}_signal") for key in SENSORS)
 # sensors whose voltage says whether their circuit is sound: key, lowest and highest of a sound one
 RANGES = tuple(
@@ -128,6 +136,7 @@ class Test:
     stops: bool = False
     refuses: dict[str, Finding] = field(default_factory=dict)
     of_range: bool = False
+    by_motion: bool = False  # needs a truck that moves as it is told
     failing_for: float = 0.0
     passing_for: float = 0.0
     active: bool = False
@@ -164,7 +173,9 @@ class Diagnosis:
         self.readers = {key: reader(key, self.parameters) for key in SENSORS}
         self.quiet: set[str] = set()
         self._look_at_pins()
-        self.tests = [*self._circuit_tests(), *self._value_tests(), *self._switch_tests(), *self._solenoid_tests()]
+        made = [*self._circuit_tests(), *self._value_tests(), *self._switch_tests(), *self._solenoid_tests()]
+        self.tests = [test for test in made if trip.wheels or not test.by_motion]
+        self.left_out = [test for test in made if test not in self.tests]
 
     # ------------------------------------------------------------ what the controller sees
 
@@ -271,6 +282,7 @@ class Diagnosis:
                 1.0,
                 distrusts=True,
                 refuses=_refusals("pedal"),
+                by_motion=True,
             ),
             of("crank", 8, "code.no_pulses_of_the_crankshaft", RED, self._no_crank, 0.3),
             of("cam", 8, "code.no_pulses_of_the_camshaft", AMBER, self._no_cam, 1.0),
@@ -283,6 +295,7 @@ class Diagnosis:
                 5.0,
                 derate=0.2,
                 refuses=_refusals("road_speed"),
+                by_motion=True,
             ),
             of(
                 "road_speed",
@@ -292,6 +305,7 @@ class Diagnosis:
                 lambda: bool(self.drops),
                 0.0,
                 refuses=_refusals("road_speed"),
+                by_motion=True,
             ),
             of(
                 "road_speed",
@@ -301,6 +315,7 @@ class Diagnosis:
                 lambda: len(self.jumps) >= 6,
                 0.0,
                 refuses=_refusals("road_speed"),
+                by_motion=True,
             ),
         ]
         for mode, limit, lamp in COOLANT_STEPS:
@@ -309,7 +324,7 @@ class Diagnosis:
             found.append(
                 of("coolant", mode, kind, lamp, partial(self._hotter, "coolant", limit + CELSIUS_ZERO), 3.0, **more)
             )
-        return found if self.trip.wheels else [test for test in found if test.part != "road_speed"]
+        return found
 
     def _switch_tests(self) -> list[Test]:
         """Switches that say what cannot be."""
@@ -338,9 +353,22 @@ class Diagnosis:
         reason = {"cruise": finding("cause.brake_switch_lost")}
         return [
             Test(
-                *spn["clutch_switch"], _of("clutch_switch", "code.disagrees_with_engine_and_gear"), AMBER, clutch, 15.0
+                *spn["clutch_switch"],
+                _of("clutch_switch", "code.disagrees_with_engine_and_gear"),
+                AMBER,
+                clutch,
+                15.0,
+                by_motion=True,
             ),
-            Test(*spn["brake_switch"], _of("brake_switch", "code.always_pressed"), AMBER, brake, 8.0, refuses=reason),
+            Test(
+                *spn["brake_switch"],
+                _of("brake_switch", "code.always_pressed"),
+                AMBER,
+                brake,
+                8.0,
+                refuses=reason,
+                by_motion=True,
+            ),
             Test(
                 *spn["set_button"],
                 _of("set_button", "code.always_pressed"),
@@ -703,4 +731,4 @@ def diagnosis(trip: Underway) -> Process:
         tests.step()
 
 
-__all__ = ["Code", "Diagnosis", "diagnosis"]
+__all__ = ["Code", "Diagnosis", "diagnosis", "lamp_of"]

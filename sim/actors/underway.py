@@ -34,7 +34,7 @@ class Underway:
     shut_down : Finding or None
         Why the controller has stopped the engine, None while it has not.
     wheels : bool
-        False for an engine alone, whose controller does not look for a road speed.
+        False where no truck moves: the controller leaves out the tests that need one.
     """
 
     clock: Clock

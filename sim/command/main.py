@@ -290,6 +290,27 @@ def _add_sheet(commands: "argparse._SubParsersAction[Parser]") -> None:
     sheet.add_argument("--json", action="store_true", help="print a JSON list and nothing else")
 
 
+def _add_knobs(commands: "argparse._SubParsersAction[Parser]") -> None:
+    """The controller without a truck."""
+    knobs = commands.add_parser("knobs", help="the controller without a truck: turn what it senses, see what it does")
+    knobs.add_argument(
+        "steps",
+        nargs="*",
+        metavar="STEP",
+        help="KNOB=VALUE, which may carry a unit or be on or off; BUTTON=press; wait=TIME. For example engine_speed=1500rpm"
+        " road_speed=60mph set=press road_speed=64mph",
+    )
+    knobs.add_argument("--file", metavar="FILE", help="a text file of steps, done before those of the command line")
+    knobs.add_argument(
+        "--pause", default="3s", metavar="TIME", help="after each step, before the state is printed (3s)"
+    )
+    knobs.add_argument("--list-knobs", action="store_true", help="the knobs with their ranges, and nothing else")
+    knobs.add_argument("--pins", action="store_true", help="also every pin, and what the controller believes")
+    _add_truck(knobs, "one value of truck or settings, may carry a unit")
+    _add_units(knobs)
+    knobs.add_argument("--json", action="store_true", help="print a JSON list, one entry a step, and nothing else")
+
+
 def _add_listing(commands: "argparse._SubParsersAction[Parser]") -> None:
     """What there is."""
     listing = commands.add_parser("list", help="roads, trucks and settings, one line each")
@@ -347,6 +368,7 @@ def _parser() -> Parser:
         _add_speedo,
         _add_sheet,
         _add_fault,
+        _add_knobs,
         _add_listing,
         _add_serve,
         _add_check,
@@ -376,6 +398,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         from sim.command import actions, calibrating, importing, serving, studying
         from sim.command import dyno_command as dyno
         from sim.command import fault_command as hunting
+        from sim.command import knobs_command as knobs
 
         action = {
             "run": actions.run,
@@ -385,6 +408,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             "speedo": calibrating.speedo,
             "sheet": calibrating.sheet,
             "fault": hunting.fault,
+            "knobs": knobs.knobs,
             "study": studying.study,
             "list": actions.list_all,
             "check": actions.check,

@@ -11,11 +11,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults
+from sim.actors.diagnosis import lamp_of
 from sim.actors.underway import Underway
 from sim.dyno.stand import Stand
 from sim.hidden.causes import occurrence_text
 from sim.hidden.key import Hidden
-from sim.hidden.yard import Visit, lamp_of
+from sim.hidden.yard import Visit
 from sim.inputs.files import TruckFile, changed_truck, load_settings, load_truck
 from sim.inputs.sensors import SENSORS, quantity_of
 from sim.inputs.sheet import Entry, settings_sheet

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from sim.actors.diagnosis import lamp_of
 from sim.actors.underway import Underway
 from sim.inputs.sensors import SENSORS
 from sim.inputs.specs import PAIRS
@@ -9,7 +10,6 @@ from sim.march.clock import Clock
 from sim.march.meter import Look, wire_check
 from sim.march.plant import working_cylinders
 from sim.units import REVOLUTION_PER_MINUTE
-from sim.wording import Finding
 
 WARMING = 45.0  # s of idle, in which a loose plug shows
 SNAP = 8.0  # s at full pedal in neutral
@@ -18,14 +18,6 @@ SAMPLE = 0.5  # s
 SETTLED = 10  # samples at idle before a signal that wanders is loose
 SWITCHES = ("engine_brake_switch", "cruise_switch", "set_coast", "resume_accelerate", "fan_switch")
 A_PRESS = 0.16  # of the brake pedal
-
-
-def lamp_of(codes: list[dict[str, Any]]) -> Finding:
-    """The lamp a driver sees."""
-    lit = {code["lamp"] for code in codes if code["active"]}
-    return Finding(
-        "reading.lamp_red" if "red" in lit else "reading.lamp_amber" if "amber" in lit else "reading.lamp_off"
-    )
 
 
 class Visit:

@@ -15,6 +15,7 @@ imported.
     dyno       the engine on the dyno
     faults      failures that occur, values dialled in, meters
     speedometer the measured mile
+    knobs       what is done to the knobs of the controller
     hidden      the hidden fault: its session, its key, tests and answers
     browser     what comes over the network
     running     a trip that breaks off, and the command line
