@@ -29,7 +29,7 @@ NAME = "haulbench"
 ROOMS = Path(__file__).parent
 STYLES = (
     "shared/shared", "trip/trip", "gearing/gearing", "roads/roads", "fuel_study/fuel_study", "sources/sources", "dyno/dyno",
-    "speedometer/speedometer", "hidden_fault/hidden_fault",
+    "knobs/knobs", "speedometer/speedometer", "hidden_fault/hidden_fault",
 )  # fmt: skip
 SCRIPTS = sorted(file.relative_to(ROOMS).as_posix() for file in ROOMS.glob("*/*.js"))
 

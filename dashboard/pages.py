@@ -7,7 +7,7 @@ works nothing out. `register` adds the page's callbacks and routes, once.
 from importlib import import_module
 from types import ModuleType
 
-ORDER = ("trip", "gearing", "fuel_study", "roads", "dyno", "speedometer", "hidden_fault", "sources")
+ORDER = ("trip", "gearing", "fuel_study", "roads", "dyno", "knobs", "speedometer", "hidden_fault", "sources")
 
 
 def pages() -> list[ModuleType]:

@@ -6,5 +6,6 @@ import "../trip/trip.js";
 import "../gearing/gearing.js";
 import "../roads/roads.js";
 import "../dyno/dyno.js";
+import "../knobs/knobs.js";
 import "../speedometer/speedometer.js";
 import "../hidden_fault/hidden_fault.js";

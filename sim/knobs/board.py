@@ -194,7 +194,8 @@ class Board:
     """
 
     def __init__(self, truck: Truck, settings: Settings) -> None:
-        for text, asked in zip(settings.faults.occur, settings.faults.occurrences(), strict=True):
+        texts = (*settings.faults.occur, *settings.circuits.dialled)
+        for text, asked in zip(texts, [*settings.faults.occurrences(), *settings.circuits.values()], strict=True):
             if asked.trigger == "place" and asked.begin > 0.0:
                 raise SettingsError(say.no_place(text=text))
         self.truck, self.settings = truck, settings
@@ -226,10 +227,11 @@ class Board:
         return Underway(clock, truck, settings, route, wheels=False)
 
     def _put_all(self) -> None:
-        """Turns every knob to where it stands, and lets the controller begin."""
+        """Turns every knob to where it stands, then lets the controller begin."""
         trip = self._trip
         for name, value in self.turned.items():
             self._put(name, value)
+        trip.clock.run(until=1)  # so that the controller begins with what it senses
         for process in (
             *faults.happenings(trip),
             diagnosis.diagnosis(trip),

@@ -1,0 +1,1 @@
+"""The Knobs page: the controller without a truck, its lamps, pins and codes."""
