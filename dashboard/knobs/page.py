@@ -90,10 +90,11 @@ def layout(query: dict[str, Any]) -> html.Div:
     below = html.Div(
         [
             card("Codes", part("codes", aria_live="polite")),
-            card("What happened", part("events")),
+            card("What happened", part("events", className="events")),
             card(
                 "Pins of the controller",
                 part("pins", className="wide", tabIndex=0, role="region", aria_label="Pins of the controller"),
+                kind="pins-card",
             ),
             card(
                 "What is left out here",

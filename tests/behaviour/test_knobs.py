@@ -307,6 +307,15 @@ def test_a_broken_wire_is_broken_here_too():
         Hands('circuits.dialled=["1 km coolant temperature 118 C"]')
 
 
+def test_the_shortest_press_of_a_button_is_seen():
+    hands = Hands()
+    hands.turn("engine_speed", 1500, "rpm")
+    hands.turn("road_speed", 60, "mi_h")
+    hands.turn("set_coast", 1, then=0.0)
+    hands.turn("set_coast", 0, then=0.0)
+    assert hands.wait(1.0)["cruise"]["set_speed"] == pytest.approx(SIXTY)
+
+
 # ---------------------------------------------------------------- done again
 
 
@@ -403,3 +412,10 @@ def test_steps_can_stand_in_a_file_and_knobs_are_listed(tmp_path, capsys):
     assert [len(pairs(entry)) for entry in told] == [3, 3, 0, 1]
     listed = steps_of(capsys, "--list-knobs").splitlines()
     assert [line.split()[0] for line in listed] == list(KNOBS)
+
+
+def test_too_many_steps_are_refused_before_any_is_done(tmp_path, capsys):
+    file = tmp_path / "long.txt"
+    file.write_text("fan_switch=on " * (MOST_ACTIONS + 1), encoding="utf-8")
+    assert main(["knobs", "--file", str(file), "--pause", "0s"]) == 2
+    assert f"at most {MOST_ACTIONS}" in capsys.readouterr().err

@@ -87,6 +87,7 @@ BODIES = {
     "/trip/drive": {"setup": SETUP, "have": "x"},
     "/trip/foretell": {"setup": SETUP},
     "/dyno/run": {"setup": SETUP, "test": "governor", "have": "x"},
+    "/knobs/turn": {"setup": SETUP, "actions": [[0, "engine_speed", 150.0], [500, "set_coast", 1]]},
     "/speedometer/look": {"setup": SETUP},
     "/speedometer/mile": {"setup": SETUP, "mystery": 7, "shown_mi_h": 60, "miles": 1, "entered": 28000.0},
     "/speedometer/mark": {"setup": SETUP, "mystery": 7, "shown_mi_h": 60, "miles": 1, "entries": {"seconds": 60}},

@@ -305,7 +305,7 @@ PROVOKING = (
     "tests/behaviour/test_pool.py::test_a_job_over_its_time_ends_with_its_worker_and_its_neighbour_never_notices",
     "tests/laws/test_safe_speed.py",
     "tests/behaviour/test_sensors.py::test_a_text_that_cannot_be_read_says_what_can",
-    "tests/behaviour/test_speedo.py", "tests/behaviour/test_hidden.py", "tests/studies", "tests/dyno",
+    "tests/behaviour/test_speedo.py", "tests/behaviour/test_knobs.py", "tests/behaviour/test_hidden.py", "tests/studies", "tests/dyno",
     "tests/dashboard/test_server.py", "tests/dashboard/test_study_desk.py", "tests/behaviour/test_messages_said.py",
     "tests/dashboard/test_workshop.py", "tests/dashboard/test_dyno_page.py", "tests/dashboard/test_fault_desk.py",
     "tests/dashboard/test_identity.py", "tests/dashboard/test_keeping.py",
