@@ -131,7 +131,7 @@ class Knobs {
     this.refresh[knob.name] = () => {
       const value = this.shown.turned[knob.name];
       const text = quantity(value, kind, Math.max(digitsOf(kind), step < 1 ? 1 : 0));
-      if (document.activeElement !== slider || !this.busy) { slider.value = String(asShown(value, kind)); }
+      slider.value = String(asShown(value, kind));
       setText(output, text); slider.setAttribute("aria-valuetext", text);
     };
     const box = labelled(knob.words, slider, slider, { class: "dial" });
@@ -175,6 +175,7 @@ class Knobs {
 
   // ------------------------------------------------------------ what is seen
   show() {
+    this.actions.forEach(([, name, value]) => { this.shown.turned[name] = value; }); // an answer may be of before
     Object.values(this.refresh).forEach((refresh) => refresh());
     this.lamps(); this.readings(); this.lists();
     const { truck, settings, changes } = this.setup;

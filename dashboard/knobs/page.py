@@ -1,10 +1,9 @@
 """The Knobs page: turn what the controller senses, throw its switches, and see pairs, lamps, codes and pins."""
 
 import json
-from typing import Annotated, Any
+from typing import Any
 
 import dash
-import pydantic
 from dash import html
 
 from dashboard.knobs.work import film
@@ -115,7 +114,7 @@ class Turned(doors.Question):
     """A setup, and what hands have done since the key was turned."""
 
     setup: GivenSetup
-    actions: Annotated[tuple[Any, ...], pydantic.BeforeValidator(actions_of)]
+    actions: list[Any]
 
 
 def register(app: dash.Dash, workshop: Workshop) -> None:
@@ -123,8 +122,8 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
 
     def turned(asked: Turned, _: doors.Visitor) -> doors.Answer:
         """What is seen now and for a while."""
-        inputs = read_setup(asked.setup, workshop)
-        found: dict[str, Any] = workshop.ask(key_for("knobs", inputs, asked.actions), film, inputs, asked.actions)
+        inputs, actions = read_setup(asked.setup, workshop), actions_of(asked.actions)
+        found: dict[str, Any] = workshop.ask(key_for("knobs", inputs, actions), film, inputs, actions)
         return found
 
     doors.post(app, f"{PATH}/turn", Turned, turned)

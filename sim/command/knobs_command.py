@@ -37,18 +37,18 @@ def _steps(options: Namespace) -> list[str]:
 
 def _done(text: str, now: float) -> list[Any]:
     """What a step does with the knobs from a time on. [s]"""
-    from sim.knobs.board import ALSO, BUTTONS, KNOBS, action
+    from sim.knobs.board import ALSO, BUTTONS, KNOBS, action, knob_named
 
     name, equals, value = text.partition("=")
-    name = ALSO.get(name, name)
     if not equals:
         raise SettingsError(say.not_a_step(text=text, knobs=list(KNOBS)))
+    name = ALSO.get(name, name)
+    unit = knob_named(name).unit
     first, last = (round(1000.0 * time) for time in (now, now + PRESS))
     if value == "press":
-        if name in KNOBS and name not in BUTTONS:
+        if name not in BUTTONS:
             raise SettingsError(say.nothing_to_press(text=text, buttons=BUTTONS))
         return [action(first, name, 1.0), action(last, name, 0.0)]
-    unit = KNOBS[name].unit if name in KNOBS else ""
     try:
         return [action(first, name, to_si(quantity_in(POSITIONS.get(value, value), unit), unit))]
     except ValueError as problem:

@@ -5,6 +5,7 @@ every actor are those of a trip. With the key off there is no controller; a new 
 """
 
 import difflib
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -118,6 +119,20 @@ class Action(NamedTuple):
     value: float  # SI
 
 
+def knob_named(name: str) -> Knob:
+    """A knob by its name.
+
+    Raises
+    ------
+    SettingsError
+        There is none.
+    """
+    if name not in KNOBS:
+        near = difflib.get_close_matches(name, KNOBS, 2)
+        raise SettingsError(say.no_knob(name=name, near=near, known=list(KNOBS)))
+    return KNOBS[name]
+
+
 def action(time_ms: object, name: object, value: object, before_ms: int = 0) -> Action:
     """One movement of a hand, checked.
 
@@ -141,10 +156,7 @@ def action(time_ms: object, name: object, value: object, before_ms: int = 0) -> 
     if not plain or isinstance(time_ms, bool) or isinstance(value, bool):
         raise SettingsError(say.no_action(given=[time_ms, name, value]))
     assert isinstance(time_ms, int) and isinstance(value, int | float)
-    knob = KNOBS.get(str(name))
-    if knob is None:
-        near = difflib.get_close_matches(str(name), KNOBS, 2)
-        raise SettingsError(say.no_knob(name=str(name), near=near, known=list(KNOBS)))
+    knob = knob_named(str(name))
     slack = 1e-9 * max(abs(knob.least), abs(knob.most))  # of a bound that went through another unit
     whole = knob.kind != "dial"
     if not knob.least - slack <= value <= knob.most + slack or (whole and value != int(value)):
@@ -201,6 +213,7 @@ class Board:
         self.truck, self.settings = truck, settings
         self.now_ms = 0
         self._began_ms = 0
+        self._moved = 0  # tick at which a button last moved
         self._events: list[dict[str, Any]] = []
         self._trip = trip = self._controller(settings)
         self.left_out = [finding("cause.code", **test.code()) for test in diagnosis.Diagnosis(trip).left_out]
@@ -275,16 +288,22 @@ class Board:
     # ------------------------------------------------------------ hands and time
 
     def wait(self, until_ms: int) -> None:
-        """Lets time pass, at least one tick of it for what was turned to be seen."""
+        """Lets time pass; looking in between changes nothing."""
         self.now_ms = max(self.now_ms, until_ms)
         if self.alive:
-            clock = self._trip.clock
-            clock.run(until=max(round((self.now_ms - self._began_ms) / 1000.0 / clock.tick), int(clock.now) + 1))
+            self._run(round((self.now_ms - self._began_ms) / 1000.0 / self._trip.clock.tick))
+
+    def _run(self, until: int) -> None:
+        """Lets the controller work up to a tick."""
+        if until > self._trip.clock.now:
+            self._trip.clock.run(until=until)
 
     def turn(self, done: Action) -> None:
         """Waits for the time of an action and does it."""
-        if done.time_ms > self.now_ms or KNOBS[done.knob].kind == BUTTON:  # the shortest press is seen
-            self.wait(done.time_ms)
+        self.wait(done.time_ms)
+        if KNOBS[done.knob].kind == BUTTON and self.alive:  # the shortest press is seen
+            self._run(self._moved + 1)
+            self._moved = int(self._trip.clock.now)
         was_alive = self.alive
         self.turned[done.knob] = done.value
         if was_alive and self.alive:
@@ -298,7 +317,7 @@ class Board:
     def _turn_the_key(self) -> None:
         """A new controller, which remembers its codes and waits to see its switches work."""
         codes = self._trip.codes
-        self._began_ms = self.now_ms
+        self._began_ms, self._moved = self.now_ms, 0
         unchecked = self.settings.cruise.model_copy(update={"key_on_check": False})
         self._trip = self._controller(self.settings.model_copy(update={"cruise": unchecked}))
         for code in codes.values():
@@ -417,7 +436,7 @@ def replay(truck: Truck, settings: Settings, actions: Sequence[Action]) -> dict[
     for done in actions:
         board.turn(done)
     began, step = board.now_ms, round(1000.0 * FRAME)
-    board.wait(began)
+    board.wait(began + math.ceil(1000.0 * settings.simulation.tick_s))  # what was turned is sensed within a tick
     mark, last = board.mark(), board.shown()
     frames: list[tuple[int, dict[str, Any]]] = [(began, last)]
     for now in range(began + step, began + round(1000.0 * AHEAD) + 1, step):

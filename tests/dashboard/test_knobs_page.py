@@ -1,4 +1,4 @@
-"""The Knobs page: the demonstration of an instructor in a real browser, by mouse, by keyboard, by link, in both systems of units."""
+"""The Knobs page: the demonstration of an instructor in a real browser, by mouse, keyboard and link, in both systems of units."""
 
 import re
 

@@ -18,8 +18,8 @@ FEWEST_WORDS = 5  # fewer are a label, no sentence
 
 # page -> highest grade, loosely above what it has
 BOUNDS = {
-    "trip": 4.0, "gearing": 5.0, "fuel_study": 4.0, "roads": 4.0, "dyno": 5.0, "knobs": 6.0, "speedometer": 7.0, "hidden_fault": 6.0,
-    "sources": 10.0,
+    "trip": 4.0, "gearing": 5.0, "fuel_study": 4.0, "roads": 4.0, "dyno": 5.0, "knobs": 6.0, "speedometer": 7.0,
+    "hidden_fault": 6.0, "sources": 10.0,
 }  # fmt: skip
 README_BOUND = 10.0
 
