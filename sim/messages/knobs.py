@@ -23,7 +23,12 @@ def no_knob(*, name: str, near: Sequence[str], known: Sequence[str]) -> str:
 def beyond(*, name: str, given: float, least: float, most: float, unit: str, whole: bool) -> str:
     """Said when a knob cannot be where it is to be turned."""
     steps = ", in whole steps" if whole else ""
-    return f"{name} cannot be {given:g} {unit}".rstrip() + f"; allowed is {least:g} to {most:g} {unit}".rstrip() + steps
+    said = shortened(unit)
+    return (
+        f"{shortened(name)} cannot be {given:g} {said}".rstrip()
+        + f"; allowed is {least:g} to {most:g} {said}".rstrip()
+        + steps
+    )
 
 
 def order(*, given_s: float, before_s: float) -> str:
@@ -42,8 +47,8 @@ def not_a_step(*, text: str, knobs: Sequence[str]) -> str:
 
 
 def not_read(*, text: str, problem: str) -> str:
-    """Said when the value of a step cannot be read; the problem is a message of its own."""
-    return f"{shortened(text)}: {problem}"
+    """Said when the value of a step, or a time, cannot be read; the problem is a message of its own."""
+    return f"{shortened(text)}: {problem}; write a value such as 1500rpm, 60mph, 90C, on, off or 3s"
 
 
 def nothing_to_press(*, text: str, buttons: Sequence[str]) -> str:
