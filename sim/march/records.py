@@ -760,7 +760,12 @@ believed_set_button     | belief.set_button         |
 believed_resume_button  | belief.resume_button      |
 believed_fan_switch     | belief.fan_switch         |
 believed_wheel_slip     | belief.wheel_slip         |
+believed_cancel_button  | belief.cancel_button      |
 cruise_stage            | command.cruise_stage      |
+held_by_cruise          | command.held_by_cruise    |
+waits_for_brake         | command.waits_for_brake   |
+traction_lost           | command.traction_lost     |
+engine_brake_refused    | command.engine_brake_refused |
 """)
 LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 
