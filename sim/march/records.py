@@ -608,6 +608,13 @@ REASONS = (
     "cause.code_refuses",
 )
 
+# what the service brakes are for
+BRAKED_FOR = {
+    "stop": "cause.brakes_for_stop",
+    "limit_or_curve": "cause.brakes_for_limit_or_curve",
+    "descent": "cause.brakes_for_descent",
+}
+
 LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")
 NO_LIMITER, FULL_LOAD_CURVE, GOVERNOR, ROAD_SPEED_LIMIT, IDLE_GOVERNOR, AIR_FUEL_LIMIT = range(6)
 
