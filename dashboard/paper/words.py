@@ -5,7 +5,7 @@ from typing import Any
 
 from dashboard.paper.markup import table, unfolded, wide
 from sim.inputs.specs import Part, Settings, Truck, keys_of
-from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result, peak_text
+from sim.trips.result import BRAKE_LIMIT_C, VERDICTS, Result, applications_text, peak_text
 from sim.units import LITRE_PER_100KM, SYSTEMS, beside, clock_time, key_shown, key_value, quantity_text, to_si
 from sim.wording import Finding, finding
 
@@ -96,7 +96,7 @@ def summary_rows(result: Result) -> list[Row]:
             "engine brake, stages 1 / 2 / 3", " / ".join(clock_time(s["engine_brake_stage_time_s"][k]) for k in "123")
         ),
         same("stage changes", f"{s['stage_changes']}"),
-        same("service-brake applications", f"{s['service_brake_applications']}"),
+        same("service-brake applications", applications_text(s, "metric")),
         peak("mean brake temperature, highest", "max_brake_temperature_c"),
         peak("hottest axle group", "max_hottest_brake_temperature_c"),
         heat("published limit of the mean [2]", BRAKE_LIMIT_C),

@@ -1,32 +1,22 @@
 // @ts-check
 /* The engine brake at the cursor: which cylinders work, and which switches and interlocks let it. */
-import { element, setText } from "../shared/dom.js";
-import { number, quantity, unitOf } from "../shared/words.js";
-import { tens } from "./cluster.js";
+import { element, setText, worded } from "../shared/dom.js";
+import { said } from "../shared/words.js";
 
 const PAIRS = ["front", "middle", "rear"];
-const CONDITIONS = ["switch", "foot", "fuel", "clutch", "gear", "speed", "oil", "slip"];
+const PAIR_IS = { off: "engine_brake.pair_off", on: "engine_brake.pair_on", dead: "engine_brake.pair_dead" };
 
 /** @typedef {import("./cluster.js").Moment} Moment */
 
-/** Whether each lets the brake work, and in words. @param {Moment} at @returns {Record<string, [boolean, string]>} */
-function conditions({ value, head: { about }, gear, turning, stage }) {
-  const pedal = value("accelerator"), oil = value("oil_temperature"), released = number(pedal, "share") === "0";
-  const needed = stage ? about.off : about.on, warm = oil >= about.least_oil;
-  const is = (name) => value(name) > 0.5;
-  return {
-    switch: [about.switch, about.switch ? `switch on, up to ${about.selector}` : "switch off"],
-    foot: [released, released ? "accelerator released" : `accelerator ${quantity(pedal, "share")}`],
-    fuel: [is("fuel_cut"), is("fuel_cut") ? "no fuel" : "fuel burning"],
-    clutch: [is("clutch_locked"), is("clutch_locked") ? "clutch engaged" : "clutch open"],
-    gear: [gear > 0, gear > 0 ? `gear ${gear} engaged` : "neutral"],
-    speed: [turning > needed, `${tens(turning)} ${unitOf("engine speed")}, ${stage ? "off below" : "on above"} ` +
-      number(needed, "engine speed")],
-    oil: [warm, `oil ${quantity(oil, "temperature")}` +
-      (warm ? "" : `, needs ${quantity(about.least_oil, "temperature")}`)],
-    slip: [!is("wheel_slip"), is("wheel_slip") ? "wheels slipping"
-      : `grip ${quantity(value("wheel_utilisation") / about.grip, "share")} used`],
-  };
+/** What keeps the engine brake off: a column beyond a level, another level while a stage is on, and its two wordings.
+ * @typedef {{ column: string, above: boolean, level: number, level_on: number, lets: string, stops: string }}
+ * Condition */
+
+/** Whether one keeps the engine brake off, and in words. @param {Condition} row @param {number} value of its column
+ * @param {number} stage @returns {[boolean, string]} */
+export function conditionAt({ above, lets, stops, ...levels }, value, stage) {
+  const level = stage ? levels.level_on : levels.level, stopped = above ? value > level : value < level;
+  return [stopped, said({ kind: stopped ? stops : lets, values: { value, level } })];
 }
 
 export class EngineBrake {
@@ -40,31 +30,32 @@ export class EngineBrake {
         element("div", { class: "pair-lights", "aria-hidden": "true" }, lights), words]));
       return { name, lights, words };
     });
-    this.rows = Object.fromEntries(CONDITIONS.map((name) => {
-      const sign = element("span", { class: "sign", "aria-hidden": "true" }), words = element("span");
-      const made = element("li", {}, [sign, words]);
-      part("conditions").append(made);
-      return [name, { made, sign, words }];
-    }));
+    this.list = part("conditions");
   }
   /** @param {Moment} at */
   show(at) {
     const { value, head, stage } = at, { about } = head;
     const working = value("active_cylinders") > 0.5 ? about.stages[stage] || [] : [];
     this.pairs.forEach(({ name, lights, words }) => {
-      const state = !working.includes(name) ? "" : about.dead_pairs.includes(name) ? "dead" : "on";
+      const state = !working.includes(name) ? "off" : about.dead_pairs.includes(name) ? "dead" : "on";
       lights.forEach((light) => { if (light.dataset.state !== state) { light.dataset.state = state; } });
-      setText(words, name + { "": "", dead: " dead", on: " works" }[state]);
+      setText(words, said({ kind: PAIR_IS[state], values: { pair: name } }));
     });
-    const reason = head.reasons[Math.round(value("stage_reason"))] || "nothing asked for it";
-    const asked = Math.round(value("stage_requested"));
-    setText(this.words, `${stage ? `Stage ${stage} works` : "No stage works"}: ${reason}.` + (asked === stage ? ""
-      : ` Asked for: ${asked ? `stage ${asked}` : "none"}; the pairs follow after their delay.`));
-    Object.entries(conditions(at)).forEach(([name, [good, text]]) => {
-      const { made, sign, words } = this.rows[name];
-      made.className = good ? "lets" : "stops";
-      sign.textContent = good ? "\u2713" : "\u2717";
-      setText(words, text);
-    });
+    const asked = Math.round(value("stage_requested")), reason = head.reasons[Math.round(value("stage_reason"))];
+    const changed = stage && asked === stage && head.events.findLast(([time, , , cause]) =>
+      time <= at.time && cause.kind === "cause.stage");
+    const why = changed ? changed[3] : { kind: reason, values: {} };
+    /** @type {import("../shared/words.js").Finding[]} */
+    const told = [{ kind: stage ? "engine_brake.works" : "engine_brake.works_not", values: { stage, why } }];
+    if (asked !== stage) {
+      told.push({ kind: asked ? "engine_brake.asked_for" : "engine_brake.asked_for_none", values: { stage: asked } });
+    }
+    setText(this.words, told.map(said).join(" "));
+    this.list.replaceChildren(...head.conditions.map((row) => {
+      const [stopped, text] = conditionAt(row, value(row.column), stage);
+      return element("li", { class: stopped ? "stops" : "lets" }, [
+        element("span", { class: "sign", "aria-hidden": "true" }, [stopped ? "\u2717" : "\u2713"]),
+        worded("span", text)]);
+    }));
   }
 }

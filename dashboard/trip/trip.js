@@ -31,7 +31,7 @@ const ENDS = { "": "say nothing", arrived: "arrives", runaway: "runs away", stal
   time_limit: "runs out of time" };
 // columns that jump
 const STEPS = new Set(["gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit", "set_speed",
-  "active_cylinders", "fan_on", "clutch_locked", "fuel_cut", "wheel_slip"]);
+  "active_cylinders", "fan_on", "clutch_locked", "fuel_cut"]);
 
 /** When a truck first gets to a place. [s] @param {ArrayLike<number>} along @param {ArrayLike<number>} time
  * @param {number} distance */
@@ -125,8 +125,9 @@ class Trip extends Player {
   timeAt(distance) { return timeAt(this.run.columns.distance, this.run.columns.time, distance); }
   /** @param {string} name of a column */
   value(name) {
-    const { time, [name]: values } = this.run.columns;
-    return STEPS.has(name) ? values[lastAt(time, this.play.time)] : between(time, values, this.play.time);
+    const { columns: { time, [name]: values }, head } = this.run;
+    const steps = STEPS.has(name) || head.conditions.some(({ column }) => column === name);
+    return steps ? values[lastAt(time, this.play.time)] : between(time, values, this.play.time);
   }
   scrubbed(distance) { if (this.run) { this.play.time = this.timeAt(distance); this.show(); } }
   moved() {

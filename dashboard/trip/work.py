@@ -15,13 +15,15 @@ from dashboard.server.costs import costs, trip_file_seconds, trip_seconds
 from dashboard.server.packing import meters_of, pack, si_name
 from dashboard.server.thinning import common_rows, event_rows
 from dashboard.trip.strips import columns_of, lamps_of, strips_of
+from sim.actors.interlocks import interlocks
 from sim.charts.control_speed import ControlChart, control_chart
 from sim.charts.truck_at import truck_at
 from sim.inputs.one_trip import Inputs
 from sim.inputs.specs import Settings, Truck
-from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, REASON_WORDS, Result, frozen
+from sim.march.records import LOG, PLACES, REASONS
+from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C, Result, frozen
 from sim.units import LITRE_PER_100KM, key_to_si, to_si
-from sim.wording import Finding, event_name, said
+from sim.wording import Finding, event_name, said, wordings
 
 MOST_ROWS = 3000
 MOST_EVENTS = 1500  # sent; events.csv has all
@@ -41,20 +43,24 @@ FINENESS = {
     "time": 2**-5, "distance": 2**-3, "elevation": 2**-3, "grade": 2**-13, "speed": 2**-8, "engine_speed": 2**-5,
     "engine_torque": 1.0, "fuel_rate": 2**-16, "engine_brake_power": 2**7, "service_brake_power": 2**7,
     "accelerator": 2**-8, "brake_pressure": 2**10, "service_brake_force": 8.0, "drive_force": 8.0,
-    "aero_force": 4.0, "rolling_force": 4.0, "grade_force": 8.0, "wheel_utilisation": 2**-8, "oil_temperature": 2**-3,
+    "aero_force": 4.0, "rolling_force": 4.0, "grade_force": 8.0,
 }  # fmt: skip
 FINENESS |= dict.fromkeys(("speed_limit", "set_speed", "target_speed"), 2**-8)
 WARM = 2**-4  # K
 MORE = (
-    "time", "distance", "grade", "accelerator", "brake_pressure", "oil_temperature", "stage_reason", "active_cylinders",
-    "wheel_utilisation", "drive_force", "aero_force", "rolling_force", "grade_force", "clutch_locked", "fuel_cut", "wheel_slip",
+    "time", "distance", "grade", "accelerator", "brake_pressure", "stage_reason", "active_cylinders",
+    "drive_force", "aero_force", "rolling_force", "grade_force", "clutch_locked", "fuel_cut",
     "set_speed",
 )  # fmt: skip
 SHAPES = (
     "elevation_m", "speed_m_s", "engine_speed_rpm", "engine_torque_n_m", "fuel_rate_g_s", "engine_brake_power_kw",
     "service_brake_power_kw", "brake_temperature_drive_c", "grade_percent",
 )  # fmt: skip
-JUMPS = ("gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit_m_s", "set_speed_m_s")
+JUMPS = (
+    "gear", "brake_stage", "stage_requested", "stage_reason", "speed_limit_m_s", "set_speed_m_s", "believed_clutch_pressed",
+    "believed_in_gear", "believed_engine_brake_switch", "believed_selector", "held_by_cruise", "waits_for_brake",
+    "traction_lost", "engine_brake_refused",
+)  # fmt: skip
 
 
 @costs(lambda inputs, key: trip_seconds(inputs))
@@ -144,7 +150,10 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     def column(name: str) -> np.ndarray:
         return np.asarray(key_to_si(trace[known[name]][rows], known[name]))  # type: ignore[arg-type]
 
-    columns = {name: _rounded(name, column(name)) for name in dict.fromkeys([*MORE, *columns_of(strips)])}
+    conditions = conditions_of(settings)
+    wanted = [*MORE, *columns_of(strips)]
+    columns = {row["column"]: column(row["column"]).astype(np.float32) for row in conditions}
+    columns |= {name: _rounded(name, column(name)) for name in dict.fromkeys(wanted)}
     speed, taken = column("speed"), column("service_brake_power")
     braking = np.where(speed > STANDING, taken / np.maximum(speed, STANDING), 0.0)
     columns["service_brake_force"] = _rounded("service_brake_force", braking)
@@ -183,7 +192,8 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         "places": _places(result),
         "strips": strips,
         "chart": chart,
-        "reasons": list(REASON_WORDS),
+        "reasons": REASONS,
+        "conditions": conditions,
         "rows": len(trace["time_s"]),
         "about": {
             "standing": STANDS,
@@ -196,15 +206,21 @@ def answer_of(result: Result) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
             "over_governed": to_si(truck.engine.governed_rpm + 1.0, "rpm"),
             "stages": [list(truck.engine_brake.pairs(stage)) for stage in range(4)],
             "dead_pairs": list(settings.drill.dead_pairs),
-            "switch": settings.retarding.switch,
-            "selector": settings.retarding.selector,
-            "on": settings.retarding.si("on_rpm"),
-            "off": settings.retarding.si("off_rpm"),
-            "least_oil": settings.retarding.si("least_oil_c"),
-            "grip": settings.weather.grip,
         },
     }
     return head, columns
+
+
+def conditions_of(settings: Settings) -> list[dict[str, Any]]:
+    """What keeps the engine brake off, for the list of the page: the column that says it, levels, and its wordings."""
+    columns = {column.place: si_name(column.name) for column in LOG}
+    rows = []
+    for row in interlocks(settings):
+        lets = row.cause.replace("cause.", "interlock.")
+        stops = f"{lets}_stops" if f"{lets}_stops" in wordings() else row.cause
+        told = {"above": row.above, "level": row.level, "level_on": row.level_on, "lets": lets, "stops": stops}
+        rows.append({"column": columns[PLACES[row.place]], **told})
+    return rows
 
 
 def untold(summary: dict[str, Any]) -> list[dict[str, Any]]:

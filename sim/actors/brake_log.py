@@ -4,15 +4,11 @@ from sim.actors.underway import Underway
 from sim.laws.foot import slowing_distance
 from sim.march.clock import Process
 from sim.march.controller import PRESSED
+from sim.march.records import BRAKED_FOR
 from sim.roads.route import Route
-from sim.wording import finding
+from sim.wording import Finding, finding
 
 LET_GO = 0.5 * PRESSED  # Pa: below it an application is over
-FOR = {
-    "stop": finding("cause.brakes_for_stop"),
-    "limit_or_curve": finding("cause.brakes_for_limit_or_curve"),
-    "descent": finding("cause.brakes_for_descent"),
-}
 ASKED_FOR = 0.12  # m/s2, assumed: a lower speed ahead that needs more slowing than this is what the brakes are for
 STANDS_BELOW = 0.5  # m/s: a gear that goes in at less is one to pull away in
 
@@ -30,7 +26,7 @@ def purpose(route: Route, distance: float, speed: float) -> str:
     Returns
     -------
     purpose : str
-        stop, limit_or_curve or descent.
+        One of `sim.march.records.BRAKED_FOR`.
     """
     asked = [(place.distance, 0.0, "stop") for place in route.stops]
     asked += [(place.distance, place.value, "limit_or_curve") for place in (*route.limits, *route.curves)]
@@ -48,8 +44,7 @@ def applications(trip: Underway) -> Process:
         yield clock.when("state.brake_demand", LET_GO, falling=True)
     while True:
         yield clock.when("state.brake_demand", PRESSED)
-        what = purpose(trip.route, clock.true("distance"), clock.true("speed"))
-        cause = FOR[what]
+        cause = Finding(BRAKED_FOR[purpose(trip.route, clock.true("distance"), clock.true("speed"))])
         clock.record("brakes_applied", cause, clock.true("speed"), "speed")
         yield clock.when("state.brake_demand", LET_GO, falling=True)
         clock.record("brakes_released", cause, clock.true("speed"), "speed")

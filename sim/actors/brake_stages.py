@@ -12,6 +12,7 @@ from sim.wording import Finding, finding
 GRIPPING_FOR = 5.0  # s, assumed: after a slip of the drive wheels, before the engine brake may work again
 ALL_PAIRS = 3  # the highest stage
 STEP = 1.0e-6  # less than any step of what is watched
+ASKS = ("belief.selector", "command.cruise_stage", "command.set_speed")  # what says which stage is asked for
 
 
 def asked_stage(trip: Underway) -> tuple[int, Finding, Finding]:
@@ -26,20 +27,20 @@ def asked_stage(trip: Underway) -> tuple[int, Finding, Finding]:
     bound : Finding
         What asks for no more.
     """
-    clock = trip.clock
-    selected = int(clock.believed("selector"))
-    if clock.commanded("set_speed") > 0.0:
-        called = int(clock.commanded("cruise_stage"))
+    selected, called, held = map(trip.clock.settled, ASKS)
+    if held > 0.0:
         bound = finding("cause.cruise_asks_no_more") if called < selected else _selector_bound(selected)
-        return min(selected, called), finding("cause.cruise_overspeed"), bound
+        return int(min(selected, called)), finding("cause.cruise_overspeed"), bound
     called_in = trip.settings.retarding.waits_for_brake
     who = finding("cause.service_brake_called") if called_in else finding("cause.foot_off")
-    return selected, who, _selector_bound(selected)
+    return int(selected), who, _selector_bound(selected)
 
 
-def _selector_bound(selected: int) -> Finding:
+def _selector_bound(selected: float) -> Finding:
     """What keeps a stage above the selector's from coming in."""
-    return finding("cause.all_pairs_work") if selected >= ALL_PAIRS else finding("cause.selector_at", stage=selected)
+    return (
+        finding("cause.all_pairs_work") if selected >= ALL_PAIRS else finding("cause.selector_at", stage=int(selected))
+    )
 
 
 def obstacle(trip: Underway, rows: tuple[Interlock, ...], running: bool) -> tuple[int, Interlock] | None:
@@ -50,7 +51,7 @@ def obstacle(trip: Underway, rows: tuple[Interlock, ...], running: bool) -> tupl
     running : bool
         Whether a stage is on.
     """
-    read = trip.clock.read
+    read = trip.clock.settled
     return next(((place, row) for place, row in enumerate(rows) if row.forbids(read(row.place), running)), None)
 
 
@@ -93,6 +94,9 @@ def brake_stages(trip: Underway) -> Process:
                 clock.record("stage_refused", why, asked, "number")
             if not found or not found[1].calls:  # a blip of the accelerator in between changes nothing
                 refused = why.kind if found else ""
+            if any(clock.settled(place) != clock.read(place) for place in (*ASKS, *(row.place for row in rows))):
+                yield clock.after(clock.tick)
+                continue
             last = found[0] + 1 if found else len(rows)
             changes = [row.changes(clock, stage > 0) for row in rows[:last]]
             if not found:
@@ -118,7 +122,7 @@ def _other_stage(trip: Underway) -> list[simpy.Event]:
     """Events after which another stage is asked for: the selector moves, cruise control begins, ends, or calls another."""
     clock = trip.clock
     changes = []
-    for place in ("belief.selector", "command.cruise_stage", "command.set_speed"):
+    for place in ASKS:
         now = clock.read(place)
         changes += [
             clock.when(place, now + STEP, release=now),

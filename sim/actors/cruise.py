@@ -33,10 +33,6 @@ def highest_set_speed(settings: Settings) -> float:
     return min((limit for limit in limits if limit > 0.0), default=math.inf)
 
 
-def _nothing() -> None:
-    """What a button does when it is let go."""
-
-
 class Cruise:
     """The logic between the buttons and what is asked of the engine. It believes what its sensors and switches tell it.
 
@@ -53,11 +49,10 @@ class Cruise:
         self.braked = self.clutched = self.cycled = checked
         self.was_on = self._on()
         self.turned_off = False
-        self.answers: dict[str, Callable[[], Process | None]] = {
-            "cancel": lambda: self.cancel(finding("cause.button", button="cancel")),
-            "set": partial(self._button, "set"),
-            "resume": partial(self._button, "resume"),
-        }
+        self.down: set[str] = set()  # the buttons that are pressed
+        self.button, self.began = "", False  # the one that is answered, and whether a speed was held before
+        self.late: simpy.Event | None = None  # when that button counts as held
+        self.shift: simpy.Event | None = None  # when the clutch has been open for too long
 
     def _on(self) -> bool:
         """Whether the switch is on."""
@@ -109,42 +104,45 @@ class Cruise:
         return None
 
     def run(self) -> Process:
-        """Answers switch, buttons, brake, clutch and speed through a trip."""
-        clock = self.clock
+        """Answers switch, buttons, brake, clutch and speed through a trip: whatever comes first, and each at its time."""
         while True:
-            calls: dict[simpy.Event, Callable[[], Process | None]] = {
-                clock.when("belief.cruise_switch", 0.5, falling=self.was_on): self._switched
-            }
-            for name, answer in self.answers.items():
-                pressed = clock.believed(f"{name}_button") > 0.5
-                calls[self._edge(name, pressed)] = _nothing if pressed else answer
-            if not self.braked:
-                calls[clock.when("belief.brake_pressed", 0.5)] = self._saw_brake
-            if not self.clutched:
-                calls[clock.when("belief.clutch_pressed", 0.5)] = self._saw_clutch
-            if self.holds:
-                calls |= self._what_ends_it()
-            event = yield from clock.first(*calls)
-            process = calls[event]()
-            if process is not None:
-                yield from process
+            calls = self._calls()
+            event = yield from self.clock.first(*calls)
+            calls[event]()
 
-    def _edge(self, name: str, pressed: bool) -> simpy.Event:
-        """The event of a button that is pressed, or let go."""
-        return self.clock.when(f"belief.{name}_button", 0.5, falling=pressed)
+    def _calls(self) -> dict[simpy.Event, Callable[[], None]]:
+        """What is answered now; what stands first is, when several come at once."""
+        clock = self.clock
+        calls = {clock.when("belief.cruise_switch", 0.5, falling=self.was_on): self._switched}
+        if self.holds:
+            calls |= self._what_ends_it()
+        if not self.braked:
+            calls[clock.when("belief.brake_pressed", 0.5)] = self._saw_brake
+        if not self.clutched:
+            calls[clock.when("belief.clutch_pressed", 0.5)] = self._saw_clutch
+        for name in ("cancel", *sorted(TAPS, key=self.down.__contains__, reverse=True)):  # let go before pressed
+            down = name in self.down
+            edge = clock.when(f"belief.{name}_button", 0.5, falling=down)
+            calls[edge] = partial(self._let_go if down else self._press, name)
+        if self.late:
+            calls[self.late] = self._held
+        return calls
 
-    def _what_ends_it(self) -> dict[simpy.Event, Callable[[], Process | None]]:
-        """Brake, clutch, a low road speed and a code."""
+    def _what_ends_it(self) -> dict[simpy.Event, Callable[[], None]]:
+        """Brake, a low road speed, a code, and the clutch."""
         clock, settings = self.clock, self.settings
         least = settings.si("least_speed_km_h" if settings.least_rule == "and" else "resume_km_h") - 2.0 * SAME_SPEED
-        return {
-            clock.when("belief.brake_pressed", 0.5): lambda: self.cancel(finding("cause.service_brake")),
-            clock.when("belief.road_speed", least, falling=True): lambda: self.cancel(
-                finding("cause.road_speed_too_low")
+        ends: dict[simpy.Event, Callable[[], None]] = {
+            clock.when("belief.brake_pressed", 0.5): partial(self.cancel, finding("cause.service_brake")),
+            clock.when("belief.road_speed", least, falling=True): partial(
+                self.cancel, finding("cause.road_speed_too_low")
             ),
-            clock.when("belief.clutch_pressed", 0.5): self._clutch,
             clock.when("command.cruise_refused", 0.5): lambda: self.cancel(self.trip.refusals["cruise"]),
+            clock.when("belief.clutch_pressed", 0.5, falling=self.shift is not None): self._clutch,
         }
+        if self.shift:
+            ends[self.shift] = partial(self.cancel, finding("cause.clutch_open_for", time=settings.clutch_s))
+        return ends
 
     def _saw_brake(self) -> None:
         """The brake switch works: one of the three things wanted since the key was turned."""
@@ -163,26 +161,21 @@ class Cruise:
             self.cancel(finding("cause.cruise_switch_off"))
             self.turned_off, self.memory = True, 0.0
 
-    def _clutch(self) -> Process:
+    def _clutch(self) -> None:
         """Holds on through a shift, or cancels at once, as programmed."""
-        clock, patience = self.clock, self.settings.clutch_s
-        if patience < clock.tick:
+        if self.shift:
+            self.shift = None
+        elif self.settings.clutch_s < self.clock.tick:
             self.cancel(finding("cause.clutch"))
-            return
-        up = clock.when("belief.clutch_pressed", 0.5, falling=True)
-        brake = clock.when("belief.brake_pressed", 0.5)
-        others = [self._edge(name, clock.believed(f"{name}_button") > 0.5) for name in ("set", "resume", "cancel")]
-        off = clock.when("belief.cruise_switch", 0.5, falling=True)
-        late = clock.after(patience)
-        event = yield from clock.first(up, brake, off, *others, late)
-        if event is late:
-            self.cancel(finding("cause.clutch_open_for", time=patience))
+        else:
+            self.shift = self.clock.after(self.settings.clutch_s)
 
     def cancel(self, cause: Finding) -> None:
         """Lets go; the stored speed stays."""
         if self.holds:
             self.clock.record("cruise_cancelled", cause, self.memory, "speed")
-            self.clock.set(set_speed=0.0, cruise_target=0.0)
+            self.clock.set(set_speed=0.0, cruise_target=0.0, held_by_cruise=0.0)
+            self.shift = None
 
     def _hold(self, speed: float, event: str, cause: Finding) -> None:
         """Stores a speed and holds it."""
@@ -190,24 +183,39 @@ class Cruise:
         if self.memory < speed - SAME_SPEED:
             cause = finding("cause.bounded", cause=cause)
         self.clock.set(set_speed=self.memory, cruise_target=self.memory)
+        self.clock.set(held_by_cruise=0.0 if self.clock.commanded("cruise_stage") else 1.0)
         self.clock.record(event, cause, self.memory, "speed")
 
-    def _button(self, name: str) -> Process:
-        """A button that was pressed: sets or resumes at once, and is a tap or is held while a speed is held."""
-        clock, began = self.clock, self.holds
-        if not began:
-            self._set() if name == "set" else self._resume()
-        gone = self._edge(name, True)
-        brake = clock.when("belief.brake_pressed", 0.5)
-        late = clock.after(HELD_FOR)
-        event = yield from clock.first(gone, brake, late)
-        if event is brake:
-            self.cancel(finding("cause.service_brake"))
-        elif event is late and self.holds:
-            yield from self._held(name)
-        elif event is gone and began:
+    def _press(self, name: str) -> None:
+        """A button that is pressed: cancels, or sets or resumes at once; one at a time is answered."""
+        self.down.add(name)
+        if name == "cancel":
+            self.cancel(finding("cause.button", button=name))
+        elif not self.button:
+            self.button, self.began, self.late = name, self.holds, self.clock.after(HELD_FOR)
+            if not self.began:
+                (self._set if name == "set" else self._resume)()
+
+    def _held(self) -> None:
+        """A button held for a while: accelerates, or lets the truck roll out, as long as it is."""
+        self.late = None
+        if self.holds:
+            up = self.button == "resume"
+            aimed = highest_set_speed(self.trip.settings) if up else self.settings.si("least_speed_km_h")
+            self.clock.set(cruise_target=min(aimed, FASTEST))
+
+    def _let_go(self, name: str) -> None:
+        """A button that is let go: a tap moves the speed held by a step, one that was held stores the speed there is."""
+        self.down.remove(name)
+        if name != self.button:
+            return
+        least, tapped = self.settings.si("least_speed_km_h"), self.late is not None
+        self.button, self.late = "", None
+        if self.holds and not tapped:
+            speed = max(self.clock.believed("road_speed"), least)
+            self._hold(speed, "cruise_set", finding("cause.button_let_go", button=HELD[name]))
+        elif self.holds and self.began:
             step = self.settings.si("tap_km_h") * (1.0 if name == "resume" else -1.0)
-            least = self.settings.si("least_speed_km_h")
             self._hold(max(self.memory + step, least), "cruise_set", finding("cause.button", button=TAPS[name]))
 
     def _refused(self, button: str, why: Finding) -> None:
@@ -231,24 +239,6 @@ class Cruise:
             self._refused("resume", why)
         else:
             self._hold(self.memory, "cruise_resumed", finding("cause.button", button="resume"))
-
-    def _held(self, name: str) -> Process:
-        """Accelerates, or lets the truck roll out, as long as the button is held; then stores the speed there is."""
-        clock, settings, button = self.clock, self.settings, HELD[name]
-        aimed = highest_set_speed(self.trip.settings) if name == "resume" else settings.si("least_speed_km_h")
-        clock.set(cruise_target=min(aimed, FASTEST))
-        gone = self._edge(name, True)
-        ends = self._what_ends_it()
-        off = clock.when("belief.cruise_switch", 0.5, falling=True)
-        event = yield from clock.first(gone, off, *ends)
-        if event is gone:
-            speed = max(clock.believed("road_speed"), settings.si("least_speed_km_h"))
-            self._hold(speed, "cruise_set", finding("cause.button_let_go", button=button))
-        elif event in ends:
-            clock.set(cruise_target=self.memory)
-            process = ends[event]()
-            if process is not None:
-                yield from process
 
 
 def cruise_control(trip: Underway) -> Process:

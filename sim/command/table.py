@@ -14,7 +14,7 @@ WIDEST = 158  # characters of a line
 LONGEST_VALUE = 18  # characters of a varied value in a row of its own trip; the header has it in full
 LEVEL = 20.0  # m: a road that ends this far above or below its start gives or takes fuel worth naming
 
-# heading of a narrow column for each row of a comparison, one line after the other
+# heading of a narrow column for each row of a comparison that has room in it, one line after the other
 HEADINGS = {
     "ended": "ended",
     "time": "time",
@@ -113,6 +113,8 @@ def _one_row_a_trip(comparison: Comparison, units: str) -> list[str]:
     head = [_with_heading(*column) for column in _varied_columns(comparison, LONGEST_VALUE)]
     blocks = [list(head)]
     for name, unit, cells in _columns(comparison, units):
+        if name not in HEADINGS:
+            continue
         column = _with_heading(name, unit, cells)
         if _width([*blocks[-1], column]) > WIDEST and len(blocks[-1]) > len(head):
             blocks.append(list(head))

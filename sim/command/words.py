@@ -1,13 +1,8 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
-from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, code_state, peak_text
+from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, applications_text, code_state, peak_text
 from sim.units import LITRE_PER_100KM, clock_time, quantity_text, to_si
 from sim.wording import said
-
-
-def _times(number: int, noun: str) -> str:
-    """A count with its noun."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def summary_text(result: Result, units: str) -> str:
@@ -52,7 +47,7 @@ def summary_text(result: Result, units: str) -> str:
         rows.append(("fuel", fuel + note))
         rows.append(("carbon dioxide", quantity_text(s["co2_kg"], "mass", units, 1)))
     rows.append(("engine brake", ", ".join(f"stage {k} {clock_time(stages[k])}" for k in "123")))
-    rows.append(("service brakes", _times(s["service_brake_applications"], "application")))
+    rows.append(("service brakes applied", applications_text(s, units)))
     rows.append(
         ("mean of the brakes", f"{peak_text(s, 'max_brake_temperature_c', units)}; limit {heat(BRAKE_LIMIT_C)}")
     )

@@ -29,7 +29,6 @@ from sim.march.records import (
     LOG_EVERY,
     LOG_PLACES,
     LOG_ROWS,
-    MEMORY_SIZE,
     ON_A_ROAD,
     PLACES,
     SEAT,
@@ -161,7 +160,7 @@ class Clock(simpy.Environment):
         self._flags[0] = field_place("state.distance"), 1, 0
         self._full: list[np.ndarray] = []
         self._log = np.empty((LOG_CHUNK, 1 + len(self._kept)))
-        self._before: Any = memoryview(np.empty(MEMORY_SIZE))  # type: ignore[arg-type]
+        self._before: Any = memoryview(rig.memory.block.copy())  # type: ignore[arg-type]
         self._work_cells: Any = memoryview(self._clockwork)  # type: ignore[arg-type]
         self._arguments = self._gather()
         self._refuse_what_left(0.0, 0.0)
@@ -250,6 +249,16 @@ class Clock(simpy.Environment):
             [SI]
         """
         return self._block[PLACES[place]]
+
+    def settled(self, place: str) -> float:
+        """As `read`, but a command as it was before anybody decided in this tick: whoever decides first sees the same.
+
+        Returns
+        -------
+        value : float
+            [SI]
+        """
+        return (self._before if place.startswith("command.") else self._block)[PLACES[place]]
 
     def handled(self, name: str) -> float:
         """A field of the controls.

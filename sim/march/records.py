@@ -608,6 +608,13 @@ REASONS = (
     "cause.code_refuses",
 )
 
+# what the service brakes are for
+BRAKED_FOR = {
+    "stop": "cause.brakes_for_stop",
+    "limit_or_curve": "cause.brakes_for_limit_or_curve",
+    "descent": "cause.brakes_for_descent",
+}
+
 LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")
 NO_LIMITER, FULL_LOAD_CURVE, GOVERNOR, ROAD_SPEED_LIMIT, IDLE_GOVERNOR, AIR_FUEL_LIMIT = range(6)
 
@@ -760,7 +767,12 @@ believed_set_button     | belief.set_button         |
 believed_resume_button  | belief.resume_button      |
 believed_fan_switch     | belief.fan_switch         |
 believed_wheel_slip     | belief.wheel_slip         |
+believed_cancel_button  | belief.cancel_button      |
 cruise_stage            | command.cruise_stage      |
+held_by_cruise          | command.held_by_cruise    |
+waits_for_brake         | command.waits_for_brake   |
+traction_lost           | command.traction_lost     |
+engine_brake_refused    | command.engine_brake_refused |
 """)
 LOG_PLACES = np.array([column.place for column in LOG], dtype=np.int64)
 

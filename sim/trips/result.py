@@ -12,7 +12,7 @@ import numpy as np
 
 from sim.errors import RunError
 from sim.inputs.specs import Settings, Truck
-from sim.march.records import LOG, REASONS, exported
+from sim.march.records import BRAKED_FOR, LOG, REASONS, exported
 from sim.messages import running
 from sim.roads.falls import DESCENT
 from sim.roads.route import Route
@@ -122,6 +122,13 @@ def peak_text(summary: Mapping[str, Any], key: str, units: str) -> str:
     """
     value = quantity_text(key_to_si(summary[key], key), PEAKS[key][1], units)
     return f"{value} {said(summary['peaks'][key], units)}"
+
+
+def applications_text(summary: Mapping[str, Any], units: str) -> str:
+    """How often the service brakes were applied, and what for."""
+    split = summary["service_brake_applications_for"].items()
+    told = ", ".join(f"{times} {said(Finding(BRAKED_FOR[what]), units)}" for what, times in split if times)
+    return f"{summary['service_brake_applications']}" + (f": {told}" if told else "")
 
 
 class Trace(Mapping[str, np.ndarray]):
@@ -492,12 +499,14 @@ def _peak(s: np.void, route: Route, field: str) -> Finding:
 def _counts(marched: Marched) -> dict[str, Any]:
     """How often something was done, and how long the top gear and each stage were in."""
     s, counted = marched.after[0], [event["event"] for event in marched.events]
+    braked_for = [event["cause"]["kind"] for event in marched.events if event["event"] == "brakes_applied"]
     time, engine_speed = marched.trace.in_gear(len(marched.truck.gearbox.ratios))
     return {
         "gear_shifts": counted.count("gear_engaged"),
         "top_gear_time_s": time,
         "top_gear_engine_speed_rpm": engine_speed,
-        "service_brake_applications": counted.count("brakes_applied"),
+        "service_brake_applications": len(braked_for),
+        "service_brake_applications_for": {what: braked_for.count(why) for what, why in BRAKED_FOR.items()},
         "engine_brake_stage_time_s": {str(k): float(s[f"stage_time_{k}"]) for k in range(4)},
         "stage_changes": counted.count("stage_changed"),
         "fan_engagements": counted.count("fan_engaged"),

@@ -31,6 +31,52 @@ def hottest(result):
     return {group: float(result.trace[f"brake_temperature_{group}_c"].max()) for group in GROUPS}
 
 
+# ---------------------------------------------------------------- what they are for
+
+
+def rises(result):
+    """How often the pedal went down, counted in the trace of every tick by what the switch on it says."""
+    pressed = np.concatenate(([False], result.trace["believed_brake_pressed"] > 0.5))
+    stands = np.concatenate(([0.0], result.trace["speed_m_s"])) == 0.0
+    begins = np.flatnonzero(~pressed[:-1] & pressed[1:]) + 1
+    return [at for at in begins if not stands[at]]
+
+
+FLAT = "distance_m,grade_percent,speed_limit_km_h,stop_s,curve_radius_m"
+PURPOSES = {
+    "limit steps": ([(0, 0, 90, "", ""), (2500, 0, 50, "", ""), (4000, 0, 80, "", ""), (6500, 0, 40, "", ""),
+                     (8000, 0, 40, "", "")], (0, 2, 0)),
+    "two stops": ([(0, 0, 60, "", ""), (2000, 0, 60, 5, ""), (4000, 0, 60, 5, ""), (5000, 0, 60, "", "")], (2, 0, 0)),
+    "bends": ([(0, 0, 80, "", 0), *((1500 * k + off, 0, 80, "", radius) for k in range(1, 5) for off, radius in ((0, 40), (80, 0))),
+               (7500, 0, 80, "", 0)], (0, 4, 0)),
+    "descent": ([(0, -5, 70, "", ""), (9000, -5, 70, "", "")], (0, 0, None)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("road", PURPOSES)
+def test_every_application_is_counted_once_and_for_what_it_is_for(trip, tmp_path_factory, road):
+    rows, expected = PURPOSES[road]
+    file = tmp_path_factory.mktemp("road") / "road.csv"
+    file.write_text("\n".join([FLAT, *(",".join(map(str, row)) for row in rows)]) + "\n", encoding="utf-8")
+    more = ("retarding.switch=false", "drill.hold_gear=9") if road == "descent" else ("retarding.switch=false",)
+    result = trip(T1, str(file), "start.speed_km_h=60", "simulation.log_s=0.01", *more)
+    summary, found = result.summary, rises(result)
+    split = summary["service_brake_applications_for"]
+    assert summary["ended"] == "arrived"
+    assert summary["service_brake_applications"] == len(found) == sum(split.values()) > 0
+    expected = [len(found) if wanted is None else wanted for wanted in expected]
+    assert [split[what] for what in ("stop", "limit_or_curve", "descent")] == expected
+    applied, released = (
+        [event for event in result.events if event["event"] == f"brakes_{what}"] for what in ("applied", "released")
+    )
+    assert [event["time_s"] for event in applied] == pytest.approx(
+        list(result.trace["time_s"][[at - 1 for at in found]])
+    )
+    assert len(applied) - len(released) in {0, 1}
+    if road == "descent":
+        assert len(found) > 5
+
+
 # ---------------------------------------------------------------- a long descent
 
 

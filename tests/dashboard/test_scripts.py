@@ -139,6 +139,49 @@ def test_service_brakes_push_with_the_power_they_take(hot):
     assert not force[speed < 0.25].any(), "a truck that stands is held by no power"
 
 
+def test_switches_and_interlocks_are_what_the_controller_goes_by(script, trip):
+    """An oil sensor that reads 80 K low keeps the engine brake off: the list says so, whatever the oil is; and at each row of
+    the trip the first of the list that stops it is the one in the log."""
+    result = trip("long-haul-manual", "skarrow-grade", 'faults.occur=["start oil temperature offset -80 K"]')
+    head, columns = answer_of(result)
+    rows = range(1, len(columns["time"]), 7)
+    seen = script(
+        "trip/engine_brake",
+        "given.moments.map(([values, stage]) => given.conditions.map((row, k) => m.conditionAt(row, values[k], stage)))",
+        {
+            "conditions": head["conditions"],
+            "moments": [
+                [[float(columns[row["column"]][at]) for row in head["conditions"]], int(columns["brake_stage"][at])]
+                for at in rows
+            ],
+        },
+    )
+    oil = [row["column"] for row in head["conditions"]].index("believed_oil_temperature")
+    assert result.trace["oil_temperature_c"].min() > 40.0
+    for at, lines in zip(rows, seen, strict=True):
+        stopped, words = lines[oil]
+        assert stopped and words == f"oil only {columns['believed_oil_temperature'][at] - 273.15:.0f} °C, needs 30 °C"
+    said_by_log = {head["reasons"][int(code)] for code in columns["stage_reason"]}
+    assert "cause.oil_too_cold" in said_by_log and not columns["brake_stage"].any()
+
+
+def test_where_the_stage_is_settled_the_list_says_what_the_log_says(script, hot):
+    head, columns = answer_of(hot)
+    settled = np.flatnonzero(columns["brake_stage"] == columns["stage_requested"])[::11]
+    names = [row["column"] for row in head["conditions"]]
+    moments = [[[float(columns[name][at]) for name in names], int(columns["brake_stage"][at])] for at in settled]
+    seen = script(
+        "trip/engine_brake",
+        "given.moments.map(([values, stage]) => given.conditions.map((row, k) => m.conditionAt(row, values[k], stage)[0]))",
+        {"conditions": head["conditions"], "moments": moments},
+    )
+    works = 0
+    for at, stops in zip(settled, seen, strict=True):
+        works += columns["brake_stage"][at] > 0
+        assert any(stops) == (columns["brake_stage"][at] == 0), columns["time"][at]
+    assert 10 < works < len(settled) - 10
+
+
 # ---------------------------------------------------------------- units, and numbers in words
 
 
@@ -170,7 +213,7 @@ def filled(kind, number):
 @pytest.mark.parametrize("units", SYSTEMS)
 def test_findings_are_worded_by_scripts_as_by_the_model(script, units):
     found = [filled(kind, number) for kind in wordings() for number in MADE_UP]
-    found += [finding("cause.something_else")]
+    found += [finding("cause.foot_off")]
     words = script("shared/words", "given.map(m.said)", [each.data() for each in found], units)
     assert words == [said(each, units) for each in found]
 

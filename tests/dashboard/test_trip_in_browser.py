@@ -173,7 +173,7 @@ def test_cylinders_light_in_pairs_and_the_reason_is_in_words(visit):
     seen = driven(visit(SHORT + "&drill.hold_stage=1"))
     scrub = seen.page.get_by_role("slider", name="Place along the road")
     scrub.fill(str(int(float(scrub.get_attribute("max")) * 0.6)))
-    expect(part(seen, "stage_words")).to_contain_text("Stage 1 works: stage held by the drill")
+    expect(part(seen, "stage_words")).to_contain_text("Stage 1 works: foot off the accelerator; the selector allows 1.")
     assert seen.page.locator(".cylinder[data-state='on']").count() == 2
     expect(seen.page.locator(".pair-box", has_text="middle works")).to_be_visible()
     change(seen, "drill.hold_stage", "3")

@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # outside library -> the only modules that may import it
 ONLY_IN = {
     "numba": ("sim.compiled",),
-    "simpy": ("sim.march.clock", "sim.actors", "sim.trips.trip"),
+    "simpy": ("sim.march.clock", "sim.actors", "sim.seat", "sim.trips.trip"),
     "gpxpy": ("sim.roads.track_file",),
     "pydantic": ("sim.inputs", "sim.hidden.record", "dashboard"),
     "fastapi": ("dashboard.server.backend",),

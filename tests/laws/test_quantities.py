@@ -1,12 +1,15 @@
 """Quantities as people read them, against pint, a general-purpose library of units; and findings in words."""
 
 import ast
+import re
 import string
 from pathlib import Path
 
 import pint
 import pytest
 
+from dashboard.trip.work import conditions_of
+from sim.inputs.specs import Settings
 from sim.units import SYSTEMS, quantity_kinds, quantity_text, shown_unit, shown_value
 from sim.wording import Finding, finding, said, wordings
 
@@ -77,6 +80,10 @@ def test_every_finding_has_a_wording_and_every_wording_a_finding():
         assert None in given or given >= fields_of(wordings()[kind]), f"{place}: {kind} asks for more"
         made.add(kind)
     texts = {node.value for _, node in nodes_of(ast.Constant) if isinstance(node.value, str)}
+    texts |= {text for row in conditions_of(Settings()) for text in (row["lets"], row["stops"])}
+    texts |= {
+        text for file in (ROOT / "dashboard").rglob("*.js") for text in re.findall(r'"(\w+\.\w+)"', file.read_text())
+    }
     made |= {f"event.{text}" for text in texts} | {kind.replace("warning.", "warned.") for kind in made} | texts
     assert set(wordings()) <= made, sorted(set(wordings()) - made)
 
