@@ -14,8 +14,9 @@ from dashboard.panel.pieces import RATES, actions, at_the_cursor, card, cluster,
 from dashboard.paper import palette
 from dashboard.server import doors, guard
 from dashboard.server.runs import Workshop, key_for
-from dashboard.server.setups import GivenSetup, read_setup, setup_from_query
+from dashboard.server.setups import GivenSetup, Setup, query_of, read_setup, setup_from_query
 from dashboard.trip.work import drive_for_page, file_of, foretold
+from sim.inputs.files import load_settings_file
 from sim.inputs.one_trip import key_of
 
 TITLE = "Trip"
@@ -43,6 +44,8 @@ GROUPS = {
     ),
 }  # fmt: skip
 
+FIRST_TRIPS = {"mountain-in-seventh": "Down the mountain in 7th", "cruise-at-sixty": "Cruise at sixty"}
+
 FILES = {"report.html": "report", "trace.csv": "trace", "events.csv": "events", "summary.json": "summary"}
 
 
@@ -62,7 +65,10 @@ def layout(query: dict[str, Any]) -> html.Div:
     drive = part("drive_button", html.Button, "Drive", type="button", className="strong", hidden=True)
     doing = actions("/trip", FILES, drive)
     first = opening(
-        "The first trip is being driven ...", "Verdict", then=[lamps, part("foreseen", className="foreseen"), *doing]
+        "The first trip is being driven ...",
+        "Verdict",
+        first=[html.P(["Trips to begin with: ", *_first_trips()], className="quiet small")],
+        then=[lamps, part("foreseen", className="foreseen"), *doing],
     )
     readings = html.Div(_readings(), className="readings")
     main = [
@@ -78,6 +84,16 @@ def layout(query: dict[str, Any]) -> html.Div:
         ),
     ]
     return playing(TITLE, panel, main, data_trip=json.dumps({"stages": stages, "grey": palette.GREY}))
+
+
+def _first_trips() -> list[Component]:
+    """Links to shipped settings, each on its road."""
+    links: list[Component] = []
+    for name, words in FIRST_TRIPS.items():
+        file = load_settings_file(name)
+        query = query_of(Setup(file.truck, file.road, name))
+        links += [html.A(words, href=f"{PATH}?{query}"), html.Span(" ")]
+    return links
 
 
 def _readings() -> list[Component]:

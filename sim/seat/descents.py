@@ -7,6 +7,7 @@ from typing import NamedTuple
 from sim.march.plant import asked_air, asked_retarding
 from sim.roads.falls import PITCH, falling_parts, pitches
 from sim.seat.cab import Cab
+from sim.seat.stalk import over_the_set_speed, wants_cruise
 from sim.units import REVOLUTION_PER_MINUTE
 
 BELOW_GOVERNED = 0.97  # assumed: of governed speed, where a careful driver keeps the engine on a descent
@@ -89,6 +90,19 @@ def allowed_stage(cab: Cab) -> int:
     return retarding.selector if retarding.switch else 0
 
 
+def cruises_up_to(cab: Cab) -> float:
+    """The highest speed cruise control leaves the truck: the one set, or as far above it as its engine brake is waited for.
+
+    Returns
+    -------
+    speed : float
+        Infinite where none is set. [m/s]
+    """
+    cruise = cab.settings.cruise
+    called = allowed_stage(cab) and cruise.with_engine_brake and wants_cruise(cruise)
+    return (cruise.si("set_speed_km_h") or math.inf) + (over_the_set_speed(cab.settings) if called else 0.0)
+
+
 def holding_gear(cab: Cab, grade: float, allowed: float, elevation: float, gears: Sequence[int], stage: int) -> Holding:
     """The highest gear in which the engine brake holds the truck on a grade, and the speed to have there.
 
@@ -161,7 +175,7 @@ def _planned(cab: Cab) -> list[Descent]:
         gear = cab.top_gear
         stretches: list[Stretch] = []
         for first, limit, steepest in reversed(parts):
-            allowed = min(limit * share, wanted, cab.settings.cruise.si("set_speed_km_h") or math.inf)
+            allowed = min(limit * share, wanted, cruises_up_to(cab))
             gears = [drill.hold_gear] if drill.hold_gear else range(cab.top_gear, 0, -1)
             best = holding_gear(cab, steepest, allowed, route.elevation_at(first), gears, stage).gear
             length = (stretches[-1].begin if stretches else end) - first

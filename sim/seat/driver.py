@@ -22,7 +22,7 @@ from sim.seat.cab import (
     allowed_at,
 )
 from sim.seat.descents import BEFORE_CREST, Descent, descents
-from sim.seat.stalk import wants_cruise
+from sim.seat.stalk import FREE_ROLLING, over_the_set_speed, wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 from sim.wording import Finding, finding
 
@@ -307,7 +307,6 @@ LOOKS_AHEAD = 150.0  # m, assumed: how far ahead a driver looks when choosing a 
 SECOND_FEEL = 1.0  # s, assumed: after a snub the driver feels whether the engine brake alone holds now
 LEAST_RETARDING = 3.0  # s, assumed: nobody flicks the engine-brake switch faster
 RETARDING_ABOVE = 0.05  # m/s, assumed: above the target, on a descent, the switch goes on
-FREE_ROLLING = 1.0  # m/s, assumed: how much more is let run out where the road does not fall
 RELEASE_BELOW = 0.6  # m/s, assumed: below it the selector goes down a stage
 COASTING_BELOW = 1.0  # m/s, assumed: further below, with no stage left, the foot goes back to the accelerator
 RELEASE_IN_GEAR = 0.28  # assumed: share of the target below which it does so on a descent for which the gear was taken
@@ -510,8 +509,7 @@ class HoldingBack:
         clock, cab = self.clock, self.cab
         cruise, retarding = cab.settings.cruise, cab.settings.retarding
         staged = cruise.with_engine_brake and retarding.switch
-        trusted = cruise.si("stage_3_over_km_h") if staged else 0.0
-        fast = self.faster_than(clock.commanded("set_speed") + trusted + self.over + FREE_ROLLING)
+        fast = self.faster_than(clock.commanded("set_speed") + over_the_set_speed(cab.settings))
         racing = self.tachometer()
         event = yield from clock.first(fast, racing, cab.changed(), cab.lamp())
         if event is racing and not self.races():

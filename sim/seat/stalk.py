@@ -1,12 +1,15 @@
 """How a driver uses cruise control: by its switch and its buttons, and by what its lamp shows."""
 
 from sim.actors.cruise import SAME_SPEED, highest_set_speed
+from sim.inputs.specs import Cruise, Settings
 from sim.march.clock import Process
 from sim.seat.cab import FINGER, Cab
+from sim.units import KILOMETRE_PER_HOUR
 
 TRIES_AGAIN_S = 1.5  # s, assumed: a driver tries the button again no sooner
 NEAR_BELOW = 0.5  # m/s, assumed: the driver presses set this close below the speed wanted
 NEAR_ABOVE = 0.6  # m/s, assumed: or this close above
+FREE_ROLLING = 1.0  # m/s, assumed: how much more than his usual patience is let run out where something else may do it
 EXACT = 0.03  # m/s, assumed: he waits a while until the needle is there
 WAITS_FOR_EXACT = 15.0  # s, assumed
 LAMP_BY = 0.1  # s: by then the lamp would be lit
@@ -27,9 +30,23 @@ def stalk(cab: Cab) -> Process:
             yield from cab.tap(CONTROLS_OF[button], held or FINGER)
 
 
-def wants_cruise(cruise: object) -> bool:
-    """Whether the driver means to use cruise control wherever the road allows it; `cruise` are its settings."""
-    return bool(cruise.switch and cruise.set_speed_km_h > 0.0)  # type: ignore[attr-defined]
+def wants_cruise(cruise: Cruise) -> bool:
+    """Whether the driver means to use cruise control wherever the road allows it."""
+    return cruise.switch and cruise.set_speed_km_h > 0.0
+
+
+def over_the_set_speed(settings: Settings) -> float:
+    """How far above the set speed a driver lets cruise control run before he brakes: first its engine brake must all be on.
+
+    Returns
+    -------
+    speed : float
+        [m/s]
+    """
+    cruise, retarding = settings.cruise, settings.retarding
+    staged = cruise.with_engine_brake and retarding.switch
+    trusted = cruise.si(f"stage_{retarding.selector}_over_km_h") if staged else 0.0
+    return trusted + settings.driver.overspeed_km_h * KILOMETRE_PER_HOUR + FREE_ROLLING
 
 
 def watch_the_lamp(cab: Cab) -> Process:

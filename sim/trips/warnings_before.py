@@ -8,7 +8,7 @@ from sim.actors.cruise import highest_set_speed
 from sim.inputs.sensors import NAMES
 from sim.roads.falls import falling_parts
 from sim.seat.cab import Cab, allowed_at
-from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, held_in_gear
+from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, cruises_up_to, descents, held_in_gear
 from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding
@@ -116,8 +116,8 @@ def _about_descents(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
         first = way.stretches[0]
         gear = first.gear
         governed = BELOW_GOVERNED * cab.truck.engine.si("governed_rpm") / cab.engine_speed(gear, 1.0)
-        wanted = cab.settings.cruise.si("set_speed_km_h") or governed
-        speed = min(first.speed, governed, wanted, allowed_at(route, way.begin, cab.settings.driver.speed_limit_share))
+        posted = allowed_at(route, way.begin, cab.settings.driver.speed_limit_share)
+        speed = min(first.speed, governed, cruises_up_to(cab), posted)
         holding = held_in_gear(cab, gear, speed, way.steepest, route.elevation_at(way.begin), stage)
         if holding.held < holding.push:
             gain = (holding.push - holding.held) / cab.truck.vehicle.mass_kg

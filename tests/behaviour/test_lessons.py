@@ -1,4 +1,4 @@
-"""The eight lessons: each is driven as shipped, and README's table must say what was found.
+"""The nine lessons: each is driven as shipped, and README's table must say what was found.
 
 The numbers are this model's own; the table may not drift from them. What a lesson shows (which stage holds, which gear keeps
 the brakes cool) is checked beside it.
@@ -24,6 +24,7 @@ LESSONS = (
     "lesson-downshift",
     "lesson-dead-pair",
     "lesson-fuel",
+    "lesson-sixty",
 )
 
 
@@ -51,7 +52,7 @@ def says(lesson: str, phrase: str, *values: float, within: float = 0.03) -> None
     assert numbers == [pytest.approx(value, rel=within, abs=0.6 if value > 3 else 0.06) for value in values]
 
 
-def test_all_eight_are_shipped_and_explain_themselves():
+def test_all_nine_are_shipped_and_explain_themselves():
     assert [name for name in list_settings() if name.startswith("lesson-")] == sorted(LESSONS)
     for lesson in LESSONS:
         file = load_settings_file(lesson)
@@ -152,3 +153,16 @@ def test_fuel():
     says("lesson-fuel", "8 km/h cost # %", per_step, within=0.08)
     more = [100 * (b["fuel_l_per_100km"] / a["fuel_l_per_100km"] - 1) for a, b in zip(still, windy, strict=True)]
     says("lesson-fuel", "the wind # % at 88", more[1], within=0.05)
+
+
+def test_sixty():
+    tenth, ninth = driven("lesson-sixty")
+    held = [tenth["engine_brake_stage_time_s"][stage] for stage in "123"]
+    assert min(held) > 60.0 and ninth["engine_brake_stage_time_s"]["3"] == 0.0
+    assert all(trip["warnings"] == trip["foreseen"] == [] for trip in (tenth, ninth))
+    says("lesson-sixty", "in 10th stages 1, 2, 3 hold for #, #, # s, # changes", *held, tenth["stage_changes"])
+    says("lesson-sixty", "in 9th stage 3 is not needed, # changes", ninth["stage_changes"])
+    says(
+        "lesson-sixty", "engine speed up to # against # rpm", *(trip["max_engine_speed_rpm"] for trip in (ninth, tenth))
+    )
+    says("lesson-sixty", "fuel # against # L/100 km", *(trip["fuel_l_per_100km"] for trip in (ninth, tenth)))

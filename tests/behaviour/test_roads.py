@@ -1,4 +1,4 @@
-"""The six roads of the invented district against what is said of them.
+"""The seven roads of the invented district against what is said of them.
 
 The roads are this project's own invented data, marked assumed: what is said of them here (lengths, heights, sections, limits,
 stops) is their plan, not a published source. Outside the plan stand only arithmetic and two conventions: a change of grade is
@@ -52,6 +52,7 @@ OLLEN = ((2, 1), (5, 5), (2, 3), (1.5, 7), (0.5, 0), (3, -6.5), (4, -4), (4, -1)
 WAVE_3 = ((1.0, 0), (0.8, 3), (0.4, 0), (0.8, -3), (1.0, 0))
 WAVE_2 = ((1.0, 0), (1.2, 2), (0.4, 0), (1.2, -2), (0.2, 0))
 WAVE_4 = ((1.0, 0), (0.6, 4), (0.4, 0), (0.6, -4), (1.4, 0))
+STEPS = ((1.0, 0), (3.2, -2.07), (2.6, -2.6), (2.6, -3.2), (2.6, 0))
 TOWN = ((1.5, 0), (0.6, 2), (0.6, -2), (1.6, 0), (0.3, 6), (0.3, 0), (0.3, -6), (2.2, 0), (0.8, 1), (0.8, -1))
 TOWN_STOPS = (0.45, 1.0, 1.45, 2.1, 2.75, 3.3, 3.95, 4.45, 5.2, 5.75, 6.35, 7.0, 7.6, 8.4)
 OLLEN_FROM = 44.0  # km along the round
@@ -69,6 +70,7 @@ PLANS = {
         curves=((12.6, 12.8, 140),),
     ),
     "wendle-hills": Plan(40, 320, 320, 240, 240, WAVE_3 * 4 + WAVE_2 * 3 + WAVE_4 * 3, limits=((0, 90),)),
+    "tovrin-steps": Plan(12, 760, 543, 0, 217, STEPS, limits=((0, 112),)),
     "ulmary-plain": Plan(60, 210, 210, 10, 10, ((20, 0.05), (20, 0), (20, -0.05)), limits=((0, 90),)),
     "ulmary-town": Plan(
         *(9, 210, 210, 38, 38, TOWN),
@@ -95,6 +97,7 @@ HEIGHTS = {
     "skarrow-grade": ((1, 1560), (2, 1550), (9, 1130), (10.2, 1034), (11, 1010), (15, 770), (17, 760)),
     "ollen-pass": ((10.75, 1195),),
     "wendle-hills": tuple((2.0 + 4.0 * hill, 344) for hill in range(4)),
+    "tovrin-steps": ((4.2, 693.8), (6.8, 626.2), (9.4, 543)),
     "ulmary-plain": ((20, 220), (40, 220)),
     "kessarin-round": ((6, 210), (16, 320), (24, 320), (44, 760), (54.75, 1195), (68, 760), (88, 320)),
 }
@@ -276,7 +279,7 @@ def test_a_sign_with_the_grade_stands_before_every_steep_fall(name):
 def test_the_number_of_steep_falls():
     falls = {name: len(steep_falls(load_route(name))) for name in ROADS}
     once = {"ollen-pass": 1, "ulmary-town": 1, "kessarin-round": 1}
-    assert falls == {"skarrow-grade": 2, "wendle-hills": 0, "ulmary-plain": 0, **once}
+    assert falls == {"skarrow-grade": 2, "wendle-hills": 0, "ulmary-plain": 0, "tovrin-steps": 0, **once}
 
 
 def test_the_pitch_of_8_percent_has_its_own_sign():
