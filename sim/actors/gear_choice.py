@@ -37,6 +37,8 @@ LIGHT_LANDING = (
 STEEP_DESCENT = -0.04  # assumed: from here a lower gear is taken to be held back
 PUSHING_DESCENT = -0.015  # assumed: where the road itself brings the speed back, no gear is given up for pull
 LOST_RESERVE = 1.12  # assumed: pull over resistance that brings back a gear lost under load on this grade
+PROGRESSIVE = (0.8, 0.93, 1.07)  # of shifting.upshift_rpm, in the low, middle and high gears, assumed
+LIGHT = 65.0  # kg per kW of rated power, assumed: below it a truck is light
 NEVER = 1.0e9  # rad/s
 ON_THE_WAY_RPM = 1100.0  # assumed: engine speed at which a gear in between is taken while slowing for a descent
 NEAR_GOVERNED = 0.93  # assumed: of governed speed, where the next gear is taken on an easier part of a descent
@@ -262,10 +264,11 @@ class GearChoice:
         return self.pull(gear, landed) >= reserve * self.resistance(landed, grade)
 
     def upshift_speed(self, gear: int) -> float:
-        """Engine speed from which an upshift from a gear is worth a thought at light load. [rad/s]"""
-        ratios = self.trip.truck.gearbox.ratios
-        landing = self.light_down + LIGHT_LANDING
-        return min(self.trip.settings.shifting.si("upshift_rpm"), landing * ratios[gear - 1] / ratios[gear])
+        """Engine speed from which an upshift from a gear is worth a thought: it rises with the gear (model commercial driver
+        manual 2.3, seen second-hand; how far: common practice, no source). [rad/s]
+        """
+        third = min(3 * (gear - 1) // max(self.trip.top_gear - 1, 1), 2)
+        return min(PROGRESSIVE[third] * self.trip.settings.shifting.si("upshift_rpm"), self.full_up)
 
     # ------------------------------------------------------------ when
 
@@ -339,7 +342,7 @@ class GearChoice:
         """Engine speed at which a higher gear is called for now."""
         if foot_off:
             return self.trip.truck.engine.si("governed_rpm") * SPEED_NOTICED
-        return self.upshift_speed(gear) if self.is_light else self.full_up
+        return self.upshift_speed(gear)
 
     def _pedal_changes(self, gear: int, foot_off: bool) -> list[simpy.Event]:
         """Movements of the demand that would change the answer at the speed the engine has now."""
@@ -438,11 +441,11 @@ class GearChoice:
                 racing = clock.when("belief.engine_speed", self.upshift_speed(wanted))
                 yield from clock.first(self.near_idle(), *self.changed(), racing, clock.after(BOOST_PATIENCE))
             return
-        light = self.is_light
+        light, low = self.is_light, self._down_level(False)
         yield from clock.first(
             self.near_idle(),
             *self.changed(),
-            clock.when("belief.engine_speed", self._down_level(False), falling=True),
+            clock.when("belief.engine_speed", low, falling=True, release=low),
             clock.when("belief.engine_speed", self.turning * SPEED_NOTICED),
             clock.when(self.senses["grade"], grade - GRADE_NOTICED, falling=True),
             clock.when("belief.driver_demand", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL),
@@ -450,5 +453,6 @@ class GearChoice:
         )
 
     def may_skip(self, grade: float) -> bool:
-        """Whether a gear may be skipped."""
-        return grade < SKIPPING_GRADE
+        """Gears are skipped by a truck that is light for its engine, and not on a climb."""
+        truck = self.trip.truck
+        return grade < SKIPPING_GRADE and truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw

@@ -11,7 +11,7 @@ from sim.march.clock import Process
 from sim.march.plant import asked_driveline
 from sim.march.records import DOWN, HOLD, NEUTRAL, UP
 from sim.march.seat import CLUTCH_BITES, CLUTCH_CLOSED
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 from sim.wording import Finding, finding
 
 STANDS_BELOW = 0.3  # m/s, assumed: slower counts as standing
@@ -24,6 +24,7 @@ LONGEST_HOLD = 4.0  # s, assumed: then the brakes let go all the same
 LOW_RPM = 1500.0  # assumed: with stage 2 or 3 on, more is wanted
 PATIENCE = 2.0  # s, assumed: time a stage is given to work first
 ROLLING_ON = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
+TYRES_CARRY = 0.4  # of the load on the drive axles, assumed: as much as a clutch may bring to them in a shift
 LAUNCHED = 0.5  # of a flag
 
 
@@ -186,8 +187,9 @@ class Gearbox(GearChoice):
             slow = finding("cause.shift", before=before, gear=gear, why=finding("cause.too_slow_for_the_gear"))
             clock.record("shift_given_up", slow, self.road_speed, "speed")
             return
-        clock.set(gear=gear, clutch=1.0, engine_mode=0.0)
+        clock.set(gear=gear, clutch=self.gripping(gear))
         yield from clock.first(clock.when("belief.clutch_locked", 0.5), clock.after(3.0))
+        clock.set(clutch=1.0, engine_mode=0.0)
         yield clock.after(SETTLING)
 
     def _matched(self) -> Process:
@@ -252,6 +254,14 @@ class Gearbox(GearChoice):
                 return gear
         return 1
 
+    def gripping(self, gear: int) -> float:
+        """Travel of the clutch at which it carries no more than the tyres can."""
+        rig, truck = self.clock.rig, self.trip.truck
+        slope, drag = asked_driveline(rig.parameters, rig.tables, 100.0, gear, 80.0)
+        torque = (TYRES_CARRY * truck.vehicle.drive_load_kg * STANDARD_GRAVITY + float(drag)) / float(slope)
+        share = math.sqrt(torque / float(rig.parameters["clutch_capacity"][0]))
+        return CLUTCH_BITES + (CLUTCH_CLOSED - CLUTCH_BITES) * share if share < 1.0 else 1.0
+
     def launch(self, gear: int) -> tuple[float, float]:
         """Engine speed to aim for, and the travel of the clutch at which the engine pulls what the road takes."""
         clock, trip = self.clock, self.trip
@@ -262,7 +272,8 @@ class Gearbox(GearChoice):
         capacity = float(p["clutch_capacity"])
         torque = max((road + LAUNCH_ACCELERATION * trip.truck.vehicle.mass_kg + float(drag)) / float(slope), 0.0)
         share = math.sqrt(torque / capacity)
-        turning = float(p["bite_speed"]) + float(p["bite_span"]) * share + torque / float(p["matching_gain"])
+        turning = float(p["bite_speed"]) + float(p["bite_span"]) * share
+        turning += (torque + float(p["steady_accessories"]) / turning) / float(p["matching_gain"])
         aimed = min(max(turning, LAUNCH_RPM * REVOLUTION_PER_MINUTE), MOST_LAUNCH_RPM * REVOLUTION_PER_MINUTE)
         pulls = math.sqrt(max((1.02 * road + float(drag)) / float(slope), 0.0) / capacity)
         return aimed, CLUTCH_BITES + (CLUTCH_CLOSED - CLUTCH_BITES) * min(pulls, 1.0)

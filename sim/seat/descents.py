@@ -70,7 +70,7 @@ def held_in_gear(cab: Cab, gear: int, speed: float, grade: float, elevation: flo
     """
     rig, truck = cab.clock.rig, cab.truck
     _, outside = asked_air(rig.parameters, elevation)
-    cylinders = truck.braking_cylinders(stage)
+    cylinders = 2 * len(set(truck.engine_brake.pairs(stage)) - set(cab.settings.drill.dead_pairs))
     turning = cab.engine_speed(gear, speed)
     held = float(asked_retarding(rig.parameters, rig.tables, gear, turning, outside, cylinders))
     return Holding(gear, speed, -cab.resistance(speed, grade), held)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import simpy
 
+from sim.actors.gear_choice import PULLING_ABOVE_IDLE, SKIPPING_GRADE
 from sim.laws.foot import slowing_distance, snub_release
 from sim.march.clock import Process
 from sim.march.plant import asked_driveline, asked_retarding
@@ -195,9 +196,10 @@ def approach(cab: Cab, demand: Demand) -> Process:
 
 
 def stop_and_stand(cab: Cab, demand: Demand) -> Process:
-    """Brakes to rest at a line, engine brake on, stands as long as told, and pulls away."""
+    """Brakes to rest at a line, with the engine brake where no climb helps, stands as long as told, and pulls away."""
     clock = cab.clock
-    cab.select(cab.settings.retarding.selector)
+    climbs = clock.true("grade") > SKIPPING_GRADE
+    cab.select(0 if climbs else cab.settings.retarding.selector)
     cab.want_retarding("stop", True)
     cab.press_brake("stop", BRAKE_TO_STOP, demand.distance)
     yield clock.when("state.standstill", 0.5)
@@ -215,12 +217,15 @@ def stop_and_stand(cab: Cab, demand: Demand) -> Process:
 # ---------------------------------------------------------------- pulling away
 
 IDLE_TORQUE = 380.0  # N m, assumed: what an engine is asked for near its idle speed, without boost
+MOST_TORQUE = 650.0  # N m, assumed: what it is asked for on a steep climb
+LEAST_TORQUE = 100.0  # N m, assumed: let in also where the road pushes the truck off
 ABOVE_IDLE = 60.0 * REVOLUTION_PER_MINUTE  # assumed: engine speed of a launch above idle
 MORE_PER_TORQUE = 0.5 * REVOLUTION_PER_MINUTE  # rad/s for each N m above that, assumed
 MOST_LAUNCH = 1100.0 * REVOLUTION_PER_MINUTE  # assumed
 LAUNCH_ACCELERATION = 0.4  # m/s2, assumed: what the clutch is let in for
 HILL = 0.004  # assumed: from here the truck would roll back, and is held by the hand valve of the trailer
 HAND_VALVE = 0.6  # of its travel, assumed
+HURRIED = 0.6  # assumed: of the time hands take for a shift, on a climb
 LONGEST_BITE = 3.0  # s, assumed: a launch that has not moved the truck by then is given more engine
 MORE_ENGINE = 1.3  # assumed: how much more
 UNDER_BITE = 3.0  # rad/s, assumed: below the speed aimed for, at which the clutch would be as far in as it is to be
@@ -231,15 +236,33 @@ def launch_torque(cab: Cab, gear: int) -> float:
     rig = cab.clock.rig
     force = cab.resistance(0.0, cab.clock.true("grade")) + LAUNCH_ACCELERATION * cab.truck.vehicle.mass_kg
     slope, drag = asked_driveline(rig.parameters, rig.tables, 100.0, gear, 80.0)
-    return max((force + float(drag)) / float(slope), 0.0)
+    return max((force + float(drag)) / float(slope), LEAST_TORQUE)
+
+
+def gap_by_hand(cab: Cab, grade: float) -> float:
+    """Time in which nothing pulls while hands change gear; they hurry on a climb. [s]"""
+    return cab.truck.gearbox.torque_gap_s * (HURRIED if grade > SKIPPING_GRADE else 1.0)
+
+
+def can_be_left(cab: Cab, gear: int) -> bool:
+    """Whether the truck is still fast enough for the next gear after a shift from governed speed here."""
+    engine, grade = cab.truck.engine, cab.clock.true("grade")
+    fastest = engine.si("governed_rpm") / cab.engine_speed(gear, 1.0)
+    gap = gap_by_hand(cab, grade) + cab.truck.driveline.clutch_close_s
+    landed = fastest - gap * max(cab.resistance(fastest, grade), 0.0) / cab.truck.vehicle.mass_kg
+    return cab.engine_speed(gear + 1, landed) >= engine.si("low_idle_rpm") + PULLING_ABOVE_IDLE
 
 
 def launch_gear(cab: Cab) -> int:
-    """The highest of the lower gears in which the engine moves the truck off near its idle speed; the first when none does."""
+    """The highest of the lower gears in which the engine moves the truck off near its idle speed, the first when none does; on a
+    climb a gear higher where that one could not be left again.
+    """
     if cab.settings.drill.hold_gear:
         return cab.settings.drill.hold_gear
     lower = range(max(cab.top_gear // 3, 1), 0, -1)
-    return next((gear for gear in lower if launch_torque(cab, gear) <= IDLE_TORQUE), 1)
+    easy = next((gear for gear in lower if launch_torque(cab, gear) <= IDLE_TORQUE), 1)
+    starts = (gear for gear in range(easy, lower[0] + 1) if launch_torque(cab, gear) <= MOST_TORQUE)
+    return next((gear for gear in starts if can_be_left(cab, gear)), easy)
 
 
 def drive_away(cab: Cab, cause: Finding) -> Process:

@@ -11,7 +11,6 @@ from sim.actors.gear_choice import (
     MATCHED,
     PULLING_ABOVE_IDLE,
     SETTLING,
-    SKIPPING_GRADE,
     SPEED_NOTICED,
     GearChoice,
 )
@@ -19,14 +18,13 @@ from sim.march.clock import Process
 from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
 from sim.roads.falls import DESCENT
 from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
-from sim.seat.driver import drive_away, is_falling
+from sim.seat.driver import drive_away, gap_by_hand, is_falling
 from sim.wording import Finding, finding
 
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
-PROGRESSIVE = (0.8, 0.93, 1.07)  # of shifting.upshift_rpm, in the low, middle and high gears, assumed
-LIGHT = 65.0  # kg per kW of rated power, assumed: below it a truck is light
-HURRIED = 0.6  # assumed: of the time hands take for a shift, on a climb
+LIFTED = 0.3  # of the accelerator: from here the clutch may open, and the engine does not race
+FOOT_COMES_UP = 0.5  # s, assumed: by then it has
 LEVER_PERIOD = 0.2  # s, assumed: between two movements of the lever of an automated gearbox
 
 
@@ -129,7 +127,9 @@ class ByHand(GearChoice):
         before = int(clock.true("gear"))
         clock.note("gear_wanted", finding("cause.shift", before=before, gear=gear, why=cause), gear, "number")
         cab.shifting = True
-        clock.mean(foot_mode=PEDAL, pedal=0.0, clutch_mode=0.0, clutch_wanted=1.0)
+        clock.mean(foot_mode=PEDAL, pedal=0.0)
+        yield from clock.first(clock.when("controls.accelerator", LIFTED, falling=True), clock.after(FOOT_COMES_UP))
+        clock.mean(clutch_mode=0.0, clutch_wanted=1.0)
         yield clock.after(truck.driveline.clutch_open_s)
         clock.mean(hand_lever=0.0)
         yield from self._match(gear, self.hands_take(self.grade) - truck.driveline.clutch_open_s)
@@ -228,24 +228,9 @@ class ByHand(GearChoice):
             return
         yield from self.shift(gear, finding("cause.gear_for_the_speed"))
 
-    def may_skip(self, grade: float) -> bool:
-        """Gears are skipped by a truck that is light for its engine, and not on a climb."""
-        truck = self.trip.truck
-        return grade < SKIPPING_GRADE and truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw
-
-    def upshift_speed(self, gear: int) -> float:
-        """Progressive: the engine speed of an upshift rises with the gear (model commercial driver manual 2.3, seen second-hand;
-        how far: common practice, no source).
-        """
-        third = min(3 * (gear - 1) // max(self.trip.top_gear - 1, 1), 2)
-        return min(PROGRESSIVE[third] * self.trip.settings.shifting.si("upshift_rpm"), self.full_up)
-
-    def _up_level(self, gear: int, foot_off: bool) -> float:
-        return super()._up_level(gear, foot_off) if foot_off else self.upshift_speed(gear)
-
     def hands_take(self, grade: float) -> float:
         """Hands hurry on a climb."""
-        return super().hands_take(grade) * (HURRIED if grade > SKIPPING_GRADE else 1.0)
+        return gap_by_hand(self.cab, grade)
 
 
 def by_the_lever(cab: Cab) -> Process:

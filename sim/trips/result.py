@@ -41,7 +41,7 @@ USUAL_ALARM_KPA = 414.0  # 60 psi, where a low-pressure warning usually comes on
 HOTTEST_OIL_C = 156.0  # the viscosity law of sim.laws.engine covers 230 to 430 K
 WORTH_SAYING_M = 0.25  # m: a truck that rolls back less has only settled into its clutch
 SHORTEST_RACING = 0.5  # s: a shorter one is a closing clutch, or a shift
-SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor
+SHORTEST_WORTH_SAYING = 0.1  # s: a shorter overspeed of the engine is a ripple of its governor, a shorter slip a jerk
 
 MOST_EXPLANATIONS = 3
 
@@ -605,7 +605,7 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[Finding]:
         found.append(finding("warning.over_posted_limit", time=s["time_over_limit_s"]))
     if s["rolled_back_m"] >= WORTH_SAYING_M:
         found.append(finding("warning.rolled_back", way=s["rolled_back_m"]))
-    if s["time_wheel_slip_s"] > 0.0:
+    if s["time_wheel_slip_s"] >= SHORTEST_WORTH_SAYING:
         found.append(finding("warning.wheels_slipped", time=s["time_wheel_slip_s"]))
     if s["max_coolant_temperature_c"] > HOTTEST_COOLANT_C:
         found.append(finding("warning.overheated", temperature=to_si(s["max_coolant_temperature_c"], "c")))

@@ -5,15 +5,17 @@ from collections.abc import Iterator
 from typing import Any
 
 from sim.actors.cruise import highest_set_speed
+from sim.actors.gear_choice import GearChoice
 from sim.inputs.sensors import NAMES
-from sim.roads.falls import falling_parts
-from sim.seat.cab import Cab, allowed_at
+from sim.roads.falls import falling_parts, pitches
+from sim.seat.cab import Cab
 from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, cruises_up_to, descents, held_in_gear
 from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding
 
 MUCH_OF_THE_ROAD = 0.3  # share of the road on which a limit below the set speed is worth a word
+GAINED = 10.0 * KILOMETRE_PER_HOUR  # a growth of speed that everybody notices
 NOTED_LIMIT = 1.0 * KILOMETRE_PER_HOUR  # a set speed this little above a limit is not worth a word
 
 
@@ -41,11 +43,14 @@ def warnings_before(cab: Cab) -> list[dict[str, Any]]:
 
 
 def _cruising_gear(cab: Cab, speed: float) -> int:
-    """The gear a truck runs in at a steady speed on the level."""
-    least = cab.settings.shifting.si("light_downshift_rpm")
+    """The gear a truck runs in at a steady speed on the level: the one it goes up to, or starts in."""
     if cab.settings.drill.hold_gear:
         return cab.settings.drill.hold_gear
-    return next((gear for gear in range(cab.top_gear, 0, -1) if cab.engine_speed(gear, speed) >= least), 1)
+    choice = GearChoice(cab.trip)
+    lower = range(1, cab.top_gear)
+    gone_up = 1 + sum(cab.engine_speed(gear, speed) >= choice.upshift_speed(gear) for gear in lower)
+    started = int(cab.clock.true("gear"))
+    return started if started and cab.engine_speed(started, speed) >= choice.light_down else gone_up
 
 
 def _share_below(cab: Cab, speed: float) -> float:
@@ -116,12 +121,15 @@ def _about_descents(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
         first = way.stretches[0]
         gear = first.gear
         governed = BELOW_GOVERNED * cab.truck.engine.si("governed_rpm") / cab.engine_speed(gear, 1.0)
-        posted = allowed_at(route, way.begin, cab.settings.driver.speed_limit_share)
+        place, posted, steepest = min(pitches(route, way.begin, way.end), key=lambda part: part[2])
+        posted *= cab.settings.driver.speed_limit_share
         speed = min(first.speed, governed, cruises_up_to(cab), posted)
-        holding = held_in_gear(cab, gear, speed, way.steepest, route.elevation_at(way.begin), stage)
+        holding = held_in_gear(cab, gear, speed, steepest, route.elevation_at(place), stage)
         if holding.held < holding.push:
             gain = (holding.push - holding.held) / cab.truck.vehicle.mass_kg
-            told = {"place": way.begin, "steepest": -way.steepest, "gear": gear, "speed": speed, "gain": gain}
+            taken = (GAINED + 2.0 * speed) * GAINED / (2.0 * gain)
+            told = {"place": way.begin, "steepest": -steepest, "gear": gear, "speed": speed, "taken": taken}
+            told["more"] = GAINED
             yield finding("foreseen.does_not_hold", with_what=with_what, rest=rest, **told)
         grip, load = cab.settings.weather.grip, cab.truck.vehicle.drive_load_kg * STANDARD_GRAVITY
         if stage and holding.held > grip * load:

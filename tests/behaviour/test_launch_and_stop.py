@@ -1,19 +1,22 @@
-"""Pulling away and standing still: on the level, on a hill, in too high a gear, at stop signs."""
+"""Pulling away, going up through the gears and standing still: on the level, on a hill, in too high a gear, at stop signs."""
 
 import numpy as np
 import pytest
 
+from sim import list_trucks
 from sim.wording import kinds_in, said
 
-T1, T2, T3, T4, T5 = (
-    "long-haul-manual",
-    "long-haul-automated",
-    "long-haul-empty",
-    "dump-three-axle",
-    "older-long-haul",
+T1 = "long-haul-manual"
+EVERY_TRUCK = list_trucks()
+MOST_ROLL_BACK = (
+    0.25  # m; "no rolling back" is the rule of hill starts (model commercial driver manual 2.2, seen second-hand)
 )
-EVERY_TRUCK = [T1, T2, T3, T4, T5]
-MOST_ROLL_BACK = 0.5  # m: what people behind a truck put up with (common practice, no source)
+# rpm of an upshift in the low, middle and high gears of a truck that nothing holds back (common practice, no source); that it
+# rises with the gear: model commercial driver manual 2.3, seen second-hand
+UPSHIFTS = ((1000.0, 1200.0), (1200.0, 1400.0), (1400.0, 1600.0))
+HAND_AND_EYE = 80.0  # rpm that an engine gains while somebody makes up his mind
+LIGHT = 65.0  # kg per kW: lighter trucks may skip gears (common practice, no source: block shifts only when light)
+STEEP = 6
 
 
 def launch(trip, grade, gear=0, truck=T1, length=60):
@@ -43,8 +46,81 @@ def test_every_truck_pulls_away(trip, named, truck, grade):
     pulled = named(result, "pulled_away")
     assert len(pulled) == 1
     assert pulled[0]["quantity"] == "heat"
-    assert pulled[0]["time_s"] < 15.0, "nobody slips a clutch longer"
+    assert pulled[0]["time_s"] < 8.0, "nobody slips a clutch longer"
     assert rolled_back(result) < MOST_ROLL_BACK
+
+
+# ---------------------------------------------------------------- from rest up through the gears
+
+
+@pytest.fixture(scope="module", params=[(truck, grade) for truck in EVERY_TRUCK for grade in (0, 3, STEEP)], ids=str)
+def away(trip, request):
+    """Each truck from rest on each grade for 2.5 km, in fine steps: grade and trip."""
+    truck, grade = request.param
+    return grade, trip(truck, f"grade:{grade}%,2500m,200m", "start.speed_km_h=0", "simulation.log_s=0.02")
+
+
+def upshifts(result):
+    """Of each shift: gear before and after, and engine speed as it was wanted. [-, -, rpm]"""
+    wanted = [event for event in result.events if event["event"] == "gear_wanted"]
+    values = [event["cause"]["values"] for event in wanted]
+    turning = np.interp([event["time_s"] for event in wanted], result.trace["time_s"], result.trace["engine_speed_rpm"])
+    return [(each["before"], each["gear"], rpm) for each, rpm in zip(values, turning, strict=True)]
+
+
+def test_the_truck_gets_away_cleanly(away, named):
+    """No stall, no rolling back, no spinning wheels, no gear lost, and an engine that is never pulled down to its idle speed."""
+    _, result = away
+    assert result.summary["ended"] == "arrived" and result.summary["warnings"] == []
+    assert len(named(result, "pulled_away")) == 1
+    assert not named(result, "clutch_opened") + named(result, "shift_given_up")
+    assert result.summary["rolled_back_m"] < MOST_ROLL_BACK
+    assert np.count_nonzero(result.trace["wheel_slip"]) <= 1, "nobody spins his wheels on a dry road"
+    assert result.trace["engine_speed_rpm"].min() > result.truck.engine.low_idle_rpm - 50.0
+
+
+def test_gears_go_up_one_by_one_at_the_speeds_of_the_trade(away):
+    """On the level within the ranges; on a climb not below them, nor beyond governed speed."""
+    grade, result = away
+    truck, gears = result.truck, len(result.truck.gearbox.ratios)
+    shifts = upshifts(result)
+    assert len(shifts) >= 4
+    light = truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw
+    for before, after, rpm in shifts:
+        low, high = UPSHIFTS[min(3 * (before - 1) // (gears - 1), 2)]
+        assert low - HAND_AND_EYE < rpm < (truck.engine.governed_rpm if grade else high) + HAND_AND_EYE, (before, rpm)
+        assert after == before + 1 or (light and grade == 0)
+    if grade == STEEP and not light:
+        assert max(rpm for _, _, rpm in shifts) > UPSHIFTS[2][1], (
+            "on a steep climb the engine is used up to governed speed"
+        )
+
+
+def test_a_slipping_clutch_never_sees_an_engine_near_governed_speed(away):
+    """Whoever pulls away or shifts gets off the accelerator first: common practice, no source."""
+    _, result = away
+    trace, engine = result.trace, result.truck.engine
+    slips = (trace["clutch_locked"] == 0.0) & (trace["gear"] > 0) & (trace["drive_force_n"] > 0.0)
+    starting = slips & (trace["time_s"] < 10.0) & (trace["speed_m_s"] < 1.5)
+    assert slips.any() and trace["engine_speed_rpm"][slips].max() < 0.95 * engine.governed_rpm
+    assert trace["engine_speed_rpm"][starting].max() < 1200.0
+
+
+def test_the_clutch_takes_the_heat_of_one_start(away, named):
+    """Heat of a start: what the clutch carries times its slip, as the pull at the tyres and the two speeds show it (derived).
+
+    Above 132 kJ it would be a start in 3rd on 6 % (derived, loaded truck); shifts at equal speeds add little.
+    """
+    _, result = away
+    trace, truck = result.trace, result.truck
+    (event,) = named(result, "pulled_away")
+    start = trace["time_s"] <= event["time_s"]
+    ratio = truck.gearbox.ratios[event["cause"]["values"]["gear"] - 1] * truck.driveline.axle_ratio
+    slip = trace["engine_speed_rpm"] * np.pi / 30.0 / ratio * truck.tyres.rolling_radius_m - trace["speed_m_s"]
+    worked = float(np.sum((trace["drive_force_n"] * slip)[start & (trace["gear"] > 0)]) * 0.02)
+    assert event["value"] == pytest.approx(worked, rel=0.25)
+    assert event["value"] < 132.0e3
+    assert event["value"] < 1000.0 * result.summary["clutch_heat_kj"] < event["value"] + 40.0e3
 
 
 @pytest.mark.parametrize("gear", [1, 2, 3, 4])
@@ -145,7 +221,7 @@ def test_stop_signs_are_obeyed_before_the_line_and_as_long_as_told(trip, named, 
         assert (event["value"], event["quantity"]) == (seconds, "time")
         still = time[(np.abs(speed) < 0.1) & (np.abs(distance - event["distance_m"]) < 0.05)]
         stood = still.max() - event["time_s"]
-        assert seconds - 0.2 <= stood <= seconds + 3.0
+        assert seconds - 0.2 <= stood <= seconds + 3.5
     assert len(named(result, "pulled_away")) == len(STANDS)
 
 
@@ -225,7 +301,7 @@ def test_slowing_for_a_limit_on_a_climb_leaves_the_foot_free_again(trip, road_of
 def test_a_truck_that_rolls_back_says_so_however_seldom_its_trace_is_written(trip, log_s):
     """On ice it cannot pull away on 25 % and slides back for seconds, between two rows of the trace too."""
     result = trip(T1, "grade:25%,1km", "start.speed_km_h=0", "weather.grip=0.2", f"simulation.log_s={log_s}")
-    assert result.summary["ended"] == "stalled"
+    assert result.summary["ended"] in ("stalled", "runaway")
     assert 8.0 < -result.summary["distance_m"] <= result.summary["rolled_back_m"] + 1e-9
     assert "warning.rolled_back" in kinds_in(result.summary["warnings"])
 
