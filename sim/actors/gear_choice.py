@@ -1,5 +1,6 @@
 """When a gear is changed, whoever changes it: a driver by eye and ear, or the electronics of an automated gearbox by belief."""
 
+import math
 from typing import ClassVar
 
 import simpy
@@ -265,10 +266,14 @@ class GearChoice:
 
     def upshift_speed(self, gear: int) -> float:
         """Engine speed from which an upshift from a gear is worth a thought: it rises with the gear (model commercial driver
-        manual 2.3, seen second-hand; how far: common practice, no source). [rad/s]
+        manual 2.3, seen second-hand; how far: common practice, no source), and at a light load is no more than the landing in
+        the next gear asks for. [rad/s]
         """
+        ratios, least = self.trip.truck.gearbox.ratios, self.trip.settings.shifting.si("upshift_rpm")
         third = min(3 * (gear - 1) // max(self.trip.top_gear - 1, 1), 2)
-        return min(PROGRESSIVE[third] * self.trip.settings.shifting.si("upshift_rpm"), self.full_up)
+        progressive = min(PROGRESSIVE[third] * least, self.full_up)
+        lands = (self.light_down + LIGHT_LANDING) * ratios[gear - 1] / ratios[gear]
+        return min(progressive, least, lands) if self.is_light else progressive
 
     # ------------------------------------------------------------ when
 
@@ -388,7 +393,7 @@ class GearChoice:
             wanted = min(self.suitable_gear(landing, least * SPEED_NOTICED, grade), gear - 1)
             cause = finding("cause.low_under_load")
         landed = self._landed(road_speed)
-        if foot_off:
+        if foot_off and self.aimed_speed < math.inf:
             landed = max(landed, self.aimed_speed)
         while wanted < gear - 1 and trip.engine_speed(wanted, landed) > self.landing:
             wanted += 1
@@ -423,6 +428,9 @@ class GearChoice:
             worse = clock.when("belief.engine_speed", self.turning * SPEED_NOTICED)
             yield from clock.first(calm, worse, *self.changed(), clock.when("belief.driver_demand", PRESSED))
             return
+        if not self.pays():
+            yield from clock.first(self.near_idle(), *self.changed(), clock.after(BOOST_PATIENCE))
+            return
         grade = self.grade
         self.lost = {lost: place for lost, place in self.lost.items() if grade > place - GRADE_EASED}
         wanted = gear
@@ -451,6 +459,10 @@ class GearChoice:
             clock.when("belief.driver_demand", LIGHT_PEDAL, falling=not light, release=LIGHT_PEDAL),
             clock.when("belief.driver_demand", 0.0, falling=True),
         )
+
+    def pays(self) -> bool:
+        """Whether a higher gear would be in for long enough."""
+        return True
 
     def may_skip(self, grade: float) -> bool:
         """Gears are skipped by a truck that is light for its engine, and not on a climb."""

@@ -38,6 +38,8 @@ class Cab:
         Speed the driver wants. [m/s]
     asked_gear : int
         Highest gear the driver wants on this descent, 0 for any.
+    crest : float
+        Where the gear for the next descent that is known of must be in. [m]
     ceiling : float
         Highest speed the driver wants on this descent. [m/s]
     taken : list of (float, float)
@@ -57,6 +59,7 @@ class Cab:
     brakes: dict[str, tuple[float, float]] = field(default_factory=dict)
     aim: float = 0.0
     asked_gear: int = 0
+    crest: float = math.inf
     ceiling: float = math.inf
     taken: list[tuple[float, float]] = field(default_factory=list)
     shifting: bool = False

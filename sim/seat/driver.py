@@ -164,7 +164,9 @@ def descending(cab: Cab, planned: list[Descent]) -> Process:
         first = way.stretches[0]
         what = {"steepest": -way.steepest, "length": way.end - way.begin, "gear": first.gear}
         clock.note("descent_seen", finding("cause.descent_seen", **what), first.speed, "speed")
-        yield clock.reach(max(way.begin - BEFORE_CREST, way.known))
+        cab.crest = max(way.begin - BEFORE_CREST, way.known)
+        yield clock.reach(cab.crest)
+        cab.crest = math.inf
         # no use gaining speed on the last metres before the crest
         here = max(way.taking, clock.believed("judged_speed")) + CREST_MARGIN
         cab.want_descent(first.gear, min(first.speed, here))
@@ -300,7 +302,8 @@ def drive_away(cab: Cab, cause: Finding) -> Process:
         if not locked.triggered:
             torque *= MORE_ENGINE
             locked = clock.when("state.clutch_locked", 0.5)
-    clock.mean(clutch_mode=0.0, clutch_wanted=0.0)
+    # the foot goes on from where it is
+    clock.mean(clutch_mode=0.0, clutch_wanted=0.0, hold_integral=clock.handled("accelerator"))
     cab.shifting = False
     cab.stand(False)
     took = (clock.now - begun) * clock.tick

@@ -22,6 +22,7 @@ from sim.seat.driver import drive_away, gap_by_hand, is_falling
 from sim.wording import Finding, finding
 
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
+PAYS_AFTER = 15.0  # s, assumed: a higher gear that is in for less is not worth the shift
 AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
 LIFTED = 0.3  # of the accelerator: from here the clutch may open, and the engine does not race
 FOOT_COMES_UP = 0.5  # s, assumed: by then it has
@@ -73,6 +74,10 @@ class ByHand(GearChoice):
     def pull_at(self, gear: int, engine_speed: float, *, boosted: bool = True) -> float:
         """As it is known from the road. [N]"""
         return self.cab.pull_at(gear, engine_speed, boosted=boosted)
+
+    def pays(self) -> bool:
+        """Not on the last metres before a place where a gear is taken for a descent."""
+        return self.cab.crest - self.clock.true("distance") > PAYS_AFTER * self.road_speed
 
     def refused(self, cause: Finding, gear: int) -> None:
         """Notes a shift that is not made."""

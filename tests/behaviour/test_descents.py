@@ -139,7 +139,7 @@ def test_down_the_mountain_in_seventh(trip, mass):
     result = trip(T1, MOUNTAIN, *SEVENTH, spec=(f"vehicle.mass_kg={mass}",))
     summary = result.summary
     assert summary["ended"] == "arrived"
-    assert 1 <= summary["service_brake_applications"] <= 10
+    assert 1 <= summary["service_brake_applications_for"]["descent"] <= 10
     assert summary["max_brake_temperature_c"] < 120.0
     assert summary["time_over_governed_s"] < 0.1
     assert summary["time_over_limit_s"] < 3.0
@@ -177,7 +177,7 @@ def test_the_brakes_of_the_mountain_in_seventh_lie_between_two_sums(trip):
 
 def test_the_drivers_own_choice_hardly_needs_the_brakes(trip):
     summary = trip(T1, MOUNTAIN).summary
-    assert summary["service_brake_applications"] <= 3
+    assert summary["service_brake_applications_for"]["descent"] <= 3
     assert summary["time_over_governed_s"] < 0.1
     assert summary["max_brake_temperature_c"] < 100.0
 
@@ -265,8 +265,11 @@ def test_a_missed_shift_leaves_the_truck_in_neutral_and_faster(trip, named):
     right, missed = (trip(T1, MOUNTAIN, *SEVENTH, f"drill.missed_shift={number}") for number in (0, 6))
     (event,) = named(missed, "shift_missed")
     assert "cause.gear_did_not_go_in" in kinds_in(event)
-    neutral = [np.sum((result.trace["gear"] == 0) & (result.trace["speed_m_s"] > 3.0)) for result in (right, missed)]
-    assert neutral[1] >= neutral[0] + 5
+    without = [
+        next(each["value"] for each in named(result, "gear_engaged") if each["time_s"] > event["time_s"] - 3.0)
+        for result in (right, missed)
+    ]
+    assert without[1] >= without[0] + 3.0
     assert missed.summary["ended"] == "arrived"
 
 
@@ -322,7 +325,8 @@ def test_a_gear_that_does_not_hold_is_foreseen_with_the_rate(trip, coasting):
     # coasting() knows the whole truck's inertia, what is foreseen divides by the mass: 5 %
     speed, more = found["values"]["speed"], found["values"]["more"]
     gain = coasting(T1, 7, 3, "grade:-8%,1km,1500m", 1130.0)(0.97 * 2100.0)
-    assert found["values"]["taken"] == pytest.approx(((speed + more) ** 2 - speed**2) / (2.0 * gain), rel=0.15)
+    # and leaves out what fan and accessories take, which is a tenth of that small difference and more
+    assert found["values"]["taken"] == pytest.approx(((speed + more) ** 2 - speed**2) / (2.0 * gain), rel=0.25)
 
 
 def test_slipping_wheels_are_foreseen_and_come(trip):
