@@ -269,9 +269,8 @@ def overspeed_stages(trip: Underway) -> Process:
             yield from clock.first(*other)
             continue
         held = round(held * PER_HOUR, 9)
-        goal = overspeed_stage(
-            float(stage), clock.believed("road_speed") * PER_HOUR, held, *thresholds, cruise.stage_drop_km_h
-        )
+        speed = clock.believed("road_speed") * PER_HOUR
+        goal = overspeed_stage(float(stage), speed, held, *thresholds, cruise.stage_drop_km_h)
         comes_in = held + thresholds[min(stage, 2)]  # the next stage, and goes out: this one
         goes_out = held + thresholds[max(stage - 1, 0)] - cruise.stage_drop_km_h
         calls = [*other]
@@ -279,11 +278,11 @@ def overspeed_stages(trip: Underway) -> Process:
             calls.append(clock.when("belief.road_speed", held, falling=True, scale=PER_HOUR, release=held))
         if goal != stage:
             shortest = cruise.stage_up_s if goal > stage else cruise.stage_down_s
-            left = since + shortest - clock.seconds if goal else 0.0
+            left = since + shortest - clock.seconds if speed > held else 0.0
             if left < 0.5 * clock.tick:
                 since = clock.seconds
                 clock.forget(*calls)
-                stage = stage + 1 if goal > stage else (stage - 1 if goal else 0)
+                stage = stage + 1 if goal > stage else (stage - 1 if speed > held else 0)
                 continue
             calls.append(clock.after(left))
             # it may come back before the time is over

@@ -17,17 +17,17 @@ def no_recording(*, file: str, head: Sequence[str]) -> str:
 
 def cells(*, file: str, line: int, cells: int, head: Sequence[str]) -> str:
     """Said when a row of a recording has too many or too few cells."""
-    return f"{_place(file, line)} has {cells} cells; a row has {len(head)}: {', '.join(head)}"
+    return f"{_place(file, line)} has {cells} cells; give {len(head)}: {', '.join(head)}"
 
 
 def no_control(*, file: str, line: int, name: str, controls: Sequence[str]) -> str:
     """Said when a recording moves something that is no control."""
-    return f"{_place(file, line)}: there is no control called {shortened(name)}; there are {', '.join(controls)}"
+    return f"{_place(file, line)}: there is no control called {shortened(name)}; give one of {', '.join(controls)}"
 
 
 def no_number(*, file: str, line: int, tick: str, value: str) -> str:
     """Said when a tick is no whole number or a value no number."""
-    return f"{_place(file, line)}: tick {shortened(tick)}, value {shortened(value)}; a tick is a whole number, a value a number"
+    return f"{_place(file, line)}: tick {shortened(tick)}, value {shortened(value)}; give a whole number and a number"
 
 
 def order(*, file: str, line: int, tick: int, before: int) -> str:
@@ -38,4 +38,4 @@ def order(*, file: str, line: int, tick: int, before: int) -> str:
 def beyond(*, file: str, line: int, name: str, value: float, least: float, most: float, whole: bool) -> str:
     """Said when a control cannot be where a recording puts it."""
     steps = ", in whole steps" if whole else ""
-    return f"{_place(file, line)}: {name} {value:g} is not possible; allowed is {least:g} to {most:g}{steps}"
+    return f"{_place(file, line)}: {shortened(name)} {value:g} is not possible; allowed is {least:g} to {most:g}{steps}"
