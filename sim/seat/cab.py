@@ -8,12 +8,14 @@ import simpy
 
 from sim.actors.cruise import highest_set_speed
 from sim.actors.underway import Underway
+from sim.laws.foot import slowing_distance
 from sim.march.clock import Process
 from sim.march.plant import asked_pull, asked_resistance
 from sim.roads.route import Route
 
 FEET = ("stand", "stop", "slow", "hold")  # what a foot is on the brake for; the first counts
 FINGER = 0.3  # s, assumed: how long a button is pressed
+PAYS_AFTER = 12.0  # s, assumed: a higher gear that is in for less is not worth the shift
 CURVE_MARGIN = 0.5  # m/s, assumed: a limit this little above the speed of a curve is posted for it
 BRAKE_TO_DECELERATE, BRAKE_TO_HOLD, BRAKE_TO_STOP, BRAKE_PRESSURE = 1.0, 2.0, 3.0, 4.0  # of the field brake_mode
 PEDAL, HOLD_ROAD_SPEED, HOLD_ENGINE_SPEED = 0.0, 1.0, 2.0  # of the field foot_mode
@@ -40,6 +42,8 @@ class Cab:
         Highest gear the driver wants on this descent, 0 for any.
     crest : float
         Where the gear for the next descent that is known of must be in. [m]
+    crest_speed : float
+        To be had there. [m/s]
     ceiling : float
         Highest speed the driver wants on this descent. [m/s]
     taken : list of (float, float)
@@ -60,6 +64,7 @@ class Cab:
     aim: float = 0.0
     asked_gear: int = 0
     crest: float = math.inf
+    crest_speed: float = 0.0
     ceiling: float = math.inf
     taken: list[tuple[float, float]] = field(default_factory=list)
     shifting: bool = False
@@ -136,6 +141,12 @@ class Cab:
     def allowed_speed(self) -> float:
         """What limit and curve allow here. [m/s]"""
         return allowed_at(self.trip.route, self.clock.true("distance"), self.settings.driver.speed_limit_share)
+
+    def soon_slows(self) -> bool:
+        """Whether slowing for a descent begins so soon that a higher gear is not worth the shift."""
+        speed = self.clock.believed("judged_speed")
+        way = slowing_distance(speed, min(self.crest_speed, speed), self.settings.driver.slowing_m_s2)
+        return self.crest - way - self.clock.true("distance") < PAYS_AFTER * speed
 
     # ------------------------------------------------------------ hands and feet
 

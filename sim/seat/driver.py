@@ -164,7 +164,8 @@ def descending(cab: Cab, planned: list[Descent]) -> Process:
         first = way.stretches[0]
         what = {"steepest": -way.steepest, "length": way.end - way.begin, "gear": first.gear}
         clock.note("descent_seen", finding("cause.descent_seen", **what), first.speed, "speed")
-        cab.crest = max(way.begin - BEFORE_CREST, way.known)
+        cab.crest, cab.crest_speed = max(way.begin - BEFORE_CREST, way.known), way.taking
+        cab.think_again()
         yield clock.reach(cab.crest)
         cab.crest = math.inf
         # no use gaining speed on the last metres before the crest

