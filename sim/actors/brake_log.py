@@ -9,7 +9,7 @@ from sim.roads.route import Route
 from sim.wording import Finding, finding
 
 LET_GO = 0.5 * PRESSED  # Pa: below it an application is over
-ASKED_FOR = 0.12  # m/s2, assumed: a lower speed ahead that needs more slowing than this is what the brakes are for
+ASKED_FOR = 0.25  # m/s2, assumed: a lower speed ahead that needs more slowing than this is what the brakes are for
 STANDS_BELOW = 0.5  # m/s: a gear that goes in at less is one to pull away in
 
 

@@ -73,9 +73,10 @@ def test_gear():
     sixth, seventh, eighth, ninth = driven("lesson-gear")
     assert sixth["time_s"] > seventh["time_s"] > eighth["time_s"]
     says(
-        "lesson-gear", "6th # min and # applications, 7th # and #, 8th # and #",
-        sixth["time_s"] / 60, sixth["service_brake_applications"], seventh["time_s"] / 60,
-        seventh["service_brake_applications"], eighth["time_s"] / 60, eighth["service_brake_applications"],
+        "lesson-gear", "6th # min and # application for the descent, before its crest, 7th # and #, 8th # and #",
+        sixth["time_s"] / 60, sixth["service_brake_applications_for"]["descent"], seventh["time_s"] / 60,
+        seventh["service_brake_applications_for"]["descent"], eighth["time_s"] / 60,
+        eighth["service_brake_applications_for"]["descent"],
     )  # fmt: skip
     says(
         "lesson-gear", "mean brake temperature # C, # C, # C, 9th # C",
