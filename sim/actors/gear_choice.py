@@ -273,7 +273,11 @@ class GearChoice:
         third = min(3 * (gear - 1) // max(self.trip.top_gear - 1, 1), 2)
         progressive = min(PROGRESSIVE[third] * least, self.full_up)
         lands = (self.light_down + LIGHT_LANDING) * ratios[gear - 1] / ratios[gear]
-        return min(progressive, least, lands) if self.is_light else progressive
+        return min(progressive, least, lands) if self.is_light and not self.is_lost(gear + 1) else progressive
+
+    def is_lost(self, gear: int) -> bool:
+        """Whether a gear has been given up under load on a grade that has not eased since."""
+        return gear in self.lost and self.grade > self.lost[gear] - GRADE_EASED
 
     # ------------------------------------------------------------ when
 
@@ -432,7 +436,7 @@ class GearChoice:
             yield from clock.first(self.near_idle(), *self.changed(), clock.after(BOOST_PATIENCE))
             return
         grade = self.grade
-        self.lost = {lost: place for lost, place in self.lost.items() if grade > place - GRADE_EASED}
+        self.lost = {lost: place for lost, place in self.lost.items() if self.is_lost(lost)}
         wanted = gear
         furthest = gear + 2 if self.may_skip(grade) else gear + 1
         for candidate in range(gear + 1, min(furthest, trip.top_gear) + 1):

@@ -20,6 +20,7 @@ from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
 from sim.roads.falls import DESCENT
 from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
 from sim.seat.driver import drive_away, gap_by_hand, is_falling
+from sim.seat.stalk import wants_cruise
 from sim.wording import Finding, finding
 
 ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
@@ -77,8 +78,13 @@ class ByHand(GearChoice):
         return self.cab.pull_at(gear, engine_speed, boosted=boosted)
 
     def pays(self) -> bool:
-        """Not on the last metres before a place where a gear is taken for a descent."""
-        return not self.cab.soon_slows()
+        """Not on the last metres before a place where a gear is taken for a descent, nor before cruise control is set in a gear
+        that lets it.
+        """
+        cab, cruise = self.cab, self.trip.settings.cruise
+        turning = self.trip.engine_speed(min(int(self.clock.true("gear")) + 1, self.trip.top_gear), cab.aim)
+        sets_first = wants_cruise(cruise) and cruise.least_rule == "and" and turning < cruise.si("least_rpm")
+        return not cab.soon_slows() and (cab.cruising or not sets_first)
 
     def refused(self, cause: Finding, gear: int) -> None:
         """Notes a shift that is not made."""

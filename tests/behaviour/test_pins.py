@@ -330,7 +330,7 @@ PLAY = (
 
 def check_played(truck, seed):
     pins, held, stages, _ = check_trace(played_with(f"{truck} on wendle-hills", seed))
-    assert pins.number > 10_000 and len(changes(held)) > 3 and len(changes(stages)) > 3
+    assert pins.number > 10_000 and len(changes(held)) > 3 and len(changes(stages)) >= 2
 
 
 def test_so_they_are_whatever_somebody_plays_with():

@@ -209,7 +209,7 @@ def test_a_road_speed_dialled_in_ends_cruise_and_one_too_high_cuts_the_fuel(trip
         T1, "grade:0%,4km", "road_speed.limit_km_h=85", "start.speed_km_h=80", dialled("2 km road speed 120 km/h")
     )
     trace = high.trace
-    after = (trace["distance_m"] > 2050.0) & (trace["distance_m"] < 2200.0)
+    after = (trace["distance_m"] > 2005.0) & (trace["distance_m"] < 2085.0)
     assert np.median(trace["fuel_rate_g_s"][after]) == 0.0, "the limiter believes the dial"
     assert np.median(trace["fuel_rate_g_s"][trace["distance_m"] < 1900.0]) > 3.0
 

@@ -277,7 +277,7 @@ def test_the_link_and_the_files_are_those_of_this_setup(visit):
         elif name == "summary":
             assert json.loads(text)["distance_m"] == pytest.approx(3000.0, abs=2.0)
         elif name == "report":
-            assert text.startswith("<!DOCTYPE html>") and "stage held by the drill" in text
+            assert text.startswith("<!DOCTYPE html>") and "foot off the accelerator" in text
         else:
             assert text.startswith("time [s],distance [km],event,cause")
 

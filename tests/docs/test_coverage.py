@@ -120,6 +120,11 @@ with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.Stri
     assert main(["dyno", *coarse, "--test", "motoring", "--fault", "sluggish-governor"]) == 0
     assert main(["dyno", *coarse, "--test", "cylinders", "--fault", "cylinder-out", "--predict", "torque_n_m=1800"]) == 0
     assert main(["dyno", "--list-faults"]) == 0
+    trip, road = str(pathlib.Path(folder) / "trip"), ["run", "grade:-5%,120m,900m", "--set", "simulation.tick_s=0.05"]
+    assert main([*road, "--out", trip]) == 0
+    assert main([*road, "--controls", str(pathlib.Path(trip) / "controls.csv")]) == 0
+    turned = ["engine_speed=1500rpm", "road_speed=60mph", "set=press", "road_speed=66mph", "coolant=115C"]
+    assert main(["knobs", "--set", "simulation.tick_s=0.05", *turned, "--pins", "--pause", "5s"]) == 0
     assert main(["list"]) == 0
     assert main(["check"]) == 0
 """
