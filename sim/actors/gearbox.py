@@ -7,10 +7,10 @@ import simpy
 
 from sim.actors.gear_choice import LONGEST_MATCH, MATCHED, SETTLING, STEEP_DESCENT, GearChoice
 from sim.actors.underway import Underway
+from sim.laws.foot import CLUTCH_BITES, CLUTCH_CLOSED
 from sim.march.clock import Process
 from sim.march.plant import asked_driveline
 from sim.march.records import DOWN, HOLD, NEUTRAL, UP
-from sim.march.seat import CLUTCH_BITES, CLUTCH_CLOSED
 from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 from sim.wording import Finding, finding
 

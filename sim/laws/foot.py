@@ -2,6 +2,8 @@
 
 from sim.compiled import compiled
 
+CLUTCH_BITES, CLUTCH_CLOSED = 0.15, 0.85  # of the travel of a clutch, assumed
+
 
 @compiled
 def moved_towards(value, target, rise, fall, step):
@@ -254,40 +256,65 @@ def snub_release(safe_speed, drop):
 
 
 @compiled
-def launch_clutch_torque(engine_speed, bite_speed, span, capacity):
-    """Torque a driver lets through the clutch while the truck pulls away.
+def clutch_share(release):
+    """Share of its capacity a clutch carries at a place of its travel.
 
     Parameters
     ----------
-    engine_speed : float
-        [rad/s]
-    bite_speed : float
-        At which the clutch begins to carry. [rad/s]
-    span : float
-        Above it, at which the clutch carries all it can. [rad/s]
-    capacity : float
-        Of the clutch fully engaged. [N m]
+    release : float
+        Travel, 0 pedal down to 1 up. [-]
 
     Returns
     -------
-    torque : float
-        [N m]
+    share : float
+        [-]
 
     Notes
     -----
-    Quadratic between the two speeds, so that the engine is never pulled below its bite speed. Shape assumed.
+    None up to the bite, then with the square of the way to where it is closed. Shape and both places assumed.
 
     Examples
     --------
-    >>> launch_clutch_torque(100.0, 80.0, 40.0, 3000.0)
-    750.0
+    >>> clutch_share(0.15), clutch_share(0.5), clutch_share(1.0)
+    (0.0, 0.25, 1.0)
     """
-    share = (engine_speed - bite_speed) / span
-    if share <= 0.0:
-        return 0.0
-    if share >= 1.0:
-        return capacity
-    return capacity * share * share
+    way = (release - CLUTCH_BITES) / (CLUTCH_CLOSED - CLUTCH_BITES)
+    way = min(max(way, 0.0), 1.0)
+    return way * way
+
+
+@compiled
+def let_in(speed, bite_speed, span, most):
+    """Travel of a clutch that is let in by the engine's pull.
+
+    Parameters
+    ----------
+    speed : float
+        Of the engine. [rad/s]
+    bite_speed : float
+        At which the clutch begins to carry. [rad/s]
+    span : float
+        Above it, at which the clutch is closed. [rad/s]
+    most : float
+        Of the way from bite to closed that is used, 0 to 1. [-]
+
+    Returns
+    -------
+    release : float
+        [-]
+
+    Notes
+    -----
+    In a straight line between the two speeds, so that the torque grows with the square of the speed and the engine is never
+    pulled below its bite speed. Assumed.
+
+    Examples
+    --------
+    >>> clutch_share(let_in(100.0, 80.0, 40.0, 1.0)), let_in(70.0, 80.0, 40.0, 1.0)
+    (0.25, 0.15)
+    """
+    way = min(max((speed - bite_speed) / span, 0.0), most)
+    return CLUTCH_BITES + (CLUTCH_CLOSED - CLUTCH_BITES) * way
 
 
 @compiled

@@ -3,7 +3,7 @@
 from sim.compiled import compiled
 from sim.laws.engine import oil_viscosity
 from sim.laws.engine_fluids import fuel_temperature, oil_pressure
-from sim.laws.foot import matched_speed, moved_towards, speed_hold_demand
+from sim.laws.foot import clutch_share, let_in, matched_speed, moved_towards, speed_hold_demand
 from sim.laws.lag import lag_rate
 from sim.laws.sensing import (
     contact_voltage,
@@ -17,7 +17,7 @@ from sim.laws.sensing import (
     tone_wheel_frequency,
     tone_wheel_speed,
 )
-from sim.march.seat import UNTOUCHED, clutch_share, let_in
+from sim.march.seat import UNTOUCHED
 from sim.units import MILE
 
 PRESSED = 2.0e4  # Pa of pedal demand at which the service-brake switch closes

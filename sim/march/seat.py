@@ -7,7 +7,7 @@ truck reads the model driver.
 import math
 
 from sim.compiled import compiled
-from sim.laws.foot import moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
+from sim.laws.foot import let_in, moved_towards, snubbing_demand, speed_hold_demand, stopping_deceleration
 from sim.march.records import BY_FEED, BY_LAW, CONTROLS, FIRST_CONTROL, FIRST_HAND, HANDS
 
 HANDS_PERIOD = 0.02  # s between two movements of hands and feet
@@ -24,44 +24,6 @@ BLIP_RATE = 2.5  # 1/s, assumed: fastest movement of the accelerator when it is 
 BLIP_GAIN = 6.0  # 1/s, assumed: how fast a foot brings the engine to a speed
 EASED_LEAD = 0.4  # m/s, assumed: a foot does not run ahead of a truck that nothing pulls
 UNTOUCHED = 0.01  # of the pedal: nobody holds a speed with less
-CLUTCH_BITES, CLUTCH_CLOSED = 0.15, 0.85  # of the travel, assumed
-
-
-@compiled
-def clutch_share(release):
-    """Share of its capacity a clutch carries at a place of its travel: none up to the bite, then with the square of the way.
-
-    Parameters
-    ----------
-    release : float
-        Travel, 0 pedal down to 1 up. [-]
-
-    Notes
-    -----
-    Shape assumed: with it a foot that follows the engine speed lets a torque through that grows with its square.
-    """
-    way = (release - CLUTCH_BITES) / (CLUTCH_CLOSED - CLUTCH_BITES)
-    way = min(max(way, 0.0), 1.0)
-    return way * way
-
-
-@compiled
-def let_in(speed, bite_speed, span, most):
-    """Travel of a clutch that is let in by the engine's pull.
-
-    Parameters
-    ----------
-    speed : float
-        Of the engine. [rad/s]
-    bite_speed : float
-        At which it begins to carry. [rad/s]
-    span : float
-        Above it, at which it is closed. [rad/s]
-    most : float
-        Of the way from bite to closed that is used. [-]
-    """
-    way = min(max((speed - bite_speed) / span, 0.0), most)
-    return CLUTCH_BITES + (CLUTCH_CLOSED - CLUTCH_BITES) * way
 
 
 @compiled

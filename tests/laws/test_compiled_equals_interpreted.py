@@ -110,7 +110,8 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
         "snubbing_demand": ((0.0, 6e5), (0.0, 3.0), (-1.0, 3.0), (1e4, 5e5), (0.2, 2.0), STEP),
         "stopping_deceleration": (SPEED, (-1.0, 500.0)),
         "matched_speed": ((1.0, 2.0), (50.0, 250.0), (1.0, 100.0), SPEED, (150.0, 260.0)),
-        "launch_clutch_torque": ((40.0, 160.0), (50.0, 100.0), (5.0, 60.0), (100.0, 8000.0)),
+        "clutch_share": (SHARE,),
+        "let_in": ((40.0, 160.0), (50.0, 100.0), (5.0, 60.0), SHARE),
     },
     "grade_severity": {
         "cooling_rate": ((0.0, 75.0), SWITCH),

@@ -5,7 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sim.laws.foot import (
-    launch_clutch_torque,
+    clutch_share,
+    let_in,
     moved_towards,
     overspeed_stage,
     slowing_distance,
@@ -111,15 +112,14 @@ def test_stopping_deceleration_is_finite_at_and_beyond_the_point(speed, distance
 
 
 @QUICK
-@given(
-    st.floats(0.0, 300.0), st.floats(50.0, 120.0), st.floats(5.0, 80.0), st.floats(100.0, 8000.0), st.floats(0.0, 20.0)
-)
-def test_launch_clutch_carries_from_nothing_to_all(speed, bite, span, capacity, more):
-    torque = launch_clutch_torque(speed, bite, span, capacity)
-    assert 0.0 <= torque <= capacity
-    assert launch_clutch_torque(speed + more, bite, span, capacity) >= torque
-    assert launch_clutch_torque(bite, bite, span, capacity) == 0.0
-    assert launch_clutch_torque(bite - more, bite, span, capacity) == 0.0
-    assert launch_clutch_torque(bite + span + more, bite, span, capacity) == pytest.approx(capacity)
-    assert launch_clutch_torque(bite + 1e-6, bite, span, capacity) == pytest.approx(0.0, abs=1e-6)
-    assert launch_clutch_torque(bite + span - 1e-6, bite, span, capacity) == pytest.approx(capacity, rel=1e-5)
+@given(st.floats(0.0, 300.0), st.floats(50.0, 120.0), st.floats(5.0, 80.0), st.floats(0.0, 1.0), st.floats(0.0, 20.0))
+def test_a_clutch_that_is_let_in_carries_from_nothing_to_all(speed, bite, span, most, more):
+    def carried(at, far=1.0):
+        return clutch_share(let_in(at, bite, span, far))
+
+    assert 0.0 <= carried(speed) <= carried(speed + more) <= 1.0
+    assert carried(bite) == carried(bite - more) == 0.0
+    assert carried(bite + span + more) == pytest.approx(1.0)
+    assert carried(bite + 0.5 * span) == pytest.approx(0.25), "with the square of the speed"
+    assert carried(speed, most) == pytest.approx(min(carried(speed), most**2), abs=1e-12)
+    assert clutch_share(0.0) == 0.0 and clutch_share(1.0) == 1.0
