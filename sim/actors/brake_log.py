@@ -53,15 +53,15 @@ def applications(trip: Underway) -> Process:
 def gears(trip: Underway) -> Process:
     """Writes down every gear that goes in while the truck rolls, and how long none was in."""
     clock = trip.clock
-    before, since = int(clock.true("gear")), clock.now
+    before, since = 0, clock.now
     while True:
         now = clock.true("gear")
+        before = int(now) or before
         up, down = (clock.when("state.gear", now + way, falling=way < 0.0, release=now) for way in (0.5, -0.5))
         yield from clock.first(up, down)
         gear = int(clock.true("gear"))
         if not gear:
-            before, since = int(now), clock.now
-            continue
-        if clock.true("speed") >= STANDS_BELOW:
+            since = clock.now
+        elif clock.true("speed") >= STANDS_BELOW:
             took = (clock.now - since) * clock.tick if not now else 0.0
             clock.record("gear_engaged", finding("cause.gears", before=before, gear=gear), took, "time")

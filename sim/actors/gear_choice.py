@@ -51,7 +51,8 @@ class GearChoice:
     """Which gear is wanted, outside launches and stops.
 
     What a subclass senses and how it carries out a shift is its own: `senses` names the fields for speed, acceleration and
-    grade, `keeps` is the engine speed a gear taken to be held back turns at least.
+    grade, `held_back_rpm` is the engine speed a gear taken to be held back turns at least, and with `saves_engine` a higher gear
+    goes in before the engine overspeeds, whatever the descent asks for.
     """
 
     senses: ClassVar[dict[str, str]]
@@ -450,8 +451,8 @@ class GearChoice:
         if wanted > gear:
             yield from self.shift(wanted, finding("cause.fast_enough_for_the_next"))
             if wanted < trip.top_gear:
-                racing = clock.when("belief.engine_speed", self.upshift_speed(wanted))
-                yield from clock.first(self.near_idle(), *self.changed(), racing, clock.after(BOOST_PATIENCE))
+                fast = clock.when("belief.engine_speed", self.upshift_speed(wanted))
+                yield from clock.first(self.near_idle(), *self.changed(), fast, clock.after(BOOST_PATIENCE))
             return
         light, low = self.is_light, self._down_level(False)
         yield from clock.first(

@@ -5,7 +5,15 @@ from typing import ClassVar
 
 import simpy
 
-from sim.actors.gear_choice import LONGEST_MATCH, MATCHED, SETTLING, STEEP_DESCENT, GearChoice
+from sim.actors.gear_choice import (
+    LONGEST_MATCH,
+    MATCHED,
+    PRESSED,
+    PULLING_ABOVE_IDLE,
+    SETTLING,
+    STEEP_DESCENT,
+    GearChoice,
+)
 from sim.actors.underway import Underway
 from sim.laws.foot import CLUTCH_BITES, CLUTCH_CLOSED
 from sim.march.clock import Process
@@ -25,7 +33,6 @@ LOW_RPM = 1500.0  # assumed: with stage 2 or 3 on, more is wanted
 PATIENCE = 2.0  # s, assumed: time a stage is given to work first
 ROLLING_ON = 1.0  # m/s, assumed: growth of speed in neutral that calls for a gear
 TYRES_CARRY = 0.4  # of the load on the drive axles, assumed: as much as a clutch may bring to them in a shift
-LAUNCHED = 0.5  # of a flag
 
 
 class Gearbox(GearChoice):
@@ -83,7 +90,7 @@ class Gearbox(GearChoice):
 
     def run(self) -> Process:
         """Works through a trip."""
-        clock, trip = self.clock, self.trip
+        clock = self.clock
         while True:
             gear = int(clock.commanded("gear"))
             self._read_lever(gear)
@@ -114,7 +121,7 @@ class Gearbox(GearChoice):
                 yield from self._declutch()
             elif event is low:
                 yield from self.shift_down(gear)
-            elif event is high and gear < trip.top_gear:
+            elif event is high:
                 yield from self.shift_up(gear)
 
     def _watch_retarding(self, gear: int) -> Process:
@@ -123,11 +130,12 @@ class Gearbox(GearChoice):
         low = LOW_RPM * REVOLUTION_PER_MINUTE
 
         def others() -> list[simpy.Event]:
+            up = [clock.when("belief.engine_speed", self._up_level(gear, True))] if gear < self.trip.top_gear else []
             return [
                 self.near_idle(),
-                clock.when("belief.engine_speed", self._up_level(gear, True)),
+                *up,
                 clock.when("command.stage", 1.5, falling=True),
-                clock.when("belief.driver_demand", 0.02),
+                clock.when("belief.driver_demand", PRESSED),
                 clock.when("belief.brake_pressed", 0.5),
                 *self.changed(),
             ]
@@ -213,8 +221,7 @@ class Gearbox(GearChoice):
         rolling = clock.when("belief.road_speed", STANDS_BELOW, falling=True)
         if self.demand <= 0.0 or self.lever == NEUTRAL:
             faster = clock.when("belief.road_speed", self.road_speed + ROLLING_ON)
-            foot = clock.when("belief.driver_demand", 0.02)
-            yield from clock.first(faster, foot, rolling, *self.changed())
+            yield from clock.first(faster, *self._foot(), rolling, *self.changed())
         clock.forget(rolling)
         self._read_lever(0)
         if self.stopping or self.lever == NEUTRAL:
@@ -222,24 +229,32 @@ class Gearbox(GearChoice):
         road_speed = self.road_speed
         gear = self.held or self.suitable_gear(road_speed, self.down, self.grade)
         idle = trip.truck.engine.si("low_idle_rpm")
-        if trip.engine_speed(gear, road_speed) <= idle + 170.0 * REVOLUTION_PER_MINUTE:
+        if trip.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
             yield from self._launch()
             return
         yield from self.shift(gear, finding("cause.gear_for_the_speed"))
 
     # ------------------------------------------------------------ standing and pulling away
 
+    def _foot(self) -> list[simpy.Event]:
+        """The event of a foot on the accelerator; none that means anything while the lever is in neutral."""
+        return [] if self.lever == NEUTRAL else [self.clock.when("belief.driver_demand", PRESSED)]
+
     def _stand(self) -> Process:
         """Clutch open while the truck stands; it pulls away when the accelerator is pressed."""
         clock = self.clock
         if clock.commanded("gear") or clock.commanded("clutch"):
             yield from self._leave_gear()
-        if clock.believed("brake_pressed") > 0.5:
+        if self.lever == NEUTRAL:
+            clock.set(hill_hold=0.0)
+        elif clock.believed("brake_pressed") > 0.5:
             clock.set(hill_hold=HILL_HOLD)
-        foot = clock.when("belief.driver_demand", 0.02)
+        foot = self._foot()
         rolls = clock.when("belief.road_speed", 2.0 * STANDS_BELOW)
-        event = yield from clock.first(foot, rolls, *self.changed(), clock.after(5.0))
-        if event is foot and self.lever != NEUTRAL:
+        holds = clock.commanded("hill_hold") > 0.0 or self.lever == NEUTRAL
+        brake = [] if holds else [clock.when("belief.brake_pressed", 0.5)]
+        event = yield from clock.first(*foot, rolls, *brake, *self.changed())
+        if event in foot:
             yield from self._launch()
         elif event is rolls:
             clock.set(hill_hold=0.0)
@@ -290,13 +305,13 @@ class Gearbox(GearChoice):
         pulls = clock.when("state.clutch_release", pulling)
         event = yield from clock.first(pulls, clock.after(LONGEST_HOLD))
         clock.set(hill_hold=0.0)
-        locked = clock.when("belief.clutch_locked", LAUNCHED)
+        locked = clock.when("belief.clutch_locked", 0.5)
         lifted = clock.when("belief.driver_demand", 0.0, falling=True)
         event = yield from clock.first(locked, lifted)
         if event is lifted and self.stopping:
             clock.set(engine_mode=0.0, launching=0.0, clutch=0.0)
             return
-        yield from clock.first(clock.when("belief.clutch_locked", LAUNCHED), clock.after(5.0))
+        yield from clock.first(clock.when("belief.clutch_locked", 0.5), clock.after(5.0))
         clock.set(engine_mode=0.0, launching=0.0)
         took = (clock.now - begun) * clock.tick
         why = finding("cause.accelerator")
@@ -306,5 +321,5 @@ class Gearbox(GearChoice):
 
 
 def gearbox(trip: Underway) -> Process:
-    """The process of the electronics of an automated gearbox; nothing for a manual one."""
+    """The process of the electronics of an automated gearbox."""
     return Gearbox(trip).run()

@@ -33,7 +33,7 @@ LONGEST = 900.0  # s
 AHEAD = 45.0  # s after the last action: longer than any patience of the controller but that of a stuck button
 FRAME = 0.1  # s between two looks
 MOST_EVENTS = 12  # of the event log that are told
-SWITCH, PLACE, BUTTON = "switch", "place", "button"
+BUTTON = "button"
 
 
 class Knob(NamedTuple):

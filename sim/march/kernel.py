@@ -302,6 +302,7 @@ def march(
     number = clockwork[WATCH_COUNT]
     every = clockwork[LOG_EVERY]
     hands_every = clockwork[HANDS_EVERY]
+    fed, held = clockwork[FEED_ROW], clockwork[KEPT_ROWS]
     if not all_numbers(block):
         return NOT_A_NUMBER
     status = REACHED_TICK
@@ -313,12 +314,12 @@ def march(
                 break
             place = look_up_road(s, road, place)
             if tick % hands_every == 0:
-                if 0 < kept.shape[0] < clockwork[KEPT_ROWS] + NUMBER:
+                if 0 < kept.shape[0] < held + NUMBER:
                     status = KEPT_FULL
                     break
-                clockwork[FEED_ROW], clockwork[KEPT_ROWS] = use_controls(
+                fed, held = use_controls(
                     block, s, b, c, k, d, p, feed, kept, known,
-                    clockwork[FEED_ROW], clockwork[KEPT_ROWS], clockwork[SEAT], tick, hands_every * step,
+                    fed, held, clockwork[SEAT], tick, hands_every * step,
                 )  # fmt: skip
             gear = c["gear"] if p["automated"] > 0.5 else k["lever"]
             if gear != s["gear"]:
@@ -352,6 +353,8 @@ def march(
     clockwork[TICK] = tick
     clockwork[ROAD_PLACE] = place
     clockwork[LOG_ROWS] = written
+    clockwork[FEED_ROW] = fed
+    clockwork[KEPT_ROWS] = held
     return status
 
 

@@ -11,7 +11,7 @@ def _place(file: str, line: int) -> str:
 
 
 def no_recording(*, file: str, head: Sequence[str]) -> str:
-    """Said when the first line of a recording is another one."""
+    """Said when a recording does not begin with its head."""
     return f"{shortened(file)} does not begin with the line {','.join(head)}; give a controls.csv that haulbench run --out wrote"
 
 
@@ -32,7 +32,7 @@ def no_number(*, file: str, line: int, tick: str, value: str) -> str:
 
 def order(*, file: str, line: int, tick: int, before: int) -> str:
     """Said when a row comes before the one above it."""
-    return f"{_place(file, line)}: tick {tick} stands below tick {before}; put the rows in order, none below 0"
+    return f"{_place(file, line)}: tick {tick} comes after tick {before}; put the rows in order of their ticks, none below 0"
 
 
 def beyond(*, file: str, line: int, name: str, value: float, least: float, most: float, whole: bool) -> str:

@@ -77,7 +77,8 @@ def demands(cab: Cab, planned: list[Descent]) -> list[Demand]:
 
 def is_falling(cab: Cab) -> bool:
     """Whether the road falls enough to push the truck; once held back, half of that counts."""
-    return cab.clock.true("grade") <= (0.5 if cab.retarding else 1.0) * DESCENT
+    grade = cab.clock.true("grade")
+    return grade < 0.5 * DESCENT if cab.retarding else grade <= DESCENT
 
 
 def driver(cab: Cab) -> Process:

@@ -32,7 +32,7 @@ def overrun_report(cab: Cab) -> Process:
             before = clock.believed("judged_speed")
             slower = clock.when("belief.judged_speed", before - LOST_AGAIN, falling=True)
             event = yield from clock.first(slower, clock.after(PATIENCE))
-            if event is slower or clock.believed("judged_speed") < before:
+            if event is slower or clock.true("gear") == 0.0 or clock.believed("judged_speed") < before:
                 continue
             clock.note("outrun", reason(cab), clock.true("speed"), "speed")
             if clock.believed("judged_speed") >= wanted + BEYOND:

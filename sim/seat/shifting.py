@@ -27,6 +27,7 @@ ROLLING_AGAIN = 1.0  # m/s, assumed: growth of speed in neutral that calls for a
 AFTER_A_MISS = 3.0  # s, assumed: until a driver who missed a gear tries again
 LIFTED = 0.3  # of the accelerator: from here the clutch may open, and the engine does not race
 FOOT_COMES_UP = 0.5  # s, assumed: by then it has
+STANDS = 0.1  # m/s: slower counts as standing
 GLANCE = 2.0  # s, assumed: between two looks at what is ahead
 LEVER_PERIOD = 0.2  # s, assumed: between two movements of the lever of an automated gearbox
 
@@ -231,7 +232,9 @@ class ByHand(GearChoice):
         idle = self.trip.truck.engine.si("low_idle_rpm")
         if self.trip.engine_speed(gear, road_speed) <= idle + PULLING_ABOVE_IDLE:
             if self.grade >= 0.0 and not cab.brakes:
-                yield clock.when("state.speed", 0.1, falling=True)
+                yield from clock.first(clock.when("state.speed", STANDS, falling=True), cab.changed())
+                if self.stopping or clock.true("speed") > STANDS:
+                    return
                 yield from drive_away(cab, finding("cause.after_a_lost_gear"))
                 yield clock.after(SETTLING)
                 return

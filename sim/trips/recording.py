@@ -2,7 +2,6 @@
 
 import csv
 import io
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -67,36 +66,55 @@ def read_controls(file: str, truck: Truck) -> np.ndarray:
     RunError
         It cannot be read, or a row is none.
     """
-    text = read_text(Path(file), RECORDING, RunError)
-    rows = list(_rows(file, text, truck))
-    return np.array(rows) if rows else np.empty((0, 3))
-
-
-def _rows(file: str, text: str, truck: Truck) -> Iterator[tuple[float, float, float]]:
-    """Row by row, each checked."""
-    lines = csv.reader(io.StringIO(text))
-    if tuple(next(lines, ())) != HEAD:
+    head, *lines = read_text(Path(file), RECORDING, RunError).splitlines() or [""]
+    if tuple(head.split(",")) != HEAD:
         raise RunError(say.no_recording(file=file, head=HEAD))
-    before = 0
-    for cells in lines:
-        where = lines.line_num
-        if len(cells) != len(HEAD):
-            raise RunError(say.cells(file=file, line=where, cells=len(cells), head=HEAD))
-        name = cells[1]
-        if name not in NAMES:
-            raise RunError(say.no_control(file=file, line=where, name=name, controls=NAMES))
-        try:
-            tick, value = whole_number_in(cells[0]), number_in(cells[2])
-        except ValueError:
-            raise RunError(say.no_number(file=file, line=where, tick=cells[0], value=cells[2])) from None
-        if tick < before:
-            raise RunError(say.order(file=file, line=where, tick=tick, before=before))
+    rows = np.array([_row(file, number, line) for number, line in enumerate(lines, 2)]).reshape(-1, len(HEAD))
+    check_rows(rows, truck, file)
+    return rows
+
+
+def _row(file: str, number: int, line: str) -> tuple[float, float, float]:
+    """One row as it is written."""
+    cells = line.split(",") if line else []
+    if len(cells) != len(HEAD):
+        raise RunError(say.cells(file=file, line=number, cells=len(cells), head=HEAD))
+    tick, name, value = cells
+    if name not in NAMES:
+        raise RunError(say.no_control(file=file, line=number, name=name, controls=NAMES))
+    try:
+        return float(whole_number_in(tick)), float(NAMES.index(name)), number_in(value)
+    except ValueError:
+        raise RunError(say.no_number(file=file, line=number, tick=tick, value=value)) from None
+
+
+def check_rows(rows: np.ndarray, truck: Truck, file: str = "recording") -> None:
+    """Refuses a recording that moves what is no control, where it cannot be, or out of order.
+
+    Parameters
+    ----------
+    rows : array
+        Tick, place among the controls, value; shape (rows, 3).
+    truck : Truck
+        Says which gears there are.
+    file : str
+        How messages name it; the first row stands in its second line.
+
+    Raises
+    ------
+    RunError
+        A row is no movement of a control.
+    """
+    before = 0.0
+    for line, (tick, place, value) in enumerate(rows.tolist(), 2):
+        if place not in range(len(NAMES)):
+            raise RunError(say.no_control(file=file, line=line, name=str(place), controls=NAMES))
+        name = NAMES[int(place)]
+        if not tick >= before:
+            raise RunError(say.order(file=file, line=line, tick=int(tick), before=int(before)))
         least, most = allowed(name, truck)
-        if not least <= value <= most or (name not in PEDALS and value != int(value)):
-            raise RunError(
-                say.beyond(
-                    file=file, line=where, name=name, value=value, least=least, most=most, whole=name not in PEDALS
-                )
-            )
+        whole = name not in PEDALS
+        if not least <= value <= most or (whole and value != int(value)):
+            where = {"file": file, "line": line, "name": name, "value": value}
+            raise RunError(say.beyond(**where, least=least, most=most, whole=whole))
         before = tick
-        yield float(tick), float(NAMES.index(name)), value

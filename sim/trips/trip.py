@@ -28,6 +28,7 @@ from sim.march.clock import Clock, Rig
 from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
 from sim.trips.cost import PATIENCE, USUAL_SPEED, check_cost, longest_time, time_in_memory
+from sim.trips.recording import check_rows
 from sim.trips.result import Marched, Result, Trace, assure_numbers, summarise
 from sim.units import KILOMETRE_PER_HOUR, REVOLUTION_PER_MINUTE
 
@@ -81,6 +82,8 @@ def run_trip(
     chosen = settings or Settings()
     check_together(spec, chosen)
     check_cost(spec, road, chosen)
+    if feed is not None:
+        check_rows(feed, spec)
 
     clock = prepare(spec, road, chosen, feed, keeps)
     before = clock.state.copy()

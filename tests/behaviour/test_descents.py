@@ -14,9 +14,10 @@ from quasi_static import Sums
 
 from sim import load_route, load_settings, load_truck
 from sim.actors.underway import Underway
-from sim.roads.falls import falling_parts, pitches
+from sim.roads.falls import DESCENT, falling_parts, pitches
 from sim.seat.cab import Cab
 from sim.seat.descents import descents
+from sim.seat.driver import HoldingBack, is_falling
 from sim.trips.trip import prepare
 from sim.wording import kinds_in, said
 
@@ -370,3 +371,12 @@ def test_torque_is_highest_between_1000_and_1600_rpm_and_60_mi_h_is_a_cruise(tru
     assert engine.governed_rpm == 2100
     turning = 60 * 0.44704 / rim * spec.driveline.axle_ratio * spec.gearbox.ratios[-1] * 30 / np.pi
     assert 1100 <= turning <= 1500
+
+
+def test_a_road_that_is_exactly_half_a_descent_is_one_thing_or_the_other():
+    """What ends the descent for the driver and what he takes for one agree where they meet, or he would think for ever."""
+    spec, route, settings = load_truck(T1).truck, load_route("grade:-0.75%,2km"), load_settings()
+    cab = Cab(Underway(prepare(spec, route, settings), spec, settings, route))
+    cab.retarding.add("descent")
+    assert route.grade_at(500.0) == 0.5 * DESCENT
+    assert HoldingBack(cab).steepness(falling=True).triggered and not is_falling(cab)

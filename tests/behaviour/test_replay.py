@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from shipped import QUICK, SHIPPED, inputs_of
 
-from sim import run_trip
+from sim import load_settings, run_trip
+from sim.errors import RunError
 from sim.march.clock import Clock
 from sim.march.records import CONTROLS
 from sim.march.seat import KEPT_CONTROL, KEPT_TICK, KEPT_VALUE, STEPS
@@ -162,3 +163,23 @@ def test_an_edited_row_changes_nothing_before_it_and_something_after(label):
     assert first.trace["accelerator_percent"][after] != other.trace["accelerator_percent"][after]
     assert first.trace["speed_m_s"][after:].tobytes() != other.trace["speed_m_s"][after:].tobytes()
     assert other.summary["fuel_kg"] != first.summary["fuel_kg"]
+
+
+@pytest.mark.parametrize(
+    ("row", "says"),
+    [((5, 3, 99), "lever 99 is not possible"), ((5, 77, 1), "no control called 77"), ((-1, 0, 0.5), "comes after")],
+)
+def test_a_recording_given_in_python_is_checked_as_one_from_a_file(row, says):
+    with pytest.raises(RunError, match=says):
+        run_trip("long-haul-manual", "grade:0%,1km", feed=np.array([row], dtype=float))
+
+
+def test_an_automated_truck_left_in_neutral_waits_whatever_the_foot_does():
+    """Standing, and rolling down: nothing happens at once again and again."""
+    names = [each.name for each in CONTROLS]
+    rows = [(0, names.index("lever"), 0.0), (0, names.index("brake_pedal"), 0.0), (10, names.index("accelerator"), 0.5)]
+    for road in ("grade:0%,1km", "grade:-3%,1km,500m"):
+        settings = load_settings(None, ["start.speed_km_h=0", "simulation.time_limit_s=60"])
+        result = run_trip("long-haul-automated", road, settings, feed=np.array(rows))
+        assert result.summary["gear_shifts"] == 0 and not result.trace["gear"].any()
+        assert (result.summary["distance_m"] > 50.0) == (road != "grade:0%,1km")
