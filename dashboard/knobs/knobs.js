@@ -213,9 +213,9 @@ class Knobs {
     of("fuel", "fuel told", told.fuel_share, "share", quantity(told.fuel_rate, "fuel rate"));
     of("torque", "torque told", told.torque, "torque",
       told.stopped ? said(told.stopped) : told.limiter === "none" ? "" : told.limiter);
-    const why = cruise.why ? `${nameOf(cruise.why)}: ${said(cruise.why.cause)}` : "";
+    const why = cruise.why ? `${nameOf(cruise.why)}: ${said(cruise.why.cause)}` : cruise.on ? "switch on" : "switch off";
     const holds = cruise.set_speed !== null;
-    this.reading("cruise", cruise.on ? "cruise lamp ON" : "cruise lamp off",
+    this.reading("cruise", "cruise holds",
       holds ? number(cruise.set_speed, "speed") : "-", holds ? unitOf("speed") : "", why, holds ? "on" : "");
     this.reading("fan", "fan", fan.on ? "ON" : "off", "", fan.why ? said(fan.why) : "", fan.on ? "on" : "");
     of("derate", "torque withheld", derate, "share", "", derate > 0 ? "amber" : "");

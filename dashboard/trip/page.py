@@ -92,8 +92,8 @@ def _first_trips() -> list[Component]:
     for name, words in FIRST_TRIPS.items():
         file = load_settings_file(name)
         query = query_of(Setup(file.truck, file.road, name))
-        links += [html.A(words, href=f"{PATH}?{query}"), html.Span(" ")]
-    return links
+        links += [html.A(words, href=f"{PATH}?{query}"), html.Span(", ")]
+    return links[:-1]
 
 
 def _readings() -> list[Component]:

@@ -12,6 +12,8 @@ NEAR_ABOVE = 0.6  # m/s, assumed: or this close above
 FREE_ROLLING = 1.0  # m/s, assumed: how much more than his usual patience is let run out where something else may do it
 EXACT = 0.03  # m/s, assumed: he waits a while until the needle is there
 WAITS_FOR_EXACT = 15.0  # s, assumed
+LONGEST_HOLD = 20.0  # s, assumed: then a finger lets go of a button and begins again
+GETS_NOWHERE = 1.0  # m/s, assumed: less is no use
 LAMP_BY = 0.1  # s: by then the lamp would be lit
 CONTROLS_OF = {
     "set": "set_coast", "coast": "set_coast", "tap down": "set_coast",
@@ -113,9 +115,12 @@ def _follow_the_aim(cab: Cab) -> Process:
     else:
         yield from clock.first(cab.changed(), cab.lamp())
         return
+    begun = clock.believed("road_speed")
     clock.mean(**{f"hand_{button}": 1.0})
     yield clock.after(2.0 * FINGER)  # a tap would be something else
     if not there.triggered:
-        yield from clock.first(there, cab.changed(), cab.lamp())
+        yield from clock.first(there, cab.changed(), cab.lamp(), clock.after(LONGEST_HOLD))
     clock.mean(**{f"hand_{button}": 0.0})
     yield clock.after(LAMP_BY)
+    if cab.cruising and abs(clock.believed("road_speed") - begun) < GETS_NOWHERE:
+        yield from clock.first(cab.changed(), cab.lamp())  # a limit, or the engine, gives no more
