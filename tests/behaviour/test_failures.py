@@ -396,6 +396,9 @@ def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
     if fault:
         occur(trip, read_occurrence(fault.text()))
     off = {key: [np.inf, -np.inf] for key in SENSORS}
+    wires: dict[str, set[tuple[float, ...]]] = {
+        key: set() for key in SENSORS
+    }  # measured again and again, as a wire is shaken
     hands = (
         "hand_engine_brake_switch",
         "hand_cruise_switch",
@@ -419,15 +422,12 @@ def evidence(alone: Callable[..., Clock], fault: Fault | None) -> tuple:
                     error = look.signal(key) - pin_of(key, look.true(key), parameters)
                     low, high = off[key]
                     off[key] = [min(low, error), max(high, error)]
+                    wires[key].add(tuple(wire_check(key, parameters).values()))
     look = Look(memory, parameters)
     return (
         tuple(sorted((spn, mode) for spn, mode in trip.codes)),
         tuple((key, round(low, 2), round(high, 2)) for key, (low, high) in off.items()),
-        tuple(
-            wire_check(key, parameters) == wire_check(key, np.zeros_like(parameters))
-            or tuple(wire_check(key, parameters).values())
-            for key in SENSORS
-        ),
+        tuple(tuple(sorted(found)) for found in wires.values()),
         round(look.true("oil_pressure") / 2e4),
         round(look.true("coolant_level"), 2),
         cylinders(clock, trip),

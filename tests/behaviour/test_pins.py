@@ -253,6 +253,7 @@ def check(label, *more):
     # cruise control does not move the pedal: a second after it has taken over the driver's foot is off, and it asks on its own
     pins, held = answer[:2]
     holds = np.convolve(held > 0.0, np.ones(pins.ticks(1.0)))[: pins.number] >= pins.ticks(1.0)
+    holds &= pins.column("controls.clutch_pedal") == 0.0  # a blip in a shift is the foot's own
     assert not pins.column("belief.accelerator")[holds].any()
     return answer
 
