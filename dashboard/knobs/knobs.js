@@ -213,7 +213,8 @@ class Knobs {
     of("fuel", "fuel told", told.fuel_share, "share", quantity(told.fuel_rate, "fuel rate"));
     of("torque", "torque told", told.torque, "torque",
       told.stopped ? said(told.stopped) : told.limiter === "none" ? "" : told.limiter);
-    const why = cruise.why ? `${nameOf(cruise.why)}: ${said(cruise.why.cause)}` : cruise.on ? "switch on" : "switch off";
+    const now = cruise.on ? "switch on" : "switch off";
+    const why = cruise.why ? `${nameOf(cruise.why)}: ${said(cruise.why.cause)}` : now;
     const holds = cruise.set_speed !== null;
     this.reading("cruise", "cruise holds",
       holds ? number(cruise.set_speed, "speed") : "-", holds ? unitOf("speed") : "", why, holds ? "on" : "");
