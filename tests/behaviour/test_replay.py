@@ -1,10 +1,13 @@
 """The controls are all that the driver has on the truck: driven again by what hands and feet did, a trip is the same to the bit."""
 
 import csv
+import hashlib
 import io
 import json
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -35,6 +38,30 @@ for file in (Path(sim.__file__).parent / "seat").glob("*.py"):
 from sim.command.main import main
 sys.exit(main(sys.argv[1:]))
 """
+
+# drives every recording in a file without him, and prints what each trace comes to
+ALL_WITHOUT_HIM = """
+import sys
+from pathlib import Path
+import numpy as np
+import sim
+from test_replay import fingerprint
+from shipped import inputs_of
+for file in (Path(sim.__file__).parent / "seat").glob("*.py"):
+    sys.modules["sim.seat" if file.stem == "__init__" else f"sim.seat.{file.stem}"] = None
+for label, controls in np.load(sys.argv[1]).items():
+    inputs = inputs_of(label)
+    print(label, fingerprint(sim.run_trip(inputs.truck, inputs.route, inputs.settings, feed=controls)), sep="\\t")
+"""
+
+
+def fingerprint(result):
+    """A hash of every column of a trace but what is the driver's own."""
+    digest = hashlib.sha256()
+    for name, column in result.trace.items():
+        if name not in HIS_OWN:
+            digest.update(name.encode() + column.tobytes())
+    return digest.hexdigest()
 
 
 @pytest.fixture
@@ -135,6 +162,22 @@ def test_another_process_without_the_model_driver_drives_the_same_trip(tmp_path)
     left = iter(lines[0])
     assert all(line in left for line in lines[1]), "an event of the replay is not one of the trip, or stands elsewhere"
     assert len(lines[1]) < len(lines[0])
+
+
+@pytest.mark.slow
+def test_another_process_without_the_model_driver_drives_every_shipped_trip(tmp_path):
+    done, wanted = {}, []
+    for label in SHIPPED:
+        inputs = inputs_of(label)
+        result = run_trip(inputs.truck, inputs.route, inputs.settings, keeps=True)
+        done[label] = result.controls
+        wanted.append(f"{label}\t{fingerprint(result)}")
+    np.savez(tmp_path / "controls.npz", **done)
+    places = [str(Path(__file__).parent), str(Path(__file__).parents[1]), *sys.path]
+    command = [sys.executable, "-c", ALL_WITHOUT_HIM, str(tmp_path / "controls.npz")]
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(places)}
+    other = subprocess.run(command, check=True, capture_output=True, text=True, timeout=600, env=environment)
+    assert len(wanted) > 80 and other.stdout.splitlines() == wanted
 
 
 def test_without_a_recording_such_a_process_has_nobody_who_drives(tmp_path):
