@@ -11,7 +11,7 @@ from sim.inputs.specs import Settings, Truck
 from sim.laws.air import air_density
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.thermal import compressor_power, fan_power
-from sim.march.assemble import parameters_of, tables_of
+from sim.march.assemble import assembled
 from sim.march.plant import asked_air, asked_pull, asked_resistance
 
 POINTS = 49  # of a curve
@@ -231,8 +231,8 @@ def truck_at(truck: Truck, settings: Settings, elevation: float, start_elevation
     SpecError
         The truck's numbers do not fit each other.
     """
-    parameters = parameters_of(truck, settings, elevation if start_elevation is None else start_elevation)
+    parameters, tables = assembled(truck, settings, elevation if start_elevation is None else start_elevation)
     temperature, pressure = asked_air(parameters, elevation)
     density = float(air_density(pressure, temperature))
     wind = settings.weather.wind_m_s
-    return TruckAt(truck, parameters, tables_of(truck), elevation, temperature, pressure, density, wind)
+    return TruckAt(truck, parameters, tables, elevation, temperature, pressure, density, wind)

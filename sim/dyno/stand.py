@@ -10,7 +10,7 @@ from sim.actors.underway import Underway
 from sim.dyno.result import Columns, DynoResult, dyno_columns
 from sim.errors import SettingsError
 from sim.inputs.specs import Settings, Truck
-from sim.march.assemble import initial_records, parameters_of, tables_of
+from sim.march.assemble import assembled, initial_records
 from sim.march.clock import Clock, Rig
 from sim.march.records import DYNO_LOG_PLACES, ON_FLYWHEEL, ON_ROLLERS
 from sim.messages import dyno as say
@@ -69,7 +69,7 @@ class Stand:
         dyno = settings.dyno
         self.chassis = dyno.form == "chassis"
         route: Route = load_route(LEVEL)
-        parameters, tables = parameters_of(truck, settings, route.start_elevation), tables_of(truck)
+        parameters, tables = assembled(truck, settings, route.start_elevation)
         p = parameters[0]
         p["absorber_stiffness"] = dyno.stiffness_n_m_s_per_rad
         p["absorber_settling"] = dyno.settling_s

@@ -45,7 +45,7 @@ Share = Annotated[float, _each(0.0, 1.0)]
 FullTorque = Annotated[float, _each(1.0, 10000.0)]
 MapTorque = Annotated[float, _each(-10000.0, 10000.0)]
 MapFuel = Annotated[float, _each(0.0, 500.0)]
-Lag = Annotated[float, _each(0.001, 10.0)]
+Filling = Annotated[float, _each(0.5, 1.2)]
 
 
 class Part(BaseModel):
@@ -159,13 +159,10 @@ class Engine(Part):
     oil_viscosity_100_mm2_per_s: float = _number("oil viscosity at 100 °C (212 °F)", 4, 30)
     oil_exponent: float = _number("friction over viscosity, as a power", 0.0, 0.5)
     indicated_efficiency: float = _number("share of fuel energy that reaches the pistons", 0.3, 0.6)
-    volumetric_efficiency: float = _number("filling of the cylinders", 0.6, 1.1)
-    intake_rise_k: float = _number("intake manifold above outside air", 0, 80)
-    least_air_fuel_ratio: float = _number("air per fuel at which fuel is limited", 14, 40)
-    full_load_air_fuel_ratio: float = _number("air per fuel the turbocharger gives at full load", 15, 50)
-    boost_rise_rpm: tuple[EngineRpm, ...] = Field(description="engine speeds of the boost lag", min_length=2)
-    boost_rise_s: tuple[Lag, ...] = Field(description="lag of rising boost at those speeds", min_length=2)
-    boost_fall_s: float = _number("lag of falling boost", 0.05, 5.0)
+    least_air_fuel_ratio: float = _number("air per fuel at which fuel is limited", 12, 40)
+    fuel_pump_kpa: float = _number("pressure of the fuel pump, before the filter", 200, 2000)
+    fuel_needed_kpa: float = _number("pressure below which the injectors do not fill", 50, 1500)
+    fuel_filter_kpa: float = _number("pressure a new fuel filter takes at rated power", 1, 200)
     refuel_span_rpm: float = _number("above low idle, where fuel returns in overrun", 50, 400)
     fuel_map_rpm: tuple[EngineRpm, ...] = Field(
         (), description="speeds of a fuel map, evenly spaced; none: straight line"
@@ -176,7 +173,7 @@ class Engine(Part):
     def check(self) -> None:
         """Curves, speeds and rated power fit each other."""
         self.require_curve("full_load_rpm", "full_load_torque_n_m")
-        self.require_curve("boost_rise_rpm", "boost_rise_s")
+        self.require_above("fuel_pump_kpa", "fuel_needed_kpa")
         if not self.low_idle_rpm < self.governed_rpm < self.high_idle_rpm < self.overspeed_rpm:
             raise ValueError(
                 trucks.engine_speeds(
@@ -237,19 +234,41 @@ def _straight(x: float, xs: tuple[float, ...], ys: tuple[float, ...]) -> float:
     return ys[-1]
 
 
+class AirPath(Part):
+    """Filter, turbocharger, charge cooler, manifold and exhaust; the three losses grow with the square of the flow."""
+
+    flow_kg_s: float = _number("flow at which the three losses are stated", 0.05, 3.0)
+    filter_kpa: float = _number("taken by a sound air filter", 0.1, 10.0)
+    cooler_kpa: float = _number("taken by the charge cooler", 0.1, 40.0)
+    exhaust_kpa: float = _number("behind the turbine, above outside air", 0.1, 40.0)
+    filling_rpm: tuple[EngineRpm, EngineRpm] = Field(description="engine speeds between which the filling falls")
+    filling_share: tuple[Filling, Filling] = Field(description="of the swept volume, at those speeds")
+    manifold_l: float = _number("volume from compressor to cylinders", 1, 200)
+    cooler_effectiveness: float = _number("charge cooler, share of the way to the outside air", 0.3, 1.0)
+    compressor_efficiency: float = _number("isentropic", 0.4, 0.9)
+    turbine_efficiency: float = _number("isentropic", 0.4, 0.9)
+    bearing_efficiency: float = _number("of the rotor's bearings", 0.8, 1.0)
+    rotor_inertia_kg_m2: float = _number("wheels and shaft", 1e-7, 0.01)
+    impeller_mm: float = _number("tip diameter of the compressor wheel", 30, 200)
+    nozzle_cm2: float = _number("effective area of the turbine", 2, 60)
+    gate_opens_kpa: float = _number("boost at which the waste gate opens", 20, 500)
+    gate_span_kpa: float = _number("boost above it at which all of the exhaust would pass", 20, 1000)
+
+    def check(self) -> None:
+        """The filling falls over a span of speeds."""
+        self.require_curve("filling_rpm", "filling_share")
+
+
 class EngineBrake(Part):
     """The compression-release engine brake as it is built."""
 
-    rated_pressure_ratio: float = _number("manifold over outside pressure at 2100 rpm, all cylinders working", 1.0, 5.0)
     rated_power_kw: float = _number(
         "retarding power at the flywheel at 2100 rpm, all cylinders, friction included", 50, 700
     )
     polytropic_exponent: float = _number("of the compression", 1.2, 1.4)
     returned_share: float = _number("of the compression work that comes back", 0.0, 0.5)
-    turbine_factor: float = _number("exhaust over intake pressure while braking", 1.0, 2.5)
-    back_pressure_share: float = _number("added exhaust pressure over outside pressure", 0.0, 2.0)
-    share_exponent: float = _number("weakening of the boost with fewer cylinders", 0.0, 1.5)
-    build_up_s: float = _number("lag of the boost while braking", 0.05, 5.0)
+    nozzle_cm2: float = _number("effective area of the turbine, narrowed while braking", 1, 60)
+    gate_opens_kpa: float = _number("boost at which the waste gate opens while braking", 5, 500)
     stage_1: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 1")
     stage_2: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 2")
     stage_3: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 3")
@@ -400,18 +419,24 @@ class Condition(Part):
     """Wear and faults of the engine; every default is a sound engine, and leaves its numbers as they are."""
 
     intake_restriction_kpa: float = _number(
-        "pressure a blocked air filter takes at the air flow of rated power, grows with flow squared", 0.0, 60.0, 0.0
+        "pressure a dirty air filter takes more at the stated flow of the air path, grows with flow squared",
+        0.0,
+        60.0,
+        0.0,
     )
     exhaust_restriction_kpa: float = _number(
-        "pressure a blocked exhaust adds behind the turbine at the air flow of rated power, grows with flow squared",
-        0.0,
-        150.0,
-        0.0,
+        "pressure a blocked exhaust adds behind the turbine at that flow, grows with flow squared", 0.0, 150.0, 0.0
     )
-    boost_leak_rpm: float = _number(
-        "size of a leak of charge air: engine speed at which as much escapes as the cylinders take", 0.0, 3000.0, 0.0
+    charge_leak_cm2: float = _number("hole between compressor and cylinders", 0.0, 20.0, 0.0)
+    cooler_fouling_percent: float = _number("of the charge cooler's effectiveness that is lost", 0.0, 90.0, 0.0)
+    turbocharger_wear_percent: float = _number("of the compressor's efficiency that is lost", 0.0, 60.0, 0.0)
+    waste_gate: Literal["free", "open", "shut"] = Field("free", description="free, or stuck")
+    fuel_restriction_kpa: float = _number(
+        "pressure a plugged fuel filter takes more at rated power, grows with flow squared", 0.0, 3000.0, 0.0
     )
-    fuel_delivery_percent: float = _number("of the commanded fuel that is injected", 20.0, 100.0, 100.0)
+    air_in_fuel_percent: float = _number("of the volume the injectors take in", 0.0, 60.0, 0.0)
+    ring_leak_percent: float = _number("of the charge that gets past worn piston rings, more than new", 0.0, 20.0, 0.0)
+    fuel_delivery_percent: float = _number("of the commanded fuel that worn injectors give", 20.0, 100.0, 100.0)
     governor_early_rpm: float = _number("so far below the speeds of the truck file the governor acts", 0.0, 1000.0, 0.0)
     governor_lag_s: float = _number(
         "lag with which governor and gauges read the engine speed; 0 for none", 0.0, 0.5, 0.0
@@ -433,6 +458,7 @@ class Truck(Part):
     vehicle: Vehicle
     tyres: Tyres
     engine: Engine
+    air_path: AirPath
     engine_brake: EngineBrake
     gearbox: Gearbox
     driveline: Driveline

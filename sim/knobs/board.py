@@ -17,7 +17,7 @@ from sim.actors.underway import Underway
 from sim.errors import SettingsError
 from sim.inputs.sensors import DIALLED, SENSORS, SOUND, quantity_of
 from sim.inputs.specs import PAIRS, Settings, Truck
-from sim.march.assemble import initial_records, parameters_of, tables_of
+from sim.march.assemble import assembled, initial_records
 from sim.march.clock import Clock, Rig
 from sim.march.meter import pin_of, signal_unit
 from sim.march.records import BELIEF, HELD_STILL, LIMITERS
@@ -233,7 +233,7 @@ class Board:
     def _controller(self, settings: Settings) -> Underway:
         """A controller that has just been given its key."""
         truck, route = self.truck, load_route(LEVEL)
-        parameters, tables = parameters_of(truck, settings, route.start_elevation), tables_of(truck)
+        parameters, tables = assembled(truck, settings, route.start_elevation)
         parameters["dyno_form"], parameters["circuits_watched"] = HELD_STILL, 1.0
         memory = initial_records(settings, route, parameters, tables, 0, 0.0)
         clock = Clock(Rig(memory, parameters, tables, route.road_array(0.0)), round(1.0 / settings.simulation.tick_s))

@@ -420,81 +420,6 @@ def restriction_pressure(coefficient, flow):
 
 
 @compiled
-def leaked_pressure(pressure, inlet_pressure, speed, leak_speed):
-    """Manifold pressure left when charge air escapes on its way to the cylinders.
-
-    Parameters
-    ----------
-    pressure : float
-        Without the leak, absolute. [Pa]
-    inlet_pressure : float
-        Before the compressor, absolute. [Pa]
-    speed : float
-        Engine speed. [rad/s]
-    leak_speed : float
-        Size of the leak: engine speed at which the cylinders take as much air as escapes; 0 for none. [rad/s]
-
-    Returns
-    -------
-    pressure : float
-        Absolute. [Pa]
-
-    Notes
-    -----
-    p = p_in + (p_t - p_in) n/(n + n_leak). Hole and cylinders both take air in proportion to its pressure, the cylinders also
-    to engine speed, so a leak costs most at low speed.
-
-    References
-    ----------
-    [1] Form: choice of this project. A leak shows at low engine speed: common practice, no source.
-
-    Examples
-    --------
-    >>> leaked_pressure(2.0e5, 1.0e5, 100.0, 100.0), leaked_pressure(2.0e5, 1.0e5, 100.0, 0.0)
-    (150000.0, 200000.0)
-    """
-    if leak_speed <= 0.0:
-        return pressure
-    return inlet_pressure + (pressure - inlet_pressure) * speed / (speed + leak_speed)
-
-
-@compiled
-def back_pressed(pressure, inlet_pressure, ambient_pressure, back_pressure):
-    """Manifold pressure left when the turbine works against a blocked exhaust.
-
-    Parameters
-    ----------
-    pressure : float
-        With a free exhaust, absolute. [Pa]
-    inlet_pressure : float
-        Before the compressor, absolute. [Pa]
-    ambient_pressure : float
-        Absolute. [Pa]
-    back_pressure : float
-        Behind the turbine, above the usual. [Pa]
-
-    Returns
-    -------
-    pressure : float
-        Absolute. [Pa]
-
-    Notes
-    -----
-    p = p_in + (p_t - p_in) p_amb/(p_amb + dp): the turbine's expansion ratio falls as the pressure behind it rises.
-
-    References
-    ----------
-    [1] Form: choice of this project. That back pressure costs boost and fuel: common practice, no source.
-
-    Examples
-    --------
-    >>> back_pressed(2.0e5, 1.0e5, 1.0e5, 25.0e3)
-    180000.0
-    """
-    return inlet_pressure + (pressure - inlet_pressure) * ambient_pressure / (ambient_pressure + back_pressure)
-
-
-@compiled
 def air_limited_torque(air_mass, air_fuel_ratio, indicated_efficiency, heating_value):
     """Indicated torque that the air in the cylinders allows without smoke.
 
@@ -529,44 +454,6 @@ def air_limited_torque(air_mass, air_fuel_ratio, indicated_efficiency, heating_v
     1177.0
     """
     return air_mass / air_fuel_ratio * indicated_efficiency * heating_value * PER_CYCLE
-
-
-@compiled
-def boost_target(ambient_pressure, load, full_load_ratio):
-    """Manifold pressure the turbocharger settles at while the engine pulls.
-
-    Parameters
-    ----------
-    ambient_pressure : float
-        Absolute. [Pa]
-    load : float
-        Fuel asked for as a share of full-load fuel, 0 to 1. [-]
-    full_load_ratio : float
-        Manifold over ambient pressure at full load and this speed. [-]
-
-    Returns
-    -------
-    pressure : float
-        Absolute, never below ambient. [Pa]
-
-    Notes
-    -----
-    The pressure ratio is kept as the ambient pressure falls; the air-fuel limit then takes torque away: about 1 % per 100 m
-    above 1000 m. No separate derate rule is applied to the same loss.
-
-    References
-    ----------
-    [1] Form: choice of this project. Turbocharged engines lose at least 1 % per 100 m above 1000 m: US Mine Safety and
-        Health Administration, diesel altitude-derating guidance.
-
-    Examples
-    --------
-    >>> boost_target(1.0e5, 1.0, 2.5), boost_target(0.8e5, 0.0, 2.5)
-    (250000.0, 80000.0)
-    """
-    if full_load_ratio <= 1.0:
-        return ambient_pressure
-    return ambient_pressure * (1.0 + (full_load_ratio - 1.0) * load)
 
 
 @compiled

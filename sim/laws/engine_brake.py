@@ -39,38 +39,6 @@ def compression_work_ratio(compression_ratio, polytropic_exponent):
 
 
 @compiled
-def braking_exhaust_pressure(manifold_pressure, ambient_pressure, turbine_factor, back_pressure_share):
-    """Exhaust manifold pressure while the engine brake works.
-
-    Parameters
-    ----------
-    manifold_pressure : float
-        Intake manifold, absolute. [Pa]
-    ambient_pressure : float
-        Absolute. [Pa]
-    turbine_factor : float
-        Exhaust over intake pressure across the turbocharger, 1.35. [-]
-    back_pressure_share : float
-        Added back pressure as a share of ambient, 0.20. [-]
-
-    Returns
-    -------
-    pressure : float
-        Absolute. [Pa]
-
-    Notes
-    -----
-    p_em = 1.35 p1 + 0.20 p_amb; both numbers are choices of this project.
-
-    Examples
-    --------
-    >>> round(braking_exhaust_pressure(2.0e5, 1.0e5, 1.35, 0.20))
-    290000
-    """
-    return turbine_factor * manifold_pressure + back_pressure_share * ambient_pressure
-
-
-@compiled
 def braking_mean_pressure(manifold_pressure, exhaust_pressure, work_ratio, returned_share):
     """Mean pressure with which one working cylinder holds the engine back, friction not included.
 
@@ -104,49 +72,3 @@ def braking_mean_pressure(manifold_pressure, exhaust_pressure, work_ratio, retur
     473.0
     """
     return manifold_pressure * work_ratio * (1.0 - returned_share) + (exhaust_pressure - manifold_pressure)
-
-
-@compiled
-def braking_boost_target(speed, ambient_pressure, rated_pressure_ratio, active_share, share_exponent):
-    """Manifold pressure the turbocharger settles at while the engine brake works.
-
-    Parameters
-    ----------
-    speed : float
-        Engine speed. [rad/s]
-    ambient_pressure : float
-        Absolute. [Pa]
-    rated_pressure_ratio : float
-        Manifold over ambient pressure at 2100 rpm with all cylinders working: the one number that makes a 400, 500 or
-        600 hp class. [-]
-    active_share : float
-        Working cylinders over all cylinders, 0 to 1. [-]
-    share_exponent : float
-        Weakening with fewer cylinders; 0 for none, 0.4 assumed. [-]
-
-    Returns
-    -------
-    pressure : float
-        Absolute, never below ambient. [Pa]
-
-    Notes
-    -----
-    p1 = p_amb [1 + (p_R - 1) ((n - 600)/1500)^1.3 (N/6)^x], n in rpm. Proportional to ambient pressure: an upper bound of
-    the loss with altitude.
-
-    References
-    ----------
-    [1] Schedule: choice of this project; falls with speed as the published point of fall-off about n^1.5 to n² (from memory).
-
-    Examples
-    --------
-    >>> round(braking_boost_target(2100.0 * math.pi / 30.0, 1.0e5, 2.44, 1.0, 0.4))
-    244000
-    """
-    place = (speed * 30.0 / math.pi - 600.0) / 1500.0
-    if place <= 0.0 or active_share <= 0.0:
-        return ambient_pressure
-    rise = (rated_pressure_ratio - 1.0) * math.pow(place, 1.3)
-    if share_exponent != 0.0 and active_share < 1.0:
-        rise *= math.pow(active_share, share_exponent)
-    return ambient_pressure * (1.0 + rise)

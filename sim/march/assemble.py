@@ -6,11 +6,13 @@ import numpy as np
 
 from sim.errors import SpecError
 from sim.inputs import sensors
-from sim.inputs.specs import PAIRS, Accessories, AxleBrakes, Condition, Cooling, Engine, Settings, Truck
+from sim.inputs.specs import PAIRS, Accessories, AirPath, AxleBrakes, Condition, Cooling, Engine, Settings, Truck
+from sim.laws.air_path import rotor_head
+from sim.laws.engine import straight_line_fuel
+from sim.march.air_path import asked_braking_power, settled_lines
 from sim.march.kernel import settle_start
-from sim.march.plant import asked_air_flow, complete, friction_factors
+from sim.march.plant import asked_friction, complete, friction_factors
 from sim.march.records import (
-    BOOST_TIME_ROW,
     DRIVE,
     FADE_ROW,
     FUEL_MAP_ROW,
@@ -20,6 +22,7 @@ from sim.march.records import (
     OIL_FACTOR_ROW,
     PARAMETER_TYPE,
     RATIO_ROW,
+    STATE_TYPE,
     TABLE_WIDTH,
     Memory,
     new_memory,
@@ -34,6 +37,7 @@ CURVE_STEP = to_si(10.0, "rpm")
 COLDEST_OIL = to_si(-40.0, "c")
 TEMPERATURE_STEP = 2.5  # K
 FADE_STEP = 4.0  # K
+GATE_STUCK = {"free": -1.0, "open": 0.3, "shut": 0.0}  # share of the exhaust, assumed where it is stuck open
 TANKS_AT_START = to_si(830.0, "kpa")
 
 # parameters that are a value of the truck or of the settings in SI, as `parameter=key` where the names differ
@@ -47,12 +51,12 @@ GIVEN = {
     "tyres": "tyre_radius=rolling_radius_m",
     "engine": "engine_inertia=inertia_kg_m2 cylinders stroke=stroke_mm compression_ratio friction_factor"
     " low_idle=low_idle_rpm overspeed_bound=overspeed_rpm refuel_span=refuel_span_rpm"
-    " volumetric_efficiency indicated_efficiency intake_rise=intake_rise_k"
-    " least_air_fuel=least_air_fuel_ratio full_load_air_fuel=full_load_air_fuel_ratio boost_fall_time=boost_fall_s",
-    "condition": "boost_leak_speed=boost_leak_rpm fuel_delivery=fuel_delivery_percent governor_lag=governor_lag_s",
-    "engine_brake": "braking_pressure_ratio=rated_pressure_ratio braking_returned_share=returned_share"
-    " braking_turbine_factor=turbine_factor braking_back_share=back_pressure_share"
-    " braking_share_exponent=share_exponent braking_boost_time=build_up_s",
+    " indicated_efficiency least_air_fuel=least_air_fuel_ratio",
+    "air_path": "manifold_volume=manifold_l turbine_efficiency bearing_efficiency nozzle=nozzle_cm2"
+    " gate_opening=gate_opens_kpa gate_span=gate_span_kpa",
+    "condition": "charge_leak=charge_leak_cm2 governor_lag=governor_lag_s",
+    "engine_brake": "braking_returned_share=returned_share braking_nozzle=nozzle_cm2"
+    " braking_gate_opening=gate_opens_kpa",
     "gearbox": "shaft_inertia=input_inertia_kg_m2"
     " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m",
     "driveline": "axle_ratio axle_efficiency axle_drag=axle_drag_n_m clutch_capacity=clutch_capacity_n_m"
@@ -159,9 +163,6 @@ def tables_of(truck: Truck) -> np.ndarray:
     tables = np.zeros((FUEL_MAP_ROW + max(len(engine.fuel_map_rpm), 1), TABLE_WIDTH))
     first = engine.si("full_load_rpm")[0]
     tables[FULL_LOAD_ROW] = resampled(engine.si("full_load_rpm"), engine.full_load_torque_n_m, first, CURVE_STEP)
-    tables[BOOST_TIME_ROW] = np.interp(
-        first + CURVE_STEP * np.arange(TABLE_WIDTH), engine.si("boost_rise_rpm"), engine.boost_rise_s
-    )
     tables[OIL_FACTOR_ROW] = friction_factors(
         COLDEST_OIL,
         TEMPERATURE_STEP,
@@ -231,10 +232,37 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     p["bite_speed"] = truck.engine.si("low_idle_rpm") + truck.driveline.si("launch_bite_rpm")
     _set_axles(p, truck)
     _set_accessories(p, truck.cooling, truck.accessories)
-    power = complete(record, truck.engine_brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
-    _restrict(record, truck.engine, truck.condition)
-    _check_retarding_power(truck, power / 1000.0)
+    complete(record, truck.engine_brake.polytropic_exponent, float(truck.speedometer.tone_wheel_teeth))
+    _set_air_path(p, truck.air_path, truck.condition)
+    _set_fuel_supply(record, truck.engine, truck.condition)
     return record
+
+
+def assembled(truck: Truck, settings: Settings, start_elevation: float) -> tuple[np.ndarray, np.ndarray]:
+    """Parameters and tables of a truck where a trip starts, with what its air path settles at there.
+
+    Parameters
+    ----------
+    start_elevation : float
+        Height at which the weather is stated. [m]
+
+    Returns
+    -------
+    parameters : array
+        Parameter record, shape (1,). [SI]
+    tables : array
+        Shape (rows, 256); rows as named in `sim.march.records`. [SI]
+
+    Raises
+    ------
+    SpecError
+        The stated retarding power does not follow from the engine brake's numbers.
+    """
+    parameters, tables = parameters_of(truck, settings, start_elevation), tables_of(truck)
+    state = np.zeros(1, dtype=STATE_TYPE)
+    _check_retarding_power(truck, float(asked_braking_power(state, parameters, tables, ACCESSORY_SPEED)) / 1000.0)
+    settled_lines(state, parameters, tables, CURVE_STEP)
+    return parameters, tables
 
 
 def _set_engine(p: np.void, engine: Engine, worn: Condition) -> None:
@@ -245,6 +273,8 @@ def _set_engine(p: np.void, engine: Engine, worn: Condition) -> None:
     p["governed_speed"] = engine.si("governed_rpm") - worn.si("governor_early_rpm")
     p["droop"] = (engine.high_idle_rpm - engine.governed_rpm) / (engine.governed_rpm - worn.governor_early_rpm)
     p["firing_share"] = 1.0 - len(worn.dead_cylinders) / engine.cylinders
+    p["fuel_delivery"] = worn.si("fuel_delivery_percent") * (1.0 - worn.si("air_in_fuel_percent"))
+    p["tightness"] = 1.0 - worn.si("ring_leak_percent")
     p["oil_viscosity_40"] = engine.oil_viscosity_40_mm2_per_s
     p["oil_viscosity_100"] = engine.oil_viscosity_100_mm2_per_s
     if engine.fuel_map_rpm:
@@ -286,13 +316,35 @@ def _set_accessories(p: np.void, cooling: Cooling, extras: Accessories) -> None:
     p["compressor_fill_rate"] = extras.si("fill_kpa_per_s") / ACCESSORY_SPEED
 
 
-def _restrict(record: np.ndarray, engine: Engine, worn: Condition) -> None:
-    """Blocked filter and exhaust, stated at the air flow of rated power."""
-    if worn.intake_restriction_kpa or worn.exhaust_restriction_kpa:
-        rated = engine.si("rated_speed_rpm")
-        flow = float(asked_air_flow(record, rated, engine.si("rated_power_kw") / rated))
-        for name in ("intake_restriction", "exhaust_restriction"):
-            record[0][name] = worn.si(f"{name}_kpa") / flow**2
+def _set_air_path(p: np.void, air: AirPath, worn: Condition) -> None:
+    """Losses over flow squared, the filling as a straight line, the rotor, and what is worn of them."""
+    per_square = 1.0 / air.flow_kg_s**2
+    p["filter_loss"] = (air.si("filter_kpa") + worn.si("intake_restriction_kpa")) * per_square
+    p["cooler_loss"] = air.si("cooler_kpa") * per_square
+    p["blocked_exhaust"] = worn.si("exhaust_restriction_kpa") * per_square
+    p["exhaust_loss"] = air.si("exhaust_kpa") * per_square + p["blocked_exhaust"]
+    (first, last), (low, least) = air.si("filling_rpm"), air.filling_share
+    p["filling_low"], p["filling_least"], p["filling_from"] = low, least, first
+    p["filling_slope"] = (low - least) / (last - first)
+    p["cooler_effectiveness"] = air.cooler_effectiveness * (1.0 - worn.si("cooler_fouling_percent"))
+    p["compressor_efficiency"] = air.compressor_efficiency * (1.0 - worn.si("turbocharger_wear_percent"))
+    p["head_per_energy"] = rotor_head(1.0, air.rotor_inertia_kg_m2, 0.5 * air.si("impeller_mm"))
+    p["gate_stuck"] = GATE_STUCK[worn.waste_gate]
+
+
+def _set_fuel_supply(record: np.ndarray, engine: Engine, worn: Condition) -> None:
+    """The most fuel that a plugged filter lets through while the injectors still fill."""
+    if worn.fuel_restriction_kpa:
+        loss = engine.si("fuel_filter_kpa") + worn.si("fuel_restriction_kpa")
+        spare = engine.si("fuel_pump_kpa") - engine.si("fuel_needed_kpa")
+        record[0]["most_fuel"] = rated_fuel(record, engine) * math.sqrt(spare / loss)
+
+
+def rated_fuel(parameters: np.ndarray, engine: Engine) -> float:
+    """Fuel of rated power by the straight line, at which the losses of the fuel filter are stated. [kg/s]"""
+    p, speed = parameters[0], engine.si("rated_speed_rpm")
+    torque = engine.si("rated_power_kw") / speed + float(asked_friction(parameters, speed))
+    return float(straight_line_fuel(torque, speed, p["indicated_efficiency"], p["heating_value"]))
 
 
 def _check_retarding_power(truck: Truck, power: float) -> None:
@@ -300,9 +352,7 @@ def _check_retarding_power(truck: Truck, power: float) -> None:
     stated = truck.engine_brake.rated_power_kw
     if not abs(power - stated) <= 0.02 * stated:
         raise SpecError(
-            trucks.retarding_power(
-                stated_kw=stated, pressure_ratio=truck.engine_brake.rated_pressure_ratio, follows_kw=power
-            )
+            trucks.retarding_power(stated_kw=stated, opens_kpa=truck.engine_brake.gate_opens_kpa, follows_kw=power)
         )
 
 
@@ -356,8 +406,6 @@ def initial_records(
         k["clutch_pedal"] = d["foot_clutch"] = d["clutch_wanted"] = 1.0 - closed
     else:
         k["lever"] = DRIVE
-    s["manifold_pressure"] = p["start_pressure"]
-    s["ambient_pressure"], s["ambient_temperature"] = p["start_pressure"], p["start_temperature"]
     drum = settings.start.si("brake_temperature_c")
     for group in ("steer", "drive", "trailer"):
         s[f"brake_temperature_{group}"] = drum

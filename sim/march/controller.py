@@ -222,7 +222,7 @@ def sense_temperatures(s, b, p):
     at_25, beta, pull_up = p["thermistor_25"], p["thermistor_beta"], p["thermistor_pull_up"]
     supply, outside = p["sensor_supply"], s["ambient_temperature"]
     coolant = thermistor_pin(b["coolant_temperature"], at_25, beta, pull_up, supply)
-    intake = thermistor_pin(outside + p["intake_rise"] + p["intake_offset"], at_25, beta, pull_up, supply)
+    intake = thermistor_pin(s["intake_temperature"] + p["intake_offset"], at_25, beta, pull_up, supply)
     if p["coolant_intake_swapped"] > 0.5:
         coolant, intake = intake, coolant
     warmed = fuel_temperature(outside, s["coolant_temperature"], p["fuel_warming"])

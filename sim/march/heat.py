@@ -4,6 +4,7 @@ from sim.compiled import compiled
 from sim.laws.brakes import brake_cooling
 from sim.laws.grade_severity import brake_temperature_rate
 from sim.laws.thermal import radiator_conductance, thermostat_opening
+from sim.march.air_path import LONGEST_STEP, breathe, exhaust_share
 from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
 
 HOUR = 3600.0  # s
@@ -109,7 +110,7 @@ def warm_brakes(s, p, air_speed, step):
 
 @compiled
 def warm_fluids(s, p, air_speed, step):
-    """Oil and coolant, and what leaves with the exhaust."""
+    """Oil and coolant, what leaves with the exhaust, and the turbocharger that lives on it."""
     ambient = s["ambient_temperature"]
     combustion, friction, compression = s["pending_combustion"], s["pending_friction"], s["pending_compression"]
     s["pending_combustion"] = s["pending_friction"] = s["pending_compression"] = 0.0
@@ -119,9 +120,11 @@ def warm_fluids(s, p, air_speed, step):
         + p["coolant_friction_share"] * friction
         + p["coolant_compression_share"] * compression
     )
-    s["exhaust_heat"] += (1.0 - p["oil_combustion_share"] - p["coolant_combustion_share"]) * combustion + (
-        1.0 - p["coolant_compression_share"]
-    ) * compression
+    exhaust = exhaust_share(s, p, combustion, compression)
+    s["exhaust_heat"] += exhaust
+    parts = int(step / LONGEST_STEP - 1.0e-6) + 1
+    for _ in range(parts):
+        breathe(s, p, exhaust / step, s["fuel_rate"], step / parts)
     exchange = p["oil_coolant_exchange"] * (s["oil_temperature"] - s["coolant_temperature"]) * step
     oil_shed = p["oil_air_exchange"] * (s["oil_temperature"] - ambient) * step
     conductance = radiator_conductance(

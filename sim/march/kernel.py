@@ -7,13 +7,15 @@ tick), log, watch points. The kernel takes no decisions: gear, stage, modes and 
 import sys
 
 from sim.compiled import compiled
+from sim.laws.air_path import altitude_share
 from sim.laws.lag import lag_rate
 from sim.laws.tables import table_value
 from sim.march.absorber import press_rollers, turn
+from sim.march.air_path import LONGEST_STEP, MOST_STEPS, SETTLED, breathe, exhaust_share, still
 from sim.march.contacts import change_gear, move
 from sim.march.controller import control, sense
 from sim.march.heat import warm
-from sim.march.plant import driveline, manifold_target, settle, surroundings, warm_friction
+from sim.march.plant import driveline, settle, surroundings, warm_friction
 from sim.march.plant import road as road_forces
 from sim.march.records import (
     FEED_ROW,
@@ -90,10 +92,9 @@ def look_up_road(s, road, place):
 
 
 @compiled
-def fill(s, p, tables, step):
+def fill(s, p, step):
     """One step of everything that follows with a lag: manifold, brake chambers, air tanks."""
-    target, lag = manifold_target(s, p, tables)
-    s["manifold_pressure"] += lag_rate(s["manifold_pressure"], target, lag) * step
+    s["manifold_pressure"] += (s["manifold_heading"] - s["manifold_pressure"]) * min(s["filling_rate"] * step, 1.0)
     s["boost"] = s["manifold_pressure"] - s["ambient_pressure"]
 
     supplied = min(s["brake_demand"], s["reservoir_pressure"])
@@ -335,11 +336,12 @@ def march(
                     press_rollers(s, c, p, tables, step)
                 move(s, b, p, tables, step)
             if form != HELD_STILL:
-                fill(s, p, tables, step)
+                fill(s, p, step)
                 count(s, c, p, step)
             tick += 1
             if tick % SLOW_TICKS == 0 and form != HELD_STILL:
                 warm(s, p, s["speed"] if form == ON_A_ROAD else p["blower_speed"], SLOW_TICKS * step)
+                b["altitude_share"] = altitude_share(b["ambient_pressure"])
             if tick % every == 0:
                 write_log_row(log, written, tick, places, block)
                 written += 1
@@ -388,6 +390,7 @@ def settle_start(state, belief, command, controls, driver, parameters, tables):
     """Puts air, pedal and boost where they settle at the first speed on the first grade, so that a rolling start is smooth."""
     s, b, c, k, d, p = state[0], belief[0], command[0], controls[0], driver[0], parameters[0]
     surroundings(s, p)
+    still(s, p, s["ambient_pressure"], s["ambient_temperature"])
     gear = int(s["gear"])
     if gear > 0:
         road_forces(s, p, tables)
@@ -404,10 +407,18 @@ def settle_start(state, belief, command, controls, driver, parameters, tables):
         s["fuel_demand"] = share
         s["full_load_torque"] = full
         s["warm_friction"] = friction
-        target, _ = manifold_target(s, p, tables)
-        s["manifold_pressure"] = target
     b["smooth_speed"] = s["speed"]
     sense(s, b, c, k, d, p, 0.0)
     b["cruise_reference"] = b["smooth_speed"] = b["road_speed"]
     b["acceleration"] = 0.0
+    b["altitude_share"] = altitude_share(b["ambient_pressure"])
     settle(s, b, c, p, tables)
+    for _ in range(MOST_STEPS):
+        combustion = s["fuel_rate"] * p["heating_value"] - s["indicated_torque"] * s["engine_speed"]
+        before = s["turbo_energy"]
+        breathe(s, p, exhaust_share(s, p, combustion, 0.0), s["fuel_rate"], LONGEST_STEP)
+        s["manifold_pressure"] = s["manifold_heading"]
+        settle(s, b, c, p, tables)
+        if abs(s["turbo_energy"] - before) <= SETTLED * before:
+            break
+    s["boost"] = s["manifold_pressure"] - s["ambient_pressure"]

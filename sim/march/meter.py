@@ -155,7 +155,7 @@ _TRUE: dict[str, Callable[..., Any]] = {
     "fuel_temperature": lambda s, k, p, sound: fuel_temperature(
         float(s["ambient_temperature"]), float(s["coolant_temperature"]), float(p["fuel_warming"])
     ),
-    "intake": lambda s, k, p, sound: s["ambient_temperature"] + p["intake_rise"],
+    "intake": lambda s, k, p, sound: s["intake_temperature"],
     "oil": lambda s, k, p, sound: s["oil_temperature"],
     "coolant_level": lambda s, k, p, sound: p["coolant_fill"],
     "pedal": lambda s, k, p, sound: k["accelerator"],

@@ -4,24 +4,19 @@
 the belief and the command, and writes the instant's quantities back into the state record.
 """
 
-import math
-
 import numpy as np
 
 from sim.compiled import compiled
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
+from sim.laws.air_path import altitude_share
 from sim.laws.brakes import brake_force, hot_stroke, slack_effectiveness
 from sim.laws.driveline import wheel_torque
 from sim.laws.engine import (
-    air_flow,
     air_limited_torque,
     air_per_cycle,
-    back_pressed,
-    boost_target,
     friction_temperature_factor,
     governor_share,
     idle_torque,
-    leaked_pressure,
     mean_pressure_torque,
     motoring_mean_pressure,
     pedal_torque,
@@ -29,12 +24,7 @@ from sim.laws.engine import (
     road_speed_share,
     straight_line_fuel,
 )
-from sim.laws.engine_brake import (
-    braking_boost_target,
-    braking_exhaust_pressure,
-    braking_mean_pressure,
-    compression_work_ratio,
-)
+from sim.laws.engine_brake import braking_mean_pressure, compression_work_ratio
 from sim.laws.foot import matched_speed
 from sim.laws.road_load import aerodynamic_drag, grade_cosine, grade_force, rolling_resistance, traction_limit
 from sim.laws.sensing import pulses_per_mile, revolutions_per_mile
@@ -42,7 +32,7 @@ from sim.laws.tables import table_value
 from sim.laws.thermal import compressor_power, fan_power
 from sim.march.records import (
     AIR_FUEL_LIMIT,
-    BOOST_TIME_ROW,
+    ALTITUDE,
     FADE_ROW,
     FUEL_MAP_ROW,
     FULL_LOAD_CURVE,
@@ -54,16 +44,15 @@ from sim.march.records import (
     OIL_FACTOR_ROW,
     RATIO_ROW,
     ROAD_SPEED_LIMIT,
+    SETTLED_ROW,
+    THIN_ROW,
 )
-from sim.units import BAR, SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
+from sim.units import SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE
 
-RATED_BRAKING_SPEED = 2100.0 * math.pi / 30.0  # rad/s: where the class of an engine brake is stated
+THIN_AIR = 0.8  # of the pressure at the start, in which the settled air path is worked out, too
 HOTTEST_OIL = 433.15  # K
-MISREAD_ALTITUDE = 1000.0  # Pa, assumed: a barometer is believed as it reads up to here
-HIGHEST_ROAD = 5.5e4  # Pa: no road lies higher, so no lower reading takes more torque away
 SMOKE_SHOWS = 1.02  # assumed: torque over what the air allows at which smoke shows
 AIR_STEP = 0.1  # m of height within which the air counts as unchanged (0.001 % of its density)
-MOST_DEPRESSION = 0.8  # of the outside pressure: the air a blocked filter can hold back
 LEAST_SPEED_FOR_POWER = 30.0  # rad/s: below it a power is turned into torque as if the engine ran at this speed
 
 
@@ -128,62 +117,37 @@ def working_cylinders(c, p):
 
 
 @compiled
-def compression_torque(cylinders, manifold_pressure, ambient, p):
+def compression_torque(cylinders, manifold_pressure, exhaust_pressure, p):
     """Torque with which the working cylinders hold the engine back.
 
     Parameters
     ----------
     cylinders : float
         Working as a brake. [-]
-    manifold_pressure : float
-        Absolute. [Pa]
-    ambient : float
-        Absolute. [Pa]
+    manifold_pressure, exhaust_pressure : float
+        Before and behind the cylinders, absolute. [Pa]
 
     Returns
     -------
     torque : float
         Friction not included. [N m]
     """
-    exhaust = braking_exhaust_pressure(manifold_pressure, ambient, p["braking_turbine_factor"], p["braking_back_share"])
-    pressure = braking_mean_pressure(manifold_pressure, exhaust, p["braking_work_ratio"], p["braking_returned_share"])
+    pressure = braking_mean_pressure(
+        manifold_pressure, exhaust_pressure, p["braking_work_ratio"], p["braking_returned_share"]
+    )
     return mean_pressure_torque(pressure, p["displacement"] * cylinders / p["cylinders"])
 
 
 @compiled
-def settled_braking_torque(speed, cylinders, ambient, p):
-    """Compression torque once the turbocharger has settled.
-
-    Parameters
-    ----------
-    speed : float
-        Engine speed. [rad/s]
-    cylinders : float
-        Working as a brake. [-]
-    ambient : float
-        Absolute. [Pa]
-
-    Returns
-    -------
-    torque : float
-        Friction not included. [N m]
-    """
-    pressure = braking_boost_target(
-        speed, ambient, p["braking_pressure_ratio"], cylinders / p["cylinders"], p["braking_share_exponent"]
-    )
-    return compression_torque(cylinders, pressure, ambient, p)
-
-
-@compiled
-def charge_limit(manifold_pressure, intake_temperature, air_fuel, p):
+def charge_limit(manifold_pressure, breathing, air_fuel, p):
     """Indicated torque that the air in the manifold allows at an air-fuel ratio.
 
     Parameters
     ----------
     manifold_pressure : float
         Absolute. [Pa]
-    intake_temperature : float
-        In the manifold. [K]
+    breathing : float
+        Air the cylinders take in during one cycle, per manifold pressure. [kg/Pa]
     air_fuel : float
         Air per fuel. [-]
 
@@ -192,39 +156,12 @@ def charge_limit(manifold_pressure, intake_temperature, air_fuel, p):
     torque : float
         [N m]
     """
-    air = air_per_cycle(manifold_pressure, intake_temperature, p["displacement"], p["volumetric_efficiency"])
-    return air_limited_torque(air, air_fuel, p["indicated_efficiency"], p["heating_value"])
+    return air_limited_torque(breathing * manifold_pressure, air_fuel, p["indicated_efficiency"], p["heating_value"])
 
 
 @compiled
-def air_limit(manifold_pressure, outside_temperature, air_fuel, p):
-    """Indicated torque that a manifold pressure allows at an air-fuel ratio.
-
-    Parameters
-    ----------
-    manifold_pressure : float
-        Absolute. [Pa]
-    outside_temperature : float
-        [K]
-    air_fuel : float
-        Air per fuel. [-]
-
-    Returns
-    -------
-    torque : float
-        [N m]
-    """
-    return charge_limit(manifold_pressure, outside_temperature + p["intake_rise"], air_fuel, p)
-
-
-@compiled
-def believed_air_limit(s, b, p, full_indicated):
+def believed_air_limit(s, b, p):
     """Indicated torque that a controller allows by the sensors it has, and that the true air can burn.
-
-    Parameters
-    ----------
-    full_indicated : float
-        Full-load indicated torque at this speed. [N m]
 
     Returns
     -------
@@ -233,31 +170,15 @@ def believed_air_limit(s, b, p, full_indicated):
 
     Notes
     -----
-    The controller takes the manifold pressure and the intake temperature it reads, but at least the outside air it reads, and no
-    more boost than the turbocharger may
-    give at the altitude it reads. What it injects beyond the air makes smoke; beyond the richest mixture nothing more burns.
+    The controller takes the manifold pressure and the intake temperature it reads, but at least the outside air it reads. What it
+    injects beyond the air makes smoke; beyond the richest mixture nothing more burns.
     """
     manifold = max(b["manifold_pressure"], b["ambient_pressure"], 0.0)
-    if b["ambient_pressure"] < s["ambient_pressure"] - MISREAD_ALTITUDE:
-        air = max(b["ambient_pressure"], HIGHEST_ROAD)
-        allowed = boost_target(air, 1.0, full_indicated * p["matched_boost"])
-        manifold = min(manifold, allowed)
+    breathing = s["breathing"] * s["intake_temperature"] / b["intake_temperature"]
     return min(
-        charge_limit(manifold, b["intake_temperature"], p["least_air_fuel"], p),
-        air_limit(s["manifold_pressure"], s["ambient_temperature"], p["richest_air_fuel"], p),
+        charge_limit(manifold, breathing, p["least_air_fuel"], p),
+        charge_limit(s["manifold_pressure"], s["breathing"], p["richest_air_fuel"], p),
     )
-
-
-@compiled
-def matched_boost(p):
-    """What the turbocharger is matched to give for full-load fuel in sea-level air, per torque.
-
-    Returns
-    -------
-    ratio : float
-        Manifold over ambient pressure, per full-load indicated torque. [1/(N m)]
-    """
-    return 1.0 / air_limit(SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE, p["full_load_air_fuel"], p)
 
 
 @compiled
@@ -305,33 +226,6 @@ def fuel_rate(indicated, friction, speed, p, tables):
 
 
 @compiled
-def restrictions(s, p):
-    """What a blocked air filter or exhaust takes; nothing in a sound engine.
-
-    Parameters
-    ----------
-    s : record
-        State; the two pressures are written. [SI]
-
-    Returns
-    -------
-    torque : float
-        To push the exhaust out against its back pressure. [N m]
-    """
-    if p["intake_restriction"] <= 0.0 and p["exhaust_restriction"] <= 0.0:
-        s["intake_depression"] = 0.0
-        s["back_pressure"] = 0.0
-        return 0.0
-    intake_temperature = s["ambient_temperature"] + p["intake_rise"]
-    air = air_per_cycle(s["manifold_pressure"], intake_temperature, p["displacement"], p["volumetric_efficiency"])
-    flow = air_flow(air, s["engine_speed"])
-    depression = restriction_pressure(p["intake_restriction"], flow)
-    s["intake_depression"] = min(depression, MOST_DEPRESSION * s["ambient_pressure"])
-    s["back_pressure"] = restriction_pressure(p["exhaust_restriction"], flow)
-    return mean_pressure_torque(s["back_pressure"], p["displacement"])
-
-
-@compiled
 def engine(s, b, c, p, tables):
     """Torque and fuel of the engine, engine brake and accessories included.
 
@@ -349,7 +243,8 @@ def engine(s, b, c, p, tables):
     friction = warm * table_value(
         tables[OIL_FACTOR_ROW], p["oil_factor_first"], p["oil_factor_per_step"], s["oil_temperature"]
     )
-    friction += restrictions(s, p)
+    if p["blocked_exhaust"] > 0.0:
+        friction += mean_pressure_torque(restriction_pressure(p["blocked_exhaust"], s["air_flow"]), p["displacement"])
     cylinders = working_cylinders(c, p)
     compression = 0.0
     indicated = 0.0
@@ -357,7 +252,7 @@ def engine(s, b, c, p, tables):
     smoking = 0.0
     limiter = NO_LIMITER
     if cylinders > 0.0:
-        compression = compression_torque(cylinders, s["manifold_pressure"], s["ambient_pressure"], p)
+        compression = compression_torque(cylinders, s["manifold_pressure"], s["exhaust_pressure"], p)
     else:
         full_indicated = full + warm
         watched = p["circuits_watched"] > 0.5
@@ -391,28 +286,34 @@ def engine(s, b, c, p, tables):
         if idle > indicated:
             limiter = IDLE_GOVERNOR
         indicated = min(max(indicated, idle), full_indicated)
+        demand = indicated / full_indicated
+        if b["altitude_share"] < 1.0 and indicated > b["altitude_share"] * full + warm:
+            indicated = b["altitude_share"] * full + warm
+            limiter = ALTITUDE
         if watched:
             injecting = c["fuel_off"] < 0.5 and b["key"] > 0.5 and believed > 0.0
             indicated = min(indicated, (1.0 - c["derate"]) * full_indicated) if injecting else 0.0
+            demand = min(demand, indicated / full_indicated)
         if limiter == NO_LIMITER and indicated >= full_indicated:
             limiter = FULL_LOAD_CURVE
-        demand = indicated / full_indicated
         if indicated > 0.0:
-            smoke = air_limit(s["manifold_pressure"], s["ambient_temperature"], p["least_air_fuel"], p)
+            smoke = charge_limit(s["manifold_pressure"], s["breathing"], p["least_air_fuel"], p)
             if watched:
-                allowed = believed_air_limit(s, b, p, full_indicated)
+                allowed = believed_air_limit(s, b, p)
                 if allowed < indicated:
                     limiter = AIR_FUEL_LIMIT
                     indicated = allowed
                 smoking = 1.0 if indicated > SMOKE_SHOWS * smoke else 0.0
-                if indicated * SMOKE_SHOWS < smoke:
-                    # less than the air allows: the turbocharger gets no more than that
-                    demand = min(demand, indicated / full_indicated)
             elif smoke < indicated:
                 limiter = AIR_FUEL_LIMIT
                 indicated = smoke
     commanded = indicated
     indicated *= p["fuel_delivery"] * p["firing_share"]
+    fuel = fuel_rate(indicated, warm, speed, p, tables)
+    if 0.0 < p["most_fuel"] < fuel:
+        indicated *= p["most_fuel"] / fuel
+        fuel = p["most_fuel"]
+    indicated *= p["tightness"]
     fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]
     fan = fan_power(speed, fan_speed, p["fan_coefficient"], p["fan_bearing_loss"])
     accessories = p["steady_accessories"] + compressor_power(
@@ -431,7 +332,7 @@ def engine(s, b, c, p, tables):
     s["accessory_torque"] = accessories * per_speed
     drawn = (fan + accessories) * per_speed
     s["engine_torque"] = indicated - friction - compression - drawn
-    s["fuel_rate"] = fuel_rate(indicated, warm, speed, p, tables)
+    s["fuel_rate"] = fuel
     s["fuel_cut"] = 1.0 if indicated <= 0.0 else 0.0
     s["smoking"] = smoking
     s["active_cylinders"] = cylinders
@@ -439,48 +340,6 @@ def engine(s, b, c, p, tables):
     s["fan_power"] = fan
     s["fan_speed"] = fan_speed
     s["accessory_power"] = accessories
-
-
-@compiled
-def manifold_target(s, p, tables):
-    """Where the manifold pressure is heading, and how fast.
-
-    Parameters
-    ----------
-    s : record
-        State after `engine`. [SI]
-
-    Returns
-    -------
-    target : float
-        Absolute. [Pa]
-    lag : float
-        Time constant. [s]
-    """
-    speed = s["engine_speed"]
-    ambient = s["ambient_pressure"]
-    inlet = ambient - s["intake_depression"]
-    if s["active_cylinders"] > 0.0:
-        target = braking_boost_target(
-            speed,
-            inlet,
-            p["braking_pressure_ratio"],
-            s["active_cylinders"] / p["cylinders"],
-            p["braking_share_exponent"],
-        )
-        lag = p["braking_boost_time"]
-    else:
-        full_indicated = s["full_load_torque"] + s["warm_friction"]
-        burnt = s["fuel_demand"] * (p["fuel_delivery"] * p["firing_share"])
-        target = boost_target(inlet, burnt, full_indicated * p["matched_boost"])
-        lag = table_value(tables[BOOST_TIME_ROW], p["curve_first"], p["curve_per_step"], speed)
-    if p["boost_leak_speed"] > 0.0:
-        target = leaked_pressure(target, inlet, speed, p["boost_leak_speed"])
-    if s["back_pressure"] > 0.0:
-        target = back_pressed(target, inlet, ambient, s["back_pressure"])
-    if target < s["manifold_pressure"]:
-        lag = p["boost_fall_time"]
-    return target, lag
 
 
 @compiled
@@ -730,13 +589,38 @@ def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, booste
     p = parameters[0]
     friction = warm_friction(speed, p)
     full = table_value(tables[FULL_LOAD_ROW], p["curve_first"], p["curve_per_step"], speed)
-    manifold = ambient
     if boosted:
-        manifold = boost_target(ambient, 1.0, (full + friction) * p["matched_boost"])
-    torque = min(full, air_limit(manifold, outside, p["least_air_fuel"], p) - friction)
+        limit = settled_torque(0, speed, ambient, p, tables)
+    else:
+        breathing = air_per_cycle(1.0, outside, p["displacement"], p["filling_low"])
+        limit = charge_limit(ambient, breathing, p["least_air_fuel"], p)
+    torque = min(full * altitude_share(ambient), limit - friction)
     torque -= powers / max(speed, LEAST_SPEED_FOR_POWER)
     slope, drag, _ = driveline(torque, gear, speed, 1.0, p, tables)
     return slope * torque - drag
+
+
+@compiled
+def settled_torque(pairs, speed, ambient, p, tables):
+    """Torque of a settled air path, read from what the truck's own settles at in the air of the start and in thinner air.
+
+    Parameters
+    ----------
+    pairs : int
+        Working as a brake: what they hold back with, friction not included; 0 for what the air allows at full load. [-]
+    speed : float
+        Engine speed. [rad/s]
+    ambient : float
+        Absolute. [Pa]
+
+    Returns
+    -------
+    torque : float
+        [N m]
+    """
+    dense = table_value(tables[SETTLED_ROW + pairs], p["curve_first"], p["curve_per_step"], speed)
+    thin = table_value(tables[THIN_ROW + pairs], p["curve_first"], p["curve_per_step"], speed)
+    return dense + (dense - thin) * (ambient / p["start_pressure"] - 1.0) / (1.0 - THIN_AIR)
 
 
 @compiled
@@ -760,7 +644,10 @@ def asked_retarding(parameters, tables, gear, speed, ambient, cylinders):
         [N]
     """
     p = parameters[0]
-    torque = settled_braking_torque(speed, cylinders, ambient, p) + warm_friction(speed, p)
+    pairs = int(3.0 * cylinders / p["cylinders"] + 0.5)
+    torque = warm_friction(speed, p)
+    if pairs > 0:
+        torque += settled_torque(pairs, speed, ambient, p, tables)
     slope, drag, _ = driveline(-torque, gear, speed, 1.0, p, tables)
     return slope * torque + drag
 
@@ -787,30 +674,6 @@ def asked_driveline(parameters, tables, torque, gear, speed):
     """
     slope, drag, _ = driveline(torque, gear, speed, 1.0, parameters[0], tables)
     return slope, drag
-
-
-@compiled
-def asked_air_flow(parameters, speed, torque):
-    """Air a sound engine takes in at sea level once the boost has settled.
-
-    Parameters
-    ----------
-    parameters : array
-        Parameter record, shape (1,), completed. [SI]
-    speed : float
-        Engine speed. [rad/s]
-    torque : float
-        Full-load torque there. [N m]
-
-    Returns
-    -------
-    flow : float
-        [kg/s]
-    """
-    p = parameters[0]
-    manifold = boost_target(SEA_LEVEL_PRESSURE, 1.0, (torque + warm_friction(speed, p)) * p["matched_boost"])
-    intake = SEA_LEVEL_TEMPERATURE + p["intake_rise"]
-    return air_flow(air_per_cycle(manifold, intake, p["displacement"], p["volumetric_efficiency"]), speed)
 
 
 @compiled
@@ -850,7 +713,7 @@ def friction_factors(first, step, number, viscosity_40, viscosity_100, exponent)
 
 @compiled
 def complete(parameters, exponent, teeth):
-    """Fills in the parameters that follow from others by a law.
+    """Fills in the parameters that follow from others by a law, air path excepted.
 
     Parameters
     ----------
@@ -860,20 +723,12 @@ def complete(parameters, exponent, teeth):
         Polytropic exponent of the engine brake. [-]
     teeth : float
         Of the tone wheel. [-]
-
-    Returns
-    -------
-    power : float
-        Retarding power at 2100 rpm with all cylinders in air of 1 bar, friction included. [W]
     """
     p = parameters[0]
     if p["start_pressure"] <= 0.0:
         standard = ambient_temperature(p["start_elevation"], 0.0, SEA_LEVEL_TEMPERATURE)
         p["start_pressure"] = ambient_pressure(standard, SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE)
-    p["matched_boost"] = matched_boost(p)
     p["braking_work_ratio"] = compression_work_ratio(p["compression_ratio"], exponent)
     p["fitted_pulses"] = pulses_per_mile(revolutions_per_mile(p["tyre_radius"]), p["axle_ratio"], teeth)
     if p["programmed_pulses"] <= 0.0:
         p["programmed_pulses"] = p["fitted_pulses"]
-    torque = settled_braking_torque(RATED_BRAKING_SPEED, p["cylinders"], BAR, p) + warm_friction(RATED_BRAKING_SPEED, p)
-    return torque * RATED_BRAKING_SPEED

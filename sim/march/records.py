@@ -39,6 +39,17 @@ elevation             | m      | above sea level
 engine_speed          | rad/s  | crankshaft
 shaft_speed           | rad/s  | gearbox input shaft
 manifold_pressure     | Pa     | intake manifold, absolute
+manifold_heading      | Pa     | where it is heading, absolute
+filling_rate          | 1/s    | how fast, per distance from there
+turbo_energy          | J      | of the turning rotor
+gate                  | -      | share of the exhaust that the waste gate leads past the turbine
+breathing             | kg/Pa  | air the cylinders take in during one cycle, per manifold pressure
+air_flow              | kg/s   | through the air filter
+charge_temperature    | K      | behind the compressor
+intake_temperature    | K      | in the intake manifold
+exhaust_temperature   | K      | before the turbine
+exhaust_pressure      | Pa     | before the turbine, absolute
+stack_temperature     | K      | behind the turbine
 boost                 | Pa     | intake manifold above outside air
 brake_demand          | Pa     | pressure the brake pedal asks for
 trailer_demand        | Pa     | pressure the hand valve of the trailer asks for
@@ -84,8 +95,8 @@ accessory_torque      | N m    | accessories at the crankshaft
 engine_torque         | N m    | at the flywheel, negative while it holds back
 clutch_torque         | N m    | through the clutch
 fuel_rate             | kg/s   | injected
-intake_depression     | Pa     | lost before the compressor, more than in a sound engine
-back_pressure         | Pa     | behind the turbine, more than in a sound engine
+intake_depression     | Pa     | lost before the compressor
+back_pressure         | Pa     | behind the turbine, above outside air
 absorber_target       | rad/s  | engine speed the dyno is holding now
 absorber_learnt       | N m    | slow part of the absorber; on rollers a force in N
 absorber_torque       | N m    | of the absorber at the flywheel, negative while it drives the engine
@@ -190,6 +201,7 @@ cruise_reference      | m/s    | speed cruise control is holding now, on its way
 cruise_integral       | -      | learnt part of its hold
 cruise_pull           | -      | demand it would go on from
 driver_demand         | -      | pedal or cruise demand, the larger
+altitude_share        | -      | of full torque, allowed by the barometer
 matching_error        | rad/s  | engine speed off the one an automated gearbox wants to match
 oil_pressure          | Pa     | oil-pressure sensor; only while the circuits are looked at one by one, as all that follow
 fuel_temperature      | K      | fuel-temperature sensor
@@ -375,17 +387,31 @@ refuel_span           | rad/s  | above low idle, where fuel returns in overrun
 matching_gain         | N m s/rad | engine-speed hold in a shift
 road_speed_limit      | m/s    | programmed, 0 none
 road_speed_band       | m/s    | span over which it takes fuel away
-volumetric_efficiency | -      | filling of the cylinders
-intake_rise           | K      | intake manifold above outside air
 least_air_fuel        | -      | air per fuel at which fuel is limited
-full_load_air_fuel    | -      | air per fuel the turbocharger gives at full load
-matched_boost         | 1/(N m) | full-load pressure ratio per full-load indicated torque
-boost_fall_time       | s      | lag, pressure falling
-braking_boost_time    | s      | lag, engine brake working
-intake_restriction    | Pa s2/kg2 | pressure lost before the compressor over air flow squared, 0 sound
-exhaust_restriction   | Pa s2/kg2 | pressure behind the turbine over air flow squared, 0 sound
-boost_leak_speed      | rad/s  | engine speed at which as much charge air escapes as the cylinders take, 0 sound
+filling_low           | -      | filling of the cylinders at low speed
+filling_least         | -      | the same at high speed
+filling_from          | rad/s  | engine speed from which it falls
+filling_slope         | s/rad  | how fast
+manifold_volume       | m3     | from compressor to cylinders
+filter_loss           | Pa s2/kg2 | pressure lost before the compressor over air flow squared
+cooler_loss           | Pa s2/kg2 | pressure lost in the charge cooler over air flow squared
+exhaust_loss          | Pa s2/kg2 | pressure behind the turbine over gas flow squared
+blocked_exhaust       | Pa s2/kg2 | of it, more than in a sound engine
+charge_leak           | m2     | hole between compressor and cylinders, 0 sound
+cooler_effectiveness  | -      | share of the way to outside air
+compressor_efficiency | -      | isentropic
+turbine_efficiency    | -      | isentropic
+bearing_efficiency    | -      | of the rotor
+head_per_energy       | 1/kg   | isentropic head per energy of the rotor
+nozzle                | m2     | effective area of the turbine
+braking_nozzle        | m2     | the same while the engine brake works
+gate_opening          | Pa     | boost at which the waste gate opens
+braking_gate_opening  | Pa     | the same while the engine brake works
+gate_span             | Pa     | boost above it at which all of the exhaust would pass
+gate_stuck            | -      | share that a stuck gate passes, below 0 sound
 fuel_delivery         | -      | share of the commanded fuel that is injected, 1 sound
+most_fuel             | kg/s   | what a plugged filter lets through, 0 sound
+tightness             | -      | of the work on the pistons, left by the piston rings, 1 sound
 firing_share          | -      | share of the cylinders that fire, 1 sound
 indicated_efficiency  | -      | slope of the straight-line fuel model
 heating_value         | J/kg   | lower heating value of the fuel
@@ -395,12 +421,8 @@ fuel_map_first_speed  | rad/s  | first of them
 fuel_map_per_speed    | s/rad  | one over the step between them
 fuel_map_first_torque | N m    | first flywheel torque of the map
 fuel_map_per_torque   | 1/(N m) | one over the step between its torques
-braking_pressure_ratio| -      | manifold over ambient at 2100 rpm, all cylinders working
 braking_work_ratio    | -      | compression work per manifold pressure
 braking_returned_share| -      | of the compression work
-braking_turbine_factor| -      | exhaust over intake pressure
-braking_back_share    | -      | added back pressure over ambient
-braking_share_exponent| -      | weakening with fewer cylinders
 pair_front_sound      | -      | 1 sound, 0 dead
 pair_middle_sound     | -      | 1 sound, 0 dead
 pair_rear_sound       | -      | 1 sound, 0 dead
@@ -564,8 +586,12 @@ OIL_FACTOR_ROW = 1  # friction factor against oil temperature [-]
 FADE_ROW = 2  # brake effectiveness against drum temperature [-]
 RATIO_ROW = 3  # gear ratios, index 0 neutral [-]
 GEARBOX_SHARE_ROW = 4  # torque share lost, by gear [-]
-BOOST_TIME_ROW = 5  # lag of rising boost against engine speed, on the grid of the full-load curve [s]
-FUEL_MAP_ROW = 6  # first of the rows of the fuel map, one a speed [kg/s]
+SETTLED_ROW = (
+    5  # torque of a settled engine against its speed, in the air of the start: first what the air allows at full
+)
+# load, then what one, two and three pairs of cylinders hold back with [N m]
+THIN_ROW = 9  # the same four rows in thinner air [N m]
+FUEL_MAP_ROW = 13  # first of the rows of the fuel map, one a speed [kg/s]
 TABLE_WIDTH = 256
 
 # columns of the road array
@@ -615,8 +641,8 @@ BRAKED_FOR = {
     "descent": "cause.brakes_for_descent",
 }
 
-LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit")
-NO_LIMITER, FULL_LOAD_CURVE, GOVERNOR, ROAD_SPEED_LIMIT, IDLE_GOVERNOR, AIR_FUEL_LIMIT = range(6)
+LIMITERS = ("none", "full-load curve", "governor", "road-speed limit", "idle governor", "air-fuel limit", "altitude")
+NO_LIMITER, FULL_LOAD_CURVE, GOVERNOR, ROAD_SPEED_LIMIT, IDLE_GOVERNOR, AIR_FUEL_LIMIT, ALTITUDE = range(7)
 
 
 class Column(NamedTuple):
@@ -800,6 +826,13 @@ active_cylinders        | state.active_cylinders    |
 intake_depression_kpa   | state.intake_depression   | kpa
 back_pressure_kpa       | state.back_pressure       | kpa
 manifold_pressure_kpa   | state.manifold_pressure   | kpa
+air_flow_kg_s           | state.air_flow            | kg_s
+charge_temperature_c    | state.charge_temperature  | c
+intake_temperature_c    | state.intake_temperature  | c
+exhaust_temperature_c   | state.exhaust_temperature | c
+exhaust_pressure_kpa    | state.exhaust_pressure    | kpa
+stack_temperature_c     | state.stack_temperature   | c
+turbo_energy_j          | state.turbo_energy        |
 coolant_temperature_c   | state.coolant_temperature | c
 oil_temperature_c       | state.oil_temperature     | c
 fan_on                  | command.fan               |

@@ -252,7 +252,7 @@ def drive_variants(variants: Sequence[Variant], progress: Callable[[int, int], N
     HaulbenchError
         The model refuses a combination; the message names it. Trucks are checked against the laws before the first trip.
     """
-    from sim.march.assemble import parameters_of, tables_of
+    from sim.march.assemble import assembled
     from sim.trips.trip import run_trip
 
     total = len(variants)
@@ -262,8 +262,7 @@ def drive_variants(variants: Sequence[Variant], progress: Callable[[int, int], N
             inputs = variant.inputs
             try:
                 if not driving:
-                    parameters_of(inputs.truck.truck, inputs.settings, inputs.route.start_elevation)
-                    tables_of(inputs.truck.truck)
+                    assembled(inputs.truck.truck, inputs.settings, inputs.route.start_elevation)
                     continue
                 if progress is not None:
                     progress(number, total)

@@ -23,7 +23,7 @@ from sim.compiled import MODEL_VERSION
 from sim.errors import SettingsError
 from sim.inputs.files import TruckFile, load_truck
 from sim.inputs.specs import Settings, Truck, delays_of
-from sim.march.assemble import initial_records, parameters_of, tables_of
+from sim.march.assemble import assembled, initial_records
 from sim.march.clock import Clock, Rig
 from sim.messages import settings as settings_messages
 from sim.roads.route import Route, load_route
@@ -189,9 +189,8 @@ def prepare(
     speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR
     if speed < 0.0:
         speed = min(route.limits[0].value, settings.cruise.si("set_speed_km_h") or route.limits[0].value)
-    parameters = parameters_of(truck, settings, route.start_elevation)
+    parameters, tables = assembled(truck, settings, route.start_elevation)
     gear = starting_gear(truck, settings, speed)
-    tables = tables_of(truck)
     memory = initial_records(settings, route, parameters, tables, gear, speed)
     rig = Rig(memory, parameters, tables, route.road_array(settings.weather.wind_m_s))
     log_every = max(1, round(settings.simulation.log_s / settings.simulation.tick_s))
