@@ -10,12 +10,26 @@ What a row leaves open (bore, stroke, friction, fuel) comes from the loaded truc
 import math
 from collections.abc import Callable, Sequence
 from functools import cache, partial
+from typing import NamedTuple
 
 import numpy as np
 
+from sim.checks import rows
 from sim.inputs.files import load_settings, load_truck
 from sim.inputs.specs import Settings, Truck
-from sim.laws.air import air_density, ambient_pressure, ambient_temperature
+from sim.laws.air import DRY_AIR_GAS_CONSTANT, air_density, ambient_pressure, ambient_temperature
+from sim.laws.air_path import (
+    AIR_HEAT,
+    EXHAUST_HEAT,
+    altitude_share,
+    compressor_outlet,
+    cooled_charge,
+    exhaust_temperature,
+    expansion,
+    head_of,
+    opacity,
+    turbine_outlet,
+)
 from sim.laws.brakes import brake_cooling
 from sim.laws.driveline import (
     axle_output_torque,
@@ -45,11 +59,10 @@ from sim.laws.engine import (
     mean_pressure_torque,
     oil_viscosity,
     pedal_torque,
+    restriction_pressure,
     straight_line_fuel,
 )
 from sim.laws.engine_brake import (
-    braking_boost_target,
-    braking_exhaust_pressure,
     braking_mean_pressure,
     compression_work_ratio,
 )
@@ -97,14 +110,13 @@ from sim.laws.sensing import (
 )
 from sim.laws.tables import table_value
 from sim.laws.thermal import fan_power
+from sim.march.air_path import LONGEST_STEP, MOST_STEPS, breathe, still
 from sim.march.assemble import parameters_of, tables_of
 from sim.march.plant import (
     compression_torque,
     fuel_rate,
-    manifold_target,
     rolling_acceleration,
     settle,
-    settled_braking_torque,
     warm_friction,
     working_cylinders,
 )
@@ -116,7 +128,6 @@ from sim.units import (
     FOOT,
     HORSEPOWER,
     MILE_PER_HOUR,
-    POUND,
     POUND_FOOT,
     POUND_FORCE,
     REVOLUTION_PER_MINUTE,
@@ -368,8 +379,6 @@ def _steady_speed(
         s["gear"] = c["gear"] = gear
         s["speed"] = s["wheel_speed"] = b["road_speed"] = engine_speed / highest * top_speed
         settle(s, b, c, p, tables)
-        s["manifold_pressure"] = manifold_target(s, p, tables)[0]
-        settle(s, b, c, p, tables)
         return float(rolling_acceleration(s, p, tables))
 
     lugging = _rpm(1000.0)
@@ -386,6 +395,8 @@ def _crawl_speeds(given: Numbers) -> Sequence[float]:
     highest = truck.engine.si("high_idle_rpm")
     s, b, c = np.zeros(1, STATE_TYPE)[0], np.zeros(1, BELIEF_TYPE)[0], np.zeros(1, COMMAND_TYPE)[0]
     b["accelerator"] = b["driver_demand"] = 1.0
+    b["altitude_share"] = 1.0
+    still(s, p, SEA_LEVEL_PRESSURE, SEA_LEVEL_TEMPERATURE)
     s["oil_temperature"] = to_si(90.0, "c")
     s["manifold_pressure"] = 3.0 * BAR
     speeds = []
@@ -582,55 +593,227 @@ def _torque_per_cylinder(given: Numbers) -> Sequence[float]:
     return [mean_pressure_torque(pressure * 1000.0, litres / 1000.0) for pressure in pressures]
 
 
-@computes("EBW-03", "EBW-05", "EBW-06")
-def _retarding_power(given: Numbers) -> Sequence[float]:
-    """Retarding power of a class at some engine speeds, boost settled."""
-    pressure_ratio, cylinders, ambient, *speeds = given
-    torques = _class_torques((pressure_ratio, cylinders, ambient, *speeds))
-    return [torque * _rpm(speed) / HORSEPOWER for torque, speed in zip(torques, speeds, strict=True)]
+# ---------------------------------------------------------------- air path
+
+INCH_OF_WATER = 249.089  # Pa
 
 
-@computes(*(f"EBT-0{number}" for number in range(1, 10)))
-def _class_torques(given: Numbers) -> Sequence[float]:
-    """Retarding torque of a class at some engine speeds, boost settled, friction included."""
-    pressure_ratio, cylinders, ambient, *speeds = given
-    p = _parameters(braking_pressure_ratio=pressure_ratio, braking_share_exponent=0.0)
-    return [
-        settled_braking_torque(_rpm(speed), cylinders, ambient * BAR, p) + warm_friction(_rpm(speed), p)
-        for speed in speeds
-    ]
+@computes("AP-01", "AP-02")
+def _air_flow(given: Numbers) -> Sequence[float]:
+    """Air a four-stroke engine takes in."""
+    litres, speed, pressure, temperature, filling = given
+    return (air_flow(air_per_cycle(pressure * BAR, temperature, litres / 1000.0, filling), _rpm(speed)),)
 
 
-@computes("EBP-01", "EBP-02", "EBP-03")
-def _braking_manifold_pressures(given: Numbers) -> Sequence[float]:
-    """Settled manifold pressure of a class at some engine speeds."""
-    pressure_ratio, ambient, *speeds = given
-    return [braking_boost_target(_rpm(speed), ambient * BAR, pressure_ratio, 1.0, 0.0) / BAR for speed in speeds]
+@computes("AP-03")
+def _compressed(given: Numbers) -> Sequence[float]:
+    """Air temperature behind a compressor."""
+    _, temperature, ratio, efficiency = given
+    return (compressor_outlet(temperature, head_of(ratio, temperature), efficiency),)
 
 
-@computes("EBP-04")
-def _braking_exhaust_pressures(given: Numbers) -> Sequence[float]:
-    """Exhaust pressure at some manifold pressures."""
-    ambient, *pressures = given
-    brake = _truck().engine_brake
-    return [
-        braking_exhaust_pressure(pressure * BAR, ambient * BAR, brake.turbine_factor, brake.back_pressure_share) / BAR
-        for pressure in pressures
-    ]
+@computes("AP-04")
+def _compressing(given: Numbers) -> Sequence[float]:
+    """Power of a compressor."""
+    pressure, temperature, ratio, efficiency, flow = given
+    return (flow * AIR_HEAT * (_compressed((pressure, temperature, ratio, efficiency))[0] - temperature) / 1000.0,)
 
 
-@computes("HLD-01", "HLD-02", "HLD-03")
-def _grades_held(given: Numbers) -> Sequence[float]:
-    """Grades that 0, 2, 4 and 6 working cylinders hold without service brakes."""
-    pressure_ratio, ambient, weight, rolling, area, density, speed, engine_speed, *cylinders = given
-    road_speed, mass = speed * MILE_PER_HOUR, weight * POUND
-    held = []
-    for number in cylinders:
-        torque = _class_torques((pressure_ratio, number, ambient, engine_speed))[0]
-        force = torque * _rpm(engine_speed) / road_speed + aerodynamic_drag(density, area, road_speed, 0.0)
-        force += rolling_resistance(mass, 1.0, rolling, 0.0, road_speed)
-        held.append(100.0 * math.tan(math.asin(force / grade_force(mass, 1.0))))
-    return held
+@computes("AP-07")
+def _cooled(given: Numbers) -> Sequence[float]:
+    """Air temperature behind a charge cooler, and how much denser it got."""
+    hot, ambient, effectiveness = given
+    cold = cooled_charge(hot, ambient, effectiveness)
+    return cold, hot / cold
+
+
+@computes("AP-09")
+def _expanded(given: Numbers) -> Sequence[float]:
+    """Gas temperature behind a turbine."""
+    temperature, before, behind, efficiency = given
+    return (turbine_outlet(temperature, math.sqrt(math.sqrt(behind / before)), efficiency),)
+
+
+@computes("AP-10")
+def _expanding(given: Numbers) -> Sequence[float]:
+    """Power of a turbine."""
+    return (given[4] * EXHAUST_HEAT * (given[0] - _expanded(given[:4])[0]) / 1000.0,)
+
+
+@computes("AP-11")
+def _paying_turbine(given: Numbers) -> Sequence[float]:
+    """Temperature drop and expansion of a turbine that carries its compressor."""
+    ratio, inlet, compressor, turbine, bearing, air_fuel, before = given
+    needed = AIR_HEAT * (compressor_outlet(inlet, head_of(ratio, inlet), compressor) - inlet)
+    drop = needed / (bearing * EXHAUST_HEAT * (1.0 + 1.0 / air_fuel))
+    expanded = _root(lambda q: before - turbine_outlet(before, q, turbine) - drop, 0.5, 1.0)
+    return drop, expanded**-4
+
+
+@computes("AP-12")
+def _nozzle_flow(given: Numbers) -> Sequence[float]:
+    """Flow of a nozzle as a pure number, at pressures before it over behind it."""
+    gas, before = DRY_AIR_GAS_CONSTANT, 900.0
+    flows = []
+    for ratio in given:
+        flow = _root(lambda m, r=ratio: expansion(m, before, 1.0e-3, BAR) ** -4 - r, 1.0e-3, 1.0)  # type: ignore[misc]
+        flows.append(flow * math.sqrt(gas * before) / (1.0e-3 * ratio * BAR))
+    return flows
+
+
+@computes("AP-14")
+def _exhaust(given: Numbers) -> Sequence[float]:
+    """Air per fuel, and temperature of the gas that leaves the cylinders."""
+    air, intake, grams, brake, cooled, megajoule, _ = given
+    fuel = grams / 1000.0
+    return air / fuel, exhaust_temperature(air, fuel, intake, (1.0 - brake - cooled) * fuel * megajoule * 1.0e6)
+
+
+@cache
+def _published_engine() -> Numbers:
+    """Numbers of the engine whose settled air path is printed, without its working point."""
+    return next(row for row in rows() if row.id == "AP-15").numbers()[:14]
+
+
+class Rest(NamedTuple):
+    """A settled air path."""
+
+    manifold: float
+    air_fuel: float
+    hot: float
+    spent: float
+    energy: float
+    escaped: float
+
+
+def _at_rest(speed: float, torque: float, efficiency: float, engine: Numbers = (), **fields: float) -> Rest:
+    """The printed engine, its fuel held, after its rotor has come to rest; some of its parameters changed."""
+    (litres, area, compressor, turbine, bearing, cooler, cooled, ambient, outside, *losses) = (
+        engine or _published_engine()
+    )
+    water, drop, air_flow_at, back, gas_at = losses
+    p = _parameters(
+        displacement=litres / 1000.0,
+        nozzle=area * 1.0e-4,
+        compressor_efficiency=compressor,
+        turbine_efficiency=turbine,
+        bearing_efficiency=bearing,
+        cooler_effectiveness=cooler,
+        filter_loss=water * INCH_OF_WATER / air_flow_at**2,
+        cooler_loss=drop * 1000.0 / air_flow_at**2,
+        exhaust_loss=back * 1000.0 / gas_at**2,
+        gate_stuck=0.0,
+    )
+    pressure = fields.pop("pressure", ambient * 1000.0)
+    for name, value in fields.items():
+        p[name] = value
+    s = np.zeros(1, STATE_TYPE)[0]
+    still(s, p, pressure, outside)
+    s["engine_speed"] = _rpm(speed)
+    fuel = torque * _rpm(speed) / (efficiency * p["heating_value"])
+    heat = (1.0 - efficiency - cooled) * fuel * p["heating_value"]
+    for _ in range(MOST_STEPS):
+        before = float(s["turbo_energy"])
+        breathe(s, p, heat, fuel, LONGEST_STEP)
+        s["manifold_pressure"] = s["manifold_heading"]
+        if abs(s["turbo_energy"] - before) <= 1.0e-7 * before:
+            break
+    air = air_flow(float(s["breathing"] * s["manifold_pressure"]), _rpm(speed))
+    return Rest(
+        float(s["manifold_pressure"]) / BAR,
+        air / fuel,
+        from_si(float(s["exhaust_temperature"]), "c"),
+        from_si(float(s["stack_temperature"]), "c"),
+        float(s["turbo_energy"]),
+        1.0 - air / float(s["air_flow"]),
+    )
+
+
+@computes("AP-15", "AP-16")
+def _settled_full_load(given: Numbers) -> Sequence[float]:
+    """Manifold pressure, air per fuel, and temperatures before and behind the turbine."""
+    return _at_rest(*given[14:], engine=given[:14])[:4]
+
+
+@computes("AP-17")
+def _settled_part_load(given: Numbers) -> Sequence[float]:
+    """Manifold pressure, air per fuel, and temperature before the turbine."""
+    return _settled_full_load(given)[:3]
+
+
+@computes("AP-18")
+def _gate(given: Numbers) -> Sequence[float]:
+    """Share of the exhaust past the turbine that leaves a manifold pressure, air per fuel, temperature before the turbine."""
+    engine, (speed, torque, efficiency, cap) = given[:14], given[14:]
+
+    def settled(share: float) -> Rest:
+        """With the gate held."""
+        return _at_rest(speed, torque, efficiency, engine, gate_stuck=share)
+
+    share = _root(lambda w: settled(w).manifold - cap, 0.0, 0.5)
+    return share, settled(share).air_fuel, settled(share).hot
+
+
+@computes("AP-19")
+def _restriction(given: Numbers) -> Sequence[float]:
+    """Restriction at another flow, in inches of water and in kPa."""
+    drop, flow, other = given
+    less = restriction_pressure(drop / flow**2, other)
+    return less, less * INCH_OF_WATER / 1000.0
+
+
+def _changes(sound: Rest, worn: Rest) -> Sequence[float]:
+    """Manifold pressure and air per fuel in percent, temperature before the turbine in K."""
+    more = (100.0 * (now / then - 1.0) for now, then in zip(worn[:2], sound[:2], strict=True))
+    return *more, worn.hot - sound.hot
+
+
+@computes("AP-31")
+def _dirty_filter(given: Numbers) -> Sequence[float]:
+    """What a dirty filter changes."""
+    *point, water = given
+    loss = water * INCH_OF_WATER / _published_engine()[11] ** 2
+    return _changes(_at_rest(*point), _at_rest(*point, filter_loss=loss))
+
+
+@computes("AP-32")
+def _leaking_charge(given: Numbers) -> Sequence[float]:
+    """What a hole in the charge pipe changes."""
+    *point, lost = given
+    hole = _root(lambda area: _at_rest(*point, charge_leak=area).escaped - lost / 100.0, 0.0, 5.0e-4)
+    return _changes(_at_rest(*point), _at_rest(*point, charge_leak=hole))
+
+
+@computes("AP-33")
+def _fouled_cooler(given: Numbers) -> Sequence[float]:
+    """What a fouled charge cooler changes."""
+    *point, effectiveness = given
+    return _changes(_at_rest(*point), _at_rest(*point, cooler_effectiveness=effectiveness))
+
+
+@computes("AP-34")
+def _thin_air(given: Numbers) -> Sequence[float]:
+    """What thinner air changes: manifold pressure and speed of the rotor."""
+    *point, high, higher = given
+    sound = _at_rest(*point)
+    found: list[float] = []
+    for ambient in (high, higher):
+        thin = _at_rest(*point, pressure=ambient * 1000.0)
+        found += [100.0 * (thin.manifold / sound.manifold - 1.0), 100.0 * (math.sqrt(thin.energy / sound.energy) - 1.0)]
+    return found
+
+
+@computes("AP-40")
+def _smoke(given: Numbers) -> Sequence[float]:
+    """Share of light kept back by smoke, in percent."""
+    *densities, _, path = given
+    return [100.0 * opacity(density, path) for density in densities]
+
+
+@computes("BA-02")
+def _derate(given: Numbers) -> Sequence[float]:
+    """Torque that altitude takes, in percent."""
+    return (100.0 * (1.0 - altitude_share(_standard_air(given[0])[1])),)
 
 
 # ---------------------------------------------------------------- engine
