@@ -686,8 +686,9 @@ class Rest(NamedTuple):
     escaped: float
 
 
-def _at_rest(speed: float, torque: float, efficiency: float, engine: Numbers = (), **fields: float) -> Rest:
+def _at_rest(point: Numbers, engine: Numbers = (), **fields: float) -> Rest:
     """The printed engine, its fuel held, after its rotor has come to rest; some of its parameters changed."""
+    speed, torque, efficiency = point
     (litres, area, compressor, turbine, bearing, cooler, cooled, ambient, outside, *losses) = (
         engine or _published_engine()
     )
@@ -718,21 +719,20 @@ def _at_rest(speed: float, torque: float, efficiency: float, engine: Numbers = (
         s["manifold_pressure"] = s["manifold_heading"]
         if abs(s["turbo_energy"] - before) <= 1.0e-7 * before:
             break
-    air = air_flow(float(s["breathing"] * s["manifold_pressure"]), _rpm(speed))
     return Rest(
         float(s["manifold_pressure"]) / BAR,
-        air / fuel,
+        float(s["air_flow"]) / fuel,
         from_si(float(s["exhaust_temperature"]), "c"),
         from_si(float(s["stack_temperature"]), "c"),
         float(s["turbo_energy"]),
-        1.0 - air / float(s["air_flow"]),
+        float(s["escaping_air"] / (s["air_flow"] + s["escaping_air"])),
     )
 
 
 @computes("AP-15", "AP-16")
 def _settled_full_load(given: Numbers) -> Sequence[float]:
     """Manifold pressure, air per fuel, and temperatures before and behind the turbine."""
-    return _at_rest(*given[14:], engine=given[:14])[:4]
+    return _at_rest(given[14:], given[:14])[:4]
 
 
 @computes("AP-17")
@@ -744,11 +744,11 @@ def _settled_part_load(given: Numbers) -> Sequence[float]:
 @computes("AP-18")
 def _gate(given: Numbers) -> Sequence[float]:
     """Share of the exhaust past the turbine that leaves a manifold pressure, air per fuel, temperature before the turbine."""
-    engine, (speed, torque, efficiency, cap) = given[:14], given[14:]
+    engine, point, cap = given[:14], given[14:17], given[17]
 
     def settled(share: float) -> Rest:
         """With the gate held."""
-        return _at_rest(speed, torque, efficiency, engine, gate_stuck=share)
+        return _at_rest(point, engine, gate_stuck=share)
 
     share = _root(lambda w: settled(w).manifold - cap, 0.0, 0.5)
     return share, settled(share).air_fuel, settled(share).hot
@@ -771,34 +771,34 @@ def _changes(sound: Rest, worn: Rest) -> Sequence[float]:
 @computes("AP-31")
 def _dirty_filter(given: Numbers) -> Sequence[float]:
     """What a dirty filter changes."""
-    *point, water = given
+    point, water = given[:3], given[3]
     loss = water * INCH_OF_WATER / _published_engine()[11] ** 2
-    return _changes(_at_rest(*point), _at_rest(*point, filter_loss=loss))
+    return _changes(_at_rest(point), _at_rest(point, filter_loss=loss))
 
 
 @computes("AP-32")
 def _leaking_charge(given: Numbers) -> Sequence[float]:
     """What a hole in the charge pipe changes."""
-    *point, lost = given
-    hole = _root(lambda area: _at_rest(*point, charge_leak=area).escaped - lost / 100.0, 0.0, 5.0e-4)
-    return _changes(_at_rest(*point), _at_rest(*point, charge_leak=hole))
+    point, lost = given[:3], given[3]
+    hole = _root(lambda area: _at_rest(point, charge_leak=area).escaped - lost / 100.0, 0.0, 5.0e-4)
+    return _changes(_at_rest(point), _at_rest(point, charge_leak=hole))
 
 
 @computes("AP-33")
 def _fouled_cooler(given: Numbers) -> Sequence[float]:
     """What a fouled charge cooler changes."""
-    *point, effectiveness = given
-    return _changes(_at_rest(*point), _at_rest(*point, cooler_effectiveness=effectiveness))
+    point, effectiveness = given[:3], given[3]
+    return _changes(_at_rest(point), _at_rest(point, cooler_effectiveness=effectiveness))
 
 
 @computes("AP-34")
 def _thin_air(given: Numbers) -> Sequence[float]:
     """What thinner air changes: manifold pressure and speed of the rotor."""
-    *point, high, higher = given
-    sound = _at_rest(*point)
+    point, pressures = given[:3], given[3:]
+    sound = _at_rest(point)
     found: list[float] = []
-    for ambient in (high, higher):
-        thin = _at_rest(*point, pressure=ambient * 1000.0)
+    for ambient in pressures:
+        thin = _at_rest(point, pressure=ambient * 1000.0)
         found += [100.0 * (thin.manifold / sound.manifold - 1.0), 100.0 * (math.sqrt(thin.energy / sound.energy) - 1.0)]
     return found
 

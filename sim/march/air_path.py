@@ -60,7 +60,7 @@ def breathe(s, p, heat, fuel, step):
     manifold = s["manifold_pressure"]
     boost = manifold - ambient
     braking = s["active_cylinders"] > 0.0
-    drawn = s["air_flow"]
+    drawn = s["air_flow"] + s["escaping_air"]
     depression = min(restriction_pressure(p["filter_loss"], drawn), MOST_DEPRESSION * ambient)
     head = p["head_per_energy"] * s["turbo_energy"]
     pressure = (ambient - depression) * charge_ratio(head, outside)
@@ -98,7 +98,8 @@ def breathe(s, p, heat, fuel, step):
     decay = taken / energy if energy > 0.0 else 0.0
     s["turbo_energy"] = (energy + kept * step) / (1.0 + decay * step)
     s["breathing"] = breathing
-    s["air_flow"] = air + escaped
+    s["air_flow"] = air
+    s["escaping_air"] = escaped
     s["intake_depression"] = depression
     s["charge_temperature"] = hot
     s["intake_temperature"] = intake
@@ -181,7 +182,8 @@ def still(s, p, ambient, outside):
     s["ambient_pressure"], s["ambient_temperature"] = ambient, outside
     s["manifold_pressure"] = s["manifold_heading"] = s["exhaust_pressure"] = ambient
     s["charge_temperature"] = s["intake_temperature"] = s["exhaust_temperature"] = s["stack_temperature"] = outside
-    s["turbo_energy"] = s["air_flow"] = s["gate"] = s["intake_depression"] = s["back_pressure"] = 0.0
+    s["turbo_energy"] = s["air_flow"] = s["escaping_air"] = s["gate"] = 0.0
+    s["intake_depression"] = s["back_pressure"] = 0.0
     s["breathing"] = air_per_cycle(1.0, outside, p["displacement"], p["filling_low"])
 
 

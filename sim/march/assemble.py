@@ -1,6 +1,7 @@
 """Turns a truck, settings and a road into the records and tables the kernel reads."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -259,9 +260,8 @@ def assembled(truck: Truck, settings: Settings, start_elevation: float) -> tuple
         The stated retarding power does not follow from the engine brake's numbers.
     """
     parameters, tables = parameters_of(truck, settings, start_elevation), tables_of(truck)
-    state = np.zeros(1, dtype=STATE_TYPE)
-    _check_retarding_power(truck, float(asked_braking_power(state, parameters, tables, ACCESSORY_SPEED)) / 1000.0)
-    settled_lines(state, parameters, tables, CURVE_STEP)
+    _check_retarding_power(truck.model_copy(update={"condition": Condition()}))
+    settled_lines(np.zeros(1, dtype=STATE_TYPE), parameters, tables, CURVE_STEP)
     return parameters, tables
 
 
@@ -347,9 +347,12 @@ def rated_fuel(parameters: np.ndarray, engine: Engine) -> float:
     return float(straight_line_fuel(torque, speed, p["indicated_efficiency"], p["heating_value"]))
 
 
-def _check_retarding_power(truck: Truck, power: float) -> None:
-    """The stated retarding power must follow from the numbers of the engine brake."""
-    stated = truck.engine_brake.rated_power_kw
+@lru_cache(maxsize=64)
+def _check_retarding_power(truck: Truck) -> None:
+    """The stated retarding power of a sound truck must follow from the numbers of its engine brake."""
+    state, stated = np.zeros(1, dtype=STATE_TYPE), truck.engine_brake.rated_power_kw
+    parameters, tables = parameters_of(truck, Settings(), 0.0), tables_of(truck)
+    power = float(asked_braking_power(state, parameters, tables, ACCESSORY_SPEED)) / 1000.0
     if not abs(power - stated) <= 0.02 * stated:
         raise SpecError(
             trucks.retarding_power(stated_kw=stated, opens_kpa=truck.engine_brake.gate_opens_kpa, follows_kw=power)

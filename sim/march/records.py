@@ -44,7 +44,8 @@ filling_rate          | 1/s    | how fast, per distance from there
 turbo_energy          | J      | of the turning rotor
 gate                  | -      | share of the exhaust that the waste gate leads past the turbine
 breathing             | kg/Pa  | air the cylinders take in during one cycle, per manifold pressure
-air_flow              | kg/s   | through the air filter
+air_flow              | kg/s   | into the cylinders
+escaping_air          | kg/s   | of the charge, through a hole
 charge_temperature    | K      | behind the compressor
 intake_temperature    | K      | in the intake manifold
 exhaust_temperature   | K      | before the turbine
@@ -827,6 +828,7 @@ intake_depression_kpa   | state.intake_depression   | kpa
 back_pressure_kpa       | state.back_pressure       | kpa
 manifold_pressure_kpa   | state.manifold_pressure   | kpa
 air_flow_kg_s           | state.air_flow            | kg_s
+gate_percent            | state.gate                | percent
 charge_temperature_c    | state.charge_temperature  | c
 intake_temperature_c    | state.intake_temperature  | c
 exhaust_temperature_c   | state.exhaust_temperature | c
