@@ -6,7 +6,7 @@ Each line is a printed law over the numbers of the truck's file, which says of e
 - weight, tyres and drag: 40 CFR 1036.545(f)(3); the tyres' linear growth with speed from memory
 - motored engine: form after Millington and Hartles, SAE 680590, in Heywood, Internal Combustion Engine Fundamentals, ch. 13,
   constants from memory; torque of a mean pressure in a four-stroke, p V/(4 pi)
-- engine brake: polytropic compression; the boost schedule is a choice of this project
+- engine brake: polytropic compression; boost by the energy balance of the turbocharger, ideal gases, any handbook of engines
 - gearbox and axle: Regulation (EU) 2017/2400, Annexes VI and VII, in overrun
 - brakes: one drum, what goes in less what the air takes; published sets A and B: report WY-1901F, 2018, and FHWA-RD-79-116
   (constants from memory)
@@ -15,6 +15,7 @@ The truck is taken to be at its steady speed everywhere: nothing is marched, the
 """
 
 from collections.abc import Iterable
+from functools import cache
 from math import atan, cos, inf, pi, sin
 
 import numpy as np
@@ -26,6 +27,10 @@ from sim.inputs.specs import AxleBrakes
 G = 9.80665
 STEP = 25.0  # m, of a descent
 TURN = pi / 30.0  # rad/s of 1 rpm
+GRID_RPM, GRID_AIR = 100.0, 4000.0  # rpm, Pa: between which a settled turbocharger is taken as a straight line
+# flow of a nozzle over the pressure behind it against the pressure before over behind it, gamma 4/3, up to the speed of sound
+NOZZLE_RATIO = np.linspace(1.0, (7.0 / 6.0) ** 4, 2001)
+NOZZLE_FLOW = NOZZLE_RATIO * np.sqrt(8.0 * (NOZZLE_RATIO**-1.5 - NOZZLE_RATIO**-1.75))
 
 
 class Sums:
@@ -50,14 +55,75 @@ class Sums:
         swept = engine.cylinders * pi / 4.0 * engine.bore_mm**2 * engine.stroke_mm * 1e-9  # m3
         piston = 2.0 * engine.stroke_mm / 1000.0 * rpm / 60.0  # m/s
         motored = 6.895 * (engine.compression_ratio - 4.0) + 48.0 * rpm / 1000.0 + 0.4 * piston**2  # kPa
-        boost = (brake.rated_pressure_ratio - 1.0) * (max(rpm - 600.0, 0.0) / 1500.0) ** 1.3
-        manifold = ambient * (1.0 + boost * (cylinders / engine.cylinders) ** brake.share_exponent)
-        exhaust = brake.turbine_factor * manifold + brake.back_pressure_share * ambient
-        ratio, exponent = engine.compression_ratio, brake.polytropic_exponent - 1.0
-        work = manifold * ratio / (ratio - 1.0) * (ratio**exponent - 1.0) / exponent
-        braking = (work * (1.0 - brake.returned_share) + exhaust - manifold) * cylinders / engine.cylinders
+        manifold, exhaust = self.braking_pressures(rpm, cylinders, ambient) if cylinders else (ambient, ambient)
         per_pressure = swept / (4.0 * pi)
+        braking = self.braking_mean(manifold, exhaust) * cylinders / engine.cylinders
         return engine.friction_factor * 1000.0 * motored * per_pressure, braking * per_pressure
+
+    def braking_mean(self, manifold: float, exhaust: float) -> float:
+        """Mean pressure of a working cylinder. [Pa]"""
+        brake = self.truck.engine_brake
+        ratio, exponent = self.truck.engine.compression_ratio, brake.polytropic_exponent - 1.0
+        work = manifold * ratio / (ratio - 1.0) * (ratio**exponent - 1.0) / exponent
+        return work * (1.0 - brake.returned_share) + exhaust - manifold
+
+    def braking_pressures(self, rpm: float, cylinders: int, ambient: float) -> tuple[float, float]:
+        """Manifold and exhaust pressure at which the turbine carries its compressor, between solved speeds and airs. [Pa]"""
+        slow, thin = GRID_RPM * int(rpm / GRID_RPM), GRID_AIR * int(ambient / GRID_AIR)
+        faster, denser = (rpm - slow) / GRID_RPM, (ambient - thin) / GRID_AIR
+        found = np.zeros(2)
+        for speed, part in ((slow, 1.0 - faster), (slow + GRID_RPM, faster)):
+            for air, share in ((thin, 1.0 - denser), (thin + GRID_AIR, denser)):
+                if part * share > 0.0:
+                    found += part * share * np.array(self._turbine_carries(speed, cylinders, air))
+        return float(found[0]), float(found[1])
+
+    @cache  # noqa: B019 - lives as long as the test
+    def _turbine_carries(self, rpm: float, cylinders: int, ambient: float) -> tuple[float, float]:
+        """The lowest pressure ratio at which the turbine carries the compressor, by halving."""
+        outside = (273.15 + self.air_c) * (ambient / self.air(self.start_height)[0]) ** 0.190263
+
+        def lacks(ratio: float) -> tuple[float, float, float]:
+            return self._turbine_lacks(ratio, rpm, cylinders, ambient, outside)
+
+        high = next(1.0 + 0.02 * k for k in range(1, 300) if lacks(1.0 + 0.02 * k)[0] > 0.0)
+        low = high - 0.02
+        for _ in range(40):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if lacks(middle)[0] < 0.0 else (low, middle)
+        return lacks(high)[1:]
+
+    def _turbine_lacks(
+        self, ratio: float, rpm: float, cylinders: int, ambient: float, outside: float
+    ) -> tuple[float, float, float]:
+        """Power of the compressor less that of the turbine, manifold and exhaust pressure, at a pressure ratio. [W, Pa, Pa]"""
+        engine, air, brake = self.truck.engine, self.truck.air_path, self.truck.engine_brake
+        swept = engine.cylinders * pi / 4.0 * engine.bore_mm**2 * engine.stroke_mm * 1e-9
+        (first, last), (most, least) = air.filling_rpm, air.filling_share
+        filling = most + (least - most) * min(max((rpm - first) / (last - first), 0.0), 1.0)
+        hot = outside * (1.0 + (ratio ** (2.0 / 7.0) - 1.0) / air.compressor_efficiency)
+        intake = hot - air.cooler_effectiveness * (hot - outside)
+        flow, exhaust = 0.0, ambient
+        for _ in range(200):
+            before = flow, exhaust
+            loss = (flow / air.flow_kg_s) ** 2 * 1000.0
+            manifold = (ambient - air.filter_kpa * loss) * ratio - air.cooler_kpa * loss
+            flow = 0.5 * flow + 0.5 * filling * manifold * swept * rpm / 120.0 / (287.053 * intake)
+            work = self.braking_mean(manifold, exhaust) * swept * cylinders / engine.cylinders / (4.0 * pi) * rpm * TURN
+            heat = (1.0 - self.truck.cooling.coolant_compression_share) * work
+            burnt = 298.15 + (1004.5 * (intake - 298.15) + heat / flow) / 1148.0
+            past = min(max((manifold - ambient) / 1000.0 - brake.gate_opens_kpa, 0.0) / air.gate_span_kpa, 0.5)
+            behind = ambient + air.exhaust_kpa * loss
+            through = (1.0 - past) * flow
+            passing = through * (287.053 * burnt) ** 0.5 / (brake.nozzle_cm2 * 1e-4 * behind)
+            choked = passing / NOZZLE_FLOW[-1] * NOZZLE_RATIO[-1]
+            exhaust = behind * (
+                float(np.interp(passing, NOZZLE_FLOW, NOZZLE_RATIO)) if passing < NOZZLE_FLOW[-1] else choked
+            )
+            if abs(flow - before[0]) < 1e-7 and abs(exhaust - before[1]) < 0.1:
+                break
+        drop = burnt * air.turbine_efficiency * (1.0 - (behind / exhaust) ** 0.25)
+        return flow * 1004.5 * (hot - outside) - air.bearing_efficiency * through * 1148.0 * drop, manifold, exhaust
 
     def accessories(self, rpm: float) -> float:
         """Torque of steering, alternator, air conditioning, the slipping fan and the compressor, unloaded. [N m]"""

@@ -40,7 +40,9 @@ GROUPS = {
     "Governor and engine brake": ("engine.governor", "dyno.pedal_percent", "dyno.load_step_percent", "dyno.accessory_step_kw",
                                   "retarding.selector"),
     "Wear and faults of the engine": (
-        "condition.intake_restriction_kpa", "condition.boost_leak_rpm", "condition.fuel_delivery_percent",
+        "condition.intake_restriction_kpa", "condition.charge_leak_cm2", "condition.cooler_fouling_percent",
+        "condition.turbocharger_wear_percent", "condition.waste_gate", "condition.fuel_restriction_kpa",
+        "condition.air_in_fuel_percent", "condition.fuel_delivery_percent", "condition.ring_leak_percent",
         "condition.governor_early_rpm", "condition.governor_lag_s", "condition.exhaust_restriction_kpa",
         "condition.dead_cylinders",
     ),

@@ -153,6 +153,25 @@ MENU: dict[str, Procedure] = {
     "exhaust gauge": Procedure(
         "gauge in the exhaust, full pedal on rollers", 30.0, (), True, STAND, "roller stand, gauge in the exhaust pipe"
     ),
+    "pyrometer": Procedure(
+        "exhaust before the turbine, full pedal on rollers", 30.0, (), True, STAND, "roller stand, thermocouple"
+    ),
+    "charge air": Procedure(
+        "air behind the compressor and in the manifold, full pedal on rollers",
+        30.0,
+        (),
+        True,
+        STAND,
+        "roller stand, two thermometers in the charge pipes",
+    ),
+    "fuel pressure": Procedure(
+        "gauge behind the fuel filter, full pedal on rollers",
+        30.0,
+        (),
+        True,
+        STAND,
+        "roller stand, gauge in the fuel line; fuel under pressure: engine off to fit it",
+    ),
     "fuel flow": Procedure(
         "fuel burnt on rollers", 30.0, (), True, STAND, "roller stand, flow meter in supply and return"
     ),
@@ -467,8 +486,14 @@ _SHOWN: dict[str, Callable[[TruckUnderTest, str], list[Reading]]] = {
     "thermostat": _thermostat,
     "coast": _coast,
     "rollers": _rollers,
-    "air gauge": lambda truck, _: _at_speed(truck, "intake_depression_kpa", "pressure difference", 0.1, 3.0, 2),
-    "exhaust gauge": lambda truck, _: _at_speed(truck, "back_pressure_kpa", "gauge pressure", 0.1, 5.0),
+    "pyrometer": lambda truck, _: _at_speed(truck, "exhaust_temperature_c", "temperature", 0.0, 12.0),
+    "charge air": lambda truck, _: (
+        _at_speed(truck, "charge_temperature_c", "temperature", 0.0, 4.0, name="behind the compressor at")
+        + _at_speed(truck, "intake_temperature_c", "temperature", 0.0, 4.0, name="in the manifold at")
+    ),
+    "fuel pressure": lambda truck, _: _at_speed(truck, "fuel_pressure_kpa", "gauge pressure", 0.05, 10.0),
+    "air gauge": lambda truck, _: _at_speed(truck, "intake_depression_kpa", "pressure difference", 0.1, 0.7, 2),
+    "exhaust gauge": lambda truck, _: _at_speed(truck, "back_pressure_kpa", "gauge pressure", 0.1, 1.5),
     "fuel flow": lambda truck, _: _at_speed(truck, "fuel_rate_g_s", "fuel rate", POWER, 0.3),
     "cut-out": _cut_out,
 }

@@ -264,7 +264,17 @@ class TruckUnderTest:
         columns = stand.columns(first)
         turning = columns["engine_speed_rpm"][::-1]
         order = np.argsort(turning, kind="stable")
-        names = ("wheel_power_kw", "boost_kpa", "intake_depression_kpa", "back_pressure_kpa", "fuel_rate_g_s")
+        names = (
+            "wheel_power_kw",
+            "boost_kpa",
+            "intake_depression_kpa",
+            "back_pressure_kpa",
+            "exhaust_temperature_c",
+            "charge_temperature_c",
+            "intake_temperature_c",
+            "fuel_pressure_kpa",
+            "fuel_rate_g_s",
+        )
         found = {
             name: np.interp(ROLLER_SPEEDS, turning[order], columns[name][::-1][order], left=np.nan, right=np.nan)
             for name in names

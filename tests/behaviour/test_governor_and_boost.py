@@ -126,27 +126,61 @@ def test_from_rest_the_foot_gets_less_than_half_the_peak_torque(held, truck):
     assert torque[-1] + accessories == pytest.approx(clock.true("full_load_torque"), rel=0.01)
 
 
-def test_boost_recovers_with_its_lag(held):
-    """63 % of the way after one time constant, 1.0 s at 1300 rpm, and faster at higher speed (from memory)."""
-    for engine_rpm, lag in ((1000.0, 1.5), (1300.0, 1.0), (1800.0, 0.6)):
+def test_boost_recovers_with_a_lag(held):
+    """63 % of the way after 0.5 to 2 s, and sooner at higher speed (from memory)."""
+    lags = []
+    for engine_rpm in (1000.0, 1300.0, 1800.0):
         clock = held(T1, engine_rpm)
         clock.mean(foot=1.0)
         clock.mean(pedal=1.0)
-        clock.run(until=round(100 * lag))
-        part = clock.true("boost")
-        clock.run(until=2000)
-        assert part / clock.true("boost") == pytest.approx(1.0 - np.exp(-1.0), abs=0.03)
+        rising = []
+        for tick in range(5, 2001, 5):
+            clock.run(until=tick)
+            rising.append(clock.true("boost"))
+        lags.append(0.05 * (1 + int(np.argmax(np.array(rising) > 0.63 * rising[-1]))))
+    assert 0.4 <= min(lags) and max(lags) <= 2.0
+    assert lags[0] > lags[1] > lags[2]
 
 
 def test_the_boost_is_gone_soon_after_the_foot_comes_off(held):
-    """Falling lag 0.4 s (from memory)."""
+    """Half within 0.4 s or so (from memory), all but what an engine that is only turned makes within 2 s."""
     clock = held(T1, 1500.0)
     clock.mean(pedal=1.0)
     clock.run(until=1500)
     full = clock.true("boost")
     clock.mean(pedal=0.0)
-    clock.run(until=1700)
-    assert clock.true("boost") < 0.05 * full
+    clock.run(until=1575)
+    assert clock.true("boost") < 0.6 * full
+    clock.run(until=1800)
+    assert clock.true("boost") < 0.15 * full
+
+
+@pytest.mark.parametrize("truck", [T1, T2, T4, T5])
+def test_every_gauge_of_a_sound_engine_is_in_its_printed_range(held, truck):
+    """Full load in air of 25 C, settled. Boost 10 to 18 psi at 1000 rpm, 22 to 33 from 1700 rpm to rated; before the turbine at
+    most 700 C; about 150 C behind the compressor and 45 C in the manifold (common practice, no source). Filter at most 25 inH2O,
+    exhaust at most 2 inHg (TM 5-3805-254-14&P-2). Air-fuel ratio 22 to 26 at highest torque, 26 to 32 at rated power (from
+    memory)."""
+    boost = []
+    for engine_rpm in (1000.0, 1200.0, 1400.0, 1700.0, 1800.0):
+        clock = held(truck, engine_rpm, "weather.temperature_c=25")
+        clock.mean(pedal=1.0)
+        clock.run(until=2500)
+        true = clock.true
+        boost.append(true("boost") / 6894.757)
+        ratio = true("air_flow") / true("fuel_rate")
+        assert true("exhaust_temperature") - 273.15 <= 700.0
+        assert true("intake_depression") <= 25.0 * 249.089
+        assert true("back_pressure") <= 2.0 * 3386.39
+        assert true("charge_temperature") - 273.15 <= 165.0
+        assert true("intake_temperature") - 273.15 == pytest.approx(42.0, abs=6.0)
+        if engine_rpm == 1200.0:
+            assert 22.0 <= ratio <= 26.5
+        if engine_rpm == 1800.0:
+            assert 26.0 <= ratio <= 32.0
+    assert 10.0 <= boost[0] <= 18.0
+    assert 22.0 <= boost[3] <= 33.0 and 22.0 <= boost[4] <= 33.0
+    assert boost[0] < boost[1] < boost[3] and boost[4] > 0.98 * boost[3], "it rises with engine speed towards rated"
 
 
 # ---------------------------------------------------------------- altitude
@@ -169,15 +203,20 @@ def test_altitude_takes_torque_as_the_published_rule_says(held, truck, engine_rp
         height: full_load(held, truck, engine_rpm, height, 15.0 - 0.0065 * height) for height in (0, 900, 2000, 2500)
     }
     assert torque[900] == pytest.approx(torque[0], rel=2e-3)
-    assert round(100 * (1.0 - torque[2000] / torque[0])) >= 10
-    assert round(100 * (1.0 - torque[2500] / torque[0])) >= 15
-    assert 1.0 - torque[2500] / torque[0] < 0.20
+    assert torque[2000] == pytest.approx(0.90 * torque[0], rel=2e-3)
+    assert torque[2500] == pytest.approx(0.85 * torque[0], rel=2e-3)
 
 
-def test_hot_air_takes_torque_as_well(held):
-    """Hot and high (common practice, no source)."""
-    mild, hot = (full_load(held, T1, 1500.0, 1500.0, air) for air in (5.0, 35.0))
-    assert 0.85 < hot / mild < 0.97
+def test_hot_air_makes_a_hot_exhaust(held):
+    """Hot and high (common practice, no source): less air for the same fuel, by some 1 % per 3 K."""
+    hot = {}
+    for air in (5.0, 35.0):
+        clock = held(T1, 1500.0, f"weather.temperature_c={air}", altitude=1500.0)
+        clock.mean(pedal=1.0)
+        clock.run(until=1500)
+        hot[air] = clock.true("air_flow") / clock.true("fuel_rate"), clock.true("exhaust_temperature")
+    assert 0.85 < hot[35.0][0] / hot[5.0][0] < 0.95
+    assert hot[35.0][1] > hot[5.0][1] + 30.0
 
 
 def test_the_smoke_limit_of_the_worked_table(held):
@@ -187,6 +226,7 @@ def test_the_smoke_limit_of_the_worked_table(held):
         clock = held(T1, 1200.0, "weather.temperature_c=15")
         clock.mean(foot=1.0)
         clock.mean(pedal=1.0)
-        clock.state["manifold_pressure"][0] = pressure * 1e5
+        clock.state["manifold_pressure"][0] = clock.state["manifold_heading"][0] = pressure * 1e5
+        clock.state["breathing"][0] = 0.9 * 14.992e-3 / (287.0 * 320.0)
         clock.run(until=1)
         assert clock.true("indicated_torque") - clock.true("warm_friction") == pytest.approx(expected, rel=0.01)

@@ -49,9 +49,13 @@ def general_purpose(seconds: float) -> dict[str, float]:
         look_up_road(s, road, 0)
         sense(s, b, c, k, d, p, 0.0)
         plant.settle(s, b, c, p, tables)
-        target, lag = plant.manifold_target(s, p, tables)
-        rise = lag_rate(y[2], target, lag)
-        return [y[1], plant.rolling_acceleration(s, p, tables), rise, s["fuel_rate"], y[1] * s["sine"]]
+        combustion = s["fuel_rate"] * p["heating_value"] - s["indicated_torque"] * s["engine_speed"]
+        s["turbo_energy"], s["gate"], s["air_flow"] = y[5], y[6], y[7]
+        breathe(s, p, exhaust_share(s, p, combustion, 0.0), s["fuel_rate"], TINY)
+        rise = (s["manifold_heading"] - y[2]) * s["filling_rate"]
+        slow = [(s[name] - before) / TINY for name, before in (("turbo_energy", y[5]), ("gate", y[6]))]
+        follows = (s["air_flow"] - y[7]) / FOLLOWS
+        return [y[1], plant.rolling_acceleration(s, p, tables), rise, s["fuel_rate"], y[1] * s["sine"], *slow, follows]
 
     first = [0.0, s["speed"], s["manifold_pressure"], 0.0, s["elevation"]]
     solution = solve_ivp(rates, (0.0, seconds), first, rtol=1e-8, atol=1e-8, max_step=2.0)
