@@ -51,7 +51,7 @@ class Sums:
 
     def retarding_torques(self, rpm: float, cylinders: int, ambient: float) -> tuple[float, float]:
         """Torque to turn the engine with oil at 90 C, and of so many braking cylinders beside it, in air of a pressure. [N m]"""
-        engine, brake = self.truck.engine, self.truck.engine_brake
+        engine = self.truck.engine
         swept = engine.cylinders * pi / 4.0 * engine.bore_mm**2 * engine.stroke_mm * 1e-9  # m3
         piston = 2.0 * engine.stroke_mm / 1000.0 * rpm / 60.0  # m/s
         motored = 6.895 * (engine.compression_ratio - 4.0) + 48.0 * rpm / 1000.0 + 0.4 * piston**2  # kPa

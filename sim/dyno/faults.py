@@ -44,7 +44,7 @@ FAULTS = {
         "charge-air hose leaks",
         ("condition.charge_leak_cm2=2",),
         "air escapes through a hole; the less the cylinders take, the larger its part, and the turbine lacks it too",
-        "low at low engine speed, slow after a snap of the pedal, air-fuel limit on, exhaust hot; the cooler does not hold pressure",
+        "low at low engine speed, slow after a snap of the pedal, air-fuel limit on, exhaust hot; the cooler holds no pressure",
         "size assumed; sign common practice, no source",
     ),
     "fouled-cooler": Fault(

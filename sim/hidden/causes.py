@@ -238,7 +238,7 @@ CAUSES = (
         "worn",
         3,
         LAME,
-        f"{CURVE} Low everywhere by one share, every cylinder alike, fuel pressure right: less fuel than the controller means to give.",
+        f"{CURVE} Low everywhere by one share, every cylinder alike, fuel pressure right: less fuel than the controller means.",
         changes=(("condition.fuel_delivery_percent", -15.0),),
     ),
     Cause(

@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 
 from sim import Result, load_route, load_settings, load_truck
 from sim.march import plant
+from sim.march.air_path import settle_air, still
 from sim.march.clock import Clock
 from sim.march.records import RATIO_ROW
 from sim.trips.trip import prepare

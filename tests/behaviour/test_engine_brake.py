@@ -37,7 +37,7 @@ def settled(held, truck, rpm, pairs, **more):
 
 
 def test_the_torque_builds_up_with_the_boost(held):
-    """1800 rpm, no boost before: at once what the sums give for air of no boost, 63 % of the rest within 0.5 to 1.5 s (from memory)."""
+    """1800 rpm, no boost before: at once what the sums give without it, 63 % of the rest within 0.5 to 1.5 s (from memory)."""
     clock = held(T1, 1800.0)
     clock.set(**ALL_PAIRS)
     torque = []

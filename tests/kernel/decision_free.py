@@ -3,8 +3,8 @@
 from scipy.integrate import solve_ivp
 
 from sim import load_route, load_settings, load_truck
-from sim.laws.lag import lag_rate
 from sim.march import plant
+from sim.march.air_path import breathe, exhaust_share
 from sim.march.clock import Clock
 from sim.march.controller import sense
 from sim.march.kernel import look_up_road
@@ -14,6 +14,8 @@ from sim.trips.trip import prepare
 STILL_AIR = ("weather.pressure_kpa=101.325", "weather.temperature_c=15")
 SPEC = ("engine.oil_exponent=0", "accessories.leak_kpa_per_s=0")  # friction without oil temperature, no pumping
 PEDAL = 0.45
+TINY = 1.0e-4  # s: of a step that shows the rates of rotor and gate
+TWICE = 2  # the filter feels the air that the same moment draws
 
 
 def fixed_pedal(tick: float, seconds: float) -> Clock:
@@ -50,14 +52,14 @@ def general_purpose(seconds: float) -> dict[str, float]:
         sense(s, b, c, k, d, p, 0.0)
         plant.settle(s, b, c, p, tables)
         combustion = s["fuel_rate"] * p["heating_value"] - s["indicated_torque"] * s["engine_speed"]
-        s["turbo_energy"], s["gate"], s["air_flow"] = y[5], y[6], y[7]
-        breathe(s, p, exhaust_share(s, p, combustion, 0.0), s["fuel_rate"], TINY)
+        for _ in range(TWICE):
+            s["turbo_energy"], s["gate"] = y[5], y[6]
+            breathe(s, p, exhaust_share(s, p, combustion, 0.0), s["fuel_rate"], TINY)
         rise = (s["manifold_heading"] - y[2]) * s["filling_rate"]
-        slow = [(s[name] - before) / TINY for name, before in (("turbo_energy", y[5]), ("gate", y[6]))]
-        follows = (s["air_flow"] - y[7]) / FOLLOWS
-        return [y[1], plant.rolling_acceleration(s, p, tables), rise, s["fuel_rate"], y[1] * s["sine"], *slow, follows]
+        turbo, gate = (s["turbo_energy"] - y[5]) / TINY, (s["gate"] - y[6]) / TINY
+        return [y[1], plant.rolling_acceleration(s, p, tables), rise, s["fuel_rate"], y[1] * s["sine"], turbo, gate]
 
-    first = [0.0, s["speed"], s["manifold_pressure"], 0.0, s["elevation"]]
+    first = [0.0, s["speed"], s["manifold_pressure"], 0.0, s["elevation"], s["turbo_energy"], s["gate"]]
     solution = solve_ivp(rates, (0.0, seconds), first, rtol=1e-8, atol=1e-8, max_step=2.0)
     assert solution.success
     return {"distance": solution.y[0, -1], "speed": solution.y[1, -1], "fuel_mass": solution.y[3, -1]}

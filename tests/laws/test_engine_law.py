@@ -10,7 +10,6 @@ from sim.laws.air import air_density
 from sim.laws.engine import (
     air_limited_torque,
     air_per_cycle,
-    boost_target,
     friction_temperature_factor,
     governor_share,
     idle_torque,
@@ -211,7 +210,7 @@ def test_no_road_speed_limit_leaves_all():
     assert road_speed_share(1000.0, 0.0, 1.0) == road_speed_share(1000.0, -1.0, 1.0) == 1.0
 
 
-# ---------------------------------------------------------------- air and boost
+# ---------------------------------------------------------------- air
 
 manifolds = st.floats(50e3, 400e3)
 intakes = st.floats(250.0, 380.0)
@@ -245,18 +244,6 @@ def test_the_fuel_of_the_air_limit_burns_exactly_the_air(air, ratio, efficiency,
     torque = air_limited_torque(air, ratio, efficiency, 42.8e6)
     cycle_time = 4.0 * math.pi / speed
     assert straight_line_fuel(torque, speed, efficiency, 42.8e6) * cycle_time == pytest.approx(air / ratio, rel=1e-12)
-
-
-@QUICK
-@given(st.floats(50e3, 110e3), pedals, st.floats(0.5, 5.0), pedals)
-def test_boost_target_is_never_below_ambient(ambient, load, ratio, other_load):
-    target = boost_target(ambient, load, ratio)
-    assert target >= ambient
-    assert boost_target(ambient, 0.0, ratio) == ambient
-    assert boost_target(ambient, 1.0, ratio) == pytest.approx(ambient * max(ratio, 1.0))
-    assert boost_target(0.5 * ambient, load, ratio) == pytest.approx(0.5 * target), "the ratio is kept at altitude"
-    low, high = sorted((load, other_load))
-    assert boost_target(ambient, low, ratio) <= boost_target(ambient, high, ratio)
 
 
 # ---------------------------------------------------------------- fuel
