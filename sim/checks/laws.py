@@ -372,7 +372,7 @@ def _densities(given: Numbers) -> Sequence[float]:
 def _steady_speed(
     gear: int, top_speed: float, highest: float, s: np.void, b: np.void, c: np.void, p: np.void, tables: np.ndarray
 ) -> float:
-    """Road speed at which a gear just holds the grade at full pedal, boost settled; 0 when it cannot."""
+    """Road speed at which a gear just holds the grade at full pedal with air for all of its fuel; 0 when it cannot."""
 
     def surplus(engine_speed: float) -> float:
         s["engine_speed"] = b["engine_speed"] = engine_speed

@@ -22,16 +22,12 @@ from hypothesis import strategies as st
 
 from sim import Result, Route, load_settings, load_truck, run_trip
 from sim.inputs.sensors import NAMES, SENSORS, Sensor, failures_of, size_range, size_unit
-from sim.laws.engine import mean_pressure_torque, motoring_mean_pressure
-from sim.laws.engine_brake import (
-    braking_boost_target,
-    braking_exhaust_pressure,
-    braking_mean_pressure,
-    compression_work_ratio,
-)
+from sim.march.air_path import asked_braking_power
+from sim.march.assemble import parameters_of, tables_of
 from sim.march.clock import Clock
+from sim.march.records import STATE_TYPE
 from sim.roads.route import Place
-from sim.units import BAR, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, unit_name
+from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, unit_name
 from sim.wording import event_name, kinds_in, said
 
 TRUCKS = (
@@ -105,16 +101,24 @@ TRUCK_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "engine.high_idle_rpm": number(2110, 2400, 0),
     "engine.overspeed_rpm": number(2450, 3500, 0),
     "engine.indicated_efficiency": number(0.35, 0.55, 2),
-    "engine.intake_rise_k": number(0, 80, 0),
+    "engine.fuel_filter_kpa": number(1, 200, 0),
     "engine.least_air_fuel_ratio": number(14, 40, 1),
-    "engine.full_load_air_fuel_ratio": number(15, 50, 1),
-    "engine.boost_fall_s": number(0.05, 5.0, 2),
     "engine.refuel_span_rpm": number(50, 400, 0),
-    "engine_brake.rated_pressure_ratio": number(1.5, 3.0, 2),
+    "air_path.filter_kpa": number(0.1, 10, 1),
+    "air_path.cooler_kpa": number(0.1, 40, 1),
+    "air_path.exhaust_kpa": number(0.1, 40, 1),
+    "air_path.manifold_l": number(1, 200, 0),
+    "air_path.cooler_effectiveness": number(0.3, 1.0, 2),
+    "air_path.compressor_efficiency": number(0.4, 0.9, 2),
+    "air_path.turbine_efficiency": number(0.4, 0.9, 2),
+    "air_path.rotor_inertia_kg_m2": number(0.00001, 0.01, 5),
+    "air_path.nozzle_cm2": number(2, 60, 1),
+    "air_path.gate_opens_kpa": number(20, 500, 0),
+    "air_path.gate_span_kpa": number(20, 1000, 0),
+    "engine_brake.nozzle_cm2": number(8, 20, 1),
+    "engine_brake.gate_opens_kpa": number(20, 150, 0),
     "engine_brake.returned_share": number(0.0, 0.3, 2),
     "engine_brake.polytropic_exponent": number(1.25, 1.4, 2),
-    "engine_brake.share_exponent": number(0.0, 1.5, 2),
-    "engine_brake.build_up_s": number(0.05, 5.0, 2),
     "engine_brake.stage_1": st.sampled_from((["front"], ["middle"], ["rear"])),
     "engine_brake.stage_2": st.sampled_from((["front", "rear"], ["front", "middle"], ["middle", "rear"])),
     "gearbox.kind": st.sampled_from(("manual", "automated")),
@@ -146,10 +150,15 @@ TRUCK_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "accessories.fill_kpa_per_s": number(0.5, 50, 1),
     "accessories.leak_kpa_per_s": number(0, 5, 1),
     "accessories.air_per_application": number(0, 0.5, 2),
-    "engine.boost_rise_s": st.lists(number(0.05, 10.0, 2), min_size=3, max_size=3),
     "condition.intake_restriction_kpa": number(0.0, 60.0, 1),
     "condition.exhaust_restriction_kpa": number(0.0, 150.0, 0),
-    "condition.boost_leak_rpm": number(0, 3000, 0),
+    "condition.charge_leak_cm2": number(0, 20, 1),
+    "condition.cooler_fouling_percent": number(0, 90, 0),
+    "condition.turbocharger_wear_percent": number(0, 60, 0),
+    "condition.waste_gate": st.sampled_from(("free", "open", "shut")),
+    "condition.fuel_restriction_kpa": number(0, 3000, 0),
+    "condition.air_in_fuel_percent": number(0, 60, 0),
+    "condition.ring_leak_percent": number(0, 20, 0),
     "condition.fuel_delivery_percent": number(20, 100, 0),
     "condition.governor_early_rpm": number(0, 500, 0),
     "condition.governor_lag_s": st.just(0.0) | number(0.05, 0.5, 2),
@@ -336,8 +345,7 @@ def truck_of(case: Case) -> Any:
             values[table]["programmed_pulses_per_mile"] = min(value * fitted_pulses(values), 150000.0)
         else:
             values[table][name] = value
-    if any(key.startswith(("engine_brake.", "engine.friction_factor")) for key in case.truck_changes):
-        values["engine_brake"]["rated_power_kw"] = retarding_power_kw(values)
+    values["engine_brake"]["rated_power_kw"] = retarding_power_kw(type(base).model_validate({**values, "condition": {}}))
     return type(base).model_validate(values)
 
 
@@ -347,18 +355,10 @@ def fitted_pulses(values: dict[str, Any]) -> float:
     return values["speedometer"]["tone_wheel_teeth"] * values["driveline"]["axle_ratio"] * 1609.344 / around
 
 
-def retarding_power_kw(values: dict[str, Any]) -> float:
+def retarding_power_kw(truck: Any) -> float:
     """What the numbers of an engine brake give at 2100 rpm in air of 1 bar, all cylinders, friction included."""
-    engine, brake = values["engine"], values["engine_brake"]
-    swept = engine["cylinders"] * math.pi / 4.0 * (engine["bore_mm"] / 1e3) ** 2 * engine["stroke_mm"] / 1e3
-    intake = braking_boost_target(RATED_BRAKING, BAR, brake["rated_pressure_ratio"], 1.0, brake["share_exponent"])
-    exhaust = braking_exhaust_pressure(intake, BAR, brake["turbine_factor"], brake["back_pressure_share"])
-    work = compression_work_ratio(engine["compression_ratio"], brake["polytropic_exponent"])
-    pressure = braking_mean_pressure(intake, exhaust, work, brake["returned_share"])
-    pressure += engine["friction_factor"] * motoring_mean_pressure(
-        RATED_BRAKING, engine["stroke_mm"] / 1e3, engine["compression_ratio"]
-    )
-    return mean_pressure_torque(pressure, swept) * RATED_BRAKING / 1000.0
+    parameters, tables = parameters_of(truck, load_settings(), 0.0), tables_of(truck)
+    return float(asked_braking_power(np.zeros(1, STATE_TYPE), parameters, tables, RATED_BRAKING)) / 1000.0
 
 
 def road_of_case(case: Case) -> Route:
