@@ -129,11 +129,10 @@ class Sums:
         """Torque of steering, alternator, air conditioning, the slipping fan and the compressor, unloaded. [N m]"""
         extras, cooling = self.truck.accessories, self.truck.cooling
         power = extras.steering_idle_w + extras.steering_banking_w + extras.steering_turning_w
-        power += extras.electric_w / extras.alternator_efficiency + extras.air_conditioning_w
+        power += extras.electric_w / extras.alternator_efficiency + extras.air_conditioning_w * rpm / 2100.0
         power += 1000.0 * extras.compressor_unloaded_kw * rpm / 2100.0
-        power += 1000.0 * (
-            cooling.fan_power_kw * cooling.fan_idle_share**2 * (rpm / 2100.0) ** 3 + cooling.fan_bearing_kw
-        )
+        turned = cooling.fan_idle_share**2 + cooling.fan_called_share * (1.0 - cooling.fan_idle_share**2)
+        power += 1000.0 * (cooling.fan_power_kw * turned * (rpm / 2100.0) ** 3 + cooling.fan_bearing_kw)
         return power / (rpm * TURN)
 
     def gearbox_losses(self, rpm: float, gear: int) -> tuple[float, float]:
@@ -267,7 +266,7 @@ def hottest_share(groups: Iterable[AxleBrakes], force: float) -> float:
     if force <= 0.0:
         return 0.0
     found = forces(brentq(lambda pressure: sum(forces(pressure)) - force, 0.0, 12.0))
-    return max(part / each.brakes for part, each in zip(found, fitted, strict=True)) / sum(found)
+    return max(part / each.brakes for part, each in zip(found, fitted, strict=True)) / force
 
 
 def design_truck_crawl(grade: float) -> float:

@@ -8,7 +8,7 @@ import simpy
 from sim.actors.underway import Underway
 from sim.laws.air import air_density
 from sim.march.clock import Process
-from sim.march.plant import asked_friction, asked_pull, asked_resistance
+from sim.march.plant import asked_drawn_power, asked_friction, asked_pull, asked_resistance
 from sim.roads.falls import DESCENT
 from sim.units import REVOLUTION_PER_MINUTE, SEA_LEVEL_TEMPERATURE
 from sim.wording import Finding, finding
@@ -166,7 +166,7 @@ class GearChoice:
         """The same at an engine speed [rad/s] that the clutch may not have brought to the wheels yet. [N]"""
         clock = self.clock
         rig = clock.rig
-        taken = float(rig.parameters["steady_accessories"][0])
+        taken = asked_drawn_power(rig.parameters, engine_speed)
         air = (clock.believed("ambient_pressure"), SEA_LEVEL_TEMPERATURE)
         return float(asked_pull(rig.parameters, rig.tables, gear, engine_speed, *air, taken, boosted))
 

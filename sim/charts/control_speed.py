@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.charts.truck_at import POINTS, Crossing, ForceChart, ForceCurve, GradeLine, TruckAt, crossing_after
-from sim.march.plant import asked_driveline, asked_retarding
+from sim.march.plant import asked_retarding
 from sim.units import to_si
 
 LOWEST_SPEED = to_si(900.0, "rpm")  # rad/s: below it an engine brake is of no use (common practice, no source)
@@ -70,17 +70,14 @@ def control_chart(here: TruckAt, grades: Sequence[float] = GRADES) -> ControlCha
     """
     truck = here.truck
     turning = np.linspace(LOWEST_SPEED, truck.engine.si("governed_rpm"), POINTS)
-    extra = np.array([here.drawn_power(float(n)) / float(n) for n in turning])
     curves = []
     for gear in range(1, len(truck.gearbox.ratios) + 1):
-        slopes = np.array([asked_driveline(here.parameters, here.tables, -1.0, gear, float(n))[0] for n in turning])
         for stage in STAGES:
             cylinders = truck.braking_cylinders(stage)
             held = [
                 asked_retarding(here.parameters, here.tables, gear, float(n), here.pressure, cylinders) for n in turning
             ]
-            force = np.array(held) + slopes * extra
-            curves.append(RetardingCurve(gear, turning, turning / here.turns_per_metre(gear), force, stage))
+            curves.append(RetardingCurve(gear, turning, turning / here.turns_per_metre(gear), np.array(held), stage))
 
     fastest = max(float(curve.speed[-1]) for curve in curves)
     speeds = np.linspace(0.0, fastest, POINTS)[1:]

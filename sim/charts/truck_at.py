@@ -10,9 +10,8 @@ import numpy as np
 from sim.inputs.specs import Settings, Truck
 from sim.laws.air import air_density
 from sim.laws.driveline import engine_speed_in_gear
-from sim.laws.thermal import compressor_power, fan_power
 from sim.march.assemble import assembled
-from sim.march.plant import asked_air, asked_pull, asked_resistance
+from sim.march.plant import asked_air, asked_drawn_power, asked_pull, asked_resistance
 
 POINTS = 49  # of a curve
 
@@ -163,24 +162,6 @@ class TruckAt:
         ratio = truck.gearbox.ratios[gear - 1]
         return float(engine_speed_in_gear(1.0, truck.tyres.rolling_radius_m, ratio, truck.driveline.axle_ratio))
 
-    def drawn_power(self, turning: float) -> float:
-        """What fan and accessories take: fan clutch open, air compressor unloaded.
-
-        Parameters
-        ----------
-        turning : float
-            Engine speed. [rad/s]
-
-        Returns
-        -------
-        power : float
-            [W]
-        """
-        p = self.parameters[0]
-        fan = fan_power(turning, turning * p["fan_idle_share"], p["fan_coefficient"], p["fan_bearing_loss"])
-        pumped = compressor_power(turning, p["compressor_unloaded"], p["compressor_pumping"], 0.0)
-        return float(fan + p["steady_accessories"] + pumped)
-
     def pull(self, gear: int, turning: float, boosted: bool = True) -> float:
         """Force at the tyres at full pedal.
 
@@ -196,8 +177,8 @@ class TruckAt:
         force : float
             [N]
         """
-        drawn = self.drawn_power(turning)
         air, outside = self.pressure, self.temperature
+        drawn = asked_drawn_power(self.parameters, turning)
         return float(asked_pull(self.parameters, self.tables, gear, turning, air, outside, drawn, boosted))
 
     def resistance(self, speed: float, grade: float) -> float:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sim.checks import rows
+from sim.checks.power_split import trip_split
 from sim.inputs.files import load_settings, load_truck
 from sim.inputs.specs import Settings, Truck
 from sim.laws.air import DRY_AIR_GAS_CONSTANT, air_density, ambient_pressure, ambient_temperature
@@ -127,6 +128,7 @@ from sim.units import (
     BAR,
     FOOT,
     HORSEPOWER,
+    KILOMETRE_PER_HOUR,
     MILE_PER_HOUR,
     POUND_FOOT,
     POUND_FORCE,
@@ -1392,6 +1394,22 @@ def _snub(given: Numbers) -> Sequence[float]:
     deceleration = _settings().driver.snub_deceleration_m_s2
     fast, slow = given[0] * MILE_PER_HOUR, given[1] * MILE_PER_HOUR
     return deceleration / FOOT, slowing_distance(fast, slow, deceleration) / FOOT
+
+
+@computes("AP-45")
+def _labelled_tyres(given: Numbers) -> Sequence[float]:
+    """Rolling coefficient of the loaded truck."""
+    truck = _truck().vehicle
+    constant, per_speed = truck.rolling_coefficient, truck.rolling_growth_s_per_m
+    force = rolling_resistance(1.0, 1.0, constant, per_speed, given[-1] * KILOMETRE_PER_HOUR)
+    return (1000.0 * force / STANDARD_GRAVITY,)
+
+
+@computes("RL-11")
+def _power_split(given: Numbers) -> Sequence[float]:
+    """Where the power goes on the level, and all of it."""
+    split = trip_split(TRUCK, given[-1])
+    return (*split, sum(split))
 
 
 @computes("RL-12")

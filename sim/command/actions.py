@@ -207,9 +207,5 @@ def check(options: Namespace) -> int:
                 f"{row.id:10}{row.expected:14.6g}{row.got:14.6g}{row.tolerance:12.2g}  {row.unit:14}{row.verdict:8} "
                 f"{row.topic}; {row.source} [{row.mark}]"
             )
-        from sim.command.words import power_split_text
-
-        print()
-        print(power_split_text())
         print(f"\n{len(rows) - len(failed)} of {len(rows)} checks pass.")
     return 1 if failed else 0

@@ -73,28 +73,3 @@ def summary_text(result: Result, units: str) -> str:
     lines += [f"  {name:22}{value}" for name, value in rows]
     lines += ["", *CAUTIONS]
     return "\n".join(lines)
-
-
-def power_split_text() -> str:
-    """Where the power goes on the level at 65 mi/h, beside the published split: a picture, not a check.
-
-    Returns
-    -------
-    text : str
-        Bars of one character per 4 hp. [hp]
-
-    Notes
-    -----
-    The model truck's drag area was derived from the same table, so agreement proves nothing about drag; rolling, driveline
-    and auxiliaries are the truck's own.
-    """
-    from sim.checks.power_split import published_split, trip_split
-
-    ours = trip_split()
-    lines = [
-        "Power at 65 mi/h on the level, 80,000 lb (a consistency picture, not a check: drag was derived from this table)"
-    ]
-    for name, published in published_split().items():
-        lines.append(f"  {name:14}published {published:6.0f} hp {'#' * round(published / 4)}")
-        lines.append(f"  {'':14}this truck{ours[name]:6.0f} hp {'#' * round(ours[name] / 4)}")
-    return "\n".join(lines)

@@ -33,7 +33,7 @@ from sim.messages import trucks
 from sim.roads.route import Route
 from sim.units import BAR, CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
 
-ACCESSORY_SPEED = to_si(2100.0, "rpm")  # rad/s: speed for which fan and compressor powers are stated
+ACCESSORY_SPEED = to_si(2100.0, "rpm")  # rad/s: for which powers of fan, compressor and air conditioning are stated
 CURVE_STEP = to_si(10.0, "rpm")
 COLDEST_OIL = to_si(-40.0, "c")
 TEMPERATURE_STEP = 2.5  # K
@@ -64,7 +64,7 @@ GIVEN = {
     " clutch_close_time=clutch_close_s clutch_open_time=clutch_open_s bite_span=launch_span_rpm",
     "drums": "stroke_limit=stroke_limit_mm stroke_end=stroke_end_mm stroke_expansion=expansion_mm_per_k"
     " drum_capacity=capacity_kj_per_k drum_still=still_w_per_k drum_speed=cooling_w_per_k_per_m_s",
-    "cooling": "fan_idle_share fan_bearing_loss=fan_bearing_kw"
+    "cooling": "fan_idle_share fan_called_share fan_bearing_loss=fan_bearing_kw"
     " coolant_capacity=coolant_capacity_kj_per_k oil_capacity=oil_capacity_kj_per_k"
     " coolant_combustion_share oil_combustion_share coolant_friction_share coolant_compression_share"
     " oil_coolant_exchange=oil_cooler_kw_per_k oil_air_exchange=oil_pan_kw_per_k"
@@ -309,8 +309,8 @@ def _set_accessories(p: np.void, cooling: Cooling, extras: Accessories) -> None:
         + extras.steering_banking_w
         + extras.steering_turning_w
         + extras.electric_w / extras.alternator_efficiency
-        + extras.air_conditioning_w
     )
+    p["air_conditioning"] = extras.air_conditioning_w / ACCESSORY_SPEED
     p["compressor_unloaded"] = extras.si("compressor_unloaded_kw") / ACCESSORY_SPEED
     p["compressor_pumping"] = extras.si("compressor_pumping_kw") / ACCESSORY_SPEED
     p["compressor_fill_rate"] = extras.si("fill_kpa_per_s") / ACCESSORY_SPEED

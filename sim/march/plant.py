@@ -226,6 +226,49 @@ def fuel_rate(indicated, friction, speed, p, tables):
 
 
 @compiled
+def open_fan_power(speed, p):
+    """What the fan takes with its clutch open, the times for which others than the coolant call it spread evenly.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+
+    Returns
+    -------
+    power : float
+        [W]
+
+    Notes
+    -----
+    The air of those times is left out: the thermostat lets less through for it.
+    """
+    slipping = fan_power(speed, speed * p["fan_idle_share"], p["fan_coefficient"], p["fan_bearing_loss"])
+    locked = fan_power(speed, speed, p["fan_coefficient"], p["fan_bearing_loss"])
+    return slipping + p["fan_called_share"] * (locked - slipping)
+
+
+@compiled
+def accessory_power(speed, pumping, p):
+    """What the accessories take.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+    pumping : float
+        1 while the air compressor pumps. [-]
+
+    Returns
+    -------
+    power : float
+        [W]
+    """
+    compressor = compressor_power(speed, p["compressor_unloaded"], p["compressor_pumping"], pumping)
+    return p["steady_accessories"] + p["air_conditioning"] * speed + compressor
+
+
+@compiled
 def engine(s, b, c, p, tables):
     """Torque and fuel of the engine, engine brake and accessories included.
 
@@ -315,10 +358,10 @@ def engine(s, b, c, p, tables):
         fuel = p["most_fuel"]
     indicated *= p["tightness"]
     fan_speed = speed if c["fan"] > 0.5 else speed * p["fan_idle_share"]
-    fan = fan_power(speed, fan_speed, p["fan_coefficient"], p["fan_bearing_loss"])
-    accessories = p["steady_accessories"] + compressor_power(
-        speed, p["compressor_unloaded"], p["compressor_pumping"], s["compressor_pumping"]
-    )
+    fan = fan_power(speed, speed, p["fan_coefficient"], p["fan_bearing_loss"])
+    if c["fan"] <= 0.5:
+        fan = open_fan_power(speed, p)
+    accessories = accessory_power(speed, s["compressor_pumping"], p)
     per_speed = 1.0 / max(speed, LEAST_SPEED_FOR_POWER)
     s["full_load_torque"] = full
     s["fuel_demand"] = demand
@@ -563,6 +606,24 @@ def asked_resistance(parameters, density, speed, wind, grade):
 
 
 @compiled
+def asked_drawn_power(parameters, speed):
+    """What fan and accessories take: fan clutch open, air compressor unloaded.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+
+    Returns
+    -------
+    power : float
+        [W]
+    """
+    p = parameters[0]
+    return open_fan_power(speed, p) + accessory_power(speed, 0.0, p)
+
+
+@compiled
 def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, boosted):
     """Force at the tyres at full pedal.
 
@@ -575,7 +636,7 @@ def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, booste
     ambient : float
         Absolute. [Pa]
     outside : float
-        Air temperature. [K]
+        [K]
     powers : float
         Fan and accessories. [W]
     boosted : bool
@@ -648,6 +709,7 @@ def asked_retarding(parameters, tables, gear, speed, ambient, cylinders):
     torque = warm_friction(speed, p)
     if pairs > 0:
         torque += settled_torque(pairs, speed, ambient, p, tables)
+    torque += asked_drawn_power(parameters, speed) / max(speed, LEAST_SPEED_FOR_POWER)
     slope, drag, _ = driveline(-torque, gear, speed, 1.0, p, tables)
     return slope * torque + drag
 

@@ -467,8 +467,10 @@ brake_limit           | Pa     | most the foot asks for
 severity_applies      | -      | 1 when the published brake model covers this truck
 fan_coefficient       | W s3/rad3 | fan power over speed cubed
 fan_idle_share        | -      | fan over engine speed with the clutch open
+fan_called_share      | -      | of the time, with the clutch open, for which others than the coolant have the fan on
 fan_bearing_loss      | W      | belt and bearings
-steady_accessories    | W      | steering, electrics, air conditioning
+steady_accessories    | W      | steering, electrics
+air_conditioning      | N m    | at the crankshaft
 compressor_unloaded   | N m    | at the crankshaft
 compressor_pumping    | N m    | at the crankshaft
 compressor_cut_in     | Pa     | tank pressure at which it starts to pump

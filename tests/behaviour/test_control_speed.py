@@ -73,7 +73,8 @@ def test_the_balance_can_be_composed_from_single_laws(trip):
     turning = engine_speed_in_gear(speed, p["tyre_radius"], tables[RATIO_ROW, 7], p["axle_ratio"])
     oil = round((trace["oil_temperature_c"][-1] + 273.15 - p["oil_factor_first"]) * p["oil_factor_per_step"])
     friction = plant.warm_friction(turning, p) * tables[OIL_FACTOR_ROW, oil]
-    torque = -(plant.settled_braking_torque(turning, 6.0, air, p) + friction + p["steady_accessories"] / turning)
+    drawn = plant.open_fan_power(turning, p) + plant.accessory_power(turning, 0.0, p)
+    torque = -(plant.settled_braking_torque(turning, 6.0, air, p) + friction + drawn / turning)
     slope, drag, _ = plant.driveline(torque, 7, turning, 1.0, p, tables)
     held_back = -(slope * torque - drag)
     held_back += rolling_resistance(p["mass"], 1.0, p["rolling_constant"], p["rolling_speed"], speed)

@@ -6,13 +6,14 @@ this model existed, +/- 5 %.
 
 import numpy as np
 import pytest
+from quasi_static import Sums
 
 from sim import SettingsError, load_settings
 from sim.wording import kinds_in, said
 
 T1, T2 = "long-haul-manual", "long-haul-automated"
 LEVEL = "grade:0%,4km,200m"
-GRADE = "grade:-6%,7km,1550m"
+GRADE = "grade:-6.5%,7km,1550m"
 ALONE = ("drill.service_brakes=false",)
 
 
@@ -245,8 +246,18 @@ def test_a_droop_above_the_first_threshold_is_foreseen_and_delays_the_stage(trip
 # ---------------------------------------------------------------- the engine brake called by cruise
 
 
+def settled(gear: int, stage: int, height: float, grade: float) -> float:
+    """Where a stage holds by the sums. [m/s]"""
+    return Sums(T1, height).steady(gear, stage, height, grade)
+
+
+def rpm(speed: float) -> float:
+    """In 7th gear."""
+    return Sums(T1, 0.0).rpm(speed, 7)
+
+
 def riding(trip, set_speed: float, *more: str, gear: int = 7):
-    """7 km of 6 % in a held gear with cruise alone."""
+    """7 km of 6.5 % in a held gear with cruise alone."""
     return trip(
         T1, GRADE, f"start.speed_km_h={set_speed:g}", f"cruise.set_speed_km_h={set_speed:g}", f"drill.hold_gear={gear}",
         *ALONE, *more,
@@ -260,8 +271,8 @@ def test_stages_come_in_one_after_the_other_and_settle_in_the_third(trip, named)
     assert all("cause.cruise_overspeed" in kinds_in(change["cause"]) for change in changes)
     times = [change["time_s"] for change in changes]
     assert min(np.diff(times)) >= 2.0, "dwell of 2 s going up"
-    assert 53.0 <= 3.6 * result.trace["speed_m_s"][-1] <= 55.5
-    assert result.summary["max_engine_speed_rpm"] == pytest.approx(1914, rel=0.02)
+    assert result.trace["speed_m_s"][-1] == pytest.approx(settled(7, 3, 1095.0, -0.065), rel=0.02)
+    assert result.summary["max_engine_speed_rpm"] == pytest.approx(rpm(settled(7, 3, 1450.0, -0.065)), rel=0.02)
 
 
 def test_a_set_speed_too_close_to_governed_speed_is_foreseen_and_overspeeds(trip, named):
@@ -273,15 +284,15 @@ def test_a_set_speed_too_close_to_governed_speed_is_foreseen_and_overspeeds(trip
     assert bad.summary["time_over_governed_s"] == pytest.approx(70.0, rel=0.3)
     (found,) = [each for each in bad.summary["foreseen"] if each["kind"] == "foreseen.overspeeds_before_the_stage"]
     assert "Set 49 km/h at most in that gear" in said(found, "metric") and "2118 rpm" in said(found, "us")
-    assert [len(named(result, "stage_changed")) for result in (good, bad)] == pytest.approx([27, 36], abs=6)
+    assert len(named(good, "stage_changed")) < len(named(bad, "stage_changed"))
 
 
 def test_lower_thresholds_bring_the_stages_in_sooner(trip, named):
     changed = ("cruise.stage_1_over_km_h=3.2", "cruise.stage_2_over_km_h=4.8", "cruise.stage_3_over_km_h=6.4")
     result = riding(trip, 48.0, *changed)
     assert len(named(result, "stage_changed")) == 3
-    assert result.summary["max_engine_speed_rpm"] == pytest.approx(1898, rel=0.02)
-    assert result.summary["engine_brake_stage_time_s"]["3"] > 440
+    assert result.summary["max_engine_speed_rpm"] == pytest.approx(rpm(settled(7, 3, 1450.0, -0.065)), rel=0.02)
+    assert result.summary["engine_brake_stage_time_s"]["3"] > 400
 
 
 def test_a_lower_gear_needs_only_the_second_stage(trip, named):
@@ -291,7 +302,7 @@ def test_a_lower_gear_needs_only_the_second_stage(trip, named):
     )
     assert len(named(result, "stage_changed")) == 2
     assert result.summary["engine_brake_stage_time_s"]["3"] == 0.0
-    assert 41.0 <= 3.6 * result.trace["speed_m_s"][-1] <= 44.0
+    assert result.trace["speed_m_s"][-1] == pytest.approx(settled(6, 2, 830.0, -0.06), rel=0.05)
 
 
 def test_the_selector_caps_the_stages_of_cruise_too(trip):
@@ -352,7 +363,7 @@ def test_cruise_in_top_gear_over_the_crest_runs_away_and_the_result_says_why(tri
     assert told["gear"] == 10
     needed, taken, speed = told["push"], told["held"], told["speed"]
     weight = 36287 * 9.80665
-    push = weight * np.sin(np.arctan(0.06)) - weight * (0.0050 + 5e-5 * speed) - 0.5 * 1.05 * 5.7 * speed**2
+    push = weight * np.sin(np.arctan(0.06)) - weight * (0.0036 + 5e-5 * speed) - 0.5 * 1.05 * 5.7 * speed**2
     assert needed == pytest.approx(push * speed, rel=0.02)
     assert taken < 0.36 * needed
 

@@ -122,7 +122,7 @@ def test_without_its_engine_brake_a_truck_needs_a_lower_gear():
     assert 0 < off.loads[-1].held.gear < first.loads[-1].held.gear < on.loads[-1].held.gear
     assert off.loads[-1].held.stage == 0
     assert off.loads[-1].held.speed < first.loads[-1].held.speed < on.loads[-1].held.speed
-    (steep,) = advice("skarrow-grade", "retarding.switch=false")
+    (steep,) = advice("grade:-12%,8km,1200m", "retarding.switch=false")
     assert steep.loads[-1].held == HeldSpeed(0.0, "nothing holds on the steepest part", 0, 0, None)
 
 

@@ -257,7 +257,7 @@ def test_an_automated_gearbox_shifts_down_to_hold_when_nobody_planned(trip, name
     down = [event for event in named(result, "gear_wanted") if "cause.too_slow_to_hold_back" in kinds_in(event)]
     assert down
     for event in down:
-        row = int(np.searchsorted(result.trace["time_s"], event["time_s"] + 2.0))
+        row = int(np.searchsorted(result.trace["time_s"], event["time_s"] + 1.5))
         assert 1500 <= result.trace["engine_speed_rpm"][row] <= 2050, "the brakes slow it meanwhile"
 
 

@@ -94,8 +94,10 @@ def test_the_design_truck_climbs_as_the_published_rule_says(grade):
     ("truck", "grade"), [(YARDSTICK, 4), (YARDSTICK, 7), (T1, 4), (T1, 6), (T2, 5), (T4, 8), (T5, 6)]
 )
 def test_a_trip_on_a_constant_grade_comes_to_the_speed_the_chart_shows_for_its_gear(trip, truck, grade):
-    """As the chart is drawn: fan clutch open, friction of the oil as at 90 C."""
-    quiet = ("engine.oil_exponent=0", "cooling.fan_power_kw=0", "cooling.fan_bearing_kw=0")
+    """As the chart is drawn: fan clutch open, compressor unloaded, friction of the oil as at 90 C."""
+    quiet = (
+        "engine.oil_exponent=0", "cooling.fan_power_kw=0", "cooling.fan_bearing_kw=0", "accessories.leak_kpa_per_s=0"
+    )  # fmt: skip
     spec, settings = truck_of(truck, *quiet), load_settings(None, STANDARD)
     start = gearing_chart(truck_at(spec, settings, 0.0)).best_climb(grade / 100.0).speed
     speed = f"start.speed_km_h={min(start * 3.6 + 5.0, 89.0):.1f}"
@@ -178,7 +180,7 @@ def test_gears_in_numbers():
         pull = (
             curve.force[place] - 0.5 * 1.225 * 5.7 * v * v
         )  # less rolling: the trade's form, common practice, and less air
-        by_hand = 100.0 * (pull / (36287.0 * 9.80665) - (0.0050 + 5e-5 * v))
+        by_hand = 100.0 * (pull / (36287.0 * 9.80665) - (0.0036 + 5e-5 * v))
         if each.best_grade < 0.1:
             assert 100.0 * each.best_grade == pytest.approx(by_hand, rel=0.006)
         inside = 650.0 * REVOLUTION_PER_MINUTE <= each.engine_speed <= governed
@@ -215,11 +217,11 @@ def test_a_truck_without_losses_starts_on_what_statics_say():
 
 
 def test_a_truck_that_stands_has_no_boost_yet():
-    """24, 17, 12 and 9 % in gears 1 to 4 by the air in the cylinders alone, at most (derived, losses left out)."""
+    """24, 17, 12 and 9 % in gears 1 to 4 by the air in the cylinders alone, at most (derived, losses left out: 5 %)."""
     here = here_at(T1)
     for gear, most in enumerate((24.0, 17.0, 12.0, 9.0), start=1):
         start = start_of(here, load_settings(), gear)
-        assert 100.0 * start.unboosted == pytest.approx(most, abs=0.8)
+        assert 0.94 * most < 100.0 * start.unboosted < most
         assert start.unboosted < start.settled
 
 
@@ -227,7 +229,7 @@ def test_grip_is_what_the_drive_axles_carry():
     """traction limit = mu W_drive/W - Crr (common practice), as a sine and not as a small angle."""
     start = start_of(here_at(T1), load_settings(None, ["weather.grip=0.3"]))
     theta = math.atan(start.grip)
-    assert math.sin(theta) + 0.005 * math.cos(theta) == pytest.approx(0.3 * 15422.0 / 36287.0, rel=1e-6)
+    assert math.sin(theta) + 0.0036 * math.cos(theta) == pytest.approx(0.3 * 15422.0 / 36287.0, rel=1e-6)
     assert (start.grade, start.binds) == (start.grip, "grip of the drive tyres")
     dry = Start(1, 0.3, 0.37, 0.24, 0.5)
     assert (dry.grade, dry.binds) == (0.37, "engine")

@@ -32,7 +32,6 @@ ELSEWHERE: dict[str, tuple[set[str], str]] = {
     "sim/own_folder.py": ({"tempfile.mkdtemp", "tempfile.TemporaryFile"}, "a folder for compiled code, and a trial of it"),
     "sim/bus.py": ({"(FOLDER / name).open"}, "data of this package"),
     "sim/checks/__init__.py": ({"(Path(__file__).parent / name).open"}, "data of this package"),
-    "sim/checks/power_split.py": ({"PUBLISHED.open"}, "data of this package"),
     "sim/wording.py": ({"(FOLDER / f'{language}.toml').open", "tomllib.load"}, "data of this package"),
     "sim/command/folder.py": ({"os.replace"}, "puts what was written beside in its place"),
     "sim/command/serving.py": ({"webbrowser.open"}, "opens no file"),

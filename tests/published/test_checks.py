@@ -9,6 +9,7 @@ from dataclasses import asdict
 import pytest
 
 from sim.checks import CLASSES, TRIP_LAW, Check, rows, run_checks
+from sim.checks.power_split import trip_split
 
 ROWS = rows()
 TRIP_ROWS = [row for row in ROWS if row.category == TRIP_LAW]
@@ -41,6 +42,13 @@ def test_the_table_and_the_functions_that_compute_it_fit_each_other(checks):
     names = [row.id for row in ROWS] + [name for name in parts if name not in COMPUTED]
     assert len(set(names)) == len(names)
     assert sorted(COMPUTED) == sorted(row.id for row in TRIP_ROWS)
+
+
+def test_the_automated_truck_splits_its_power_as_published_too():
+    """It shares the reference truck's parts: each within the 10 % of the row."""
+    (row,) = [row for row in ROWS if row.id == "RL-11"]
+    for printed, found in zip(row.printed(), trip_split("long-haul-automated", 65.0), strict=False):
+        assert found == pytest.approx(printed.value, rel=0.10), printed.symbol
 
 
 def test_a_function_for_a_row_that_has_one_already_is_refused():
