@@ -65,8 +65,8 @@ SAME = {"torque at 1000 rpm": "as it was", "torque at 1800 rpm": "as it was"}
 LAME = {"torque at 1000 rpm": "low", "torque at 1800 rpm": "low", "load told at 1200 rpm": "full", "dead cylinders": "[]"}
 EXPECTED = {
     "restricted-air": {**SAME, "filter gauge": "high", "exhaust gauge": "as it was"},
-    "boost-leak": {"torque at 1000 rpm": "low", "boost at 1000 rpm": "low", "torque at 1800 rpm": "as it was", "filter gauge": "high"},
-    "fouled-cooler": {"manifold at 1800 rpm": "high", "behind the compressor at 1800 rpm": "as it was", "pyrometer at 1600 rpm": "high"},
+    "boost-leak": {"torque at 1000 rpm": "low", "torque at 1800 rpm": "as it was", "filter gauge": "high"},
+    "fouled-cooler": {"manifold at 1800 rpm": "high", "behind the compressor at 1800 rpm": "as it was"},
     "gate-open": {"torque at 1000 rpm": "low", "boost at 1800 rpm": "low", "filter gauge": "low", "pyrometer at 1600 rpm": "high"},
     "gate-shut": {"boost at 1800 rpm": "high", "pyrometer at 1600 rpm": "low", **SAME},
     "worn-turbocharger": {"boost at 1000 rpm": "low", "behind the compressor at 1800 rpm": "high"},
