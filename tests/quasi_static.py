@@ -69,6 +69,7 @@ class Sums:
 
     def braking_pressures(self, rpm: float, cylinders: int, ambient: float) -> tuple[float, float]:
         """Manifold and exhaust pressure at which the turbine carries its compressor, between solved speeds and airs. [Pa]"""
+        rpm = max(rpm, GRID_RPM)
         slow, thin = GRID_RPM * int(rpm / GRID_RPM), GRID_AIR * int(ambient / GRID_AIR)
         faster, denser = (rpm - slow) / GRID_RPM, (ambient - thin) / GRID_AIR
         found = np.zeros(2)

@@ -450,9 +450,10 @@ class GearChoice:
             self.kept = 0.0
         if wanted > gear:
             yield from self.shift(wanted, finding("cause.fast_enough_for_the_next"))
+            waits = [self.near_idle(), *self.changed(), clock.after(BOOST_PATIENCE)]
             if wanted < trip.top_gear:
-                fast = clock.when("belief.engine_speed", self.upshift_speed(wanted))
-                yield from clock.first(self.near_idle(), *self.changed(), fast, clock.after(BOOST_PATIENCE))
+                waits.append(clock.when("belief.engine_speed", self.upshift_speed(wanted)))
+            yield from clock.first(*waits)
             return
         light, low = self.is_light, self._down_level(False)
         yield from clock.first(

@@ -33,7 +33,7 @@ SLOWEST_FILLING = 0.2  # 1/s: a manifold finds its pressure behind an engine at 
 LONGEST_STEP = 0.1  # s: from which rotor and gate would begin to hunt
 SETTLED = 1.0e-5  # change of the rotor's energy in a step, over that energy, of a rotor at rest
 MOST_STEPS = 2000
-EVERY = 10  # columns of the tables from one settled speed to the next
+EVERY = 5  # columns of the tables from one settled speed to the next
 
 
 @compiled
@@ -221,7 +221,7 @@ def settled_lines(state, parameters, tables, step):
 
     Notes
     -----
-    Every tenth column up to the engine's highest speed is settled, from the rest of the one before; between two it is straight.
+    Every fifth column up to the engine's highest speed is settled, from the rest of the one before; between two it is straight.
     """
     s, p = state[0], parameters[0]
     width = tables.shape[1]

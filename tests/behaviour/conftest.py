@@ -131,6 +131,7 @@ def coasting() -> Callable[..., Callable[[float], float]]:
             turning = rpm * REVOLUTION_PER_MINUTE
             s["engine_speed"] = b["engine_speed"] = turning
             s["speed"] = s["wheel_speed"] = turning / per_metre
+            plant.settle(s, b, c, p, tables)  # which cylinders work
             still(s, p, s["ambient_pressure"], s["ambient_temperature"])
             settle_air(s, p, tables, turning, s["active_cylinders"])
             plant.settle(s, b, c, p, tables)

@@ -72,7 +72,7 @@ def refusal(call: Any, error: type[HaulbenchError]) -> str:
 
 
 def written(kind: str, value: str) -> str:
-    return {"number": value, "list": f"[{value}, 1.0, 0.5]", "grid": f"[[1.0, {value}], [1.0, 2.0]]"}[kind]
+    return {"number": value, "list": f"[{value}, 1.0]", "grid": f"[[1.0, {value}], [1.0, 2.0]]"}[kind]
 
 
 @pytest.mark.parametrize(("model", "table", "key", "kind"), KEYS, **NAMED)

@@ -19,10 +19,12 @@ from sim.laws.road_load import aerodynamic_drag, grade_force, grade_sine, rollin
 from sim.march import plant
 from sim.march.records import OIL_FACTOR_ROW, RATIO_ROW
 from sim.trips.trip import prepare
+from sim.units import REVOLUTION_PER_MINUTE
 from sim.wording import kinds_in
 
 T1, T2, T4, T5 = "long-haul-manual", "long-haul-automated", "dump-three-axle", "older-long-haul"
 SIX = "grade:-6%,8km,1100m"
+SEVEN = "grade:-7%,6km,1340m"
 CASES = [(T1, gear, stage) for gear in (6, 7, 8) for stage in (1, 2, 3)]
 CASES += [(truck, gear, stage) for truck, gear in ((T2, 8), (T4, 7), (T5, 7)) for stage in (1, 2, 3)]
 
@@ -74,7 +76,8 @@ def test_the_balance_can_be_composed_from_single_laws(trip):
     oil = round((trace["oil_temperature_c"][-1] + 273.15 - p["oil_factor_first"]) * p["oil_factor_per_step"])
     friction = plant.warm_friction(turning, p) * tables[OIL_FACTOR_ROW, oil]
     drawn = plant.open_fan_power(turning, p) + plant.accessory_power(turning, 0.0, p)
-    torque = -(plant.settled_braking_torque(turning, 6.0, air, p) + friction + drawn / turning)
+    braking = Sums(T1, 1340.0).retarding_torques(turning / REVOLUTION_PER_MINUTE, 6, air)[1]
+    torque = -(braking + friction + drawn / turning)
     slope, drag, _ = plant.driveline(torque, 7, turning, 1.0, p, tables)
     held_back = -(slope * torque - drag)
     held_back += rolling_resistance(p["mass"], 1.0, p["rolling_constant"], p["rolling_speed"], speed)
@@ -108,21 +111,21 @@ def test_what_a_stage_lets_the_truck_gain_at_governed_speed(coasting, truck, gea
 
 @pytest.mark.parametrize("mass", [34_000, 36_287, 38_000])
 def test_stage_3_holds_stage_2_gains_slowly_stage_1_runs_away(trip, at, coasting, loaded_to, mass):
-    """T1 in gear 7 on 6 %, robust to the load: 49, 53 and 55 km/h in stage 3, 0.07 to 0.12 m/s2 in stage 2 by the sums."""
+    """T1 in gear 7 on 7 %, robust to the load."""
     spec = loaded_to(mass)
     sums = Sums(T1, 1340.0, spec)
-    low, middle, high = (descend(trip, T1, 7, stage, "grade:-6%,6km,1340m", 50, spec=spec) for stage in (1, 2, 3))
+    low, middle, high = (descend(trip, T1, 7, stage, SEVEN, 50, spec=spec) for stage in (1, 2, 3))
     assert high.summary["ended"] == "arrived"
     assert high.summary["max_engine_speed_rpm"] < 2100.0
-    steady = sums.steady(7, 3, 1100.0, -0.06)
+    steady = sums.steady(7, 3, 1100.0, -0.07)
     assert at(high, "elevation_m", 1100.0, "speed_m_s") == pytest.approx(steady, rel=0.05)
     assert low.summary["ended"] == "runaway"
     assert low.summary["time_s"] < 60.0
     assert middle.summary["max_engine_speed_rpm"] > 2100.0
     taken = [at(result, "speed_m_s", 65 / 3.6, "time_s") for result in (low, middle)]
     assert taken[1] > 1.5 * taken[0]
-    gain = sums.gain(2100.0, 7, 2, 1100.0, -0.06)
-    assert coasting(T1, 7, 2, SIX, 1100.0, spec=spec)(2100.0) == pytest.approx(gain, abs=0.02)
+    gain = sums.gain(2100.0, 7, 2, 1100.0, -0.07)
+    assert coasting(T1, 7, 2, SEVEN, 1100.0, spec=spec)(2100.0) == pytest.approx(gain, abs=0.02)
 
 
 def test_stage_1_in_gear_7_passes_50_to_75_km_h_in_the_time_of_the_sums(trip, at):
@@ -156,7 +159,7 @@ def test_top_gear_runs_away_whatever_the_switches_say(trip, coasting):
     assert coasting(T1, 10, 3, SIX, 1100.0)(rpm) == pytest.approx(sums.gain(rpm, 10, 3, 1100.0, -0.06), abs=0.02)
 
 
-@pytest.mark.parametrize(("truck", "gear"), [(T1, 6), (T2, 7), (T4, 7), (T5, 6)])
+@pytest.mark.parametrize(("truck", "gear"), [(T1, 7), (T2, 7), (T4, 7), (T5, 7)])
 def test_more_stages_and_lower_gears_hold_a_lower_speed(control_speed, truck, gear):
     """The order any driver knows: in one gear by stage, and in one stage by gear."""
     ratios = load_truck(truck).truck.gearbox.ratios

@@ -217,11 +217,17 @@ def test_a_truck_without_losses_starts_on_what_statics_say():
 
 
 def test_a_truck_that_stands_has_no_boost_yet():
-    """24, 17, 12 and 9 % in gears 1 to 4 by the air in the cylinders alone, at most (derived, losses left out: 5 %)."""
-    here = here_at(T1)
-    for gear, most in enumerate((24.0, 17.0, 12.0, 9.0), start=1):
+    """By the outside air in the cylinders alone and no losses, at most; losses and accessories take a tenth (derived)."""
+    here, truck = here_at(T1), load_truck(T1).truck
+    swept = truck.engine.cylinders * np.pi / 4.0 * truck.engine.bore_mm**2 * truck.engine.stroke_mm * 1e-9
+    drawn = truck.air_path.filling_share[0] * 101_325.0 * swept / (287.05 * 288.15)
+    torque = drawn / truck.engine.least_air_fuel_ratio * 42.8e6 * truck.engine.indicated_efficiency / (4.0 * np.pi)
+    torque -= Sums(T1, 0.0).retarding_torques(800.0, 0, 101_325.0)[0]
+    for gear in range(1, 5):
+        ratio = truck.gearbox.ratios[gear - 1] * truck.driveline.axle_ratio
+        most = torque * ratio / truck.tyres.rolling_radius_m / (36287.0 * 9.80665) - 0.0036
         start = start_of(here, load_settings(), gear)
-        assert 0.94 * most < 100.0 * start.unboosted < most
+        assert 0.88 < math.sin(math.atan(start.unboosted)) / most < 1.0
         assert start.unboosted < start.settled
 
 
@@ -241,7 +247,7 @@ def test_a_trip_pulls_away_where_the_bare_engine_does_and_not_where_boost_and_ty
     """Between the two it depends on how fast the boost comes while the clutch slips."""
     start = start_of(here_at(truck), load_settings(), gear)
     # a launch turns the engine up to where it pulls half as much again as at the speed this is worked out for
-    for grade, ended in ((0.95 * start.unboosted, {"arrived"}), (min(1.5 * start.grade, 0.35), {"stalled", "runaway"})):
+    for grade, ended in ((0.9 * start.unboosted, {"arrived"}), (min(1.5 * start.grade, 0.35), {"stalled", "runaway"})):
         road = f"grade:{100.0 * grade:.2f}%,0.2km,0m"
         drill = ("start.speed_km_h=0", f"drill.hold_gear={gear}", "simulation.time_limit_s=120")
         assert trip(truck, road, *STANDARD, *drill).summary["ended"] in ended, road
