@@ -110,7 +110,7 @@ def test_drive_wheels_slip_on_ice_and_hold_no_more_than_the_grip(parked):
     clock = parked("grade:0%,5km", "start.speed_km_h=10", "weather.grip=0.05", "start.gear=2", truck="long-haul-empty")
     before = clock.state.copy()
     clock.mean(foot_mode=0.0, pedal=1.0)
-    clock.run(until=600)
+    clock.run(until=400)
     p = clock.rig.parameters[0]
     assert clock.true("wheel_slip") == 1.0
     assert clock.true("wheel_speed") > clock.true("speed") + 0.05
