@@ -189,7 +189,7 @@ def test_fuel_is_credited_for_height_and_that_is_said():
     up = run_study({**study, "vary": {"road": ["grade:1%,1km", "grade:-1%,1km"]}})
     assert list(up.answers["quantities"]) == ["fuel_credited_l_per_100km"]
     assert "study.height_credited" in kinds_in(up.answers["notes"])
-    climbed = up.column("height_gained_m")
+    climbed = up.column("net_height_m")
     assert climbed == pytest.approx([9.9995, -9.9995], abs=1e-3)
     efficiency, heat, density = (
         up.column(key)[0]
