@@ -383,7 +383,7 @@ def posted_run(truck: Truck) -> dict[str, Any]:
     numbers : dict
         What happened and what the dash shows.
     """
-    result = run_trip(truck, "grade:0%,10km", Settings())
+    result = run_trip(truck, "grade:0%,10km,90km/h", Settings())
     trace, summary = result.trace, result.summary
     needle, time = trace["indicated_speed_m_s"], trace["time_s"]
     shown = float(np.trapezoid(needle, time) + needle[0] * time[0])

@@ -22,8 +22,8 @@ from sim.inputs.one_trip import Inputs
 from sim.laws.grade_severity import LIMIT_TEMPERATURE_F
 from sim.messages import browser as say
 from sim.roads.falls import FALLING, LEAST_DROP, PITCH
-from sim.roads.route import DEFAULT_LIMIT, Route, catalogue_folder
-from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, SIGN_REACH, ImportedTrack, Stretch
+from sim.roads.route import Route, catalogue_folder
+from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, NO_LIMIT, SIGN_REACH, ImportedTrack, Stretch
 from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value, to_si
 from sim.wording import finding, said
 
@@ -61,8 +61,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     panel = controls.panel(
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
     )
-    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH,
-             "limit": DEFAULT_LIMIT}  # fmt: skip
+    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH}  # fmt: skip
     upload = card(
         "A road from a recording",
         html.P(
@@ -531,7 +530,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         (
             "posted limit",
-            f"none given: {with_unit(DEFAULT_LIMIT, 'speed', units)} is assumed"
+            NO_LIMIT
             if track.limit is None
             else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),

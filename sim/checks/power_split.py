@@ -36,12 +36,8 @@ def trip_split() -> dict[str, float]:
         Same keys as `published_split`. [hp]
     """
     speed = 65.0 * MILE_PER_HOUR
-    road = load_route("grade:0%,10km,0m")
-    share = speed / road.limits[0].value
-    settings = load_settings(
-        None, [f"start.speed_km_h={speed * 3.6}", f"driver.speed_limit_share={share}", "weather.temperature_c=15"]
-    )
-    summary = run_trip(load_truck("long-haul-manual"), road, settings).summary
+    settings = load_settings(None, [f"driver.desired_speed_km_h={speed * 3.6}", "weather.temperature_c=15"])
+    summary = run_trip(load_truck("long-haul-manual"), load_route("grade:0%,10km,0m"), settings).summary
     energy, seconds = summary["energy"], summary["time_s"]
     work = {
         "aerodynamic": energy["aero"],

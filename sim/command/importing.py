@@ -78,8 +78,7 @@ def import_text(track: "ImportedTrack", units: str) -> str:
     text : str
         What was read, dropped and changed, and what came out. [as asked]
     """
-    from sim.roads.route import DEFAULT_LIMIT
-    from sim.roads.track import SIGN_REACH
+    from sim.roads.track import NO_LIMIT, SIGN_REACH
 
     far = partial(quantity_text, kind="distance", units=units, digits=2)
     high = partial(quantity_text, kind="height", units=units)
@@ -109,8 +108,7 @@ def import_text(track: "ImportedTrack", units: str) -> str:
             )
         )
     if track.limit is None:
-        assumed = quantity_text(DEFAULT_LIMIT, "speed", units, 0)
-        rows.append(("posted limit", f"none given; {assumed} is assumed when driven, or add --limit"))
+        rows.append(("posted limit", f"{NO_LIMIT}; --limit posts one"))
     else:
         rows.append(("posted limit", f"{quantity_text(track.limit, 'speed', units)}, given, on the whole road"))
     lines = [track.title, "", *(f"  {name:24}{text}" for name, text in rows)]

@@ -38,6 +38,7 @@ LEAST_WAVE = 2.0  # m, assumed: a rise and fall smaller than this is taken for n
 EVERY_RANGE = (5.0, 100.0)  # m
 SMOOTH_RANGE = (50.0, 1000.0)  # m
 LIMIT_RANGE = (5.0 / 3.6, 130.0 / 3.6)  # m/s
+NO_LIMIT = "none: the driver goes by bends, cruise set speed or driver.desired_speed_km_h"
 DEFAULT_EVERY = 25.0  # m
 DEFAULT_SMOOTH = 200.0  # m
 
