@@ -267,7 +267,6 @@ def _run(truck: Truck, shown: float, distance: float) -> Result:
         {
             "start": {"speed_km_h": min(shown / KILOMETRE_PER_HOUR, 130.0)},
             "cruise": {"set_speed_km_h": shown / KILOMETRE_PER_HOUR},
-            "driver": {"speed_limit_share": 1.5},
             "simulation": {"log_s": 0.1},
         }
     )

@@ -23,7 +23,8 @@ from sim.laws.grade_severity import LIMIT_TEMPERATURE_F
 from sim.messages import browser as say
 from sim.roads.falls import FALLING, LEAST_DROP, PITCH
 from sim.roads.route import Route, catalogue_folder
-from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, NO_LIMIT, SIGN_REACH, ImportedTrack, Stretch
+from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, SIGN_REACH, ImportedTrack, Stretch
+from sim.roads.track_words import NO_LIMIT, bends_told, climb_told, unseen_told
 from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value, to_si
 from sim.wording import finding, said
 
@@ -505,6 +506,9 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             return [card("What smoothing changed", html.P(gone))]
         return []
 
+    def told(value: float, kind: str) -> str:
+        return with_unit(value, kind, units)
+
     def at(stretch: Stretch) -> str:
         return with_unit(stretch.start, "distance", units, 2)
 
@@ -518,10 +522,9 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         ("points dropped", dropped),
         ("heights interpolated", filled),
-        (
-            "climb",
-            f"{with_unit(track.raw_climb, 'height', units)} as recorded, {with_unit(track.climb, 'height', units)} as smoothed",
-        ),
+        ("climb", climb_told(track, told)),
+        ("bends", bends_told(track, told)),
+        ("bends not to be seen", unseen_told(track, told)),
         ("smoothed over", with_unit(track.smooth, "short length", units)),
         (
             "furthest from the recording",

@@ -8,7 +8,7 @@ import io
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -17,6 +17,7 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import tracks
+from sim.roads.bends import BAND, Band, Bend, Sight, bends_of, noise_of
 from sim.roads.route import HIGHEST, LONGEST, Route, route_from_texts
 from sim.roads.track_file import RawTrack, plain_text, read_track
 from sim.units import from_si
@@ -38,9 +39,11 @@ LEAST_WAVE = 2.0  # m, assumed: a rise and fall smaller than this is taken for n
 EVERY_RANGE = (5.0, 100.0)  # m
 SMOOTH_RANGE = (50.0, 1000.0)  # m
 LIMIT_RANGE = (5.0 / 3.6, 130.0 / 3.6)  # m/s
-NO_LIMIT = "none: the driver goes by bends, cruise set speed or driver.desired_speed_km_h"
 DEFAULT_EVERY = 25.0  # m
 DEFAULT_SMOOTH = 200.0  # m
+DRAWS = 16  # of the noise, for the band of a climb
+UNSURE = 0.25  # of what short rises add to a climb, assumed: one standard deviation
+DRIFT = 0.01  # of a climb, assumed: one standard deviation of the scale of heights and of the weather on the way
 
 
 @dataclass(frozen=True)
@@ -97,6 +100,12 @@ class ImportedTrack:
         Where the recorded height jumps: distance and, as length, the jump. [m]
     bound : tuple of Stretch
         Where the grade is held at its bound. [m]
+    climbs : Band
+        What the road that was driven climbs, short rises that are smoothed away included. [m]
+    bends : tuple of Bend
+        Radii of the bends that stand out of the noise, along the road. [m]
+    sight : Sight or None
+        What a bend must be to be seen; None where the track has no positions.
     waypoints_left : int
         Places of the file too far from the track.
     """
@@ -118,6 +127,9 @@ class ImportedTrack:
     gaps: tuple[Stretch, ...]
     jumps: tuple[Stretch, ...]
     bound: tuple[Stretch, ...]
+    climbs: Band
+    bends: tuple[Bend, ...]
+    sight: Sight | None
     waypoints_left: int
 
     @property
@@ -127,13 +139,13 @@ class ImportedTrack:
 
     @property
     def climb(self) -> float:
-        """Sum of all rises of the road. [m]"""
-        return float(np.sum(np.maximum(np.diff(self.elevation), 0.0)))
+        """Sum of all rises of the road as it is driven here. [m]"""
+        return _climb(self.elevation)
 
     @property
     def raw_climb(self) -> float:
         """Sum of all rises of the cleaned points as recorded, noise included. [m]"""
-        return float(np.sum(np.maximum(np.diff(self.raw_elevation), 0.0)))
+        return _climb(self.raw_elevation)
 
     @property
     def departure(self) -> tuple[float, float]:
@@ -148,13 +160,15 @@ class ImportedTrack:
         Returns
         -------
         text : str
-            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h and sign.
+            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h, curve_radius_m and sign.
         """
         texts: dict[int, list[str]] = {}
         for place, text in self.signs:
             texts.setdefault(int(np.argmin(np.abs(self.distance - place))), []).append(text)
         columns = ["distance_m", "grade_percent"]
         columns += ["speed_limit_km_h"] if self.limit is not None else []
+        radii = self._radii()
+        columns += ["curve_radius_m"] if self.bends else []
         columns += ["sign"] if texts else []
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
@@ -163,10 +177,21 @@ class ImportedTrack:
             cells = [f"{distance:.1f}".removesuffix(".0"), f"{100.0 * grade:.3f}".replace("-0.000", "0.000")]
             if self.limit is not None:
                 cells.append(f"{from_si(self.limit, 'km_h'):.4g}" if row == 0 else "")
+            if self.bends:
+                cells.append(f"{radii[row]:.0f}" if row == 0 or radii[row] != radii[row - 1] else "")
             if texts:
                 cells.append("; ".join(texts.get(row, [])))
             writer.writerow(cells)
         return out.getvalue()
+
+    def _radii(self) -> np.ndarray:
+        """Likeliest radius from each row to the next, 0 where no bend is; of two bends the tighter. [m]"""
+        radii = np.full(len(self.distance), np.inf)
+        for bend in self.bends:
+            first, past = np.searchsorted(self.distance, [bend.start + 1e-6, bend.start + bend.length])
+            radii[max(first - 1, 0) : past] = np.minimum(radii[max(first - 1, 0) : past], round(bend.radius.likely))
+        radii[np.isinf(radii)] = 0.0
+        return radii
 
     def toml(self) -> str:
         """The file beside the road.
@@ -182,6 +207,10 @@ class ImportedTrack:
         }
         if self.limit is not None:
             marks["speed_limit_km_h"] = "assumed, given at import"
+        if self.bends and self.sight:
+            marks["curve_radius_m"] = (
+                f"derived from the track, likeliest radius; the recording wanders {self.sight.noise:.1f} m from point to point"
+            )
         if self.signs:
             marks["sign"] = "from the file of the track"
         lines = [
@@ -237,13 +266,13 @@ def import_track(
     The steps: standing clusters, loops and position spikes go; each remaining point stands for the recorded points within
     10 m of it. Legs are measured on the WGS 84 ellipsoid. Heights that are missing, impossible, 0 for missing, or spikes are
     interpolated. `smoothed_heights` makes the profile; the grade is bound to 20 %; distances become those along the slope.
-    Speeds, stops and limits of the recording are not used. What stays is the error of the recording itself: a height that
+    `bends_of` finds bends. Speeds, stops and limits of the recording are not used. What stays is the error of the recording itself: a height that
     drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
     """
     _check_lengths(every, smooth, limit)
     raw = read_track(Path(path), content)
     measured = raw.kind == "distance table"
-    kept, dropped = (raw, {}) if measured else _cleaned_positions(raw)
+    kept, dropped, stood = (raw, {}, np.empty(0)) if measured else _cleaned_positions(raw)
     place = raw.distance if measured else np.append(0.0, np.cumsum(leg_lengths(kept.latitude, kept.longitude)))
     _check_extent(path, raw, place)
     gaps = _gaps(path, place)
@@ -253,6 +282,7 @@ def import_track(
     along, grade, bound = _grade_along(grid, profile, measured)
     distance, rows = _rows(along, grade, every)
     elevation = _integrated(distance, rows)
+    bends, sight = ((), None) if measured else bends_of(kept.latitude, kept.longitude, place, stood, BRIDGED_GAP)
     start = round(float(np.mean(np.interp(distance, along, profile) - elevation)), 2)
     name = raw.name or plain_text(Path(raw.file).stem, 60)
     return ImportedTrack(
@@ -275,6 +305,13 @@ def import_track(
         gaps=tuple(gaps),
         jumps=_jumps(place, height),
         bound=bound,
+        climbs=_climb_band(place, height, grid, profile, _climb(elevation)),
+        bends=tuple(
+            replace(bend, start=float(at), length=float(until - at))
+            for bend in bends
+            for at, until in [np.interp([bend.start, bend.start + bend.length], grid, along)]
+        ),
+        sight=sight,
         waypoints_left=left,
     )
 
@@ -394,6 +431,30 @@ def smoothed_heights(
     base = float(raw.mean())
     profile = base + solveh_banded(bands, raw - base)
     return grid, _rounded(_without_small_waves(profile), smooth / 5.0 / step)
+
+
+def _climb(heights: np.ndarray) -> float:
+    """Sum of all rises. [m]"""
+    return float(np.sum(np.maximum(np.diff(heights), 0.0)))
+
+
+def _climb_band(place: np.ndarray, height: np.ndarray, grid: np.ndarray, profile: np.ndarray, climb: float) -> Band:
+    """What the road that was driven climbs, by what smoothing over the least length leaves and noise alone would not.
+
+    The same noise as the recording has is laid over the smoothed road and smoothed over the least length. What the recording
+    climbs more than that are short rises of the road, which the longer smoothing has taken.
+    """
+    legs = np.diff(place)
+    step = min((each for each in np.abs(np.diff(height)).tolist() if each > 1e-3), default=0.0)  # heights are rounded to it
+    _, white = noise_of(np.diff(height) / legs, legs)
+    spread = math.sqrt(max(white, step**2 / 12.0))
+    noise, road = np.random.default_rng(1), np.interp(place, grid, profile)
+    least = SMOOTH_RANGE[0]
+    drawn = [_climb(smoothed_heights(place, road + noise.normal(0.0, spread, len(place)), least)[1]) for _ in range(DRAWS)]
+    short = _climb(smoothed_heights(place, height, least)[1]) - float(np.mean(drawn))
+    likely = max(climb + short, 0.0)
+    off = BAND * math.hypot(float(np.std(drawn)), UNSURE * short, DRIFT * likely)
+    return Band(max(likely - off, 0.0), likely, likely + off)
 
 
 def _turning_points(profile: np.ndarray) -> list[int]:
@@ -535,8 +596,11 @@ def _without_loops(centres: np.ndarray) -> list[int]:
     return kept
 
 
-def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int]]:
-    """The track without spikes, clusters and loops: one mean point for each run of points within the standing radius."""
+def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int], np.ndarray]:
+    """The track without spikes, clusters and loops: one mean point for each run of points within the standing radius.
+
+    Also what was dropped, and how many recorded points passed by each that is left.
+    """
     plane = _plane(raw.latitude, raw.longitude)
     same = np.concatenate([[False], np.all(np.diff(plane, axis=0) == 0.0, axis=1)])
     repeats = same & ((raw.elevation == np.roll(raw.elevation, 1)) | np.isnan(raw.elevation))
@@ -571,7 +635,8 @@ def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int]]:
         "merged with close neighbours": int(len(used) - len(groups)),
         "short loops of a standing receiver": len(groups) - len(kept),
     }
-    return track, {reason: count for reason, count in dropped.items() if count}
+    stood = np.add.reduceat(counts, kept)
+    return track, {reason: count for reason, count in dropped.items() if count}, stood
 
 
 def _group_heights(elevation: np.ndarray, groups: Sequence[tuple[int, int]]) -> np.ndarray:

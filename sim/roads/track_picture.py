@@ -9,10 +9,12 @@ import numpy as np
 from sim.roads.track import STEEPEST_IMPORTED, ImportedTrack
 from sim.units import quantity_text, shown_unit, shown_value
 
-WIDTH, HEIGHT = 1000.0, 600.0
+WIDTH, HEIGHT = 1000.0, 740.0
 LEFT, RIGHT = 76.0, 976.0
 HEIGHT_PANEL = (96.0, 366.0)  # top and bottom
 GRADE_PANEL = (402.0, 542.0)
+BEND_PANEL = (578.0, 682.0)
+RADII = (10.0, 1000.0)  # m, the ends of a logarithmic axis
 INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
 
 
@@ -57,13 +59,13 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
         _text(
             LEFT,
             54,
-            f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}; grade"
-            f" {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
+            f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}, road itself"
+            f" {high(track.climbs.low)} to {high(track.climbs.high)}; grade {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
             14,
             FAINT,
         ),
     ]
-    for panel in (HEIGHT_PANEL, GRADE_PANEL):
+    for panel in (HEIGHT_PANEL, GRADE_PANEL, BEND_PANEL):
         for gap in track.gaps:
             first, last = (
                 _x(min(shown(place, "distance"), end), across) for place in (gap.start, gap.start + gap.length)
@@ -76,13 +78,13 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
     parts += _axis(GRADE_PANEL, grades, "grade, %")
     for tick in _ticks(*across, 10):
         at = _x(tick, across)
-        for top, bottom in (HEIGHT_PANEL, GRADE_PANEL):
+        for top, bottom in (HEIGHT_PANEL, GRADE_PANEL, BEND_PANEL):
             parts.append(_line(at, top, at, bottom, GRID))
-        parts.append(_text(at, GRADE_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
+        parts.append(_text(at, BEND_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
     parts.append(
         _text(
             (LEFT + RIGHT) / 2,
-            GRADE_PANEL[1] + 42,
+            BEND_PANEL[1] + 42,
             f"distance along the road, {shown_unit('distance', system)}",
             14,
             INK,
@@ -100,8 +102,32 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
     for stretch in track.bound:
         at = _x(min(shown(stretch.start + 0.5 * stretch.length, "distance"), end), across)
         parts.append(_text(at, GRADE_PANEL[0] - 4, f"held at {100 * STEEPEST_IMPORTED:g} %", 12, INK, "middle"))
+    parts += _bends(track, across, system)
     parts += _legend(bool(track.gaps))
     return "\n".join([*parts, "</svg>"]) + "\n"
+
+
+def _bends(track: ImportedTrack, across: tuple[float, float], system: str) -> list[str]:
+    """Radius of each bend, with its band as a box."""
+    span = (math.log10(RADII[0]), math.log10(RADII[1]))
+
+    def high(radius: float) -> float:
+        return _y(math.log10(min(max(radius, RADII[0]), RADII[1])), span, BEND_PANEL)
+
+    parts = [_frame(BEND_PANEL, f"radius of bends, {shown_unit('height', system)}")]
+    for radius in (10.0, 30.0, 100.0, 300.0, 1000.0):
+        parts.append(_line(LEFT, high(radius), RIGHT, high(radius), GRID))
+        parts.append(_text(LEFT - 8, high(radius) + 4.5, f"{shown_value(radius, 'height', system):.0f}", 13, INK, "end"))
+    for bend in track.bends:
+        first, last = (_x(shown_value(at, "distance", system), across) for at in (bend.start, bend.start + bend.length))
+        top, bottom, likely = high(bend.radius.high), high(bend.radius.low), high(bend.radius.likely)
+        parts.append(
+            f'<rect x="{first:.1f}" y="{top:.1f}" width="{max(last - first, 1.0):.1f}" height="{bottom - top:.1f}" fill="{ROAD}"/>'
+        )
+        parts.append(_line(first, likely, max(last, first + 1.0), likely, RECORDED, 2.0))
+    if not track.bends:
+        parts.append(_text(LEFT + 12, BEND_PANEL[0] + 24, "no bends found", 13, FAINT))
+    return parts
 
 
 def _legend(gaps: bool) -> list[str]:
@@ -127,15 +153,18 @@ def _axis(panel: tuple[float, float], span: tuple[float, float], name: str) -> l
         at = _y(tick, span, panel)
         parts.append(_line(LEFT, at, RIGHT, at, GRID))
         parts.append(_text(LEFT - 8, at + 4.5, f"{tick:g}".replace("-", "−"), 13, INK, "end"))
-    parts.append(
-        f'<rect x="{LEFT:g}" y="{top:g}" width="{RIGHT - LEFT:g}" height="{bottom - top:g}" fill="none" stroke="{FAINT}"/>'
-    )
+    return [*parts, _frame(panel, name)]
+
+
+def _frame(panel: tuple[float, float], name: str) -> str:
+    """Frame and name of a panel."""
+    top, bottom = panel
     middle = 0.5 * (top + bottom)
-    parts.append(
+    return (
+        f'<rect x="{LEFT:g}" y="{top:g}" width="{RIGHT - LEFT:g}" height="{bottom - top:g}" fill="none" stroke="{FAINT}"/>'
         f'<text x="22" y="{middle:g}" font-size="14" fill="{INK}" text-anchor="middle" transform="rotate(-90 22 {middle:g})">'
         f"{escape(name)}</text>"
     )
-    return parts
 
 
 def _ticks(low: float, high: float, most: int) -> list[float]:

@@ -300,7 +300,7 @@ def fuel_test(**changes) -> dict:
         "title": "A fuel test",
         "truck": "long-haul-manual",
         "road": "grade:0%,40km",
-        "set": ["cruise.set_speed_km_h=100", "driver.speed_limit_share=1.3"],
+        "set": ["cruise.set_speed_km_h=100"],
         "report": ["fuel_kg", "time_s"],
         "fuel_test": table,
     }
@@ -350,5 +350,5 @@ def test_weather_drivers_and_scale_of_a_fuel_test_do_not_hang_together():
 
 
 def test_a_change_that_costs_time_is_seen_in_the_elapsed_times():
-    verdict = run_study(fuel_test(set=["driver.speed_limit_share=0.9"])).answers["fuel_test"]
+    verdict = run_study(fuel_test(set=["cruise.set_speed_km_h=95"])).answers["fuel_test"]
     assert not verdict["valid"] and not verdict["after"]["same_time"] and verdict["before"]["same_time"]
