@@ -253,28 +253,40 @@ class _Track:
 
         None where it is far too small to matter.
         """
+        from scipy.linalg import cholesky_banded, solve_banded
         from scipy.optimize import least_squares
 
         points = np.append(0.0, np.cumsum(self.legs))
-        run = points[past] - points[first]
-        guess = (self.heading[past - 1] - self.heading[first]) / max(run - float(np.mean(self.legs[first:past])), 1.0)
+        middle = 0.5 * (points[1:] + points[:-1])
+
+        def slope(begin: int, end: int) -> float:
+            return float(np.polyfit(middle[begin:end], self.heading[begin:end], 1)[0]) if end - begin > 1 else 0.0
+
+        guess = slope(first, past)
         if abs(guess) < 0.25 / WIDEST:
             return None
-        cover = np.diag(self.steps + self.white[1:] + self.white[:-1])
-        beside = np.arange(len(self.legs) - 1)
-        cover[beside, beside + 1] = cover[beside + 1, beside] = -self.white[1:-1]
-        whitening = np.linalg.inv(np.linalg.cholesky(cover / np.outer(self.legs, self.legs)))
+        variance = self.steps + self.white[1:] + self.white[:-1]
+        root = cholesky_banded([variance, np.append(-self.white[1:-1], 0.0)], lower=True)  # of the covariance of the errors
 
         def off(values: np.ndarray) -> np.ndarray:
             heading, before, within, after, start, stop = values
             turned = heading * points + 0.5 * before * points**2
             for place, change in ((start, within - before), (stop, after - within)):
                 turned = turned + 0.5 * change * np.maximum(points - place, 0.0) ** 2
-            missed: np.ndarray = whitening @ (self.heading - np.diff(turned) / self.legs)
+            missed: np.ndarray = solve_banded((1, 0), root, self.heading * self.legs - np.diff(turned))
             return missed
 
-        begin = np.array([self.heading[first], 0.0, guess, 0.0, points[first], points[past]])
-        fit = least_squares(off, begin, x_scale=np.array([0.01, 1e-4, 1e-4, 1e-4, 10.0, 10.0]), max_nfev=50)
+        scale = np.array([0.01, 1e-4, 1e-4, 1e-4, 10.0, 10.0])
+        fits = [
+            least_squares(
+                off,
+                [self.heading[first] - before * middle[first], before, guess, after, points[first], points[past]],
+                x_scale=scale,
+                max_nfev=50,
+            )
+            for before, after in ((0.0, 0.0), (slope(0, first), slope(past, len(middle))))
+        ]  # between straights, and beside other bends
+        fit = min(fits, key=lambda each: each.cost)
         spread = max(2.0 * fit.cost / max(len(points) - 7, 1), 1.0)
         _, _, curvature, _, start, stop = fit.x
         variance = float(np.linalg.pinv(fit.jac.T @ fit.jac)[2, 2]) * spread + (OWN_LINE * curvature) ** 2
