@@ -265,23 +265,32 @@ class _Track:
         guess = slope(first, past)
         if abs(guess) < 0.25 / WIDEST:
             return None
+        course = np.append(0.0, np.cumsum(self.heading * self.legs))
         variance = self.steps + self.white[1:] + self.white[:-1]
         root = cholesky_banded([variance, np.append(-self.white[1:-1], 0.0)], lower=True)  # of the covariance of the errors
 
-        def off(values: np.ndarray) -> np.ndarray:
-            heading, before, within, after, start, stop = values
-            turned = heading * points + 0.5 * before * points**2
-            for place, change in ((start, within - before), (stop, after - within)):
-                turned = turned + 0.5 * change * np.maximum(points - place, 0.0) ** 2
-            missed: np.ndarray = solve_banded((1, 0), root, self.heading * self.legs - np.diff(turned))
-            return missed
+        def whitened(turned: np.ndarray) -> np.ndarray:
+            out: np.ndarray = solve_banded((1, 0), root, np.diff(turned, axis=0))
+            return out
 
-        scale = np.array([0.01, 1e-4, 1e-4, 1e-4, 10.0, 10.0])
+        def shape(start: float, stop: float) -> np.ndarray:
+            whole, past_start, past_stop = (0.5 * np.maximum(points - place, 0.0) ** 2 for place in (0.0, start, stop))
+            return np.column_stack([points, whole - past_start, past_start - past_stop, past_stop])
+
+        def off(values: np.ndarray) -> np.ndarray:
+            return whitened(shape(*values[4:]) @ values[:4] - course)
+
+        def change(values: np.ndarray) -> np.ndarray:
+            _, before, within, after, start, stop = values
+            moved = [(before - within) * np.maximum(points - start, 0.0), (within - after) * np.maximum(points - stop, 0.0)]
+            return whitened(np.column_stack([shape(start, stop), *moved]))
+
         fits = [
             least_squares(
                 off,
                 [self.heading[first] - before * middle[first], before, guess, after, points[first], points[past]],
-                x_scale=scale,
+                change,
+                x_scale=[0.01, 1e-4, 1e-4, 1e-4, 10.0, 10.0],
                 max_nfev=50,
             )
             for before, after in ((0.0, 0.0), (slope(0, first), slope(past, len(middle))))
