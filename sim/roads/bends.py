@@ -147,12 +147,12 @@ def bends_of(
 
 
 def noise_of(slope: np.ndarray, legs: np.ndarray) -> tuple[float, float]:
-    """How much a recording wanders about the road, by third differences of what it says.
+    """How much a recording wanders about the road.
 
     Parameters
     ----------
     slope : array
-        Heading or rise over run of each leg, shape (legs,).
+        Heading of each leg, shape (legs,). [rad]
     legs : array
         [m]
 
@@ -168,17 +168,30 @@ def noise_of(slope: np.ndarray, legs: np.ndarray) -> tuple[float, float]:
     lags = [lag for lag in (1, 2, 4) if len(legs) > 6 * lag]
     if not lags:
         return 0.0, 0.0
-    across, along = np.append(0.0, np.cumsum(slope * legs)), np.append(0.0, np.cumsum(legs))
-    found = []
-    for lag in lags:
-        run = along[lag:] - along[:-lag]
-        mean = (across[lag:] - across[:-lag]) / run
-        third = (mean[2 * lag :] - 2.0 * mean[lag:-lag] + mean[: -2 * lag]) * float(np.median(run))
-        found.append((1.4826 * float(np.median(np.abs(third)))) ** 2)
-    scale = np.maximum(np.array(found), 1e-6)
+    found = np.array([third_differences(slope, legs, lag) for lag in lags])
+    scale = np.maximum(found, 1e-6)
     share = np.array([[6.0 * lag, 20.0] for lag in lags])
-    (walk, white), _ = nnls(share / scale[:, None], np.array(found) / scale)
+    (walk, white), _ = nnls(share / scale[:, None], found / scale)
     return float(walk), float(white)
+
+
+def third_differences(slope: np.ndarray, legs: np.ndarray, lag: int) -> float:
+    """Variance of the third differences of what a recording says across the road or up, by their median. [m2]
+
+    Parameters
+    ----------
+    slope : array
+        Heading or rise over run of each leg, shape (legs,).
+    legs : array
+        [m]
+    lag : int
+        Between how many legs.
+    """
+    across, along = np.append(0.0, np.cumsum(slope * legs)), np.append(0.0, np.cumsum(legs))
+    run = along[lag:] - along[:-lag]
+    mean = (across[lag:] - across[:-lag]) / run
+    third = (mean[2 * lag :] - 2.0 * mean[lag:-lag] + mean[: -2 * lag]) * float(np.median(run))
+    return (1.4826 * float(np.median(np.abs(third)))) ** 2
 
 
 @dataclass(frozen=True)

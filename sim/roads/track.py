@@ -17,7 +17,7 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import tracks
-from sim.roads.bends import BAND, Band, Bend, Sight, bends_of, noise_of
+from sim.roads.bends import BAND, Band, Bend, Sight, bends_of, third_differences
 from sim.roads.route import HIGHEST, LONGEST, Route, route_from_texts
 from sim.roads.track_file import RawTrack, plain_text, read_track
 from sim.units import from_si
@@ -42,6 +42,7 @@ LIMIT_RANGE = (5.0 / 3.6, 130.0 / 3.6)  # m/s
 DEFAULT_EVERY = 25.0  # m
 DEFAULT_SMOOTH = 200.0  # m
 DRAWS = 16  # of the noise, for the band of a climb
+KNOWN = 1.8  # derived: over the root of the number of points, how surely medians of third differences give the noise
 UNSURE = 0.25  # of what short rises add to a climb, assumed: one standard deviation
 DRIFT = 0.01  # of a climb, assumed: one standard deviation of the scale of heights and of the weather on the way
 
@@ -444,14 +445,21 @@ def _climb_band(place: np.ndarray, height: np.ndarray, grid: np.ndarray, profile
     The same noise as the recording has is laid over the smoothed road and smoothed over the least length. What the recording
     climbs more than that are short rises of the road, which the longer smoothing has taken.
     """
-    legs = np.diff(place)
+    noise, legs, road = np.random.default_rng(1), np.diff(place), np.interp(place, grid, profile)
     step = min((each for each in np.abs(np.diff(height)).tolist() if each > 1e-3), default=0.0)  # heights are rounded to it
-    _, white = noise_of(np.diff(height) / legs, legs)
-    spread = math.sqrt(max(white, step**2 / 12.0))
-    noise, road = np.random.default_rng(1), np.interp(place, grid, profile)
-    least = SMOOTH_RANGE[0]
-    drawn = [_climb(smoothed_heights(place, road + noise.normal(0.0, spread, len(place)), least)[1]) for _ in range(DRAWS)]
-    short = _climb(smoothed_heights(place, height, least)[1]) - float(np.mean(drawn))
+    spread = 0.0
+    if len(legs) > 3:
+        even = height + step * noise.uniform(-0.5, 0.5, len(height))  # so that medians are no multiples of the step
+        spread = math.sqrt(third_differences(np.diff(even) / legs, legs, 1) / 20.0)
+    unsure = KNOWN / math.sqrt(len(legs))
+
+    def left(heights: np.ndarray) -> float:
+        return _climb(smoothed_heights(place, heights, SMOOTH_RANGE[0])[1])
+
+    drawn = [
+        left(road + spread * (1.0 + unsure * noise.normal()) * noise.normal(size=len(place))) for _ in range(DRAWS)
+    ]
+    short = left(height) - float(np.mean(drawn))
     likely = max(climb + short, 0.0)
     off = BAND * math.hypot(float(np.std(drawn)), UNSURE * short, DRIFT * likely)
     return Band(max(likely - off, 0.0), likely, likely + off)
@@ -461,7 +469,9 @@ def _turning_points(profile: np.ndarray) -> list[int]:
     """First and last cell, and between them the highs and lows that stand out by LEAST_WAVE."""
     high = low = 0
     direction, turns = 0, [0]
-    for cell, value in enumerate(profile.tolist()):
+    steps = np.diff(profile, prepend=profile[0], append=profile[-1])
+    for cell in np.flatnonzero(steps[1:] * steps[:-1] <= 0.0).tolist():  # what only rises or falls on turns nowhere
+        value = profile[cell]
         if value > profile[high]:
             high = cell
         if value < profile[low]:

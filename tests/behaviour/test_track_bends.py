@@ -161,8 +161,9 @@ def test_a_truck_slows_for_the_bends_of_an_imported_road():
         fastest = speed[inside].max()
         assert fastest**2 / band.likely < 1.1 * SIDE_ACCELERATION, f"{radius:g} m at {first:g} m"
         assert fastest**2 / radius < 1.1 * SIDE_ACCELERATION * band.high / band.low
-        tight = (SIDE_ACCELERATION * radius) ** 0.5 < 24.0
-        assert not tight or fastest > 0.85 * (SIDE_ACCELERATION * radius) ** 0.5, "no slower than a bend asks for"
+        asked = (SIDE_ACCELERATION * radius) ** 0.5
+        held_up = asked > 24.0 or made_tracks.rise()(first) > 0.0  # by the driver's own speed, by a climb
+        assert held_up or fastest > 0.85 * asked, "no slower than a bend asks for"
 
 
 def test_rows_say_where_a_bend_begins_and_ends():
