@@ -183,7 +183,7 @@ def descending(cab: Cab, planned: list[Descent]) -> Process:
 def approach(cab: Cab, demand: Demand) -> Process:
     """Slows to a lower speed: foot off, engine brake on, and as much brake as these leave to do."""
     clock, habits = cab.clock, cab.settings.driver
-    cab.aim_for(demand.speed)
+    cab.aim_for(min(demand.speed, cab.allowed_speed()))
     if clock.believed("judged_speed") > demand.speed + 0.2:
         cab.select(cab.settings.retarding.selector)
         cab.want_retarding("slow", True)

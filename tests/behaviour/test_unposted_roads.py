@@ -84,3 +84,15 @@ def test_brakes_before_a_bend_are_for_the_bend(in_an_empty_folder):
     road = load_route("bend.csv")
     assert purpose(road, 450.0, 15.0) == "limit_or_curve"
     assert purpose(road, 550.0, 9.0) == "descent"
+
+
+def test_a_bend_before_a_crest_holds_until_its_end(in_an_empty_folder):
+    """The speed at which the gear for the descent goes in is higher than the bend allows."""
+    Path("crest.csv").write_text(
+        "distance_m,grade_percent,curve_radius_m\n0,8,0\n1500,8,0\n1600,4,60\n1700,0,\n1900,-2,\n2000,-6,0\n3500,-7,\n",
+        encoding="utf-8",
+    )
+    road = load_route("crest.csv")
+    result = run_trip(load_truck(T1).truck, road, load_settings())
+    distance, speed = result.trace["distance_m"], result.trace["speed_m_s"]
+    assert speed[(distance > 1610.0) & (distance < 1990.0)].max() < road.curve_at(1800.0) + 0.5
