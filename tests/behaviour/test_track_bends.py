@@ -161,9 +161,8 @@ def test_a_truck_slows_for_the_bends_of_an_imported_road():
         fastest = speed[inside].max()
         assert fastest**2 / band.likely < 1.1 * SIDE_ACCELERATION, f"{radius:g} m at {first:g} m"
         assert fastest**2 / radius < 1.1 * SIDE_ACCELERATION * band.high / band.low
-        asked = (SIDE_ACCELERATION * radius) ** 0.5
-        held_up = asked > 24.0 or made_tracks.rise()(first) > 0.0  # by the driver's own speed, by a climb
-        assert held_up or fastest > 0.85 * asked, "no slower than a bend asks for"
+        # wider ones leave the speed to the driver, climbs and descents
+        assert radius > 160.0 or fastest > 0.9 * (SIDE_ACCELERATION * radius) ** 0.5, "no slower than a bend asks for"
 
 
 def test_rows_say_where_a_bend_begins_and_ends():
@@ -203,7 +202,7 @@ def test_the_band_of_a_climb_holds_the_true_one_as_often_as_it_claims(profile):
     inside = []
     for spacing, noise, step in ERRORS:
         for seed in range(1, 5):
-            recording = made(profile, 15_000.0, spacing, noise, 0.3, step, seed)
+            recording = made(profile, 15_000.0, spacing, noise, 0.3, step, seed, heading=straight)
             band = import_track(recording.write()).climbs
             inside.append(band.low <= recording.climb <= band.high)
             assert band.low <= band.likely <= band.high < 1.35 * recording.climb + 45.0
