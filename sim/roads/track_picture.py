@@ -14,7 +14,7 @@ LEFT, RIGHT = 76.0, 976.0
 HEIGHT_PANEL = (96.0, 366.0)  # top and bottom
 GRADE_PANEL = (402.0, 542.0)
 BEND_PANEL = (578.0, 682.0)
-RADII = (10.0, 1000.0)  # m, the ends of a logarithmic axis
+RADII = {"metric": (10.0, 30.0, 100.0, 300.0, 1000.0), "us": (30.0, 100.0, 300.0, 1000.0, 3000.0)}  # of a logarithmic axis
 INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
 
 
@@ -103,45 +103,57 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
         at = _x(min(shown(stretch.start + 0.5 * stretch.length, "distance"), end), across)
         parts.append(_text(at, GRADE_PANEL[0] - 4, f"held at {100 * STEEPEST_IMPORTED:g} %", 12, INK, "middle"))
     parts += _bends(track, across, system)
-    parts += _legend(bool(track.gaps))
+    parts += _legend(bool(track.gaps), bool(track.bends))
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
 def _bends(track: ImportedTrack, across: tuple[float, float], system: str) -> list[str]:
     """Radius of each bend, with its band as a box."""
-    span = (math.log10(RADII[0]), math.log10(RADII[1]))
+    ticks = RADII[system]
+    span = (math.log10(ticks[0]), math.log10(ticks[-1]))
 
     def high(radius: float) -> float:
-        return _y(math.log10(min(max(radius, RADII[0]), RADII[1])), span, BEND_PANEL)
+        """Where a radius as shown is drawn, at the edge when it is beyond."""
+        return _y(math.log10(min(max(radius, ticks[0]), ticks[-1])), span, BEND_PANEL)
 
     parts = [_frame(BEND_PANEL, f"radius of bends, {shown_unit('height', system)}")]
-    for radius in (10.0, 30.0, 100.0, 300.0, 1000.0):
-        parts.append(_line(LEFT, high(radius), RIGHT, high(radius), GRID))
-        parts.append(_text(LEFT - 8, high(radius) + 4.5, f"{shown_value(radius, 'height', system):.0f}", 13, INK, "end"))
+    for tick in ticks:
+        parts.append(_line(LEFT, high(tick), RIGHT, high(tick), GRID))
+        parts.append(_text(LEFT - 8, high(tick) + 4.5, f"{tick:g}", 13, INK, "end"))
     for bend in track.bends:
         first, last = (_x(shown_value(at, "distance", system), across) for at in (bend.start, bend.start + bend.length))
-        top, bottom, likely = high(bend.radius.high), high(bend.radius.low), high(bend.radius.likely)
-        parts.append(
-            f'<rect x="{first:.1f}" y="{top:.1f}" width="{max(last - first, 1.0):.1f}" height="{bottom - top:.1f}" fill="{ROAD}"/>'
+        top, likely, bottom = (
+            high(shown_value(each, "height", system)) for each in (bend.radius.high, bend.radius.likely, bend.radius.low)
         )
-        parts.append(_line(first, likely, max(last, first + 1.0), likely, RECORDED, 2.0))
+        parts += _bend(first, max(last, first + 1.0), top, likely, bottom)
     if not track.bends:
         parts.append(_text(LEFT + 12, BEND_PANEL[0] + 24, "no bends found", 13, FAINT))
     return parts
 
 
-def _legend(gaps: bool) -> list[str]:
+def _bend(first: float, last: float, top: float, likely: float, bottom: float) -> list[str]:
+    """The box of a band and the line of what is likeliest."""
+    return [
+        f'<rect x="{first:.1f}" y="{top:.1f}" width="{last - first:.1f}" height="{bottom - top:.1f}" fill="{ROAD}"/>',
+        _line(first, likely, last, likely, RECORDED, 0.9),
+    ]
+
+
+def _legend(gaps: bool, bends: bool) -> list[str]:
     """What the lines mean, above the upper panel."""
     at = HEIGHT_PANEL[0] - 14
     parts = [
         _line(LEFT, at - 4, LEFT + 34, at - 4, RECORDED, 0.9),
         _text(LEFT + 42, at, "as recorded, cleaned (thin)", 13, INK),
-        _line(LEFT + 250, at - 4, LEFT + 284, at - 4, ROAD, 4.0),
-        _text(LEFT + 292, at, "road: smoothed (thick)", 13, INK),
+        _line(LEFT + 222, at - 4, LEFT + 256, at - 4, ROAD, 4.0),
+        _text(LEFT + 264, at, "road: smoothed (thick)", 13, INK),
     ]
+    if bends:
+        parts += _bend(LEFT + 426, LEFT + 460, at - 9, at - 4, at + 1)
+        parts.append(_text(LEFT + 468, at, "bend: likeliest (line), nine times of ten (box)", 13, INK))
     if gaps:
-        parts.append(f'<rect x="{LEFT + 470:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
-        parts.append(_text(LEFT + 512, at, "gap, bridged straight", 13, INK))
+        parts.append(f'<rect x="{LEFT + 768:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
+        parts.append(_text(LEFT + 810, at, "gap, bridged", 13, INK))
     return parts
 
 

@@ -12,7 +12,7 @@ Told = Callable[[float, str], str]  # a quantity and its kind in words
 
 def _band(band: Band, told: Told) -> str:
     """A length and the ends of its band."""
-    return f"{told(band.likely, 'height')}, nine of ten between {told(band.low, 'height')} and {told(band.high, 'height')}"
+    return f"{told(band.likely, 'height')}, nine times of ten {told(band.low, 'height')} to {told(band.high, 'height')}"
 
 
 def climb_told(track: ImportedTrack, told: Told) -> str:
@@ -37,11 +37,11 @@ def unseen_told(track: ImportedTrack, told: Told) -> str:
     if track.sight is None:
         return "all bends"
     sight = track.sight
-    found = [f"those shorter than {told(sight.shortest, 'height')}, for a point every {told(sight.spacing, 'height')}"]
+    shortest, spacing = told(sight.shortest, "height"), told(sight.spacing, "height")
+    found = [f"those shorter than {shortest}, as there is a point every {spacing}"]
     if sight.radius < WIDEST:
+        length, radius = told(LOOKED_OVER, "height"), told(sight.radius, "height")
         noise = told(sight.noise, "short length")
-        found.append(
-            f"of {told(LOOKED_OVER, 'height')} those wider than {told(sight.radius, 'height')}, for noise of {noise} a point"
-        )
+        found.append(f"of those {length} long the radii above {radius}, as points wander by {noise}")
     found += ["what lies in a gap"] * bool(track.gaps)
     return "; ".join(found)
