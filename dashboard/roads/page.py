@@ -4,6 +4,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -506,8 +507,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             return [card("What smoothing changed", html.P(gone))]
         return []
 
-    def told(value: float, kind: str) -> str:
-        return with_unit(value, kind, units)
+    told = partial(with_unit, units=units)
 
     def at(stretch: Stretch) -> str:
         return with_unit(stretch.start, "distance", units, 2)

@@ -7,7 +7,7 @@ from sim.roads.track import ImportedTrack
 
 NO_LIMIT = "none: the driver goes by bends, cruise set speed or driver.desired_speed_km_h"
 
-Told = Callable[[float, str], str]  # a quantity and its kind in words
+Told = Callable[..., str]  # a quantity and its kind in words, and how many decimals
 
 
 def _band(band: Band, told: Told) -> str:
@@ -28,7 +28,7 @@ def bends_told(track: ImportedTrack, told: Told) -> str:
     if not track.bends:
         return "none found that a truck slows for"
     tightest = min(track.bends, key=lambda bend: bend.radius.likely)
-    where = f"at {told(tightest.start, 'distance')}"
+    where = f"at {told(tightest.start, 'distance', digits=2)}"
     return f"{len(track.bends)}, tightest {where}: {_band(tightest.radius, told)}"
 
 
@@ -41,7 +41,7 @@ def unseen_told(track: ImportedTrack, told: Told) -> str:
     found = [f"those shorter than {shortest}, as there is a point every {spacing}"]
     if sight.radius < WIDEST:
         length, radius = told(LOOKED_OVER, "height"), told(sight.radius, "height")
-        noise = told(sight.noise, "short length")
+        noise = told(sight.noise, "height", digits=1)
         found.append(f"of those {length} long the radii above {radius}, as points wander by {noise}")
     found += ["what lies in a gap"] * bool(track.gaps)
     return "; ".join(found)
