@@ -94,7 +94,7 @@ def made(
     start: tuple[float, float] = (46.0, 7.0),
     heading: Profile = winding,
 ) -> Made:
-    """A road, winding unless told otherwise, of given length; noise is independent from point to point, its standard deviation in metres."""
+    """A road of given length; noise is independent from point to point, its standard deviation in metres."""
     noise = np.random.default_rng(seed)
     along = np.linspace(0.0, length, round(length / spacing) + 1)
     truth = profile(along)

@@ -120,7 +120,12 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         [
             Panel(f"Height, {height_unit}", 2.0, span, profile),
             Panel("Grade, %", 1.0, span_of_lines([grades, {"y": [0.0]}], 2.0), [grades]),
-            Panel(f"Posted limit, {speed_unit}", 0.8, span_of_lines(limited or bends, 20.0, 0.0), [*limited, *bends]),
+            Panel(
+                f"Posted limit and curves, {speed_unit}",
+                0.8,
+                span_of_lines(limited or bends, 20.0, 0.0),
+                [*limited, *bends],
+            ),
         ],
         (0.0, route.length),
         units,

@@ -533,9 +533,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         (
             "posted limit",
-            NO_LIMIT
-            if track.limit is None
-            else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
+            NO_LIMIT if track.limit is None else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),
     ]
     notes = [

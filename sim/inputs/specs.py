@@ -490,7 +490,10 @@ class Start(Part):
     """How the trip begins."""
 
     speed_km_h: float = _number(
-        "road speed; below 0 for what the driver goes by: limit, curve, cruise set speed, his own; 0 to start from rest", -1, 130, -1.0
+        "road speed; below 0 for what the driver goes by: limit, curve, cruise set speed, his own; 0 to start from rest",
+        -1,
+        130,
+        -1.0,
     )
     gear: int = _number("gear; 0 for the one that suits the speed", 0, 24, 0)
     brake_temperature_c: float = _number("all drums", -40, 600, 65.6)

@@ -28,7 +28,7 @@ LOOKED_OVER = 100.0  # m: length of the bend for which it is told which radius w
 
 @dataclass(frozen=True)
 class Band:
-    """A value that a recording does not give exactly: the likeliest, and the ends between which the true one is nine times of ten."""
+    """A value that a recording does not give exactly; the true one is between `low` and `high` nine times of ten."""
 
     low: float
     likely: float
@@ -127,7 +127,9 @@ def bends_of(
     legs = np.diff(places)
     turned = np.diff(longitude) - 360.0 * np.round(np.diff(longitude) / 360.0)
     middle = np.radians(0.5 * (latitude[1:] + latitude[:-1]))
-    flattening = 1.0 + 0.00673949674 * np.cos(middle) ** 2  # radius of the prime vertical over that of the meridian, WGS 84
+    flattening = (
+        1.0 + 0.00673949674 * np.cos(middle) ** 2
+    )  # radius of the prime vertical over that of the meridian, WGS 84
     heading = np.unwrap(np.arctan2(turned * np.cos(middle) * flattening, np.diff(latitude)))
     walk, white = noise_of(heading, legs)
     white = max(white, ROUNDING**2)
@@ -280,7 +282,9 @@ class _Track:
             return None
         course = np.append(0.0, np.cumsum(self.heading * self.legs))
         variance = self.steps + self.white[1:] + self.white[:-1]
-        root = cholesky_banded([variance, np.append(-self.white[1:-1], 0.0)], lower=True)  # of the covariance of the errors
+        root = cholesky_banded(
+            [variance, np.append(-self.white[1:-1], 0.0)], lower=True
+        )  # of the covariance of the errors
 
         def whitened(turned: np.ndarray) -> np.ndarray:
             out: np.ndarray = solve_banded((1, 0), root, np.diff(turned, axis=0))
@@ -295,7 +299,10 @@ class _Track:
 
         def change(values: np.ndarray) -> np.ndarray:
             _, before, within, after, start, stop = values
-            moved = [(before - within) * np.maximum(points - start, 0.0), (within - after) * np.maximum(points - stop, 0.0)]
+            moved = [
+                (before - within) * np.maximum(points - start, 0.0),
+                (within - after) * np.maximum(points - stop, 0.0),
+            ]
             return whitened(np.column_stack([shape(start, stop), *moved]))
 
         fits = [
@@ -304,6 +311,7 @@ class _Track:
                 [self.heading[first] - before * middle[first], before, guess, after, points[first], points[past]],
                 change,
                 x_scale=[0.01, 1e-4, 1e-4, 1e-4, 10.0, 10.0],
+                ftol=1e-4,  # of the sum of squares: far below what a standard deviation moves it
                 max_nfev=50,
             )
             for before, after in ((0.0, 0.0), (slope(0, first), slope(past, len(middle))))

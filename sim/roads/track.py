@@ -267,8 +267,8 @@ def import_track(
     The steps: standing clusters, loops and position spikes go; each remaining point stands for the recorded points within
     10 m of it. Legs are measured on the WGS 84 ellipsoid. Heights that are missing, impossible, 0 for missing, or spikes are
     interpolated. `smoothed_heights` makes the profile; the grade is bound to 20 %; distances become those along the slope.
-    `bends_of` finds bends. Speeds, stops and limits of the recording are not used. What stays is the error of the recording itself: a height that
-    drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
+    `bends_of` finds bends. Speeds, stops and limits of the recording are not used. What stays is the error of the recording
+    itself: a height that drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
     """
     _check_lengths(every, smooth, limit)
     raw = read_track(Path(path), content)
@@ -446,7 +446,9 @@ def _climb_band(place: np.ndarray, height: np.ndarray, grid: np.ndarray, profile
     climbs more than that are short rises of the road, which the longer smoothing has taken.
     """
     noise, legs, road = np.random.default_rng(1), np.diff(place), np.interp(place, grid, profile)
-    step = min((each for each in np.abs(np.diff(height)).tolist() if each > 1e-3), default=0.0)  # heights are rounded to it
+    step = min(
+        (each for each in np.abs(np.diff(height)).tolist() if each > 1e-3), default=0.0
+    )  # heights are rounded to it
     spread = 0.0
     if len(legs) > 3:
         even = height + step * noise.uniform(-0.5, 0.5, len(height))  # so that medians are no multiples of the step

@@ -14,7 +14,10 @@ LEFT, RIGHT = 76.0, 976.0
 HEIGHT_PANEL = (96.0, 366.0)  # top and bottom
 GRADE_PANEL = (402.0, 542.0)
 BEND_PANEL = (578.0, 682.0)
-RADII = {"metric": (10.0, 30.0, 100.0, 300.0, 1000.0), "us": (30.0, 100.0, 300.0, 1000.0, 3000.0)}  # of a logarithmic axis
+RADII = {
+    "metric": (10.0, 30.0, 100.0, 300.0, 1000.0),
+    "us": (30.0, 100.0, 300.0, 1000.0, 3000.0),
+}  # of a logarithmic axis
 INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
 
 
@@ -60,7 +63,8 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
             LEFT,
             54,
             f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}, road itself"
-            f" {high(track.climbs.low)} to {high(track.climbs.high)}; grade {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
+            f" {high(track.climbs.low)} to {high(track.climbs.high)};"
+            f" grade {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
             14,
             FAINT,
         ),
@@ -123,7 +127,8 @@ def _bends(track: ImportedTrack, across: tuple[float, float], system: str) -> li
     for bend in track.bends:
         first, last = (_x(shown_value(at, "distance", system), across) for at in (bend.start, bend.start + bend.length))
         top, likely, bottom = (
-            high(shown_value(each, "height", system)) for each in (bend.radius.high, bend.radius.likely, bend.radius.low)
+            high(shown_value(each, "height", system))
+            for each in (bend.radius.high, bend.radius.likely, bend.radius.low)
         )
         parts += _bend(first, max(last, first + 1.0), top, likely, bottom)
     if not track.bends:

@@ -10,7 +10,7 @@ from sim.inputs.sensors import NAMES
 from sim.roads.facts import limit_spans
 from sim.roads.falls import falling_parts, pitches
 from sim.seat.cab import Cab
-from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, goes_up_to, descents, held_in_gear
+from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, goes_up_to, held_in_gear
 from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding

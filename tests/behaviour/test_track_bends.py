@@ -104,7 +104,9 @@ def test_a_smooth_track_loses_no_bend(spacing):
         assert band.likely == pytest.approx(radius, rel=0.02)
 
 
-@pytest.mark.parametrize(("spacing", "noise"), [(5.0, 2.0), (10.0, 1.0), (12.0, 0.3), (12.0, 3.0), (40.0, 2.0), (14.0, 0.0)])
+@pytest.mark.parametrize(
+    ("spacing", "noise"), [(5.0, 2.0), (10.0, 1.0), (12.0, 0.3), (12.0, 3.0), (40.0, 2.0), (14.0, 0.0)]
+)
 def test_a_straight_noisy_road_has_no_bends(spacing, noise):
     for seed in range(1, 7):
         recording = made(level, 20_000.0, spacing, 0.0, noise, seed=seed, heading=straight)

@@ -49,15 +49,15 @@ def test_nothing_is_over_a_limit_that_is_not_there(trip):
 
 def test_a_csv_without_limits_posts_none_and_one_limit_holds_from_the_start(in_an_empty_folder):
     Path("bare.csv").write_text("distance_m,grade_percent\n0,0\n2000,0\n", encoding="utf-8")
-    Path("later.csv").write_text("distance_m,grade_percent,speed_limit_km_h\n0,0,\n500,0,60\n2000,0,\n", encoding="utf-8")
+    Path("later.csv").write_text(
+        "distance_m,grade_percent,speed_limit_km_h\n0,0,\n500,0,60\n2000,0,\n", encoding="utf-8"
+    )
     assert load_route("bare.csv").limits == ()
     assert load_route("later.csv").limit_at(0.0) == pytest.approx(60.0 / 3.6)
 
 
 def test_a_start_in_a_bend_is_no_faster_than_the_bend(in_an_empty_folder):
-    Path("bend.csv").write_text(
-        "distance_m,grade_percent,curve_radius_m\n0,0,80\n200,0,0\n900,0,\n", encoding="utf-8"
-    )
+    Path("bend.csv").write_text("distance_m,grade_percent,curve_radius_m\n0,0,80\n200,0,0\n900,0,\n", encoding="utf-8")
     road = load_route("bend.csv")
     result = run_trip(load_truck(T1).truck, road, load_settings())
     assert result.trace["speed_m_s"][0] == pytest.approx(road.curve_at(0.0), abs=0.1)
@@ -65,7 +65,7 @@ def test_a_start_in_a_bend_is_no_faster_than_the_bend(in_an_empty_folder):
 
 @pytest.mark.parametrize("limit", ["4km/h", "140km/h"])
 def test_a_limit_out_of_range_is_refused(limit):
-    with pytest.raises(RouteError, match="limit is .* km/h; allowed is 5 to 130 km/h"):
+    with pytest.raises(RouteError, match=r"limit is .* km/h; allowed is 5 to 130 km/h"):
         load_route(f"grade:0%,10km,{limit}")
 
 
