@@ -83,16 +83,14 @@ class Sight:
 
 
 def bends_of(
-    latitude: np.ndarray, longitude: np.ndarray, places: np.ndarray, stood: np.ndarray, widest_gap: float
+    heading: np.ndarray, places: np.ndarray, stood: np.ndarray, widest_gap: float
 ) -> tuple[tuple[Bend, ...], Sight]:
     """The bends of a cleaned track, and what it could not show.
 
     Parameters
     ----------
-    latitude : array
-        Shape (points,). [deg]
-    longitude : array
-        Shape (points,). [deg]
+    heading : array
+        Of each leg, without jumps by whole turns, shape (points - 1,). [rad]
     places : array
         Of the points along the track, shape (points,). [m]
     stood : array
@@ -125,18 +123,12 @@ def bends_of(
         American Statistical Association 107 (2012), 1590-1598.
     """
     legs = np.diff(places)
-    turned = np.diff(longitude) - 360.0 * np.round(np.diff(longitude) / 360.0)
-    middle = np.radians(0.5 * (latitude[1:] + latitude[:-1]))
-    flattening = (
-        1.0 + 0.00673949674 * np.cos(middle) ** 2
-    )  # radius of the prime vertical over that of the meridian, WGS 84
-    heading = np.unwrap(np.arctan2(turned * np.cos(middle) * flattening, np.diff(latitude)))
     walk, white = noise_of(heading, legs)
     white = max(white, ROUNDING**2)
     level = np.sqrt(np.maximum(legs**2 - 2.0 * white - walk, 0.25 * legs**2))
     passed = 0.5 * (stood[1:] + stood[:-1])
     steps = walk * passed / float(np.median(passed))
-    track = _Track(heading, level, steps, np.full(len(stood), white))
+    track = _Track(heading, level, steps, white)
     bends: list[Bend] = []
     for first, past in itertools.pairwise([-1, *np.flatnonzero(legs > widest_gap).tolist(), len(legs)]):
         if past - first - 1 > 2 * LEAST_LEGS:
@@ -203,13 +195,11 @@ class _Track:
     heading: np.ndarray
     legs: np.ndarray
     steps: np.ndarray
-    white: np.ndarray
+    white: float
 
     def part(self, first: int, past: int) -> "_Track":
         """Some legs of it."""
-        return _Track(
-            self.heading[first:past], self.legs[first:past], self.steps[first:past], self.white[first : past + 1]
-        )
+        return _Track(self.heading[first:past], self.legs[first:past], self.steps[first:past], self.white)
 
     def bends(self, places: np.ndarray) -> list[Bend]:
         """Its bends; `places` are those of the points along the track. [m]"""
@@ -224,9 +214,10 @@ class _Track:
                 continue
             curvature, deviation, start, stop = fit
             leg = float(np.mean(self.legs[first:past]))
-            ends = [2.0 * math.sin(min(0.5 * leg * max(each, 0.0), 1.0)) / leg for each in
-                    (curvature - BAND * deviation, curvature, curvature + BAND * deviation)]  # fmt: skip
-            high, likely, low = (1.0 / max(each, 1e-5) for each in ends)
+            low, likely, high = (
+                0.5 * leg / math.sin(min(max(0.5 * leg * each, 0.5e-5 * leg), 1.0))
+                for each in (curvature + BAND * deviation, curvature, curvature - BAND * deviation)
+            )
             if likely <= WIDEST and curvature > SURE * deviation and stop - start > leg:
                 at, until = np.interp([start + points[begin], stop + points[begin]], points, places)
                 radius = Band(*(max(each, TIGHTEST) for each in (low, likely, high)))
@@ -239,7 +230,7 @@ class _Track:
 
     def _cuts(self, along: np.ndarray) -> list[int]:
         """Where pieces of steady curvature begin, and the end of the last."""
-        weight = self.legs**2 / (self.steps + 0.5 * (self.white[1:] + self.white[:-1]))
+        weight = self.legs**2 / (self.steps + self.white)
         one, x, xx, y, xy, yy = (
             np.append(0.0, np.cumsum(weight * each))
             for each in (1.0, along, along**2, self.heading, along * self.heading, self.heading**2)
@@ -281,10 +272,8 @@ class _Track:
         if abs(guess) < 0.25 / WIDEST:
             return None
         course = np.append(0.0, np.cumsum(self.heading * self.legs))
-        variance = self.steps + self.white[1:] + self.white[:-1]
-        root = cholesky_banded(
-            [variance, np.append(-self.white[1:-1], 0.0)], lower=True
-        )  # of the covariance of the errors
+        # of the covariance of the errors: neighbours share the error of the point between them
+        root = cholesky_banded([self.steps + 2.0 * self.white, np.full(len(middle), -self.white)], lower=True)
 
         def whitened(turned: np.ndarray) -> np.ndarray:
             out: np.ndarray = solve_banded((1, 0), root, np.diff(turned, axis=0))
@@ -305,7 +294,7 @@ class _Track:
             ]
             return whitened(np.column_stack([shape(start, stop), *moved]))
 
-        fits = [
+        fits = [  # between straights, and beside other bends
             least_squares(
                 off,
                 [self.heading[first] - before * middle[first], before, guess, after, points[first], points[past]],
@@ -315,7 +304,7 @@ class _Track:
                 max_nfev=50,
             )
             for before, after in ((0.0, 0.0), (slope(0, first), slope(past, len(middle))))
-        ]  # between straights, and beside other bends
+        ]
         fit = min(fits, key=lambda each: each.cost)
         spread = max(2.0 * fit.cost / max(len(points) - 7, 1), 1.0)
         _, _, curvature, _, start, stop = fit.x

@@ -283,7 +283,9 @@ def import_track(
     along, grade, bound = _grade_along(grid, profile, measured)
     distance, rows = _rows(along, grade, every)
     elevation = _integrated(distance, rows)
-    bends, sight = ((), None) if measured else bends_of(kept.latitude, kept.longitude, place, stood, BRIDGED_GAP)
+    bends, sight = (
+        ((), None) if measured else bends_of(headings(kept.latitude, kept.longitude), place, stood, BRIDGED_GAP)
+    )
     start = round(float(np.mean(np.interp(distance, along, profile) - elevation)), 2)
     name = raw.name or plain_text(Path(raw.file).stem, 60)
     return ImportedTrack(
@@ -366,6 +368,24 @@ def leg_lengths(latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
     share = np.clip(north / np.maximum(chord, 1e-9), -1.0, 1.0) ** 2
     radius = 1.0 / (share / meridian + (1.0 - share) / across)
     return 2.0 * radius * np.arcsin(np.minimum(chord / (2.0 * radius), 1.0))
+
+
+def headings(latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
+    """Heading of each leg between neighbouring points from north, east of it positive, without jumps by whole turns. [rad]
+
+    Parameters
+    ----------
+    latitude : array
+        Shape (points,). [deg]
+    longitude : array
+        Shape (points,); may pass the 180th meridian. [deg]
+    """
+    square = FLATTENING * (2.0 - FLATTENING)
+    turned = np.diff(longitude) - 360.0 * np.round(np.diff(longitude) / 360.0)
+    cosine = np.cos(np.radians(0.5 * (latitude[1:] + latitude[:-1])))
+    wider = 1.0 + square / (1.0 - square) * cosine**2  # radius of the prime vertical over that of the meridian
+    out: np.ndarray = np.unwrap(np.arctan2(turned * cosine * wider, np.diff(latitude)))
+    return out
 
 
 def smoothed_heights(
