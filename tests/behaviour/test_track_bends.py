@@ -140,6 +140,23 @@ def test_what_the_report_calls_visible_is_seen_and_what_lies_far_below_is_not_ma
         assert hidden.bends == ()
 
 
+def eased(along: np.ndarray) -> np.ndarray:
+    """A bend every 1200 m, left and right in turn: 150 m of 120 m radius, with 60 m of easement before and after."""
+    fine = np.arange(0.0, 15_001.0)
+    curvature = np.interp(fine % 1200.0, [600.0, 660.0, 810.0, 870.0], [0.0, 1.0 / 120.0, 1.0 / 120.0, 0.0])
+    curvature *= np.where(fine // 1200.0 % 2.0 == 0.0, 1.0, -1.0)
+    return np.interp(along, fine, np.append(0.0, np.cumsum(curvature[1:])))
+
+
+@pytest.mark.parametrize(("spacing", "noise"), [(12.0, 0.3), (12.0, 1.0), (40.0, 1.0)])
+def test_a_bend_with_easements_is_one_bend(spacing, noise):
+    track = import_track(made(level, 15_000.0, spacing, 0.0, noise, heading=eased).write())
+    assert len(track.bends) == 12
+    for number, bend in enumerate(track.bends):
+        assert bend.start + 0.5 * bend.length == pytest.approx(1200.0 * number + 735.0, abs=100.0)
+        assert bend.radius.likely == pytest.approx(120.0, rel=0.1)
+
+
 def test_a_bend_between_two_points_is_not_made_up():
     """40 m of bend and a point each 80 m: the road has turned, and nothing says how tightly."""
     track = import_track(made(level, 6000.0, 80.0, heading=one_bend(40.0, 40.0)).write())
