@@ -155,10 +155,10 @@ def _legend(gaps: bool, bends: bool) -> list[str]:
     ]
     if bends:
         parts += _bend(LEFT + 426, LEFT + 460, at - 9, at - 4, at + 1)
-        parts.append(_text(LEFT + 468, at, "bend: likeliest (line), nine times of ten (box)", 13, INK))
+        parts.append(_text(LEFT + 468, at, "bend: likeliest (line), 9 of 10 (box)", 13, INK))
     if gaps:
-        parts.append(f'<rect x="{LEFT + 768:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
-        parts.append(_text(LEFT + 810, at, "gap, bridged", 13, INK))
+        parts.append(f'<rect x="{LEFT + 712:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
+        parts.append(_text(LEFT + 754, at, "gap, bridged straight", 13, INK))
     return parts
 
 
