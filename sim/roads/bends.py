@@ -283,16 +283,18 @@ class _Track:
             whole, past_start, past_stop = (0.5 * np.maximum(points - place, 0.0) ** 2 for place in (0.0, start, stop))
             return np.column_stack([points, whole - past_start, past_start - past_stop, past_stop])
 
+        held = np.array([first == 0, past == len(middle)])  # where the recording ends the bend may go on
+
+        def ends(values: np.ndarray) -> np.ndarray:
+            return np.where(held, [0.0, points[-1]], values[4:])
+
         def off(values: np.ndarray) -> np.ndarray:
-            return whitened(shape(*values[4:]) @ values[:4] - course)
+            return whitened(shape(*ends(values)) @ values[:4] - course)
 
         def change(values: np.ndarray) -> np.ndarray:
-            _, before, within, after, start, stop = values
-            moved = [
-                (before - within) * np.maximum(points - start, 0.0),
-                (within - after) * np.maximum(points - stop, 0.0),
-            ]
-            return whitened(np.column_stack([shape(start, stop), *moved]))
+            (_, before, within, after), (start, stop) = values[:4], ends(values)
+            moved = np.maximum(points[:, None] - [start, stop], 0.0) * [before - within, within - after] * ~held
+            return whitened(np.column_stack([shape(start, stop), moved]))
 
         fits = [  # between straights, and beside other bends
             least_squares(
@@ -307,7 +309,7 @@ class _Track:
         ]
         fit = min(fits, key=lambda each: each.cost)
         spread = max(2.0 * fit.cost / max(len(points) - 7, 1), 1.0)
-        _, _, curvature, _, start, stop = fit.x
+        curvature = fit.x[2]
         variance = float(np.linalg.pinv(fit.jac.T @ fit.jac)[2, 2]) * spread + (OWN_LINE * curvature) ** 2
-        start, stop = np.clip([start, stop], 0.0, points[-1])
+        start, stop = np.clip(ends(fit.x), 0.0, points[-1])
         return (abs(curvature), math.sqrt(variance), float(start), float(stop)) if stop > start else None

@@ -157,6 +157,18 @@ def test_a_bend_with_easements_is_one_bend(spacing, noise):
         assert bend.radius.likely == pytest.approx(120.0, rel=0.1)
 
 
+def test_a_recording_that_begins_and_ends_in_a_bend_shows_both_whole():
+    def bending(along: np.ndarray) -> np.ndarray:
+        return np.minimum(along, 300.0) / 200.0 + np.maximum(along - 5700.0, 0.0) / 300.0
+
+    for seed in range(1, 9):
+        first, last = import_track(made(level, 6000.0, 14.0, 0.0, 0.5, seed=seed, heading=bending).write()).bends
+        assert first.start < 20.0 and first.length == pytest.approx(300.0, abs=30.0)
+        assert last.start == pytest.approx(5700.0, abs=40.0) and last.length == pytest.approx(300.0, abs=40.0)
+        assert first.radius.likely == pytest.approx(200.0, rel=0.05)
+        assert last.radius.likely == pytest.approx(300.0, rel=0.05)
+
+
 def test_a_bend_between_two_points_is_not_made_up():
     """40 m of bend and a point each 80 m: the road has turned, and nothing says how tightly."""
     track = import_track(made(level, 6000.0, 80.0, heading=one_bend(40.0, 40.0)).write())
