@@ -22,7 +22,8 @@ export const tens = (turning) => String(10 * Math.round(asShown(turning, "engine
 
 /** Large number, unit and small words of each reading. @param {Moment} at @returns {Record<string, string[]>} */
 function readings(at) {
-  const { value, head: { about }, gear, stage, distance } = at, chosen = value("set_speed"), posted = value("speed_limit");
+  const { value, head: { about }, gear, stage, distance } = at;
+  const chosen = value("set_speed"), posted = value("speed_limit");
   const fast = (speed) => number(speed, "speed", 0), grade = number(value("grade"), "grade"), slope = Number(grade);
   return {
     speed: [fast(at.speed), unitOf("speed"), [posted > 0 ? `limit ${fast(posted)}` : "no limit",
