@@ -267,7 +267,6 @@ def _run(truck: Truck, shown: float, distance: float) -> Result:
         {
             "start": {"speed_km_h": min(shown / KILOMETRE_PER_HOUR, 130.0)},
             "cruise": {"set_speed_km_h": shown / KILOMETRE_PER_HOUR},
-            "driver": {"speed_limit_share": 1.5},
             "simulation": {"log_s": 0.1},
         }
     )
@@ -383,7 +382,7 @@ def posted_run(truck: Truck) -> dict[str, Any]:
     numbers : dict
         What happened and what the dash shows.
     """
-    result = run_trip(truck, "grade:0%,10km", Settings())
+    result = run_trip(truck, "grade:0%,10km,90km/h", Settings())
     trace, summary = result.trace, result.summary
     needle, time = trace["indicated_speed_m_s"], trace["time_s"]
     shown = float(np.trapezoid(needle, time) + needle[0] * time[0])

@@ -92,12 +92,13 @@ def made(
     step: float = 0.0,
     seed: int = 1,
     start: tuple[float, float] = (46.0, 7.0),
+    heading: Profile = winding,
 ) -> Made:
-    """A winding road of given length; noise is independent from point to point, its standard deviation in metres."""
+    """A road of given length; noise is independent from point to point, its standard deviation in metres."""
     noise = np.random.default_rng(seed)
     along = np.linspace(0.0, length, round(length / spacing) + 1)
     truth = profile(along)
-    north, east = plane_of(along, truth, winding)
+    north, east = plane_of(along, truth, heading)
     north = north + noise.normal(0.0, position_noise, len(along))
     east = east + noise.normal(0.0, position_noise, len(along))
     height = truth + noise.normal(0.0, height_noise, len(along))

@@ -177,7 +177,7 @@ def energy_study_figure(result: StudyResult, key: str, units: str = "metric") ->
     supplied = supplied + result.column("energy_kinetic_at_start_j")
     place, axis = levels_of(result)[key], result.plan.axes[key]
     parts = {words: result.column(f"energy_{term}_j").astype(float) for term, words in TERMS.items()}
-    parts["height gained"] = np.maximum(-result.column("energy_height_given_up_j").astype(float), 0.0)
+    parts["net height"] = np.maximum(-result.column("energy_height_given_up_j").astype(float), 0.0)
     parts["speed at the end"] = result.column("energy_kinetic_at_end_j").astype(float)
     levels = [level for level in range(len(axis)) if (good & (place == level)).any()]
     shares = {

@@ -74,17 +74,20 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
         )
     ]
     speeds = lines("speed", column("speed_m_s"), 1, legend=True)
-    posted = stroke(
-        speeds[0]["x"],
-        shown(column("speed_limit_m_s")[0], "speed", units),
-        "posted limit",
-        palette.GREY,
-        "dash",
-        2.4,
-        steps=True,
-        showlegend=True,
-        hovertemplate=f"%{{y:.0f}} {shown_unit('speed', units)}<extra>posted</extra>",
-    )
+    limit = column("speed_limit_m_s")[0]
+    if np.any(limit > 0.0):
+        posted = stroke(
+            speeds[0]["x"],
+            shown(limit, "speed", units),
+            "posted limit",
+            palette.GREY,
+            "dash",
+            2.4,
+            steps=True,
+            showlegend=True,
+            hovertemplate=f"%{{y:.0f}} {shown_unit('speed', units)}<extra>posted</extra>",
+        )
+        speeds.insert(0, posted)
     turning = lines("engine speed", [values * np.pi / 30.0 for values in column("engine_speed_rpm")], 0)
     governed = stroke(
         [float(value) for value in shown(np.array(reach), "distance", units)],
@@ -107,8 +110,8 @@ def overlay_figure(trips: Sequence[Drawn], labels: Sequence[str], units: str, go
             Panel(
                 f"Speed, {shown_unit('speed', units)}",
                 1.4,
-                span_of_lines([posted, *speeds], 20.0, 0.0),
-                [posted, *speeds],
+                span_of_lines(speeds, 20.0, 0.0),
+                speeds,
             ),
             Panel("Engine speed, rpm", 1.4, span_of_lines([governed, *turning], 500.0, 0.0), [governed, *turning]),
             Panel("Gear", 1.0, span_of_lines(gears, 2.0, 0.0), gears),

@@ -19,7 +19,7 @@ from sim.trips.trip import run_trip
 KEPT = (
     "ended", "ended_because", "time_s", "distance_m", "mean_speed_m_s", "fuel_kg", "fuel_l_per_100km", "fuel_mpg_us",
     "gear_shifts", "top_gear_time_s", "top_gear_engine_speed_rpm", "max_engine_speed_rpm", "max_brake_temperature_c",
-    "service_brake_applications", "height_gained_m", "warnings", "foreseen",
+    "service_brake_applications", "net_height_m", "warnings", "foreseen",
 )  # fmt: skip
 
 COLUMNS = ("time_s", "distance_m", "elevation_m", "speed_m_s", "engine_speed_rpm", "gear", "speed_limit_m_s")

@@ -1,5 +1,6 @@
 """Choices of the Gearing page: axle ratio, gearbox and tyre, as they stand in a link and as changes to a truck."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ from sim.errors import SettingsError
 from sim.inputs.files import load_truck
 from sim.inputs.specs import Settings
 from sim.messages import browser as say
+from sim.roads.facts import limit_spans
 from sim.roads.route import Route
 
 MOST_CHOICES = 6
@@ -117,12 +119,12 @@ def cruise_speed(route: Route, settings: Settings) -> float:
     Returns
     -------
     speed : float
-        The limit posted on most of the road as the driver keeps it, or the set or programmed speed if that is lower. [m/s]
+        The limit posted on most of the road as the driver keeps it, his own where none is, or the set or programmed speed if
+        that is lower. [m/s]
     """
     lengths: dict[float, float] = {}
-    ends = [*(place.distance for place in route.limits[1:]), route.length]
-    for place, end in zip(route.limits, ends, strict=True):
-        lengths[place.value] = lengths.get(place.value, 0.0) + end - place.distance
-    posted = max(lengths, key=lambda limit: (lengths[limit], limit)) * settings.driver.speed_limit_share
+    for span in limit_spans(route):
+        lengths[span.value] = lengths.get(span.value, 0.0) + span.end - span.begin
+    posted = settings.kept(max(lengths, key=lambda limit: (lengths[limit], limit), default=math.inf))
     others = (settings.cruise.si("set_speed_km_h"), settings.road_speed.si("limit_km_h"))
     return min([posted, *(speed for speed in others if speed > 0.0)])

@@ -44,6 +44,7 @@ LABELS = {
     "drill.missed_shift": "missed shift, number",
     "driver.descent_gear": "gear before a descent",
     "driver.descent_km_h": "speed on a descent",
+    "driver.desired_speed_km_h": "speed where nothing is posted",
     "driver.speed_limit_share": "share of the posted limit",
     "retarding.switch": "engine brake",
     "retarding.selector": "highest stage",

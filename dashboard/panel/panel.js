@@ -180,11 +180,12 @@ class Panel {
       : title;
   }
   gradeInputs() {
-    const metres = this.described.fields["tyres.rolling_radius_m"], kinds = ["grade", "distance", "height"];
-    const boxes = ["grade", "length", "altitude"].map((name) => decimalBox(`${this.asked.page}-constant-${name}`, {
+    const { "tyres.rolling_radius_m": metres, "cruise.set_speed_km_h": speed } = this.described.fields;
+    const names = ["grade", "length", "altitude", "limit"], kinds = ["grade", "distance", "height", "speed"];
+    const boxes = names.map((name) => decimalBox(`${this.asked.page}-constant-${name}`, {
       onchange: () => {
         const texts = boxes.map((each, place) => (each.value.trim() || "0") + unitOfKind(kinds[place]));
-        this.pick("road", GRADE + texts.join(","));
+        this.pick("road", GRADE + texts.slice(0, boxes[3].value.trim() ? 4 : 3).join(","));
       } }));
     const labels = boxes.map(({ id }) => element("label", { for: id }));
     const box = element("div", { class: "three", hidden: true },
@@ -192,9 +193,11 @@ class Panel {
     return { box, show: (name) => {
       box.hidden = name === null;
       const given = (name || "").slice(GRADE.length).split(",");
+      if (given.length === 3 && /[hs]$/.test(given[2].trim())) { given.splice(2, 0, "0"); }
       boxes.forEach((each, place) => {
-        const value = numberIn(metres, given[place] ?? "");
-        labels[place].textContent = `${["grade", "length", "altitude"][place]}, ${unitOfKind(kinds[place])}`;
+        const read = numberIn(place < 3 ? metres : speed, given[place] ?? "");
+        const value = read === null || place < 3 ? read : read / 3.6; // km/h of a file as m/s
+        labels[place].textContent = `${names[place]}, ${unitOfKind(kinds[place])}`;
         if (name && document.activeElement !== each) {
           each.value = value === null ? (given[place] ?? "").replace(/[^0-9.+-]/g, "")
             : significant(place ? asShown(value, kinds[place]) : value);

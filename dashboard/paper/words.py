@@ -84,7 +84,7 @@ def summary_rows(result: Result) -> list[Row]:
         _row("mean speed", s["mean_speed_m_s"], "speed"),
         peak("highest speed", "max_speed_m_s"),
         peak("highest engine speed", "max_engine_speed_rpm"),
-        _row("end above the start", s["height_gained_m"], "height"),
+        _row("end above the start", s["net_height_m"], "height"),
     ]
     if s["fuel_l_per_100km"] is not None:
         rows.append(_row("fuel economy", s["fuel_l_per_100km"] * LITRE_PER_100KM, "consumption"))

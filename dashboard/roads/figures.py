@@ -114,12 +114,18 @@ def profile_figure(route: Route, units: str, descents: Sequence[DescentSpeeds] =
         )
         for number, span_ in enumerate(curve_spans(route))
     ]  # fmt: skip
-    bends = [line for line in bends if line["y"][0] <= 1.5 * max(posted["y"])]
+    limited = [posted] if limits else []
+    bends = [line for line in bends if line["y"][0] <= 1.5 * max(posted["y"], default=np.inf)]
     return strips(
         [
             Panel(f"Height, {height_unit}", 2.0, span, profile),
             Panel("Grade, %", 1.0, span_of_lines([grades, {"y": [0.0]}], 2.0), [grades]),
-            Panel(f"Posted limit, {speed_unit}", 0.8, span_of_lines([posted], 20.0, 0.0), [posted, *bends]),
+            Panel(
+                f"Posted limit and curves, {speed_unit}",
+                0.8,
+                span_of_lines(limited or bends, 20.0, 0.0),
+                [*limited, *bends],
+            ),
         ],
         (0.0, route.length),
         units,

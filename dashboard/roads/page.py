@@ -4,6 +4,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -22,8 +23,9 @@ from sim.inputs.one_trip import Inputs
 from sim.laws.grade_severity import LIMIT_TEMPERATURE_F
 from sim.messages import browser as say
 from sim.roads.falls import FALLING, LEAST_DROP, PITCH
-from sim.roads.route import DEFAULT_LIMIT, Route, catalogue_folder
+from sim.roads.route import Route, catalogue_folder
 from sim.roads.track import DEFAULT_EVERY, DEFAULT_SMOOTH, SIGN_REACH, ImportedTrack, Stretch
+from sim.roads.track_words import NO_LIMIT, bends_told, climb_told, unseen_told
 from sim.units import KILOMETRE_PER_HOUR, MILE, number_in, shown_unit, shown_value, to_si
 from sim.wording import finding, said
 
@@ -61,8 +63,7 @@ def layout(query: dict[str, Any]) -> html.Div:
     panel = controls.panel(
         "roads", GROUPS, with_usual(query["?"], USUAL), start_with=("road", "truck"), everything=False
     )
-    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH,
-             "limit": DEFAULT_LIMIT}  # fmt: skip
+    asked = {"path": UPLOAD_PATH, "most": MOST_UPLOAD, "every": DEFAULT_EVERY, "smooth": DEFAULT_SMOOTH}  # fmt: skip
     upload = card(
         "A road from a recording",
         html.P(
@@ -506,6 +507,8 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
             return [card("What smoothing changed", html.P(gone))]
         return []
 
+    told = partial(with_unit, units=units)
+
     def at(stretch: Stretch) -> str:
         return with_unit(stretch.start, "distance", units, 2)
 
@@ -519,10 +522,9 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         ("points dropped", dropped),
         ("heights interpolated", filled),
-        (
-            "climb",
-            f"{with_unit(track.raw_climb, 'height', units)} as recorded, {with_unit(track.climb, 'height', units)} as smoothed",
-        ),
+        ("climb", climb_told(track, told)),
+        ("bends", bends_told(track, told)),
+        ("bends not to be seen", unseen_told(track, told)),
         ("smoothed over", with_unit(track.smooth, "short length", units)),
         (
             "furthest from the recording",
@@ -531,9 +533,7 @@ def smoothing(track: ImportedTrack | None, setup: Setup, units: str) -> list[Any
         ),
         (
             "posted limit",
-            f"none given: {with_unit(DEFAULT_LIMIT, 'speed', units)} is assumed"
-            if track.limit is None
-            else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
+            NO_LIMIT if track.limit is None else f"{with_unit(track.limit, 'speed', units)}, given, on the whole road",
         ),
     ]
     notes = [

@@ -4,7 +4,7 @@ import { button, decimalBox, element, labelled, whenThere } from "../shared/dom.
 import { panel } from "../panel/panel.js";
 import { recall, remember } from "../shared/server.js";
 import { onUnits } from "../shared/units.js";
-import { asShown, inSI, number, unitOf } from "../shared/words.js";
+import { asShown, inSI, unitOf } from "../shared/words.js";
 
 const KNOWN = "haulbench-roads", MOST_KNOWN = 20;
 // name, label, kind of quantity
@@ -31,7 +31,7 @@ class Upload {
     this.boxes.replaceChildren(...BOXES.map(([name, label, kind]) => {
       const kept = this.given[name];
       const input = decimalBox(`roads-${name}`, {
-        placeholder: name === "limit" ? number(this.asked.limit, kind, 0) : null,
+        placeholder: name === "limit" ? "none" : null,
         value: kept === "" || Number.isNaN(kept) ? "" : String(Number(asShown(kept, kind).toPrecision(4))),
         oninput: () => {
           const value = input.value.trim();

@@ -22,11 +22,12 @@ export const tens = (turning) => String(10 * Math.round(asShown(turning, "engine
 
 /** Large number, unit and small words of each reading. @param {Moment} at @returns {Record<string, string[]>} */
 function readings(at) {
-  const { value, head: { about }, gear, stage, distance } = at, chosen = value("set_speed");
+  const { value, head: { about }, gear, stage, distance } = at;
+  const chosen = value("set_speed"), posted = value("speed_limit");
   const fast = (speed) => number(speed, "speed", 0), grade = number(value("grade"), "grade"), slope = Number(grade);
   return {
-    speed: [fast(at.speed), unitOf("speed"), `limit ${fast(value("speed_limit"))}` +
-      (chosen > 0 ? `, set ${fast(chosen)}` : "")],
+    speed: [fast(at.speed), unitOf("speed"), [posted > 0 ? `limit ${fast(posted)}` : "no limit",
+      ...(chosen > 0 ? [`set ${fast(chosen)}`] : [])].join(", ")],
     engine: [tens(at.turning), unitOf("engine speed"), engineWords(at)],
     gear: [gear ? String(gear) : "N", "",
       value("clutch_locked") > 0.5 ? "clutch in" : gear ? "clutch open" : "neutral"],
@@ -45,7 +46,7 @@ export function showCluster(part, at) {
     setText(part(name), text); setText(part(`${name}_unit`), unit); setText(part(`${name}_more`), more);
   });
   const { classList } = part("speed").closest(".cluster");
-  classList.toggle("over-speed", at.speed > at.value("speed_limit") + about.limit_tolerance);
+  classList.toggle("over-speed", at.speed > (at.value("speed_limit") || Infinity) + about.limit_tolerance);
   classList.toggle("over-engine", at.turning > about.over_governed);
   classList.toggle("over-brakes", at.value("brake_temperature") > about.brake_limit);
 }

@@ -21,7 +21,7 @@ def energy_shares(result: Result) -> list[tuple[str, float, float]]:
     supplied = supplied_energy(result)
     found = [(TERMS[name], book[name]) for name in WORK_TERMS]
     found.append(("speed at the end", book["kinetic_at_end"]))
-    found.append(("height gained", max(-book["height_given_up"], 0.0)))
+    found.append(("net height", max(-book["height_given_up"], 0.0)))
     scale = 1.0 / supplied if supplied > 0.0 else 0.0
     return sorted(
         ((name, value, value * scale) for name, value in found if abs(value) > 1.0), key=lambda term: -term[1]

@@ -177,10 +177,11 @@ def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
     speed, limit, aimed, chosen = (
         column(name) for name in ("speed_m_s", "speed_limit_m_s", "target_speed_m_s", "set_speed_m_s")
     )
+    limit = np.where(limit > 0.0, limit, np.nan)
     over = speed > limit + result.settings.simulation.limit_tolerance_km_h
     rows = thinned_rows(np.where(over, speed - limit, 0.0), drawn.always, drawn.most)
     common = {"x": np.asarray(drawn.at[rows], dtype=np.float32), "mode": "lines", "hoverinfo": "skip"}
-    lines: list[Line] = [
+    posted: list[Line] = [
         {
             **common,
             "y": np.asarray(limit[rows], dtype=np.float32),
@@ -197,6 +198,9 @@ def _speed_panel(result: Result, drawn: _Drawn) -> Panel:
             "name": "over the limit",
         },
         drawn.line("posted limit", limit, "km/h posted", palette.VERMILLION, "dash", steps=True, digits=0),
+    ]
+    lines = [
+        *(posted if result.route.limits else ()),
         drawn.line("aimed for", aimed, "km/h aimed for", palette.GREEN, "dot"),
     ]
     if np.any(chosen > 0.0):
@@ -353,9 +357,10 @@ def comparison_figure(comparison: Comparison) -> go.Figure:
 
     heights = lines("elevation_m", "m", legend=True)
     speeds = lines("speed_m_s", "km/h", "km_h")
-    posted = displayed(results[0].trace["speed_limit_m_s"], "km_h")
-    speeds.insert(0, drawns[0].line("posted limit on the road of trip 1", posted, "km/h posted", palette.GREY, "dash",
-                                    steps=True, width=2.4))  # fmt: skip
+    if results[0].route.limits:
+        posted = displayed(results[0].trace["speed_limit_m_s"], "km_h")
+        speeds.insert(0, drawns[0].line("posted limit on the road of trip 1", posted, "km/h posted", palette.GREY, "dash",
+                                        steps=True, width=2.4))  # fmt: skip
     engines = [
         _flat(f"governed {governed:.0f}", governed, reach, palette.GREY, "dash", width=2.4)
         for governed in dict.fromkeys(result.truck.engine.governed_rpm for result in results)

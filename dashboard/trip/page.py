@@ -25,7 +25,7 @@ PATH = "/"
 GROUPS = {
     "On the descent": (
         "driver.descent_gear", "driver.descent_km_h", "retarding.switch", "retarding.selector", "retarding.waits_for_brake",
-        "driver.speed_limit_share",
+        "driver.speed_limit_share", "driver.desired_speed_km_h",
     ),
     "Load and air": (
         "vehicle.mass_kg", "driveline.axle_ratio", "weather.temperature_c", "weather.wind_m_s", "weather.grip",

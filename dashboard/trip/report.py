@@ -71,7 +71,7 @@ def _summary(result: Result) -> str:
     half = (len(rows) + 1) // 2
     tables = "".join(table(("", "metric", "US"), part, numbers=(1, 2)) for part in (rows[:half], rows[half:]))
     note = "<p>Fuel has no credit for the height: not to be compared with that of other roads.</p>"
-    level = abs(result.summary["height_gained_m"]) <= LEVEL
+    level = abs(result.summary["net_height_m"]) <= LEVEL
     return f'<h2>The trip in numbers</h2><div class="pair">{tables}</div>{"" if level else note}'
 
 
@@ -250,7 +250,7 @@ def _cell(kind: str, value: Any) -> str:
 
 def _height_note(comparison: Comparison) -> str:
     """What to know before fuel of a road that is not level is compared with that of another."""
-    gained = [result.summary["height_gained_m"] for result in comparison.results]
+    gained = [result.summary["net_height_m"] for result in comparison.results]
     if all(abs(height) <= LEVEL for height in gained):
         return ""
     return (

@@ -41,7 +41,8 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
     def trace(name: str) -> np.ndarray:
         return np.asarray(key_to_si(result.trace[name], name))  # type: ignore[arg-type]
 
-    speeds = [_line("speed_limit_m_s", "posted limit", palette.VERMILLION, "dash", step=True),
+    posted = bool(result.route.limits)
+    speeds = [*([_line("speed_limit_m_s", "posted limit", palette.VERMILLION, "dash", step=True)] if posted else []),
               _line("target_speed_m_s", "aimed for", palette.GREEN, "dot", most=FASTEST_AIM)]  # fmt: skip
     if np.any(trace("set_speed_m_s") > 0.0):
         speeds.append(_line("set_speed_m_s", "cruise set", palette.PURPLE, "longdash", step=True, gap=True, width=2.4))
@@ -63,7 +64,8 @@ def strips_of(result: Result) -> list[dict[str, Any]]:
         {"name": "road", "title": "Road by brake stage", "kind": "height", "height": 150, "road": True,
          "span": span_of([trace("elevation_m"), np.asarray(result.route.elevation)], 20.0),
          "lines": [_line("elevation_m", "height", palette.BLACK, main=True)]},
-        {"name": "speed", "title": "Speed", "kind": "speed", "digits": 0, "height": 128, "over": ["speed", "speed_limit"],
+        {"name": "speed", "title": "Speed", "kind": "speed", "digits": 0, "height": 128,
+         "over": ["speed", "speed_limit"] if posted else None,
          "tolerance": result.settings.simulation.si("limit_tolerance_km_h"),
          "span": span_of([trace("speed_m_s"), trace("speed_limit_m_s")], to_si(20.0, "km_h"), 0.0), "lines": speeds},
         {"name": "engine", "title": "Engine speed", "kind": "engine speed", "height": 116,
@@ -121,7 +123,7 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     if over >= 0.5:
         limit = lamp("warned", "over limit", finding("lamp.over_limit", time=over).data())
     else:
-        limit = lamp("good", "posted limit", finding("lamp.kept").data())
+        limit = lamp("good", "posted limit", finding("lamp.kept" if result.route.limits else "lamp.none").data())
     if mean > BRAKE_LIMIT_C:
         state, word = "alarm", "brakes beyond their limit"
     elif hottest > BRAKE_LIMIT_C:

@@ -29,7 +29,8 @@ def purpose(route: Route, distance: float, speed: float) -> str:
         One of `sim.march.records.BRAKED_FOR`.
     """
     asked = [(place.distance, 0.0, "stop") for place in route.stops]
-    asked += [(place.distance, place.value, "limit_or_curve") for place in (*route.limits, *route.curves)]
+    asked += [(place.distance, place.value, "limit_or_curve") for place in route.limits]
+    asked += [(place.distance, route.curve_at(place.distance), "limit_or_curve") for place in route.curves]
     for place, lower, what in asked:
         way = place - distance
         if way > -10.0 and lower < speed - 0.5 and slowing_distance(speed, lower, ASKED_FOR) > max(way, 0.0):

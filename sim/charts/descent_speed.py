@@ -88,9 +88,9 @@ class DescentSpeeds:
     steepest : float
         Over 250 m; negative.
     cap : float
-        Lowest of posted limits and curves on it. [m/s]
+        Lowest of posted limits and curves on it; where there are none, what the driver keeps to. [m/s]
     cap_name : str
-        Which of the two it is, in words.
+        Which of these it is, in words.
     loads : tuple of DescentSpeed
         Lightest first.
     """
@@ -171,7 +171,8 @@ def descent_speeds(
         steepest = min(pitch[2] for pitch in pitches(route, begin, end))
         cap, name = min(
             [(place.value, "posted limit") for place in part.limits]
-            + [(math.sqrt(SIDE_ACCELERATION * curve.value), "curve") for curve in part.curves if curve.value > 0.0]
+            + [(math.sqrt(SIDE_ACCELERATION * curve.value), "curve") for curve in part.curves if curve.value > 0.0],
+            default=(settings.kept(math.inf), "the driver's own speed"),
         )
         middle = 0.5 * (part.start_elevation + float(part.elevation[-1]))
         rows = []

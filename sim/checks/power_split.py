@@ -29,18 +29,17 @@ def trip_split(truck: str, speed: float) -> PowerSplit:
     -----
     10 km at the longest step of the model: the split is the same to 0.1 % at a fifth of it.
     """
-    road = load_route("grade:0%,10km,0m")
-    driven = speed * MILE_PER_HOUR
+    driven = speed * MILE_PER_HOUR * 3.6
     settings = load_settings(
         None,
         [
-            f"start.speed_km_h={driven * 3.6}",
-            f"driver.speed_limit_share={driven / road.limits[0].value}",
+            f"start.speed_km_h={driven}",
+            f"driver.desired_speed_km_h={driven}",
             "weather.temperature_c=15",
             "simulation.tick_s=0.05",
         ],
     )
-    summary = run_trip(load_truck(truck), road, settings).summary
+    summary = run_trip(load_truck(truck), load_route("grade:0%,10km,0m"), settings).summary
     energy, per_second = summary["energy"], 1.0 / summary["time_s"] / HORSEPOWER
     return PowerSplit(
         energy["aero"] * per_second,

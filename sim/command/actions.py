@@ -170,7 +170,9 @@ def list_all(options: Namespace) -> int:
     for name in list_routes():
         route = load_route(name)
         listed["Roads"][name] = sized(route.title, distance=route.length)
-    listed["Roads"]["grade:-6%,10km,1100m"] = "constant grade: grade, length, altitude at the start"
+    listed["Roads"]["grade:-6%,10km,1100m"] = (
+        "constant grade: grade, length, altitude at the start; a posted limit may follow"
+    )
     for name in list_trucks():
         truck = load_truck(name).truck
         listed["Trucks"][name] = sized(truck.name, mass=truck.vehicle.mass_kg, power=truck.engine.si("rated_power_kw"))

@@ -78,9 +78,10 @@ def import_text(track: "ImportedTrack", units: str) -> str:
     text : str
         What was read, dropped and changed, and what came out. [as asked]
     """
-    from sim.roads.route import DEFAULT_LIMIT
     from sim.roads.track import SIGN_REACH
+    from sim.roads.track_words import NO_LIMIT, bends_told, climb_told, unseen_told
 
+    told = partial(quantity_text, units=units)
     far = partial(quantity_text, kind="distance", units=units, digits=2)
     high = partial(quantity_text, kind="height", units=units)
     used = len(track.raw_distance)
@@ -93,7 +94,7 @@ def import_text(track: "ImportedTrack", units: str) -> str:
         ("points", f"{track.points_read} read{pieces}, {used} used" + (f"; dropped: {dropped}" if dropped else "")),
         ("heights interpolated", filled or "none"),
         ("length", far(track.length)),
-        ("climb", f"{high(track.raw_climb)} as recorded, {high(track.climb)} smoothed"),
+        ("climb", climb_told(track, told)),
         ("steepest", f"{100 * steepest:.1f} %, range {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %"),
         ("smoothed over", f"{high(track.smooth)}; {len(track.distance)} rows"),
         (
@@ -101,6 +102,7 @@ def import_text(track: "ImportedTrack", units: str) -> str:
             f"{high(abs(away), digits=1)} {'above' if away > 0 else 'below'} at {far(where)}",
         ),
     ]
+    rows += [("bends", bends_told(track, told)), ("bends not to be seen", unseen_told(track, told))]
     if track.signs or track.waypoints_left:
         rows.append(
             (
@@ -109,8 +111,7 @@ def import_text(track: "ImportedTrack", units: str) -> str:
             )
         )
     if track.limit is None:
-        assumed = quantity_text(DEFAULT_LIMIT, "speed", units, 0)
-        rows.append(("posted limit", f"none given; {assumed} is assumed when driven, or add --limit"))
+        rows.append(("posted limit", f"{NO_LIMIT}; --limit posts one"))
     else:
         rows.append(("posted limit", f"{quantity_text(track.limit, 'speed', units)}, given, on the whole road"))
     lines = [track.title, "", *(f"  {name:24}{text}" for name, text in rows)]

@@ -63,7 +63,7 @@ def _columns(comparison: Comparison, units: str) -> list[Column]:
         cells = [cell_text(kind, value, units) for value in values]
         if kind == "consumption":
             cells = [
-                f"{cell}*" if cell != "-" and abs(result.summary["height_gained_m"]) > LEVEL else cell
+                f"{cell}*" if cell != "-" and abs(result.summary["net_height_m"]) > LEVEL else cell
                 for cell, result in zip(cells, comparison.results, strict=True)
             ]
         columns.append((name, unit_text(kind, units), cells))
@@ -146,7 +146,7 @@ def _fuel_notes(comparison: Comparison, units: str) -> list[str]:
     """What to know before fuel is compared with that of another road."""
     ends: dict[str, list[str]] = {}
     for number, result in enumerate(comparison.results, start=1):
-        gained = result.summary["height_gained_m"]
+        gained = result.summary["net_height_m"]
         if abs(gained) > LEVEL:
             height = quantity_text(abs(gained), "height", units)
             ends.setdefault(f"{height} {'higher' if gained > 0 else 'lower'}", []).append(str(number))

@@ -40,9 +40,9 @@ def summary_text(result: Result, units: str) -> str:
     ]
     if s["fuel_l_per_100km"] is not None:
         note = ""
-        if abs(s["height_gained_m"]) > 20.0:
-            height = quantity_text(abs(s["height_gained_m"]), "height", units)
-            note = f"; the road ends {height} {'higher' if s['height_gained_m'] > 0 else 'lower'}"
+        if abs(s["net_height_m"]) > 20.0:
+            height = quantity_text(abs(s["net_height_m"]), "height", units)
+            note = f"; the road ends {height} {'higher' if s['net_height_m'] > 0 else 'lower'}"
         fuel = quantity_text(s["fuel_l_per_100km"] * LITRE_PER_100KM, "consumption", units)
         rows.append(("fuel", fuel + note))
         rows.append(("carbon dioxide", quantity_text(s["co2_kg"], "mass", units, 1)))

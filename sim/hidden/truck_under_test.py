@@ -218,7 +218,6 @@ class TruckUnderTest:
         settings = self.settings(f"start.speed_km_h={speed:g}")
         road = constant_grade(YARD)
         clock = prepare(self.truck, road, settings)
-        clock.set(speed_limit=100.0)
         clock.handle(accelerator=0.0, brake_pedal=0.0)
         trip = Underway(clock, self.truck, settings, road)
         working = (fan.fan_clutch(trip), brake_stages.brake_stages(trip), diagnosis.diagnosis(trip))

@@ -5,6 +5,7 @@ is accepted and counts as "not stated". Nothing here knows a formula; `Part.si` 
 """
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Iterator
 from typing import Annotated, Any, Literal, NoReturn, Self, get_args
@@ -516,7 +517,10 @@ class Start(Part):
     """How the trip begins."""
 
     speed_km_h: float = _number(
-        "road speed; below 0 for the posted limit or a lower cruise set speed, 0 to start from rest", -1, 130, -1.0
+        "road speed; below 0 for what the driver goes by: limit, curve, cruise set speed, his own; 0 to start from rest",
+        -1,
+        130,
+        -1.0,
     )
     gear: int = _number("gear; 0 for the one that suits the speed", 0, 24, 0)
     brake_temperature_c: float = _number("all drums", -40, 600, 65.6)
@@ -641,6 +645,7 @@ class Driver(Part):
     """Habits of the driver."""
 
     speed_limit_share: float = _number("of the posted limit the driver aims at", 0.3, 1.5, 1.0)
+    desired_speed_km_h: float = _number("where no limit is posted and no cruise speed is set", 20, 130, 90.0, "assumed")
     acceleration_m_s2: float = _number("for gaining speed, engine permitting", 0.05, 2.0, 0.6)
     slowing_m_s2: float = _number("for losing speed ahead of a lower limit", 0.05, 2.0, 0.3)
     stopping_m_s2: float = _number("for a stop", 0.2, 4.0, 0.9)
@@ -890,6 +895,23 @@ class Settings(Part):
     def circuits_watched(self) -> bool:
         """Whether every circuit is worked out each tick, and the controller tests them. [-]"""
         return bool(self.faults.occur or self.circuits.dialled or self.faults.watch)
+
+    def kept(self, limit: float) -> float:
+        """Speed the driver keeps to on a straight road: his share of the posted limit, or what he has set or likes himself.
+
+        Parameters
+        ----------
+        limit : float
+            Infinite where none is posted. [m/s]
+
+        Returns
+        -------
+        speed : float
+            [m/s]
+        """
+        if limit < math.inf:
+            return limit * self.driver.speed_limit_share
+        return self.cruise.si("set_speed_km_h") or self.driver.si("desired_speed_km_h")
 
     def check(self) -> None:
         """No delay is shorter than a tick."""

@@ -422,7 +422,7 @@ def initial_records(
     d["acceleration_limit"] = settings.driver.acceleration_m_s2
     d["deceleration_limit"] = settings.driver.slowing_m_s2
     d["pedal_rate"] = settings.driver.pedal_rate_percent_per_s / 100.0
-    c["speed_limit"] = route.limits[0].value
+    c["speed_limit"] = route.limits[0].value if route.limits else 0.0
     k["engine_brake_selector"] = settings.retarding.selector
     k["cruise_switch"], k["fan_switch"], k["ignition"] = settings.cruise.switch, settings.fan.override, 1.0
     for hand in HANDS:

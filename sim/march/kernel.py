@@ -128,7 +128,7 @@ def count(s, c, p, step):
         s["time_over_governed"] += step
     elif not driven and s["engine_speed"] > p["governed_speed"] * (1.0 + p["droop"]) + RIPPLE:
         s["time_racing"] += step
-    if s["speed"] > c["speed_limit"] + p["limit_tolerance"]:
+    if 0.0 < c["speed_limit"] < s["speed"] - p["limit_tolerance"]:
         s["time_over_limit"] += step
     if s["wheel_slip"] > 0.5:
         s["time_wheel_slip"] += step

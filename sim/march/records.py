@@ -255,7 +255,7 @@ absorber_mode         | -      | dyno: 0 no load, 1 hold absorber_speed, 2 hold 
 absorber_speed        | rad/s  | engine speed to be held, for mode 1
 absorber_rate         | rad/s2 | fastest change of the speed held
 absorber_load         | N m    | for mode 2
-speed_limit           | m/s    | posted
+speed_limit           | m/s    | posted, 0 none
 set_speed             | m/s    | speed the cruise control holds, 0 while it does not
 cruise_target         | m/s    | speed cruise control works towards: the set speed, or another while a button is held
 cruise_stage          | -      | engine-brake stage cruise control calls for

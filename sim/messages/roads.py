@@ -5,7 +5,9 @@ from pathlib import Path
 
 from sim.messages._parts import did_you_mean, shortened
 
-GRADE = "write grade:GRADE,LENGTH,ALTITUDE, for example grade:-6%,10km,1100m"
+GRADE = (
+    "write grade:GRADE,LENGTH,ALTITUDE,LIMIT, for example grade:-6%,10km,1100m,80km/h (the last two may be left out)"
+)
 
 
 def not_a_known_road(*, name: str, known: Sequence[str]) -> str:

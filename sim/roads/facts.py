@@ -250,10 +250,10 @@ def limit_spans(route: Route) -> tuple[Span, ...]:
     Returns
     -------
     spans : tuple of Span
-        In the order of the road; neighbours with the same limit are one. [m/s]
+        In the order of the road; neighbours with the same limit are one. None where nothing is posted. [m/s]
     """
     spans: list[Span] = []
-    ends = [*(place.distance for place in route.limits[1:]), route.length]
+    ends = [place.distance for place in route.limits[1:]] + [route.length] * bool(route.limits)
     for place, end in zip(route.limits, ends, strict=True):
         if spans and spans[-1].value == place.value:
             spans[-1] = Span(spans[-1].begin, end, place.value, place.value)

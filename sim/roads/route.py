@@ -22,7 +22,7 @@ import numpy as np
 from sim.errors import RouteError
 from sim.messages import files, roads
 from sim.reading import ROAD, is_there, read_text, read_toml
-from sim.units import STANDARD_GRAVITY, number_in, quantity_in, to_si
+from sim.units import STANDARD_GRAVITY, number_in, quantity_in, spellings, to_si
 
 COLUMNS = (
     "distance_m",
@@ -35,11 +35,11 @@ COLUMNS = (
     "curve_radius_m",
 )
 STEEPEST = 0.35  # rise over run; steeper is taken for a mistake
+LIMIT_UNITS = tuple(spellings("km_h"))  # what tells the limit of a constant grade from its altitude
 FACTS = ("title", "source", "marks", "start_elevation_m")  # in the TOML beside a road
 LOWEST = -450.0  # m
 HIGHEST = 6000.0  # m
 LONGEST = 3.0e6  # m
-DEFAULT_LIMIT = to_si(90.0, "km_h")
 SIDE_ACCELERATION = 0.14 * STANDARD_GRAVITY  # m/s2, assumed: what a loaded combination is taken through a curve with
 
 
@@ -73,7 +73,7 @@ class Route:
     wind : array
         From ahead, from each point to the next, shape (points,). [m/s]
     limits : tuple of Place
-        Posted limits, each holds until the next. [m/s]
+        Posted limits, each holds until the next; none where nothing is posted. [m/s]
     stops : tuple of Place
         Where and how long the truck stands. [s]
     signs : tuple of Place
@@ -208,10 +208,10 @@ class Route:
         Returns
         -------
         limit : float
-            [m/s]
+            Infinite where none is posted. [m/s]
         """
         place = bisect_right(self._limit_places, distance) - 1
-        return self.limits[max(place, 0)].value
+        return self.limits[max(place, 0)].value if self.limits else math.inf
 
     def curve_at(self, distance: float) -> float:
         """Speed at which a loaded combination is taken through the curve at a distance.
@@ -301,8 +301,8 @@ def load_route(name: str) -> Route:
     Parameters
     ----------
     name : str
-        Catalogue name, path of a CSV file, or `grade:-6%,10km,1100m` (grade, length, altitude at the start; the altitude
-        may be left out).
+        Catalogue name, path of a CSV file, or `grade:-6%,10km,1100m,80km/h` (grade, length, altitude at the start, posted
+        limit; the last two may be left out).
 
     Raises
     ------
@@ -326,12 +326,8 @@ def constant_grade(text: str) -> Route:
     Parameters
     ----------
     text : str
-        `grade:GRADE,LENGTH[,ALTITUDE]`, for example `grade:-6%,10km,1100m`.
-
-    Returns
-    -------
-    route : Route
-        Posted 90 km/h.
+        `grade:GRADE,LENGTH[,ALTITUDE][,LIMIT]`, for example `grade:-6%,10km,1100m,80km/h`; nothing is posted where no limit
+        is given.
 
     Raises
     ------
@@ -339,12 +335,14 @@ def constant_grade(text: str) -> Route:
         Not of that form or out of range.
     """
     parts = [part.strip() for part in text.removeprefix("grade:").split(",")]
+    posted = [parts.pop()] if len(parts) > 2 and parts[-1].endswith(LIMIT_UNITS) else []
     if len(parts) not in (2, 3) or not all(parts):
         raise RouteError(roads.no_constant_grade(text=text))
     try:
         percent = quantity_in(parts[0], "percent")
         length = quantity_in(parts[1], "m")
         altitude = quantity_in(parts[2], "m") if len(parts) == 3 else 0.0
+        limits = [quantity_in(limit, "km_h") for limit in posted]
     except ValueError as problem:
         raise RouteError(roads.grade_number(text=text, problem=str(problem))) from None
     grade = percent / 100.0
@@ -352,6 +350,8 @@ def constant_grade(text: str) -> Route:
     _within(text, "length", length, 10.0, LONGEST, "m")
     _within(text, "altitude", altitude, LOWEST, HIGHEST, "m")
     _within(text, "altitude at the end", altitude + grade * length, LOWEST, HIGHEST, "m")
+    for limit in limits:
+        _within(text, "limit", limit, *_RANGES["speed_limit_km_h"], "km/h")
     return Route(
         name=text,
         title=f"constant grade {percent:g} %",
@@ -360,7 +360,7 @@ def constant_grade(text: str) -> Route:
         slope=np.zeros(2),
         start_elevation=altitude,
         wind=np.zeros(2),
-        limits=(Place(0.0, DEFAULT_LIMIT),),
+        limits=tuple(Place(0.0, to_si(limit, "km_h")) for limit in limits),
         source="constant grade, asked for",
     )
 
@@ -456,8 +456,8 @@ def _route_of(path: Path, rows: list[dict[str, Any]], facts: dict[str, Any]) -> 
     limits = [
         Place(row["distance_m"], to_si(row["speed_limit_km_h"], "km_h")) for row in rows if "speed_limit_km_h" in row
     ]
-    if not limits or limits[0].distance > 0.0:
-        limits.insert(0, Place(0.0, limits[0].value if limits else DEFAULT_LIMIT))
+    if limits and limits[0].distance > 0.0:
+        limits.insert(0, Place(0.0, limits[0].value))
     wind = 0.0
     winds = []
     for row in rows:

@@ -8,7 +8,7 @@ import io
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -17,6 +17,7 @@ import numpy as np
 
 from sim.errors import RouteError
 from sim.messages import tracks
+from sim.roads.bends import BAND, Band, Bend, Sight, bends_of, third_differences
 from sim.roads.route import HIGHEST, LONGEST, Route, route_from_texts
 from sim.roads.track_file import RawTrack, plain_text, read_track
 from sim.units import from_si
@@ -40,6 +41,10 @@ SMOOTH_RANGE = (50.0, 1000.0)  # m
 LIMIT_RANGE = (5.0 / 3.6, 130.0 / 3.6)  # m/s
 DEFAULT_EVERY = 25.0  # m
 DEFAULT_SMOOTH = 200.0  # m
+DRAWS = 16  # of the noise, for the band of a climb
+KNOWN = 1.8  # derived: over the root of the number of points, how surely medians of third differences give the noise
+UNSURE = 0.25  # of what short rises add to a climb, assumed: one standard deviation
+DRIFT = 0.01  # of a climb, assumed: one standard deviation of the scale of heights and of the weather on the way
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,12 @@ class ImportedTrack:
         Where the recorded height jumps: distance and, as length, the jump. [m]
     bound : tuple of Stretch
         Where the grade is held at its bound. [m]
+    climbs : Band
+        What the road that was driven climbs, short rises that are smoothed away included. [m]
+    bends : tuple of Bend
+        Radii of the bends that stand out of the noise, along the road. [m]
+    sight : Sight or None
+        What a bend must be to be seen; None where the track has no positions.
     waypoints_left : int
         Places of the file too far from the track.
     """
@@ -117,6 +128,9 @@ class ImportedTrack:
     gaps: tuple[Stretch, ...]
     jumps: tuple[Stretch, ...]
     bound: tuple[Stretch, ...]
+    climbs: Band
+    bends: tuple[Bend, ...]
+    sight: Sight | None
     waypoints_left: int
 
     @property
@@ -126,13 +140,13 @@ class ImportedTrack:
 
     @property
     def climb(self) -> float:
-        """Sum of all rises of the road. [m]"""
-        return float(np.sum(np.maximum(np.diff(self.elevation), 0.0)))
+        """Sum of all rises of the road as it is driven here. [m]"""
+        return _climb(self.elevation)
 
     @property
     def raw_climb(self) -> float:
         """Sum of all rises of the cleaned points as recorded, noise included. [m]"""
-        return float(np.sum(np.maximum(np.diff(self.raw_elevation), 0.0)))
+        return _climb(self.raw_elevation)
 
     @property
     def departure(self) -> tuple[float, float]:
@@ -147,13 +161,15 @@ class ImportedTrack:
         Returns
         -------
         text : str
-            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h and sign.
+            Columns distance_m, grade_percent and, where there are any, speed_limit_km_h, curve_radius_m and sign.
         """
         texts: dict[int, list[str]] = {}
         for place, text in self.signs:
             texts.setdefault(int(np.argmin(np.abs(self.distance - place))), []).append(text)
         columns = ["distance_m", "grade_percent"]
         columns += ["speed_limit_km_h"] if self.limit is not None else []
+        radii = self._radii()
+        columns += ["curve_radius_m"] if self.bends else []
         columns += ["sign"] if texts else []
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
@@ -162,10 +178,21 @@ class ImportedTrack:
             cells = [f"{distance:.1f}".removesuffix(".0"), f"{100.0 * grade:.3f}".replace("-0.000", "0.000")]
             if self.limit is not None:
                 cells.append(f"{from_si(self.limit, 'km_h'):.4g}" if row == 0 else "")
+            if self.bends:
+                cells.append(f"{radii[row]:.0f}" if row == 0 or radii[row] != radii[row - 1] else "")
             if texts:
                 cells.append("; ".join(texts.get(row, [])))
             writer.writerow(cells)
         return out.getvalue()
+
+    def _radii(self) -> np.ndarray:
+        """Likeliest radius from each row to the next, 0 where no bend is; of two bends the tighter. [m]"""
+        radii = np.full(len(self.distance), np.inf)
+        for bend in self.bends:
+            first, past = np.searchsorted(self.distance, [bend.start + 1e-6, bend.start + bend.length])
+            radii[max(first - 1, 0) : past] = np.minimum(radii[max(first - 1, 0) : past], round(bend.radius.likely))
+        radii[np.isinf(radii)] = 0.0
+        return radii
 
     def toml(self) -> str:
         """The file beside the road.
@@ -181,6 +208,10 @@ class ImportedTrack:
         }
         if self.limit is not None:
             marks["speed_limit_km_h"] = "assumed, given at import"
+        if self.bends and self.sight:
+            marks["curve_radius_m"] = (
+                f"derived from the track, likeliest radius; the recording wanders {self.sight.noise:.1f} m from point to point"
+            )
         if self.signs:
             marks["sign"] = "from the file of the track"
         lines = [
@@ -236,13 +267,13 @@ def import_track(
     The steps: standing clusters, loops and position spikes go; each remaining point stands for the recorded points within
     10 m of it. Legs are measured on the WGS 84 ellipsoid. Heights that are missing, impossible, 0 for missing, or spikes are
     interpolated. `smoothed_heights` makes the profile; the grade is bound to 20 %; distances become those along the slope.
-    Speeds, stops and limits of the recording are not used. What stays is the error of the recording itself: a height that
-    drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
+    `bends_of` finds bends. Speeds, stops and limits of the recording are not used. What stays is the error of the recording
+    itself: a height that drifts by 10 m over some kilometres looks like a hill, and nothing here can tell.
     """
     _check_lengths(every, smooth, limit)
     raw = read_track(Path(path), content)
     measured = raw.kind == "distance table"
-    kept, dropped = (raw, {}) if measured else _cleaned_positions(raw)
+    kept, dropped, stood = (raw, {}, np.empty(0)) if measured else _cleaned_positions(raw)
     place = raw.distance if measured else np.append(0.0, np.cumsum(leg_lengths(kept.latitude, kept.longitude)))
     _check_extent(path, raw, place)
     gaps = _gaps(path, place)
@@ -252,6 +283,9 @@ def import_track(
     along, grade, bound = _grade_along(grid, profile, measured)
     distance, rows = _rows(along, grade, every)
     elevation = _integrated(distance, rows)
+    bends, sight = (
+        ((), None) if measured else bends_of(headings(kept.latitude, kept.longitude), place, stood, BRIDGED_GAP)
+    )
     start = round(float(np.mean(np.interp(distance, along, profile) - elevation)), 2)
     name = raw.name or plain_text(Path(raw.file).stem, 60)
     return ImportedTrack(
@@ -274,6 +308,13 @@ def import_track(
         gaps=tuple(gaps),
         jumps=_jumps(place, height),
         bound=bound,
+        climbs=_climb_band(place, height, grid, profile, _climb(elevation)),
+        bends=tuple(
+            replace(bend, start=float(at), length=float(until - at))
+            for bend in bends
+            for at, until in [np.interp([bend.start, bend.start + bend.length], grid, along)]
+        ),
+        sight=sight,
         waypoints_left=left,
     )
 
@@ -327,6 +368,24 @@ def leg_lengths(latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
     share = np.clip(north / np.maximum(chord, 1e-9), -1.0, 1.0) ** 2
     radius = 1.0 / (share / meridian + (1.0 - share) / across)
     return 2.0 * radius * np.arcsin(np.minimum(chord / (2.0 * radius), 1.0))
+
+
+def headings(latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
+    """Heading of each leg between neighbouring points from north, east of it positive, without jumps by whole turns. [rad]
+
+    Parameters
+    ----------
+    latitude : array
+        Shape (points,). [deg]
+    longitude : array
+        Shape (points,); may pass the 180th meridian. [deg]
+    """
+    square = FLATTENING * (2.0 - FLATTENING)
+    turned = np.diff(longitude) - 360.0 * np.round(np.diff(longitude) / 360.0)
+    cosine = np.cos(np.radians(0.5 * (latitude[1:] + latitude[:-1])))
+    wider = 1.0 + square / (1.0 - square) * cosine**2  # radius of the prime vertical over that of the meridian
+    out: np.ndarray = np.unwrap(np.arctan2(turned * cosine * wider, np.diff(latitude)))
+    return out
 
 
 def smoothed_heights(
@@ -395,11 +454,46 @@ def smoothed_heights(
     return grid, _rounded(_without_small_waves(profile), smooth / 5.0 / step)
 
 
+def _climb(heights: np.ndarray) -> float:
+    """Sum of all rises. [m]"""
+    return float(np.sum(np.maximum(np.diff(heights), 0.0)))
+
+
+def _climb_band(place: np.ndarray, height: np.ndarray, grid: np.ndarray, profile: np.ndarray, climb: float) -> Band:
+    """What the road that was driven climbs, by what smoothing over the least length leaves and noise alone would not.
+
+    The same noise as the recording has is laid over the smoothed road and smoothed over the least length. What the recording
+    climbs more than that are short rises of the road, which the longer smoothing has taken.
+    """
+    noise, legs, road = np.random.default_rng(1), np.diff(place), np.interp(place, grid, profile)
+    step = min(
+        (each for each in np.abs(np.diff(height)).tolist() if each > 1e-3), default=0.0
+    )  # heights are rounded to it
+    spread = 0.0
+    if len(legs) > 3:
+        even = height + step * noise.uniform(-0.5, 0.5, len(height))  # so that medians are no multiples of the step
+        spread = math.sqrt(third_differences(np.diff(even) / legs, legs, 1) / 20.0)
+    unsure = KNOWN / math.sqrt(len(legs))
+
+    def left(heights: np.ndarray) -> float:
+        return _climb(smoothed_heights(place, heights, SMOOTH_RANGE[0])[1])
+
+    drawn = [
+        left(road + spread * (1.0 + unsure * noise.normal()) * noise.normal(size=len(place))) for _ in range(DRAWS)
+    ]
+    short = left(height) - float(np.mean(drawn))
+    likely = max(climb + short, 0.0)
+    off = BAND * math.hypot(float(np.std(drawn)), UNSURE * short, DRIFT * likely)
+    return Band(max(likely - off, 0.0), likely, likely + off)
+
+
 def _turning_points(profile: np.ndarray) -> list[int]:
     """First and last cell, and between them the highs and lows that stand out by LEAST_WAVE."""
     high = low = 0
     direction, turns = 0, [0]
-    for cell, value in enumerate(profile.tolist()):
+    steps = np.diff(profile, prepend=profile[0], append=profile[-1])
+    for cell in np.flatnonzero(steps[1:] * steps[:-1] <= 0.0).tolist():  # what only rises or falls on turns nowhere
+        value = profile[cell]
         if value > profile[high]:
             high = cell
         if value < profile[low]:
@@ -534,8 +628,11 @@ def _without_loops(centres: np.ndarray) -> list[int]:
     return kept
 
 
-def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int]]:
-    """The track without spikes, clusters and loops: one mean point for each run of points within the standing radius."""
+def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int], np.ndarray]:
+    """The track without spikes, clusters and loops: one mean point for each run of points within the standing radius.
+
+    Also what was dropped, and how many recorded points passed by each that is left.
+    """
     plane = _plane(raw.latitude, raw.longitude)
     same = np.concatenate([[False], np.all(np.diff(plane, axis=0) == 0.0, axis=1)])
     repeats = same & ((raw.elevation == np.roll(raw.elevation, 1)) | np.isnan(raw.elevation))
@@ -570,7 +667,8 @@ def _cleaned_positions(raw: RawTrack) -> tuple[RawTrack, dict[str, int]]:
         "merged with close neighbours": int(len(used) - len(groups)),
         "short loops of a standing receiver": len(groups) - len(kept),
     }
-    return track, {reason: count for reason, count in dropped.items() if count}
+    stood = np.add.reduceat(counts, kept)
+    return track, {reason: count for reason, count in dropped.items() if count}, stood
 
 
 def _group_heights(elevation: np.ndarray, groups: Sequence[tuple[int, int]]) -> np.ndarray:

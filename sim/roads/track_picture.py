@@ -9,10 +9,15 @@ import numpy as np
 from sim.roads.track import STEEPEST_IMPORTED, ImportedTrack
 from sim.units import quantity_text, shown_unit, shown_value
 
-WIDTH, HEIGHT = 1000.0, 600.0
+WIDTH, HEIGHT = 1000.0, 740.0
 LEFT, RIGHT = 76.0, 976.0
 HEIGHT_PANEL = (96.0, 366.0)  # top and bottom
 GRADE_PANEL = (402.0, 542.0)
+BEND_PANEL = (578.0, 682.0)
+RADII = {
+    "metric": (10.0, 30.0, 100.0, 300.0, 1000.0),
+    "us": (30.0, 100.0, 300.0, 1000.0, 3000.0),
+}  # of a logarithmic axis
 INK, FAINT, GRID, RECORDED, ROAD, GAP = "#222222", "#555555", "#d9d9d9", "#7f1d1d", "#5b9bea", "#f1e3c2"
 
 
@@ -57,13 +62,14 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
         _text(
             LEFT,
             54,
-            f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}; grade"
-            f" {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
+            f"climb {high(track.raw_climb)} as recorded, {high(track.climb)} smoothed over {high(track.smooth)}, road itself"
+            f" {high(track.climbs.low)} to {high(track.climbs.high)};"
+            f" grade {100 * track.grade.min():.1f} to {100 * track.grade.max():.1f} %",
             14,
             FAINT,
         ),
     ]
-    for panel in (HEIGHT_PANEL, GRADE_PANEL):
+    for panel in (HEIGHT_PANEL, GRADE_PANEL, BEND_PANEL):
         for gap in track.gaps:
             first, last = (
                 _x(min(shown(place, "distance"), end), across) for place in (gap.start, gap.start + gap.length)
@@ -76,13 +82,13 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
     parts += _axis(GRADE_PANEL, grades, "grade, %")
     for tick in _ticks(*across, 10):
         at = _x(tick, across)
-        for top, bottom in (HEIGHT_PANEL, GRADE_PANEL):
+        for top, bottom in (HEIGHT_PANEL, GRADE_PANEL, BEND_PANEL):
             parts.append(_line(at, top, at, bottom, GRID))
-        parts.append(_text(at, GRADE_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
+        parts.append(_text(at, BEND_PANEL[1] + 18, f"{tick:g}", 13, INK, "middle"))
     parts.append(
         _text(
             (LEFT + RIGHT) / 2,
-            GRADE_PANEL[1] + 42,
+            BEND_PANEL[1] + 42,
             f"distance along the road, {shown_unit('distance', system)}",
             14,
             INK,
@@ -100,22 +106,59 @@ def track_picture(track: ImportedTrack, units: str = "metric") -> str:
     for stretch in track.bound:
         at = _x(min(shown(stretch.start + 0.5 * stretch.length, "distance"), end), across)
         parts.append(_text(at, GRADE_PANEL[0] - 4, f"held at {100 * STEEPEST_IMPORTED:g} %", 12, INK, "middle"))
-    parts += _legend(bool(track.gaps))
+    parts += _bends(track, across, system)
+    parts += _legend(bool(track.gaps), bool(track.bends))
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
-def _legend(gaps: bool) -> list[str]:
+def _bends(track: ImportedTrack, across: tuple[float, float], system: str) -> list[str]:
+    """Radius of each bend, with its band as a box."""
+    ticks = RADII[system]
+    span = (math.log10(ticks[0]), math.log10(ticks[-1]))
+
+    def high(radius: float) -> float:
+        """Where a radius as shown is drawn, at the edge when it is beyond."""
+        return _y(math.log10(min(max(radius, ticks[0]), ticks[-1])), span, BEND_PANEL)
+
+    parts = [_frame(BEND_PANEL, f"radius of bends, {shown_unit('height', system)}")]
+    for tick in ticks:
+        parts.append(_line(LEFT, high(tick), RIGHT, high(tick), GRID))
+        parts.append(_text(LEFT - 8, high(tick) + 4.5, f"{tick:g}", 13, INK, "end"))
+    for bend in track.bends:
+        first, last = (_x(shown_value(at, "distance", system), across) for at in (bend.start, bend.start + bend.length))
+        top, likely, bottom = (
+            high(shown_value(each, "height", system))
+            for each in (bend.radius.high, bend.radius.likely, bend.radius.low)
+        )
+        parts += _bend(first, max(last, first + 1.0), top, likely, bottom)
+    if not track.bends:
+        parts.append(_text(LEFT + 12, BEND_PANEL[0] + 24, "no bends found", 13, FAINT))
+    return parts
+
+
+def _bend(first: float, last: float, top: float, likely: float, bottom: float) -> list[str]:
+    """The box of a band and the line of what is likeliest."""
+    return [
+        f'<rect x="{first:.1f}" y="{top:.1f}" width="{last - first:.1f}" height="{bottom - top:.1f}" fill="{ROAD}"/>',
+        _line(first, likely, last, likely, RECORDED, 0.9),
+    ]
+
+
+def _legend(gaps: bool, bends: bool) -> list[str]:
     """What the lines mean, above the upper panel."""
     at = HEIGHT_PANEL[0] - 14
     parts = [
         _line(LEFT, at - 4, LEFT + 34, at - 4, RECORDED, 0.9),
         _text(LEFT + 42, at, "as recorded, cleaned (thin)", 13, INK),
-        _line(LEFT + 250, at - 4, LEFT + 284, at - 4, ROAD, 4.0),
-        _text(LEFT + 292, at, "road: smoothed (thick)", 13, INK),
+        _line(LEFT + 222, at - 4, LEFT + 256, at - 4, ROAD, 4.0),
+        _text(LEFT + 264, at, "road: smoothed (thick)", 13, INK),
     ]
+    if bends:
+        parts += _bend(LEFT + 426, LEFT + 460, at - 9, at - 4, at + 1)
+        parts.append(_text(LEFT + 468, at, "bend: likeliest (line), 9 of 10 (box)", 13, INK))
     if gaps:
-        parts.append(f'<rect x="{LEFT + 470:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
-        parts.append(_text(LEFT + 512, at, "gap, bridged straight", 13, INK))
+        parts.append(f'<rect x="{LEFT + 712:g}" y="{at - 11:g}" width="34" height="14" fill="{GAP}"/>')
+        parts.append(_text(LEFT + 754, at, "gap, bridged straight", 13, INK))
     return parts
 
 
@@ -127,15 +170,18 @@ def _axis(panel: tuple[float, float], span: tuple[float, float], name: str) -> l
         at = _y(tick, span, panel)
         parts.append(_line(LEFT, at, RIGHT, at, GRID))
         parts.append(_text(LEFT - 8, at + 4.5, f"{tick:g}".replace("-", "−"), 13, INK, "end"))
-    parts.append(
-        f'<rect x="{LEFT:g}" y="{top:g}" width="{RIGHT - LEFT:g}" height="{bottom - top:g}" fill="none" stroke="{FAINT}"/>'
-    )
+    return [*parts, _frame(panel, name)]
+
+
+def _frame(panel: tuple[float, float], name: str) -> str:
+    """Frame and name of a panel."""
+    top, bottom = panel
     middle = 0.5 * (top + bottom)
-    parts.append(
+    return (
+        f'<rect x="{LEFT:g}" y="{top:g}" width="{RIGHT - LEFT:g}" height="{bottom - top:g}" fill="none" stroke="{FAINT}"/>'
         f'<text x="22" y="{middle:g}" font-size="14" fill="{INK}" text-anchor="middle" transform="rotate(-90 22 {middle:g})">'
         f"{escape(name)}</text>"
     )
-    return parts
 
 
 def _ticks(low: float, high: float, most: int) -> list[float]:

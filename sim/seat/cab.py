@@ -8,6 +8,7 @@ import simpy
 
 from sim.actors.cruise import highest_set_speed
 from sim.actors.underway import Underway
+from sim.inputs.specs import Settings
 from sim.laws.foot import slowing_distance
 from sim.march.clock import Process
 from sim.march.plant import asked_pull, asked_resistance
@@ -140,7 +141,7 @@ class Cab:
 
     def allowed_speed(self) -> float:
         """What limit and curve allow here. [m/s]"""
-        return allowed_at(self.trip.route, self.clock.true("distance"), self.settings.driver.speed_limit_share)
+        return allowed_at(self.route, self.clock.true("distance"), self.settings)
 
     def soon_slows(self) -> bool:
         """Whether slowing for a descent begins so soon that a higher gear is not worth the shift."""
@@ -264,21 +265,19 @@ class Cab:
         self.aim_for(self.allowed_speed())
 
 
-def allowed_at(route: Route, distance: float, share: float) -> float:
-    """Speed that limit and curve allow at a place: the posted limit times the driver's habit, less in a sharp curve.
+def allowed_at(route: Route, distance: float, settings: Settings) -> float:
+    """Speed a driver takes to be allowed at a place: by limit and habit, less in a sharp curve.
 
     Parameters
     ----------
     distance : float
         Along the road. [m]
-    share : float
-        Of the posted limit.
 
     Returns
     -------
     speed : float
         [m/s]
     """
-    posted = route.limit_at(distance) * share
+    posted = settings.kept(route.limit_at(distance))
     curve = route.curve_at(distance)
     return curve if curve < posted - CURVE_MARGIN else posted

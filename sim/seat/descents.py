@@ -90,17 +90,26 @@ def allowed_stage(cab: Cab) -> int:
     return retarding.selector if retarding.switch else 0
 
 
-def cruises_up_to(cab: Cab) -> float:
-    """The highest speed cruise control leaves the truck: the one set, or as far above it as its engine brake is waited for.
+def goes_up_to(cab: Cab, limit: float) -> float:
+    """The highest speed the driver lets the truck have: what he keeps to, or as far above the set speed as its engine brake is
+    waited for.
+
+    Parameters
+    ----------
+    limit : float
+        Posted; infinite for none. [m/s]
 
     Returns
     -------
     speed : float
-        Infinite where none is set. [m/s]
+        [m/s]
     """
     cruise = cab.settings.cruise
+    if not cruise.set_speed_km_h:
+        return cab.settings.kept(limit)
     called = allowed_stage(cab) and cruise.with_engine_brake and wants_cruise(cruise)
-    return (cruise.si("set_speed_km_h") or math.inf) + (over_the_set_speed(cab.settings) if called else 0.0)
+    most = cruise.si("set_speed_km_h") + (over_the_set_speed(cab.settings) if called else 0.0)
+    return min(limit * cab.settings.driver.speed_limit_share, most)
 
 
 def holding_gear(cab: Cab, grade: float, allowed: float, elevation: float, gears: Sequence[int], stage: int) -> Holding:
@@ -170,12 +179,11 @@ def _planned(cab: Cab) -> list[Descent]:
     stage = allowed_stage(cab)
     for begin, end in falling_parts(route):
         parts = pitches(route, begin, end)
-        share = habits.speed_limit_share
         wanted = habits.si("descent_km_h") or math.inf
         gear = cab.top_gear
         stretches: list[Stretch] = []
         for first, limit, steepest in reversed(parts):
-            allowed = min(limit * share, wanted, cruises_up_to(cab))
+            allowed = min(goes_up_to(cab, limit), wanted)
             gears = [drill.hold_gear] if drill.hold_gear else range(cab.top_gear, 0, -1)
             best = holding_gear(cab, steepest, allowed, route.elevation_at(first), gears, stage).gear
             length = (stretches[-1].begin if stretches else end) - first

@@ -67,7 +67,7 @@ def demands(cab: Cab, planned: list[Descent]) -> list[Demand]:
     route = cab.route
     items = []
     for place in sorted({place.distance for place in (*route.limits, *route.curves) if place.distance > 0.0}):
-        speed = allowed_at(route, place, cab.settings.driver.speed_limit_share)
+        speed = allowed_at(route, place, cab.settings)
         items.append(Demand(place, speed, "curve" if speed == route.curve_at(place) else "posted limit", 0.0))
     items += [Demand(max(place.distance - STOP_SHORT, 0.0), 0.0, "stop", place.value) for place in route.stops]
     before = [(way, max(way.begin - BEFORE_CREST, way.known)) for way in planned]
@@ -183,7 +183,7 @@ def descending(cab: Cab, planned: list[Descent]) -> Process:
 def approach(cab: Cab, demand: Demand) -> Process:
     """Slows to a lower speed: foot off, engine brake on, and as much brake as these leave to do."""
     clock, habits = cab.clock, cab.settings.driver
-    cab.aim_for(demand.speed)
+    cab.aim_for(min(demand.speed, cab.allowed_speed()))
     if clock.believed("judged_speed") > demand.speed + 0.2:
         cab.select(cab.settings.retarding.selector)
         cab.want_retarding("slow", True)

@@ -22,7 +22,7 @@ fuel_mpg_us                          | fuel economy                             
 fuel_credited_l_per_100km            | fuel, height credited                    | fuel use
 fuel_credited_mpg_us                 | fuel economy, height credited            | fuel economy
 co2_kg                               | carbon dioxide                           | fuel mass
-height_gained_m                      | height gained                            | short length
+net_height_m                         | net height                               | short length
 max_brake_temperature_c              | highest mean brake temperature           | temperature
 max_hottest_brake_temperature_c      | hottest axle's brakes                    | temperature
 published_brake_temperature_a_c      | published model at the end, set A        | temperature

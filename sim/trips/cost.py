@@ -94,10 +94,11 @@ def expected_time(truck: Truck, route: Route, settings: Settings) -> float:
     grade = route.grades_at(places)
     curves = [math.sqrt(SIDE_ACCELERATION * place.value) if place.value > 0.0 else math.inf for place in route.curves]
     speed = np.minimum(
-        _held_from(route.limits, [place.value for place in route.limits], places) * settings.driver.speed_limit_share,
+        _held_from(route.limits, [settings.kept(place.value) for place in route.limits], places),
         _held_from(route.curves, curves, places),
     )
-    for wanted in (settings.cruise.si("set_speed_km_h"), settings.road_speed.si("limit_km_h")):
+    own = 0.0 if route.limits else settings.kept(math.inf)
+    for wanted in (own, settings.cruise.si("set_speed_km_h"), settings.road_speed.si("limit_km_h")):
         if wanted > 0.0:
             speed = np.minimum(speed, wanted)
     if settings.drill.hold_gear:

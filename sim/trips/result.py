@@ -433,7 +433,7 @@ def summarise(marched: Marched) -> dict[str, Any]:
         "ended_because": marched.cause.data(),
         "distance_m": float(marched.after["distance"][0]),
         "time_s": marched.seconds,
-        "height_gained_m": marched.climbed,
+        "net_height_m": marched.climbed,
         **_fuel(marched),
         **_extremes(marched),
         **_counts(marched),

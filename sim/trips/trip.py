@@ -1,5 +1,6 @@
 """One trip, from inputs to result. Start reading here: it goes top to bottom."""
 
+import math
 import time
 from pathlib import Path
 from typing import Any
@@ -188,7 +189,9 @@ def prepare(
     """The clock of a trip, its truck at the start of the road, nobody in the cab yet."""
     speed = settings.start.speed_km_h * KILOMETRE_PER_HOUR
     if speed < 0.0:
-        speed = min(route.limits[0].value, settings.cruise.si("set_speed_km_h") or route.limits[0].value)
+        limit = route.limit_at(0.0)
+        speed = min(limit if limit < math.inf else settings.kept(limit), route.curve_at(0.0))
+        speed = min(speed, settings.cruise.si("set_speed_km_h") or speed)
     parameters, tables = assembled(truck, settings, route.start_elevation)
     gear = starting_gear(truck, settings, speed)
     memory = initial_records(settings, route, parameters, tables, gear, speed)

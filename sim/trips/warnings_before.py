@@ -7,9 +7,10 @@ from typing import Any
 from sim.actors.cruise import highest_set_speed
 from sim.actors.gear_choice import GearChoice
 from sim.inputs.sensors import NAMES
+from sim.roads.facts import limit_spans
 from sim.roads.falls import falling_parts, pitches
 from sim.seat.cab import Cab
-from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, cruises_up_to, descents, held_in_gear
+from sim.seat.descents import BELOW_GOVERNED, Descent, allowed_stage, descents, goes_up_to, held_in_gear
 from sim.seat.stalk import wants_cruise
 from sim.units import KILOMETRE_PER_HOUR, STANDARD_GRAVITY
 from sim.wording import Finding, finding
@@ -55,11 +56,8 @@ def _cruising_gear(cab: Cab, speed: float) -> int:
 
 def _share_below(cab: Cab, speed: float) -> float:
     """Share of the road on which the driver keeps to less than a speed."""
-    limits, length = cab.route.limits, cab.route.length
-    ends = [*(place.distance for place in limits[1:]), length]
-    share = cab.settings.driver.speed_limit_share
-    slow = sum(end - place.distance for place, end in zip(limits, ends, strict=True) if place.value * share < speed)
-    return slow / length
+    spans = limit_spans(cab.route)
+    return sum(span.end - span.begin for span in spans if cab.settings.kept(span.value) < speed) / cab.route.length
 
 
 def _about_cruise(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
@@ -122,8 +120,7 @@ def _about_descents(cab: Cab, planned: list[Descent]) -> Iterator[Finding]:
         gear = first.gear
         governed = BELOW_GOVERNED * cab.truck.engine.si("governed_rpm") / cab.engine_speed(gear, 1.0)
         place, posted, steepest = min(pitches(route, way.begin, way.end), key=lambda part: part[2])
-        posted *= cab.settings.driver.speed_limit_share
-        speed = min(first.speed, governed, cruises_up_to(cab), posted)
+        speed = min(first.speed, governed, goes_up_to(cab, posted))
         holding = held_in_gear(cab, gear, speed, steepest, route.elevation_at(place), stage)
         if holding.held < holding.push:
             gain = (holding.push - holding.held) / cab.truck.vehicle.mass_kg

@@ -31,7 +31,7 @@ def test_fitted_pulses_of_the_worked_example():
 def test_the_driver_holds_what_the_speedometer_shows(trip, truck, told):
     """v_true = v_shown x (pulses programmed / pulses fitted); the limit is kept on the dial and broken on the road."""
     spec = (f"speedometer.programmed_pulses_per_mile={told * fitted_pulses(truck):.4f}",)
-    result = trip(truck, "grade:0%,4km", "start.speed_km_h=80", "driver.speed_limit_share=0.9", spec=spec)
+    result = trip(truck, "grade:0%,4km", "start.speed_km_h=80", "driver.desired_speed_km_h=81", spec=spec)
     true, shown = result.trace["speed_m_s"], result.trace["indicated_speed_m_s"]
     rolling = true > 1.0
     assert true[rolling] / shown[rolling] == pytest.approx(told, rel=1e-3)
@@ -42,8 +42,8 @@ def test_the_driver_holds_what_the_speedometer_shows(trip, truck, told):
 def test_a_speedometer_that_reads_low_makes_the_truck_break_the_limit(trip):
     """The road sign reads the truth: 10 % low on the dial is over the limit all the way, unknown to the driver."""
     spec = (f"speedometer.programmed_pulses_per_mile={1.1 * fitted_pulses(T1):.4f}",)
-    wrong = trip(T1, "grade:0%,4km", "start.speed_km_h=90", spec=spec).summary
-    right = trip(T1, "grade:0%,4km", "start.speed_km_h=90").summary
+    wrong = trip(T1, "grade:0%,4km,90km/h", "start.speed_km_h=90", spec=spec).summary
+    right = trip(T1, "grade:0%,4km,90km/h", "start.speed_km_h=90").summary
     assert right["time_over_limit_s"] == 0.0
     assert wrong["time_over_limit_s"] > 0.8 * wrong["time_s"]
     assert "warning.over_posted_limit" in kinds_in(wrong["warnings"])
@@ -55,8 +55,8 @@ def test_the_us_rule_allows_what_the_other_forbids(trip):
     legal by neither."""
     for told, us, un in ((0.97, True, True), (1.0, True, True), (1.05, True, False), (1.12, False, False)):
         spec = (f"speedometer.programmed_pulses_per_mile={told * fitted_pulses(T1):.4f}",)
-        share = 50.0 * 1.609344 / told / 90.0
-        result = trip(T1, "grade:0%,3km", "start.speed_km_h=80", f"driver.speed_limit_share={share:.6f}", spec=spec)
+        dial = 50.0 * 1.609344 / told
+        result = trip(T1, "grade:0%,3km", "start.speed_km_h=80", f"driver.desired_speed_km_h={dial:.5f}", spec=spec)
         true, shown = (3.6 * result.trace[name][-1] for name in ("speed_m_s", "indicated_speed_m_s"))
         assert true == pytest.approx(50 * 1.609344, abs=0.3)
         assert (abs(shown - true) <= 5 * 1.609344) == us

@@ -43,7 +43,9 @@ def test_crossings_are_where_a_root_finder_finds_the_balance_of_a_trip(control_s
     """scipy's brentq on `plant.rolling_acceleration`, oil at the 90 °C of the chart, compressor not pumping."""
     found = crossing(chart(truck), gear, stage, -0.06)
     rpm = control_speed(truck, gear, stage, ROAD, 1100.0, oil_c=90.0)
-    assert found.engine_speed / REVOLUTION_PER_MINUTE == pytest.approx(rpm, rel=0.01)  # lines straight over 50 rpm and between two airs
+    assert found.engine_speed / REVOLUTION_PER_MINUTE == pytest.approx(
+        rpm, rel=0.01
+    )  # lines straight over 50 rpm and between two airs
 
 
 def test_a_gear_and_stage_cross_exactly_where_the_truck_gains_at_900_rpm_and_not_at_governed_speed(coasting):

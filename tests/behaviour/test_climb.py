@@ -192,7 +192,7 @@ def test_mass_raises_the_fuel(trip, loaded_to):
 @pytest.mark.parametrize("truck", [T1, T2, T3, T4, T5])
 def test_fuel_on_the_level(trip, truck):
     """60 mi/h and 90 km/h in the top gear, to 5 % of the sums."""
-    fast = trip(truck, "grade:0%,20km,210m", "start.speed_km_h=96.56", "driver.speed_limit_share=1.07289").summary
+    fast = trip(truck, "grade:0%,20km,210m", "driver.desired_speed_km_h=96.56").summary
     slow = trip(truck, "grade:0%,20km,210m", "start.speed_km_h=90").summary
     assert fast["mean_speed_m_s"] == pytest.approx(60 * MILE_PER_HOUR, rel=1e-3)
     assert fast["fuel_l_per_100km"] == pytest.approx(Sums(truck, 210.0).litres(60 * MILE_PER_HOUR, 210.0), rel=0.05)
@@ -201,6 +201,6 @@ def test_fuel_on_the_level(trip, truck):
 
 @pytest.mark.parametrize("truck", [T1, T2, T3, T4, T5])
 def test_faster_costs_more_fuel_on_the_level(trip, truck):
-    fast = trip(truck, "grade:0%,20km,210m", "start.speed_km_h=96.56", "driver.speed_limit_share=1.07289").summary
+    fast = trip(truck, "grade:0%,20km,210m", "driver.desired_speed_km_h=96.56").summary
     slow = trip(truck, "grade:0%,20km,210m", "start.speed_km_h=90").summary
     assert fast["fuel_l_per_100km"] > slow["fuel_l_per_100km"]

@@ -125,7 +125,7 @@ def test_a_speed_can_be_set_above_20_mi_h_and_1100_rpm(trip, start, gear, rule, 
         "10 m set",
         start=start,
         road="grade:0%,200m,200m",
-        more=(f"drill.hold_gear={gear}", f"cruise.least_rule={rule}", f"driver.speed_limit_share={start / 90:.3f}"),
+        more=(f"drill.hold_gear={gear}", f"cruise.least_rule={rule}", f"driver.desired_speed_km_h={start}"),
     )
     (event,) = told(result, *CRUISE_EVENTS)
     assert event[0] == ("cruise_set" if taken else "cruise_refused")

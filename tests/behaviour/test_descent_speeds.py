@@ -65,7 +65,7 @@ def test_the_published_model_brakes_a_loaded_truck_down_to_23_mi_h():
 
 def test_a_short_grade_is_never_shown_faster_than_what_the_road_allows():
     """Set A alone allows 70 mi/h on 6 km of 6 %: limit and governed speed must bind."""
-    (down,) = advice("grade:-6%,6km,1100m")
+    (down,) = advice("grade:-6%,6km,1100m,90km/h")
     for load in down.loads:
         assert load.set_a.model_speed == pytest.approx(70.0 * MILE_PER_HOUR)
         for speed in (load.held.speed, load.set_a.speed, load.set_b.speed):

@@ -252,7 +252,7 @@ def test_nothing_hunts(trip, named, truck, road, length):
 def test_an_automated_gearbox_shifts_down_to_hold_when_nobody_planned(trip, named):
     """Stage 2 or more below about 1500 rpm: down, to land at 1800 to 2000 (assumed)."""
     result = trip(
-        T2, "grade:-5%,3km,1100m", "drill.careless=true", "start.speed_km_h=60", "driver.speed_limit_share=0.7"
+        T2, "grade:-5%,3km,1100m", "drill.careless=true", "start.speed_km_h=60", "driver.desired_speed_km_h=63"
     )
     down = [event for event in named(result, "gear_wanted") if "cause.too_slow_to_hold_back" in kinds_in(event)]
     assert down
@@ -292,7 +292,7 @@ def test_a_stage_that_needs_the_service_brake_waits_for_it(trip, named):
             T1,
             "grade:-4%,2.5km,1100m",
             "start.speed_km_h=60",
-            "driver.speed_limit_share=0.7",
+            "driver.desired_speed_km_h=63",
             "start.gear=8",
             f"retarding.waits_for_brake={word}",
         )

@@ -345,7 +345,9 @@ def truck_of(case: Case) -> Any:
             values[table]["programmed_pulses_per_mile"] = min(value * fitted_pulses(values), 150000.0)
         else:
             values[table][name] = value
-    values["engine_brake"]["rated_power_kw"] = retarding_power_kw(type(base).model_validate({**values, "condition": {}}))
+    values["engine_brake"]["rated_power_kw"] = retarding_power_kw(
+        type(base).model_validate({**values, "condition": {}})
+    )
     return type(base).model_validate(values)
 
 

@@ -89,7 +89,7 @@ def test_the_energy_ledger_closes(trip, road_of, truck, road, changes):
     ):
         assert ledger[term] >= -1.0, "J; the tick in which a clutch locks may overshoot by less than that"
     weight = result.truck.vehicle.mass_kg * 9.80665
-    assert ledger["height_given_up"] == pytest.approx(-weight * result.summary["height_gained_m"])
+    assert ledger["height_given_up"] == pytest.approx(-weight * result.summary["net_height_m"])
     heating = result.settings.fuel.lower_heating_value_mj_per_kg * 1e6
     assert ledger["fuel"] == pytest.approx(result.summary["fuel_kg"] * heating, rel=1e-9)
 
@@ -109,7 +109,7 @@ def test_the_published_grade_profile_is_driven_without_trouble(trip, truck):
     summary = result.summary
     assert summary["ended"] == "arrived"
     assert summary["distance_m"] == pytest.approx(result.route.length, abs=1.0)
-    assert summary["height_gained_m"] == pytest.approx(result.route.net_height, abs=0.1)
+    assert summary["net_height_m"] == pytest.approx(result.route.net_height, abs=0.1)
     assert summary["time_over_limit_s"] < 0.01 * summary["time_s"]
     assert 3.6 * summary["mean_speed_m_s"] > 80.0
     assert summary["gear_shifts"] <= (20 if "automated" in summary["truck"] or truck.startswith("reference") else 12)

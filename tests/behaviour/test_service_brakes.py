@@ -235,7 +235,7 @@ def test_a_drag_is_one_application(trip, named, road_of):
 def test_a_very_long_steep_descent_without_the_engine_brake_runs_away(trip, loaded_to):
     """8 %, 25 km, 40 t: the force goes on falling beyond 430 C (assumed), until the truck can no longer be held."""
     road, spec = "grade:-8%,25km,2200m", loaded_to(40_000)
-    changes = ("driver.speed_limit_share=0.7", "start.speed_km_h=60", "drill.hold_gear=8", "drill.hold_stage=0")
+    changes = ("driver.desired_speed_km_h=63", "start.speed_km_h=60", "drill.hold_gear=8", "drill.hold_stage=0")
     faded = trip(T1, road, *changes, spec=spec)
     assert faded.summary["ended"] == "runaway"
     assert "event.runaway" in kinds_in(faded.summary["warnings"][0])

@@ -57,7 +57,7 @@ def test_no_hunting_between_gears_on_a_steady_grade(trip, named, truck, grade, h
         truck,
         f"grade:{grade}%,4km,{height}m",
         f"start.speed_km_h={limit}",
-        f"driver.speed_limit_share={limit / 90:.5f}",
+        f"driver.desired_speed_km_h={limit}",
         f"weather.temperature_c={15 - 0.0065 * height:.2f}",
     )
     assert result.summary["ended"] == "arrived"

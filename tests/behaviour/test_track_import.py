@@ -461,12 +461,12 @@ def test_truck_arrives_over_an_imported_road(capsys, recording):
 def test_five_thousand_points_take_well_below_a_second():
     path = made(rolling, 60_000.0, 12.0, 1.0, 1.0).write()
     import_track(path)
-    started = time.perf_counter()
+    started = time.process_time()
     track = import_track(path)
     track_picture(track)
-    took = time.perf_counter() - started
+    took = time.process_time() - started
     assert track.points_read == 5001
-    assert took < 2.0  # about 0.3 s alone on two cores; the bound leaves room for a busy machine
+    assert took < 2.0  # about 0.6 s of one core; the bound leaves room for a slower machine
 
 
 # ---------------------------------------------------------------- the command
@@ -489,12 +489,13 @@ def test_command_says_what_it_did(capsys):
     assert (code, err) == (0, "")
     for fragment in (
         "made up", f"{np.sum(~hole)} read", "1 position jumped away and back", "missing",
-        "km", "as recorded", "smoothed", "steepest", "furthest from recorded", "bridged straight", "90 km/h",
+        "km", "as recorded", "smoothed", "steepest", "furthest from recorded", "bridged straight",
+        "none: the driver goes by bends",
         "road.csv, road.toml, road.svg", "haulbench run road.csv",
     ):  # fmt: skip
         assert fragment in out
     assert sorted(path.name for path in Path.cwd().iterdir()) == ["made.gpx", *sorted(f"road.{end}" for end in FILES)]
-    assert load_route("road.csv").limit_at(0.0) == pytest.approx(25.0)
+    assert load_route("road.csv").limits == ()
 
 
 @pytest.mark.parametrize(

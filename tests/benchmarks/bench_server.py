@@ -201,7 +201,7 @@ class Hostile:
             return came
         kept = json.loads(content)["kept"]
         for _ in range(60):
-            test = f"drive grade:{self.chance.uniform(-1, 1):.3f}%,25km driver.speed_limit_share=0.5"
+            test = f"drive grade:{self.chance.uniform(-1, 1):.3f}%,25km driver.desired_speed_km_h=45"
             came, content = self.post("/hidden-fault/test", {"session": kept, "test": test})
             if came != "200" or self.stop.is_set():
                 break

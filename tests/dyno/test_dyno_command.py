@@ -95,6 +95,13 @@ def test_a_fault_by_name_is_the_same_as_its_values(capsys):
 def test_faults_are_listed(capsys):
     code, out, _ = run(capsys, "--list-faults")
     assert code == 0
-    for name in ("restricted-air", "boost-leak", "worn-injectors", "early-governor", "high-back-pressure", "cylinder-out"):
+    for name in (
+        "restricted-air",
+        "boost-leak",
+        "worn-injectors",
+        "early-governor",
+        "high-back-pressure",
+        "cylinder-out",
+    ):
         assert f"\n{name} " in f"\n{out}"
     assert out.count("common practice, no source") == len(out.strip().splitlines())

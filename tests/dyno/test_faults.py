@@ -62,7 +62,12 @@ def seen(dyno, fault, truck=T1):
 
 
 SAME = {"torque at 1000 rpm": "as it was", "torque at 1800 rpm": "as it was"}
-LAME = {"torque at 1000 rpm": "low", "torque at 1800 rpm": "low", "load told at 1200 rpm": "full", "dead cylinders": "[]"}
+LAME = {
+    "torque at 1000 rpm": "low",
+    "torque at 1800 rpm": "low",
+    "load told at 1200 rpm": "full",
+    "dead cylinders": "[]",
+}
 EXPECTED = {
     "restricted-air": {**SAME, "filter gauge": "high", "exhaust gauge": "as it was"},
     "boost-leak": {"torque at 1000 rpm": "low", "torque at 1800 rpm": "as it was", "filter gauge": "high"},

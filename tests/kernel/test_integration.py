@@ -44,7 +44,7 @@ def test_against_a_general_purpose_integrator():
 TRIP = """
 import hashlib, sys
 from sim import load_route, load_settings, load_truck, run_trip
-settings = load_settings(None, ["start.speed_km_h=0", "driver.speed_limit_share=0.35"])
+settings = load_settings(None, ["start.speed_km_h=0", "driver.desired_speed_km_h=31.5"])
 result = run_trip(load_truck(sys.argv[1]), load_route("grade:-7%,60m,900m"), settings)
 text = result.trace.csv() + result.events_csv() + repr({k: v for k, v in result.summary.items() if k != "timing"})
 digest = hashlib.sha256(text.encode())

@@ -31,7 +31,7 @@ def test_a_long_steep_grade_is_capped_by_the_brakes_and_a_retarder_lifts_the_cap
 
 
 def test_a_short_grade_is_capped_by_the_posted_limit_and_a_low_gear_by_governed_speed():
-    road = load_route("grade:-6%,1km,1500m")
+    road = load_route("grade:-6%,1km,1500m,90km/h")
     assert safe_descent_speed(TRUCK, road).cap == "posted limit"
     geared = safe_descent_speed(TRUCK, road, gear=7)
     assert geared.cap == "governed speed in gear 7"
