@@ -24,7 +24,7 @@ from sim.march.records import (
     Memory,
     new_memory,
 )
-from sim.march.seat import STANDING_PRESSURE, rounded
+from sim.march.seat import STANDING_PRESSURE, lever_and_splitter, rounded
 from sim.messages import trucks
 from sim.roads.route import Route
 from sim.units import BAR, CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
@@ -54,7 +54,7 @@ GIVEN = {
     " braking_turbine_factor=turbine_factor braking_back_share=back_pressure_share"
     " braking_share_exponent=share_exponent braking_boost_time=build_up_s",
     "gearbox": "shaft_inertia=input_inertia_kg_m2"
-    " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m",
+    " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m split_from splitter_time=splitter_s",
     "driveline": "axle_ratio axle_efficiency axle_drag=axle_drag_n_m clutch_capacity=clutch_capacity_n_m"
     " clutch_close_time=clutch_close_s clutch_open_time=clutch_open_s bite_span=launch_span_rpm",
     "drums": "stroke_limit=stroke_limit_mm stroke_end=stroke_end_mm stroke_expansion=expansion_mm_per_k"
@@ -352,7 +352,8 @@ def initial_records(
     s["gear"] = c["gear"] = gear
     s["clutch_release"] = s["clutch_engagement"] = c["clutch"] = closed
     if p["automated"] < 0.5:
-        k["lever"] = gear
+        k["lever"], k["splitter"] = lever_and_splitter(gear, int(p["split_from"]))
+        s["splitter"] = k["splitter"]
         k["clutch_pedal"] = d["foot_clutch"] = d["clutch_wanted"] = 1.0 - closed
     else:
         k["lever"] = DRIVE

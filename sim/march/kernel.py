@@ -43,7 +43,7 @@ from sim.march.records import (
     WATCH_SCALE,
     WATCHES_FIRED,
 )
-from sim.march.seat import NUMBER, rounded, use_controls
+from sim.march.seat import NUMBER, gear_by_hand, rounded, use_controls
 from sim.units import REVOLUTION_PER_MINUTE
 
 REACHED_TICK = 0
@@ -321,7 +321,7 @@ def march(
                     block, s, b, c, k, d, p, feed, kept, known,
                     fed, held, clockwork[SEAT], tick, hands_every * step,
                 )  # fmt: skip
-            gear = c["gear"] if p["automated"] > 0.5 else k["lever"]
+            gear = c["gear"] if p["automated"] > 0.5 else gear_by_hand(s, k, p, step)
             if gear != s["gear"]:
                 change_gear(s, int(gear), p, tables)
             sense(s, b, c, k, d, p, step)

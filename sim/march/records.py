@@ -59,6 +59,7 @@ clutch_release        | -      | travel of the clutch, 0 open to 1 closed
 clutch_engagement     | -      | share of its capacity the clutch can carry now
 compressor_pumping    | -      | 1 while the air compressor fills the tanks
 gear                  | -      | engaged gear, 0 neutral
+splitter              | -      | of a manual gearbox that has one, 0 direct to 1 overdrive; in between neutral
 clutch_locked         | -      | 1 while the clutch does not slip
 wheel_slip            | -      | 1 while the drive tyres slip
 standstill            | -      | 1 while the truck is held at rest
@@ -276,7 +277,8 @@ CONTROLS = _fields("""
 accelerator           | -      | pedal, 0 up to 1 down
 brake_pedal           | -      | 0 up to 1 down
 clutch_pedal          | -      | 0 up to 1 down
-lever                 | -      | manual gearbox: the gear, 0 neutral; automated: 0 neutral, 1 drive, 2 hold, 3 up, 4 down
+lever                 | -      | 0 neutral; manual: the gear, or one of its halves; automated: 1 drive, 2 hold, 3 up, 4 down
+splitter              | -      | button of the splitter, 1 overdrive; it moves once no torque holds it
 trailer_brake         | -      | hand valve of the trailer brakes, 0 to 1
 engine_brake_switch   | -      | 1 on
 engine_brake_selector | -      | 1 to 3
@@ -313,7 +315,8 @@ foot_brake            | Pa     | pressure asked of the brake pedal before it is 
 foot_clutch           | -      | clutch pedal before it is rounded
 turning_error         | rad/s  | engine speed off the one to be held, in mode 2
 hand_lever            | -      | the lever is to go there
-hand_trailer_brake    | -      | so are the others
+hand_splitter         | -      | so are the others
+hand_trailer_brake    | -      |
 hand_engine_brake_switch | -   |
 hand_engine_brake_selector | - |
 hand_cruise_switch    | -      |
@@ -406,6 +409,8 @@ pair_middle_sound     | -      | 1 sound, 0 dead
 pair_rear_sound       | -      | 1 sound, 0 dead
 gearbox_constant_loss | N m    | drag at rest
 gearbox_speed_loss    | N m    | drag per 1000 rpm
+split_from            | -      | first gear that the splitter halves, 0 without one
+splitter_time         | s      | the splitter takes from end to end
 axle_ratio            | -      | drive axle
 axle_efficiency       | -      | tooth efficiency
 axle_drag             | N m    | at the wheels
@@ -744,6 +749,7 @@ compression_torque_n_m  | state.compression_torque  |
 brake_pedal_percent     | controls.brake_pedal      | percent
 clutch_pedal_percent    | controls.clutch_pedal     | percent
 lever                   | controls.lever            |
+splitter                | controls.splitter         |
 trailer_brake_percent   | controls.trailer_brake    | percent
 engine_brake_switch     | controls.engine_brake_switch |
 engine_brake_selector   | controls.engine_brake_selector |
