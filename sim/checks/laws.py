@@ -1006,6 +1006,27 @@ def _steering_power(given: Numbers) -> Sequence[float]:
     return (extras.steering_idle_w + extras.steering_banking_w + extras.steering_turning_w,)
 
 
+def _leaks(name: str, minutes: float) -> Sequence[float]:
+    """What a truck that stands loses from its tanks, brakes released and applied."""
+    extras = load_truck(name).truck.accessories
+    released = extras.si("leak_kpa_per_s")
+    return tuple(
+        from_si(rate * 60.0 * minutes, "psi") for rate in (released, released + extras.si("applied_leak_kpa_per_s"))
+    )
+
+
+@computes("AIR-01")
+def _combination_leaks(given: Numbers) -> Sequence[float]:
+    """Leaks of the loaded truck."""
+    return _leaks("long-haul-manual", *given)
+
+
+@computes("AIR-02")
+def _single_leaks(given: Numbers) -> Sequence[float]:
+    """Leaks of the dump truck."""
+    return _leaks("dump-three-axle", *given)
+
+
 @computes("SP-01")
 def _geared_speed(given: Numbers) -> Sequence[float]:
     """Road speed of an engine speed in gear, from the tyre's diameter."""

@@ -384,7 +384,9 @@ class Accessories(Part):
     cut_in_kpa: float = _number("tank pressure at which it starts to pump", 400, 1000)
     cut_out_kpa: float = _number("tank pressure at which it stops", 420, 1100)
     fill_kpa_per_s: float = _number("rise of tank pressure while pumping at 2100 rpm", 0.5, 50)
-    leak_kpa_per_s: float = _number("fall of tank pressure by leaks and suspension", 0.0, 5.0)
+    leak_kpa_per_s: float = _number("fall of tank pressure by leaks", 0.0, 5.0)
+    applied_leak_kpa_per_s: float = _number("more of it while the service brakes are applied", 0.0, 5.0, 0.0)
+    moving_use_kpa_per_s: float = _number("fall of tank pressure by suspension and seats, truck moving", 0.0, 5.0, 0.0)
     air_per_application: float = _number("fall of tank pressure per rise of brake pressure", 0.0, 0.5)
 
     def check(self) -> None:

@@ -66,7 +66,8 @@ GIVEN = {
     " thermostat_opens=thermostat_opens_c thermostat_full=thermostat_full_c"
     " radiator_closed=closed_kw_per_k radiator_still=still_kw_per_k radiator_road=road_kw_per_k_per_m_s",
     "accessories": "compressor_cut_in=cut_in_kpa compressor_cut_out=cut_out_kpa"
-    " air_leak_rate=leak_kpa_per_s air_per_application",
+    " air_leak_rate=leak_kpa_per_s applied_leak_rate=applied_leak_kpa_per_s"
+    " moving_air_rate=moving_use_kpa_per_s air_per_application",
     "speedometer": "programmed_pulses=programmed_pulses_per_mile",
 }
 

@@ -110,6 +110,10 @@ def fill(s, p, tables, step):
         s["brake_pressure_drive"] = 0.0
         s["brake_pressure_trailer"] = 0.0
     flow = -p["air_leak_rate"]
+    if s["brake_demand"] > 0.0:
+        flow -= p["applied_leak_rate"]
+    if s["standstill"] < 0.5:
+        flow -= p["moving_air_rate"]
     if s["compressor_pumping"] > 0.5:
         flow += p["compressor_fill_rate"] * s["engine_speed"]
     s["reservoir_pressure"] = max(s["reservoir_pressure"] + flow * step, 0.0)

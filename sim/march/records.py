@@ -456,7 +456,9 @@ compressor_pumping    | N m    | at the crankshaft
 compressor_cut_in     | Pa     | tank pressure at which it starts to pump
 compressor_cut_out    | Pa     | tank pressure at which it stops
 compressor_fill_rate  | Pa/rad | rise of tank pressure per engine turn while pumping
-air_leak_rate         | Pa/s   | fall of tank pressure by leaks and suspension
+air_leak_rate         | Pa/s   | fall of tank pressure by leaks
+applied_leak_rate     | Pa/s   | more of it while the service brakes are applied
+moving_air_rate       | Pa/s   | fall of tank pressure by suspension and seats, truck moving
 air_per_application   | -      | fall of tank pressure per rise of brake pressure
 coolant_capacity      | J/K    | coolant and block
 oil_capacity          | J/K    | oil and what it wets

@@ -145,6 +145,8 @@ TRUCK_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "accessories.compressor_pumping_kw": number(0, 15, 1),
     "accessories.fill_kpa_per_s": number(0.5, 50, 1),
     "accessories.leak_kpa_per_s": number(0, 5, 1),
+    "accessories.applied_leak_kpa_per_s": number(0, 5, 1),
+    "accessories.moving_use_kpa_per_s": number(0, 5, 1),
     "accessories.air_per_application": number(0, 0.5, 2),
     "engine.boost_rise_s": st.lists(number(0.05, 10.0, 2), min_size=3, max_size=3),
     "condition.intake_restriction_kpa": number(0.0, 60.0, 1),
