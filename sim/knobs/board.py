@@ -278,7 +278,9 @@ class Board:
             s["gear"] = gear
             clock.set(gear=gear)
             if p["automated"][0] < 0.5:
-                clock.handle(lever=lever_and_splitter(int(gear), int(p["split_from"][0]))[0])
+                lever, splitter = lever_and_splitter(int(gear), int(p["split_from"][0]))
+                clock.handle(lever=lever, splitter=splitter)
+                s["splitter"] = splitter
         elif name == "clutch_pedal" and p["automated"][0] > 0.5:
             clock.set(clutch=1.0 - value)
         elif KNOBS[name].kind != "dial" or name == "accelerator":

@@ -36,6 +36,7 @@ from sim.wording import event_name, kinds_in, said
 
 TRUCKS = (
     "long-haul-manual",
+    "long-haul-13-speed",
     "long-haul-automated",
     "long-haul-empty",
     "dump-three-axle",

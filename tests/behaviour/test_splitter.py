@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from sim import load_settings, load_truck, run_trip
+from sim.charts.gearing import gearbox_changes
+from sim.knobs.board import Board, action
 from sim.march.records import PARAMETERS
 from sim.march.seat import lever_and_splitter
 
@@ -90,6 +92,16 @@ def test_no_splitter_in_the_low_range(alone):
     clock.mean(hand_splitter=1.0, clutch_wanted=1.0)
     clock.run(until=400)
     assert clock.true("gear") == 4.0
+
+
+def test_knobs_in_gear_is_the_highest_gear_and_so_is_the_gearing_page():
+    board = Board(load_truck(TRUCK).truck, load_settings(None, ()))
+    for put, gear in ((1.0, 13.0), (0.0, 0.0), (1.0, 13.0)):
+        board.turn(action(board.now_ms, "in_gear", put))
+        board.wait(board.now_ms + 500)
+        assert board._trip.clock.true("gear") == gear
+    geared = load_truck("long-haul-automated", gearbox_changes(TRUCK)).truck
+    assert geared.gearbox == load_truck(TRUCK).truck.gearbox
 
 
 def test_other_trucks_have_none(trip):
