@@ -168,7 +168,8 @@ class GearChoice:
         rig = clock.rig
         taken = float(rig.parameters["steady_accessories"][0])
         air = (clock.believed("ambient_pressure"), SEA_LEVEL_TEMPERATURE)
-        return float(asked_pull(rig.parameters, rig.tables, gear, engine_speed, *air, taken, boosted))
+        cold = self.trip.cold_drag(engine_speed) * engine_speed
+        return float(asked_pull(rig.parameters, rig.tables, gear, engine_speed, *air, taken + cold, boosted))
 
     # ------------------------------------------------------------ which gear holds
 
@@ -214,7 +215,8 @@ class GearChoice:
             Never below 0. [m/s]
         """
         truck = self.trip.truck
-        fall_rate = float(asked_friction(self.clock.rig.parameters, self.turning)) / truck.engine.inertia_kg_m2
+        friction = float(asked_friction(self.clock.rig.parameters, self.turning)) + self.trip.cold_drag(self.turning)
+        fall_rate = friction / truck.engine.inertia_kg_m2
         slowing = max(self.resistance(road_speed, grade), 0.0) / truck.vehicle.mass_kg
         per_speed = self.trip.engine_speed(gear, 1.0)
         # the engine falls to meet a gear that itself falls with the truck

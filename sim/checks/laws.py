@@ -674,6 +674,13 @@ def _cold_friction(given: Numbers) -> Sequence[float]:
     ]
 
 
+@computes("AP-44")
+def _very_cold_friction(given: Numbers) -> Sequence[float]:
+    """The same in frost, for two exponents."""
+    at_40, _, at_100, _, temperature, *exponents = given
+    return [friction_temperature_factor(to_si(temperature, "c"), at_40, at_100, exponent) for exponent in exponents]
+
+
 @computes("GV-01")
 def _droop(given: Numbers) -> Sequence[float]:
     """Droop with which the governor leaves no fuel at the no-load speed."""

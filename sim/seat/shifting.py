@@ -179,7 +179,8 @@ class ByHand(GearChoice):
             clock.note("shift_given_up", slow, clock.true("speed"), "speed")
             return
         lever, splitter = self.places(gear)
-        clock.mean(hand_lever=lever, hand_splitter=splitter, foot_mode=PEDAL, pedal=0.0, clutch_wanted=0.0)
+        pedal = 0.0 if cab.retarding or cab.brakes or self.grade <= DESCENT else self.cold_pedal()
+        clock.mean(hand_lever=lever, hand_splitter=splitter, foot_mode=PEDAL, pedal=pedal, clutch_wanted=0.0)
         yield clock.after(2.0 * clock.tick)
         yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
         self._hands_off()
@@ -193,6 +194,11 @@ class ByHand(GearChoice):
         """Whether a gear is the other half of the one that is in: the splitter alone moves."""
         now = int(self.clock.true("gear"))
         return gear != now and self.places(gear)[0] == self.places(now)[0]
+
+    def cold_pedal(self) -> float:
+        """As far as cold oil asks for, so that a cold engine does not hold the truck back as the clutch comes up."""
+        full = self.clock.true("full_load_torque") + self.clock.true("warm_friction")
+        return min(self.trip.cold_drag(self.turning) / max(full, 1.0), 1.0)
 
     def _hands_off(self) -> None:
         """The shift is over: the right foot is free again."""
