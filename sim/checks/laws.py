@@ -14,6 +14,7 @@ from functools import cache, partial
 import numpy as np
 
 from sim.inputs.files import load_settings, load_truck
+from sim.inputs.sensors import BATTERY, CHARGES_FROM, CHARGING
 from sim.inputs.specs import Settings, Truck
 from sim.laws.air import air_density, ambient_pressure, ambient_temperature
 from sim.laws.brakes import brake_cooling
@@ -90,6 +91,7 @@ from sim.laws.sensing import (
     ratiometric_share,
     ratiometric_voltage,
     revolutions_per_mile,
+    system_voltage,
     thermistor_resistance,
     thermistor_temperature,
     tone_wheel_frequency,
@@ -679,6 +681,12 @@ def _very_cold_friction(given: Numbers) -> Sequence[float]:
     """The same in frost, for two exponents."""
     at_40, _, at_100, _, temperature, *exponents = given
     return [friction_temperature_factor(to_si(temperature, "c"), at_40, at_100, exponent) for exponent in exponents]
+
+
+@computes("CHG-01", "CHG-02")
+def _system_voltage(given: Numbers) -> Sequence[float]:
+    """Voltage at an engine speed."""
+    return (system_voltage(_rpm(given[0]), BATTERY, CHARGING, CHARGES_FROM),)
 
 
 @computes("GV-01")

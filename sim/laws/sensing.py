@@ -387,3 +387,35 @@ def contact_voltage(closed, supply):
     (0.0, 5.0)
     """
     return supply * (1.0 - closed)
+
+
+@compiled
+def system_voltage(engine_speed, battery, charging, charges_from):
+    """Voltage of the battery and of everything that hangs on it.
+
+    Parameters
+    ----------
+    engine_speed : float
+        [rad/s]
+    battery : float
+        At rest. [V]
+    charging : float
+        What the alternator's regulator holds. [V]
+    charges_from : float
+        Engine speed at which the alternator begins to charge. [rad/s]
+
+    Returns
+    -------
+    voltage : float
+        [V]
+
+    Notes
+    -----
+    Load, temperature and a battery that has been drained are left out.
+
+    Examples
+    --------
+    >>> system_voltage(0.0, 12.6, 14.0, 47.1), system_voltage(68.1, 12.6, 14.0, 47.1)
+    (12.6, 14.0)
+    """
+    return charging if engine_speed >= charges_from else battery

@@ -90,6 +90,8 @@ CHOSEN = {
     "fade_per_step": 1.0 / FADE_STEP,
     "sensor_supply": sensors.SUPPLY,
     "battery": sensors.BATTERY,
+    "charging": sensors.CHARGING,
+    "charges_from": sensors.CHARGES_FROM,
     "thermistor_25": sensors.THERMISTOR_25,
     "thermistor_beta": sensors.THERMISTOR_BETA,
     "thermistor_pull_up": sensors.PULL_UP,

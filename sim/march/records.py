@@ -514,7 +514,9 @@ pedal_low             | -      | share of the supply, pedal up
 pedal_high            | -      | share of the supply, pedal down
 selector_low          | -      | share of the supply at position 0 of the selector
 selector_step         | -      | share of the supply from position to position
-battery               | V      | at the key
+battery               | V      | at the key, engine still
+charging              | V      | at the key, alternator charging
+charges_from          | rad/s  | engine speed at which the alternator begins to charge
 crank_teeth           | -      | tone wheel of the crankshaft
 cam_teeth             | -      | tone wheel of the camshaft, which turns at half speed
 oil_viscosity_40      | mm2/s  | at 40 C

@@ -118,6 +118,11 @@ def test_accelerator_clutch_and_brake_let_go_and_say_why():
     assert (pairs(hands.turn("engine_brake_switch", 0)), why(hands.wait(0.1))) == ([], "engine-brake switch off")
 
 
+def test_the_key_carries_what_the_battery_has_or_the_alternator_gives():
+    hands = Hands()
+    assert [hands.turn("engine_speed", rpm, "rpm")["pins"]["key"][0] for rpm in (1500, 0)] == [14.0, 12.6]
+
+
 def test_the_selector_bounds_what_cruise_may_call():
     hands = Hands()
     hands.cruise_at_sixty()
