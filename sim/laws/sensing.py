@@ -39,6 +39,34 @@ def revolutions_per_mile(rolling_radius):
 
 
 @compiled
+def worn_revolutions(revolutions, worn):
+    """Turns per mile of a tyre whose tread has worn.
+
+    Parameters
+    ----------
+    revolutions : float
+        Of the tyre as new. [1/mi]
+    worn : float
+        Depth of tread that is gone, less than the rolling radius. [m]
+
+    Returns
+    -------
+    revolutions : float
+        [1/mi]
+
+    Notes
+    -----
+    The rolling radius shrinks by what is gone.
+
+    Examples
+    --------
+    >>> round(worn_revolutions(523.0, 0.019), 1)
+    544.1
+    """
+    return revolutions_per_mile(MILE / (2.0 * math.pi * revolutions) - worn)
+
+
+@compiled
 def pulses_per_mile(tyre_revolutions, axle_ratio, teeth):
     """Pulses of the tone wheel on the gearbox output shaft on one mile.
 
