@@ -455,9 +455,7 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1,
 def mean_of(there: Mile, back: Mile) -> Mile:
     """What a mile driven both ways gives: means of times, of what was read and of the speeds, and the sum done with these."""
     means = {name: 0.5 * (value + asdict(back)[name]) for name, value in asdict(there).items()}
-    pulses = float(
-        corrected_pulses(there.told_pulses_per_mile, means["read_speed_m_s"], means["measured_speed_m_s"])
-    )
+    pulses = float(corrected_pulses(there.told_pulses_per_mile, means["read_speed_m_s"], means["measured_speed_m_s"]))
     return Mile(**means | {"corrected_pulses_per_mile": pulses})
 
 

@@ -170,7 +170,9 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         """A truck past two posts; packed columns."""
         inputs, asked_for = read_setup(asked.setup, workshop), read_mile(asked)
         way = (asked.entered, asked.back)
-        return guard.columns(workshop.ask(key_for("mile", inputs, asked_for, way), mile_to_watch, inputs, *asked_for, *way))
+        return guard.columns(
+            workshop.ask(key_for("mile", inputs, asked_for, way), mile_to_watch, inputs, *asked_for, *way)
+        )
 
     def whole_record(visitor: doors.Visitor) -> doors.Answer:
         """The record of settings of the setup in the address."""

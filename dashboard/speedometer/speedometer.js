@@ -98,7 +98,7 @@ class Speedometer {
       ["pulses per mile, fitted", c.fitted_pulses_per_mile.toFixed(0)],
       ["pulses per mile, told", c.told_pulses_per_mile.toFixed(0)],
       ["speed and odometer show", percent(e.speed_error_percent)],
-      ["tread worn to the legal limit", percent(wear.worn_out_error_percent)],
+      ["the same, tread at the legal limit", percent(wear.worn_out_error_percent)],
       ["revolutions per mile, half worn", wear.half_worn_revolutions_per_mile.toFixed(1)],
       ["pulses per mile, half worn", wear.half_worn_pulses_per_mile.toFixed(0)],
       ["told those: new, worn out", `${percent(wear.new_error_percent_told_half_worn)}, ${

@@ -81,7 +81,7 @@ def test_the_truck_gets_away_cleanly(away, named):
 
 
 def test_gears_go_up_one_by_one_at_the_speeds_of_the_trade(away):
-    """On the level within the ranges; on a climb not below them, nor beyond governed speed. Halves of a gear come and go on a climb."""
+    """On the level within the ranges; on a climb not below them, nor beyond governed speed, and half a gear may come and go."""
     grade, result = away
     truck, gears = result.truck, len(result.truck.gearbox.ratios)
     shifts = upshifts(result)
@@ -213,7 +213,9 @@ STREET = [
     (2300, 0, 50, 0),
 ]
 STANDS = [(500, 10), (900, 20), (1500, 15), (2000, 30)]
-SHORT = {"long-haul-13-speed": 5.0}  # m: on the climb the line comes near during a shift, and climb and engine stop the truck
+SHORT = {
+    "long-haul-13-speed": 5.0
+}  # m: on the climb the line comes near during a shift, and climb and engine stop the truck
 
 
 @pytest.mark.parametrize("truck", EVERY_TRUCK)

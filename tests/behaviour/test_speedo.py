@@ -127,7 +127,9 @@ def test_worn_tyres_turn_more_often_and_a_half_worn_number_is_off_as_much_either
         -found["new_error_percent_told_half_worn"], rel=0.05
     )
     assert 0.45 < found["worn_out_error_percent_told_half_worn"] / found["worn_out_error_percent"] < 0.55
-    worn = told(TRUCK.model_copy(update={"tyres": TRUCK.tyres.model_copy(update={"rolling_radius_m": radius - 0.008})}), FITTED)
+    worn = told(
+        TRUCK.model_copy(update={"tyres": TRUCK.tyres.model_copy(update={"rolling_radius_m": radius - 0.008})}), FITTED
+    )
     text = f"{calibration_of(TRUCK).tyre_revolutions_per_mile}x3.36x16"
     assert entered_pulses(text, 0.008) == pytest.approx(calibration_of(worn).fitted_pulses_per_mile)
 
