@@ -220,7 +220,7 @@ def entered_pulses(text: str, worn: float = 0.0) -> float:
     Examples
     --------
     >>> entered_pulses("28100"), round(entered_pulses("500 x 3.36 x 16"), 6), round(entered_pulses("500x3.36x16", 0.01))
-    (28100.0, 26880.0, 27418)
+    (28100.0, 26880.0, 27415)
     """
     try:
         factors = [number_in(part) for part in re.split("[x\u00d7*]", text.strip())]

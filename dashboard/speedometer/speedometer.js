@@ -84,7 +84,8 @@ class Speedometer {
     this.said.textContent = `True ${perHour(this.truth)}: the needle shows ${perHour(needle)}.`;
   }
   show() {
-    const { truck, calibration: c, verdict: v, effects: e, posted_run: run, wear } = this.state, box = this.part("verdict");
+    const { truck, calibration: c, verdict: v, effects: e, posted_run: run, wear } = this.state;
+    const box = this.part("verdict");
     const pass = v.verdict === "pass", hidden = this.mile.secret !== null;
     box.className = `verdict ${hidden ? "warned" : pass ? "good" : "alarm"}`;
     box.replaceChildren(worded("h2", hidden ? "A truck from another workshop: measure it."
