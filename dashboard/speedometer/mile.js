@@ -114,7 +114,7 @@ export class Mile {
       this.sayTold = () => {
         this.toldWords.textContent = `The posts stand ${quantity(length, "distance", 3)} apart; the controller has ` +
           `been told ${told.toFixed(0)} pulses per mile. Speed is distance over time, of both ways the mean; new ` +
-          "pulses are old pulses times needle over true speed. Or enter tyre revolutions per mile x axle ratio x teeth.";
+          "pulses are old pulses times needle over true speed, or tyre revolutions per mile x axle ratio x teeth.";
       };
       this.sayTold();
       this.start();
