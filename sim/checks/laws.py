@@ -96,6 +96,7 @@ from sim.laws.sensing import (
     thermistor_temperature,
     tone_wheel_frequency,
     tone_wheel_speed,
+    worn_revolutions,
 )
 from sim.laws.tables import table_value
 from sim.laws.thermal import fan_power
@@ -687,6 +688,13 @@ def _very_cold_friction(given: Numbers) -> Sequence[float]:
 def _system_voltage(given: Numbers) -> Sequence[float]:
     """Voltage at an engine speed."""
     return (system_voltage(_rpm(given[0]), BATTERY, CHARGING, CHARGES_FROM),)
+
+
+@computes("WEA-01")
+def _worn_tyre(given: Numbers) -> Sequence[float]:
+    """Turns per mile of a tyre that has lost some tread."""
+    across, worn = (to_si(inches, "in") for inches in given)
+    return (worn_revolutions(revolutions_per_mile(0.5 * across), worn),)
 
 
 @computes("GV-01")
