@@ -115,15 +115,9 @@ class Stand:
     def _bare(p: np.void) -> None:
         """An engine alone: what the truck hangs on it stays in the truck, cooling is the dyno's."""
         p["dyno_form"] = ON_FLYWHEEL
-        for name in (
-            "fan_coefficient",
-            "fan_bearing_loss",
-            "steady_accessories",
-            "air_leak_rate",
-            "applied_leak_rate",
-            "moving_air_rate",
-        ):
+        for name in ("fan_coefficient", "fan_bearing_loss", "steady_accessories", "air_leak_rate"):
             p[name] = 0.0
+        p["applied_leak_rate"] = p["moving_air_rate"] = 0.0
 
     def _on_rollers(self, p: np.void, tables: np.ndarray, gear: int) -> float:
         """The drive axles on rollers, the rest of the truck standing still."""
