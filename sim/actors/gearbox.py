@@ -289,8 +289,8 @@ class Gearbox(GearChoice):
         share = math.sqrt(torque / capacity)
         turning = float(p["bite_speed"]) + float(p["bite_span"]) * share
         turning += (torque + float(p["steady_accessories"]) / turning) / float(p["matching_gain"])
+        turning += trip.cold_drag(turning) / float(p["matching_gain"])
         aimed = min(max(turning, LAUNCH_RPM * REVOLUTION_PER_MINUTE), MOST_LAUNCH_RPM * REVOLUTION_PER_MINUTE)
-        aimed += trip.cold_drag(aimed) / float(p["matching_gain"])
         pulls = math.sqrt(max((1.02 * road + float(drag)) / float(slope), 0.0) / capacity)
         return aimed, CLUTCH_BITES + (CLUTCH_CLOSED - CLUTCH_BITES) * min(pulls, 1.0)
 
