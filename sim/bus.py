@@ -26,6 +26,7 @@ from sim.inputs.sensors import SENSORS
 from sim.inputs.specs import Settings
 from sim.laws.driveline import engine_speed_in_gear
 from sim.laws.dynamometer import coded_percent, torque_code
+from sim.laws.sensing import system_voltage
 from sim.march.assemble import parameters_of
 from sim.march.meter import columns, value_at
 from sim.march.records import REASONS
@@ -349,6 +350,8 @@ def told_columns(result: Result) -> dict[str, np.ndarray]:
     truck, settings = result.truck, result.settings
     parameters = parameters_of(truck, settings, result.route.start_elevation)
     reference = reference_torque(truck, settings)
+    supply = [float(parameters[name][0]) for name in ("battery", "charging", "charges_from")]
+    speeds = trace["engine_speed_rpm"] * REVOLUTION_PER_MINUTE
 
     found: dict[str, np.ndarray] = {"time_s": times}
     found |= told_percent(trace, reference)
@@ -364,6 +367,7 @@ def told_columns(result: Result) -> dict[str, np.ndarray]:
         "barometric_pressure_kpa": believed["barometer"],
         "boost_kpa": believed["boost"] - believed["barometer"],
         "key_voltage_v": pins["key"],
+        "system_voltage_v": np.array([system_voltage(turning, *supply) for turning in speeds]),
     }
     found |= {
         name: believed[name]

@@ -8,6 +8,7 @@ with the number the student has worked out.
 import dataclasses
 import math
 import random
+import re
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -15,12 +16,18 @@ import numpy as np
 
 from sim.errors import SettingsError, SpecError
 from sim.inputs.specs import Settings, Truck
-from sim.laws.sensing import corrected_pulses, indicated_speed, pulses_per_mile, revolutions_per_mile
+from sim.laws.sensing import (
+    corrected_pulses,
+    indicated_speed,
+    pulses_per_mile,
+    revolutions_per_mile,
+    worn_revolutions,
+)
 from sim.messages import speedometer as say
 from sim.roads.route import load_route
 from sim.trips.result import Result
 from sim.trips.trip import run_trip
-from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR
+from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR, number_in, to_si
 
 BAND_AT_MILES, BAND_MILES = 50.0, 5.0  # mi/h: 49 CFR 393.82 (70 FR 48054, 2005), published
 BAND_AT = BAND_AT_MILES * MILE_PER_HOUR  # m/s
@@ -39,6 +46,9 @@ NEEDLE_STEP = 0.5 * MILE_PER_HOUR  # m/s, assumed: nobody reads it finer
 AXLES = (2.64, 3.08, 3.36, 3.55, 3.70, 3.90, 4.11)  # assumed: ratios a workshop may find
 MOST_MYSTERY = 9999  # number of a truck from another workshop
 TYRE_SPREAD = (0.94, 1.06)  # assumed: fitted over told radius
+# tread of a drive tyre: new, common practice; the least, 49 CFR 393.75(c), published
+NEW_TREAD, LEAST_TREAD = to_si(26.0 / 32.0, "in"), to_si(2.0 / 32.0, "in")
+TREAD = NEW_TREAD - LEAST_TREAD  # m that wears off
 TRUE_SPEEDS = (20.0, 30.0, 40.0, 50.0, 60.0, 65.0, 70.0)  # mi/h of the table
 GOOD, FAIR = 0.01, 0.02  # of the right number, assumed: for the rubric
 
@@ -187,6 +197,68 @@ def effects(calibration: Calibration, settings: Settings) -> dict[str, Any]:
     return found
 
 
+def entered_pulses(text: str, worn: float = 0.0) -> float:
+    """Pulses per mile as a person enters them.
+
+    Parameters
+    ----------
+    text : str
+        The number, or tyre revolutions per mile x axle ratio x teeth of the tone wheel.
+    worn : float
+        Tread that has worn off a tyre whose revolutions per mile are stated as new. [m]
+
+    Returns
+    -------
+    pulses : float
+        [1/mi]
+
+    Raises
+    ------
+    SettingsError
+        It is neither, or worn tread is to be allowed for and no tyre is named.
+
+    Examples
+    --------
+    >>> entered_pulses("28100"), round(entered_pulses("500 x 3.36 x 16"), 6), round(entered_pulses("500x3.36x16", 0.01))
+    (28100.0, 26880.0, 27415)
+    """
+    try:
+        factors = [number_in(part) for part in re.split("[x\u00d7*]", text.strip())]
+    except ValueError:
+        factors = []
+    if len(factors) == 1 and not worn:
+        return factors[0]
+    if len(factors) == 1:
+        raise SettingsError(say.worn_without_tyre())
+    if len(factors) != 3 or not all(0.0 < factor <= MOST_PULSES for factor in factors):
+        raise SettingsError(say.entered_not_read(text=text))
+    turns, axle, teeth = factors
+    if turns * worn * 2.0 * math.pi >= MILE:
+        raise SettingsError(say.entered_not_read(text=text))
+    return float(pulses_per_mile(worn_revolutions(turns, worn), axle, teeth))
+
+
+def wear(calibration: Calibration) -> dict[str, float]:
+    """What the wear of the drive tyres does to a calibration, the tyres taken as new.
+
+    Returns
+    -------
+    wear : dict
+        Turns per mile half worn and worn out; pulses per mile half worn; by how much the needle reads high
+        when they are worn out, with what is told now, and either way with the number of half-worn tyres.
+    """
+    new = calibration.tyre_revolutions_per_mile
+    half, out = (float(worn_revolutions(new, share * TREAD)) for share in (0.5, 1.0))
+    return {
+        "half_worn_revolutions_per_mile": half,
+        "worn_out_revolutions_per_mile": out,
+        "half_worn_pulses_per_mile": float(pulses_per_mile(half, calibration.axle_ratio, float(calibration.teeth))),
+        "worn_out_error_percent": 100.0 * (calibration.ratio * out / new - 1.0),
+        "new_error_percent_told_half_worn": 100.0 * (new / half - 1.0),
+        "worn_out_error_percent_told_half_worn": 100.0 * (out / half - 1.0),
+    }
+
+
 def told(truck: Truck, pulses: float) -> Truck:
     """A truck whose controller has been told a number of pulses per mile.
 
@@ -261,12 +333,13 @@ class Mile:
     corrected_pulses_per_mile: float
 
 
-def _run(truck: Truck, shown: float, distance: float) -> Result:
-    """A level run at a speed shown, long enough for the posts."""
+def _run(truck: Truck, shown: float, distance: float, wind: float) -> Result:
+    """A level run at a speed shown, long enough for the posts, the wind from ahead."""
     settings = Settings.model_validate(
         {
             "start": {"speed_km_h": min(shown / KILOMETRE_PER_HOUR, 130.0)},
             "cruise": {"set_speed_km_h": shown / KILOMETRE_PER_HOUR},
+            "weather": {"wind_m_s": wind},
             "simulation": {"log_s": 0.1},
         }
     )
@@ -298,7 +371,7 @@ def check_mile(shown: float, miles: float) -> None:
         raise SettingsError(say.miles(given=miles, least=BETWEEN_POSTS[0], most=BETWEEN_POSTS[1]))
 
 
-def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.ndarray]:
+def past_the_posts(truck: Truck, shown: float, miles: float, wind: float = 0.0) -> dict[str, np.ndarray]:
     """A truck on its way past two posts, as somebody beside the road and the driver see it.
 
     Parameters
@@ -307,6 +380,8 @@ def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.nda
         Speed held on the needle. [m/s]
     miles : float
         Between the posts. [mi]
+    wind : float
+        From ahead. [m/s]
 
     Returns
     -------
@@ -320,7 +395,7 @@ def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.nda
         A speed or a distance that cannot be driven.
     """
     check_mile(shown, miles)
-    trace = _run(truck, shown, miles * MILE).trace
+    trace = _run(truck, shown, miles * MILE, wind).trace
     along = trace["distance_m"] - RUN_IN
     rows = np.flatnonzero((along >= -APPROACH) & (along <= miles * MILE + RUN_OUT))[::ROWS]
     time = trace["time_s"][rows]
@@ -331,7 +406,7 @@ def past_the_posts(truck: Truck, shown: float, miles: float) -> dict[str, np.nda
     }
 
 
-def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1) -> Mile:
+def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1, wind: float = 0.0) -> Mile:
     """Drives past two posts at a speed shown, timed by hand.
 
     Parameters
@@ -342,6 +417,8 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
         Between the posts. [mi]
     seed : int
         Of the errors of thumb and eye.
+    wind : float
+        From ahead. [m/s]
 
     Raises
     ------
@@ -350,7 +427,7 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
     """
     check_mile(shown, miles)
     distance = miles * MILE
-    trace = _run(truck, shown, distance).trace
+    trace = _run(truck, shown, distance, wind).trace
     along, time, needle = trace["distance_m"], trace["time_s"], trace["indicated_speed_m_s"]
     posts = (RUN_IN, RUN_IN + distance)
     begin, end = (float(np.interp(post, along, time)) for post in posts)
@@ -372,6 +449,22 @@ def measured_mile(truck: Truck, shown: float, miles: float = 1.0, seed: int = 1)
         pulses,
         float(corrected_pulses(pulses, read, measured)),
     )
+
+
+def mean_of(there: Mile, back: Mile) -> Mile:
+    """What a mile driven both ways gives: means of times, of what was read and of the speeds, and the sum done with these."""
+    means = {name: 0.5 * (value + asdict(back)[name]) for name, value in asdict(there).items()}
+    pulses = float(corrected_pulses(there.told_pulses_per_mile, means["read_speed_m_s"], means["measured_speed_m_s"]))
+    return Mile(**means | {"corrected_pulses_per_mile": pulses})
+
+
+def _miles(truck: Truck, shown: float, miles: float, seed: int, wind: float, both_ways: bool) -> tuple[Mile, ...]:
+    """The mile against the wind of the settings; both ways, the mean first, then there and back."""
+    there = measured_mile(truck, shown, miles, seed, wind)
+    if not both_ways:
+        return (there,)
+    back = measured_mile(truck, shown, miles, seed + 100, -wind)
+    return mean_of(there, back), there, back
 
 
 def posted_run(truck: Truck) -> dict[str, Any]:
@@ -443,13 +536,14 @@ def exercise(
     miles: float = 1.0,
     seed: int = 1,
     entered: float | None = None,
+    both_ways: bool = False,
 ) -> dict[str, Any]:
     """The whole exercise: calibration, effects, a measured mile, the correction, and the same again with it.
 
     Parameters
     ----------
     settings : Settings
-        Cruise set speed and road-speed limit are read.
+        Cruise set speed, road-speed limit and wind are read.
     shown : float
         Speed held on the needle. [m/s]
     miles : float
@@ -458,6 +552,8 @@ def exercise(
         Of the errors of thumb and eye.
     entered : float or None
         What the student programs after the first mile; None for nothing. [1/mi]
+    both_ways : bool
+        Each mile is driven there and back: `mile` is the mean, `mile_ways` are the two.
 
     Returns
     -------
@@ -472,17 +568,20 @@ def exercise(
     after_truck = None if entered is None else told(truck, entered)
     before = calibration_of(truck)
     points, words = score(truck, entered)
+    wind = settings.weather.wind_m_s
+    mile, *ways = _miles(truck, shown, miles, seed, wind, both_ways)
     sheet: dict[str, Any] = {
         "truck": truck.name,
         "seed": seed,
         "before": state_of(truck, settings),
-        "mile": asdict(measured_mile(truck, shown, miles, seed)),
+        "mile": asdict(mile),
+        "mile_ways": [asdict(way) for way in ways],
         "predicted_true_speed_m_s": before.true(shown),
         "entered_pulses_per_mile": entered,
     }
     if after_truck is not None:
         sheet["after"] = state_of(after_truck, settings)
-        sheet["mile_after"] = asdict(measured_mile(after_truck, shown, miles, seed + 1))
+        sheet["mile_after"] = asdict(_miles(after_truck, shown, miles, seed + 1, wind, both_ways)[0])
     sheet |= {
         "score": points,
         "score_words": words,
@@ -503,12 +602,13 @@ def state_of(truck: Truck, settings: Settings) -> dict[str, Any]:
     Returns
     -------
     state : dict
-        calibration, verdict, effects, posted_run.
+        calibration, verdict, effects, wear, posted_run.
     """
     calibration = calibration_of(truck)
     return {
         "calibration": dataclasses.asdict(calibration) | {"shown_over_true": calibration.ratio},
         "verdict": verdict(calibration),
         "effects": effects(calibration, settings),
+        "wear": wear(calibration),
         "posted_run": posted_run(truck),
     }

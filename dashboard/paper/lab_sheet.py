@@ -137,6 +137,9 @@ def speedo_sheet(sheet: dict[str, Any], units: str = "both") -> str:
         ("stopwatch", f"{mile['timed_s']:.1f} s", None),
         ("told to the controller", f"{mile['told_pulses_per_mile']:.0f} pulses/mi", None),
     ]
+    for name, way in zip(("there", "back"), sheet["mile_ways"], strict=False):  # the mean stands above
+        read = f"{_speed(way['read_speed_m_s'], units)}, {way['timed_s']:.1f} s"
+        rows.append((f"of these, {name}: needle, stopwatch", read, None))
     body = [
         "<h1>Measured mile: speedometer and pulses per mile</h1>",
         f"<p>{escaped(sheet['truck'])}</p>",
@@ -215,6 +218,8 @@ def _states(states: Sequence[tuple[str, str, dict[str, Any]]], units: str) -> st
         ),
         ("verdict by 49 CFR 393.82", *(s["verdict"]["verdict"] for s in read)),
         ("speed and odometer error", *(f"{s['effects']['speed_error_percent']:+.2f} %" for s in read)),
+        ("the same with tyres worn out", *(f"{s['wear']['worn_out_error_percent']:+.2f} %" for s in read)),
+        ("pulses per mile of half-worn tyres", *(f"{s['wear']['half_worn_pulses_per_mile']:.0f}" for s in read)),
         ("fuel economy shown", *burnt("shown_fuel_l_per_100km")),
         ("fuel economy true", *burnt("fuel_l_per_100km")),
         (f"{posted}: true mean", *(_speed(s["posted_run"]["mean_speed_m_s"], units) for s in read)),

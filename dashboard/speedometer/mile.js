@@ -25,6 +25,7 @@ export class Mile {
     this.place = place; this.of = of; this.part = partsOf(place);
     this.secret = null; // number of a truck from another workshop, until it is marked
     this.second = false; // drive, after a number was entered
+    this.times = {}; // timed by hand, by way [s]
     this.run = null; this.found = null; this.watch = { on: false, from: 0, time: 0 };
     const end = () => this.run.columns.time_s.at(-1);
     this.play = new Play(place, { end, moved: () => { this.scene(); this.watchShown(); },
@@ -49,6 +50,7 @@ export class Mile {
     const numberBox = beside("number", number);
     numberBox.hidden = true;
     const speed = select([], { id: "speedo-shown" }), miles = select([], { id: "speedo-miles" });
+    const way = select([["there", "there"], ["back", "back"]], { id: "speedo-way" });
     const name = (box, usual, list, size, kind, digits) => { // kept in mi/h and mi
       const { value } = box;
       setOptions(box, list.map((each) => [String(each), quantity(each * size, kind, digits)]));
@@ -62,13 +64,16 @@ export class Mile {
     const go = button("Drive", () => {
       const text = number.value.trim();
       this.secret = which.value === "other" ? (/^\d{1,9}$/.test(text) ? Number(text) : -1) : null;
-      this.asking = { mystery: this.secret, shown_mi_h: Number(speed.value), miles: Number(miles.value) };
+      const before = JSON.stringify({ ...this.asking, back: null });
+      this.asking = { mystery: this.secret, shown_mi_h: Number(speed.value), miles: Number(miles.value),
+        back: way.value === "back" };
+      if (this.found || JSON.stringify({ ...this.asking, back: null }) !== before) { this.times = {}; }
       this.found = null; this.part("marked").replaceChildren(); this.second = false;
       this.of.secret();
       this.drive(null);
     }, { class: "strong" });
     this.part("mile_setup").append(beside("drive", which), numberBox, beside("hold the needle at", speed),
-      beside("posts apart", miles), go);
+      beside("posts apart", miles), beside("way", way), go);
   }
   buildWatch(rates) {
     this.time = element("b", { class: "watch-time", role: "timer", text: "0.0 s" });
@@ -108,8 +113,8 @@ export class Mile {
       this.part("watch").hidden = false; this.part("sums").hidden = this.second;
       this.sayTold = () => {
         this.toldWords.textContent = `The posts stand ${quantity(length, "distance", 3)} apart; the controller has ` +
-          `been told ${told.toFixed(0)} pulses per mile. Speed is distance over time; new pulses are old pulses ` +
-          "times needle over true speed.";
+          `been told ${told.toFixed(0)} pulses per mile. Speed is distance over time, of both ways the mean; new ` +
+          "pulses are old pulses times needle over true speed, or tyre revolutions per mile x axle ratio x teeth.";
       };
       this.sayTold();
       this.start();
@@ -128,7 +133,11 @@ export class Mile {
     if (!this.run) { return; }
     const { time } = this.play, { on, from } = this.watch;
     this.watch = on ? { on: false, from: 0, time: time - from } : { on: true, from: time, time: 0 };
-    if (on && !this.second) { this.fields.seconds.input.value = this.watch.time.toFixed(1); }
+    if (on && !this.second) {
+      this.times[this.asking.back ? "back" : "there"] = this.watch.time;
+      const all = Object.values(this.times);
+      this.fields.seconds.input.value = (all.reduce((sum, each) => sum + each, 0) / all.length).toFixed(1);
+    }
     this.watchShown();
   }
   watchShown() {
@@ -147,15 +156,16 @@ export class Mile {
   // ------------------------------------------------------------ the marking
   mark() {
     const [seconds, read, speed, pulses] = Object.values(this.fields).map(({ input }) =>
-      input.value.trim().replace(",", "."));
+      input.value.trim().replaceAll(",", "."));
     const metric = (text) => (text && isFinite(Number(text)) ? 3.6 * inSI(Number(text), "speed") : text);
     this.fail("");
-    this.entries = { seconds, read_km_h: metric(read), speed_km_h: metric(speed), pulses };
-    this.of.post("mark", { ...this.asking, entries: this.entries }).then((found) => {
+    this.told = { entries: { seconds, read_km_h: metric(read), speed_km_h: metric(speed), pulses },
+      both: "there" in this.times && "back" in this.times };
+    this.of.post("mark", { ...this.asking, ...this.told }).then((found) => {
       this.found = found; this.secret = null; this.second = true;
       this.of.secret();
       this.marked();
-      this.drive(Number(pulses));
+      this.drive(found.entered_pulses_per_mile);
     }).catch((problem) => this.fail(problem.message));
   }
   marked() {
@@ -180,7 +190,7 @@ export class Mile {
       worded("p", again, "quiet"), bar([button("Lab sheet, to print", () => this.sheet()), this.saved]));
   }
   sheet() {
-    this.of.post("sheet", { ...this.asking, entries: this.entries, units }).then((told) => {
+    this.of.post("sheet", { ...this.asking, ...this.told, units }).then((told) => {
       save(told.sheet, "measured-mile-sheet.html");
       this.saved.textContent = "Saved as measured-mile-sheet.html: open it and print.";
     }).catch((problem) => this.fail(problem.message));

@@ -31,6 +31,7 @@ GROUPS = {
     "What is fitted": ("tyres.rolling_radius_m", "driveline.axle_ratio", "speedometer.tone_wheel_teeth"),
     "What the controller has been told": ("speedometer.programmed_pulses_per_mile",),
     "What follows the needle": ("cruise.set_speed_km_h", "road_speed.limit_km_h"),
+    "The day of the measured mile": ("weather.wind_m_s",),
 }
 RATES = (1, 2, 5, 10)
 Given = Annotated[float, pydantic.Field(ge=-1e9, le=1e9)]
@@ -61,8 +62,8 @@ def layout(query: dict[str, Any]) -> html.Div:
     mile = card(
         "Measured mile",
         html.P(
-            "Hold the needle, time the truck from post to post, work out the true speed and the number to program, enter it,"
-            " and drive again. Space starts and stops the watch.",
+            "Hold the needle, time the truck from post to post, there and back, take the mean of both, work out the true speed"
+            " and the number to program, enter it, and drive again. Space starts and stops the watch.",
             className="quiet",
         ),
         part("mile_setup", className="bar"),
@@ -114,6 +115,8 @@ class Mile(Look):
     shown_mi_h: Given
     miles: Given
     entered: Given | None = None
+    back: bool = False  # this drive
+    both: bool = False  # there and back have been driven, the entries are means
     entries: dict[str, float | str] | None = None
     units: Literal["metric", "us"] = "metric"  # of a sheet to print
 
@@ -147,7 +150,7 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
         inputs = read_setup(asked.setup, workshop)
         mile, entries = read_mile(asked), entries_of(asked.entries or {})
         found: dict[str, Any] = workshop.ask(
-            key_for("mile marked", inputs, mile, entries), marked, inputs, *mile, entries
+            key_for("mile marked", inputs, mile, asked.both, entries), marked, inputs, *mile, asked.both, entries
         )
         return found
 
@@ -166,8 +169,10 @@ def register(app: dash.Dash, workshop: Workshop) -> None:
     def mile(asked: Mile, _: doors.Visitor) -> doors.Answer:
         """A truck past two posts; packed columns."""
         inputs, asked_for = read_setup(asked.setup, workshop), read_mile(asked)
-        key = key_for("mile", inputs, asked_for, asked.entered)
-        return guard.columns(workshop.ask(key, mile_to_watch, inputs, *asked_for, asked.entered))
+        way = (asked.entered, asked.back)
+        return guard.columns(
+            workshop.ask(key_for("mile", inputs, asked_for, way), mile_to_watch, inputs, *asked_for, *way)
+        )
 
     def whole_record(visitor: doors.Visitor) -> doors.Answer:
         """The record of settings of the setup in the address."""

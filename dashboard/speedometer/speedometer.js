@@ -84,7 +84,8 @@ class Speedometer {
     this.said.textContent = `True ${perHour(this.truth)}: the needle shows ${perHour(needle)}.`;
   }
   show() {
-    const { truck, calibration: c, verdict: v, effects: e, posted_run: run } = this.state, box = this.part("verdict");
+    const { truck, calibration: c, verdict: v, effects: e, posted_run: run, wear } = this.state;
+    const box = this.part("verdict");
     const pass = v.verdict === "pass", hidden = this.mile.secret !== null;
     box.className = `verdict ${hidden ? "warned" : pass ? "good" : "alarm"}`;
     box.replaceChildren(worded("h2", hidden ? "A truck from another workshop: measure it."
@@ -97,7 +98,12 @@ class Speedometer {
       ["axle ratio", c.axle_ratio.toFixed(2)], ["teeth of the tone wheel", String(c.teeth)],
       ["pulses per mile, fitted", c.fitted_pulses_per_mile.toFixed(0)],
       ["pulses per mile, told", c.told_pulses_per_mile.toFixed(0)],
-      ["speed and odometer show", percent(e.speed_error_percent)]]));
+      ["speed and odometer show", percent(e.speed_error_percent)],
+      ["the same, tread at the legal limit", percent(wear.worn_out_error_percent)],
+      ["revolutions per mile, half worn", wear.half_worn_revolutions_per_mile.toFixed(1)],
+      ["pulses per mile, half worn", wear.half_worn_pulses_per_mile.toFixed(0)],
+      ["told those: new, worn out", `${percent(wear.new_error_percent_told_half_worn)}, ${
+        percent(wear.worn_out_error_percent_told_half_worn)}`]]));
     const economy = (name) => quantity(run[`${name}fuel_l_per_100km`] * LITRE_PER_100KM, "consumption", 2);
     const more = [["cruise_set", "cruise set to"], ["road_speed_limit", "road-speed limit of"]]
       .filter(([key]) => `${key}_true_m_s` in e)

@@ -14,7 +14,7 @@ from sim.inputs.sheet import settings_sheet
 from sim.inputs.specs import Truck
 from sim.laws.sensing import corrected_pulses
 from sim.messages import speedometer as say
-from sim.speedo import calibration_of, exercise, mystery, past_the_posts, state_of, told
+from sim.speedo import calibration_of, entered_pulses, exercise, mystery, past_the_posts, state_of, told
 from sim.units import MILE, number_in
 
 SUM_OFF = 0.005  # of a number that follows from other entries, assumed
@@ -46,8 +46,10 @@ def look(inputs: Inputs) -> dict[str, Any]:
     return {"truck": inputs.truck.truck.name, **state_of(inputs.truck.truck, inputs.settings)}
 
 
-@costs(lambda inputs, number, shown, miles, entered: 0.05 + 0.01 * miles)
-def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float, entered: float | None) -> bytes:
+@costs(lambda inputs, number, shown, miles, entered, back: 0.05 + 0.01 * miles)
+def mile_to_watch(
+    inputs: Inputs, number: int | None, shown: float, miles: float, entered: float | None, back: bool
+) -> bytes:
     """A truck past two posts; runs in a worker.
 
     Parameters
@@ -60,6 +62,8 @@ def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float
         Between the posts. [mi]
     entered : float or None
         Pulses per mile the controller is told before this run. [1/mi]
+    back : bool
+        The other way, the wind of the settings from behind.
 
     Returns
     -------
@@ -74,7 +78,8 @@ def mile_to_watch(inputs: Inputs, number: int | None, shown: float, miles: float
     truck = _truck(inputs, number)[0]
     if entered is not None:
         truck = told(truck, entered)
-    columns = past_the_posts(truck, shown, miles)
+    wind = inputs.settings.weather.wind_m_s
+    columns = past_the_posts(truck, shown, miles, -wind if back else wind)
     pulses = calibration_of(truck).told_pulses_per_mile
     return pack({"truck": truck.name, "length_m": miles * MILE, "told": pulses, "shown_m_s": shown}, columns)
 
@@ -85,7 +90,7 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     Parameters
     ----------
     given : mapping
-        By `STEPS`: numbers or texts.
+        By `STEPS`: numbers or texts; the pulses may be a product, as `sim.speedo.entered_pulses` reads it.
 
     Returns
     -------
@@ -101,10 +106,10 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     for step, name in zip(STEPS, NAMES, strict=True):
         text = given.get(step)
         try:
-            number = (
-                number_in(str(text)) if isinstance(text, int | float | str) and not isinstance(text, bool) else math.nan
-            )
-        except ValueError:
+            number = math.nan
+            if isinstance(text, int | float | str) and not isinstance(text, bool):
+                number = (entered_pulses if step == "pulses" else number_in)(str(text))
+        except (ValueError, SettingsError):
             number = math.nan
         if not (math.isfinite(number) and number > 0.0):
             raise SettingsError(say.entry(name=name, given=str(text)))
@@ -112,9 +117,9 @@ def entries_of(given: Mapping[str, Any]) -> dict[str, float]:
     return entries
 
 
-@costs(lambda inputs, number, shown, miles, entries: 0.3 + 0.02 * miles)
+@costs(lambda inputs, number, shown, miles, both, entries: 0.3 + 0.04 * miles)
 def marked(
-    inputs: Inputs, number: int | None, shown: float, miles: float, entries: Mapping[str, float]
+    inputs: Inputs, number: int | None, shown: float, miles: float, both: bool, entries: Mapping[str, float]
 ) -> dict[str, Any]:
     """The marking of a measured mile; runs in a worker.
 
@@ -126,6 +131,8 @@ def marked(
         [m/s]
     miles : float
         [mi]
+    both : bool
+        The entries are means of a drive there and one back.
     entries : mapping
         As `entries_of` gives them.
 
@@ -141,7 +148,8 @@ def marked(
         No controller takes that number, or the mile cannot be driven.
     """
     truck, cause = _truck(inputs, number)
-    found = exercise(truck, inputs.settings, shown, miles, number or 1, entries["pulses"])
+    found = exercise(truck, inputs.settings, shown, miles, number or 1, entries["pulses"], both)
+    found["mile_ways"] = []  # those of the model's own stopwatch
     mile = found["mile"]
     seconds, read, speed = entries["seconds"], entries["read_km_h"], entries["speed_km_h"]
     by_sum = 3.6 * miles * MILE / seconds

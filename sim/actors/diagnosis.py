@@ -29,6 +29,7 @@ OIL_WARNING = (to_si(80.0, "kpa"), to_si(200.0, "kpa"))  # at low idle and at 18
 OIL_STOP_SHARE = 0.6  # of the warning line, assumed
 OIL_LINE_END = to_si(1800.0, "rpm")
 NO_OIL_PRESSURE = to_si(60.0, "kpa")  # with the engine at rest, assumed
+OIL_DRAINS = 2.0  # s, assumed: from the last pulse of the engine
 COOLANT_STEPS = ((15, 104.0, NO_LAMP), (16, 107.0, AMBER), (0, 112.0, RED))  # C, assumed
 INTAKE_HOT, FUEL_HOT = to_si(90.0, "c"), to_si(80.0, "c")  # assumed
 LEVEL_LOW, LEVEL_STOP = 0.5, 0.25  # of full, assumed
@@ -260,7 +261,7 @@ class Diagnosis:
             of("barometer", 2, "code.no_road_there", AMBER, self._air_impossible, 5.0, distrusts=True, derate=0.1),
             of("oil_pressure", 18, "code.low", AMBER, lambda: self._oil_below(1.0), 3.0),
             of("oil_pressure", 1, "code.too_low", RED, lambda: self._oil_below(OIL_STOP_SHARE), 2.0, stops=True),
-            of("oil_pressure", 2, "code.pressure_at_rest", AMBER, lambda: None, 0.0),
+            of("oil_pressure", 2, "code.pressure_at_rest", AMBER, self._oil_at_rest, OIL_DRAINS),
             of("coolant_level", 18, "code.low", AMBER, lambda: self._level_below(LEVEL_LOW), 10.0),
             of("coolant_level", 1, "code.too_low", RED, lambda: self._level_below(LEVEL_STOP), 10.0, stops=True),
             of("intake", 16, "code.hot", AMBER, lambda: self._hotter("intake", INTAKE_HOT), 5.0, derate=0.25),
@@ -442,6 +443,12 @@ class Diagnosis:
         low, high = OIL_WARNING
         along = (self.clock.believed("engine_speed") - self.idle) / (OIL_LINE_END - self.idle)
         return self._raw("oil_pressure") < share * (low + (high - low) * min(max(along, 0.0), 1.0))
+
+    def _oil_at_rest(self) -> bool | None:
+        """Oil pressure although neither crankshaft nor camshaft gives a pulse."""
+        if self._signal("crank") > 0.0 or self._signal("cam") > 0.0 or not self._readable("oil_pressure"):
+            return None
+        return self._raw("oil_pressure") > NO_OIL_PRESSURE
 
     def _level_below(self, share: float) -> bool | None:
         """Coolant level below a share of full."""

@@ -168,7 +168,8 @@ class GearChoice:
         rig = clock.rig
         taken = asked_drawn_power(rig.parameters, engine_speed)
         air = (clock.believed("ambient_pressure"), SEA_LEVEL_TEMPERATURE)
-        return float(asked_pull(rig.parameters, rig.tables, gear, engine_speed, *air, taken, boosted))
+        cold = self.trip.cold_drag(engine_speed) * engine_speed
+        return float(asked_pull(rig.parameters, rig.tables, gear, engine_speed, *air, taken + cold, boosted))
 
     # ------------------------------------------------------------ which gear holds
 
@@ -214,12 +215,13 @@ class GearChoice:
             Never below 0. [m/s]
         """
         truck = self.trip.truck
-        fall_rate = float(asked_friction(self.clock.rig.parameters, self.turning)) / truck.engine.inertia_kg_m2
+        friction = float(asked_friction(self.clock.rig.parameters, self.turning)) + self.trip.cold_drag(self.turning)
+        fall_rate = friction / truck.engine.inertia_kg_m2
         slowing = max(self.resistance(road_speed, grade), 0.0) / truck.vehicle.mass_kg
         per_speed = self.trip.engine_speed(gear, 1.0)
         # the engine falls to meet a gear that itself falls with the truck
         closing = max(fall_rate - per_speed * slowing, 0.1 * fall_rate)
-        gap = self.hands_take(grade)
+        gap = self.hands_take(gear, grade)
         if self.waits_for_the_engine(grade):
             gap = max(gap, (self.turning - per_speed * road_speed) / closing)
         return max(road_speed - slowing * (gap + truck.driveline.clutch_close_s), 0.0)
@@ -228,8 +230,8 @@ class GearChoice:
         """Whether the clutch comes in at equal speeds; on a climb the truck would stand by then, and the clutch slips a moment."""
         return grade <= SKIPPING_GRADE
 
-    def hands_take(self, grade: float) -> float:
-        """Time in which nothing pulls, however fast the engine falls. [s]"""
+    def hands_take(self, gear: int, grade: float) -> float:
+        """Time in which nothing pulls before a gear is in, however fast the engine falls. [s]"""
         return self.trip.truck.gearbox.torque_gap_s
 
     def least_landing(self, gear: int, landed: float) -> float:
@@ -439,7 +441,7 @@ class GearChoice:
         grade = self.grade
         self.lost = {lost: place for lost, place in self.lost.items() if self.is_lost(lost)}
         wanted = gear
-        furthest = gear + 2 if self.may_skip(grade) else gear + 1
+        furthest = gear + 2 if self.may_skip(gear, grade) else gear + 1
         for candidate in range(gear + 1, min(furthest, trip.top_gear) + 1):
             if self.upshift_holds(candidate, LOST_RESERVE if candidate in self.lost else PULL_RESERVE):
                 wanted = candidate
@@ -470,7 +472,7 @@ class GearChoice:
         """Whether a higher gear would be in for long enough."""
         return True
 
-    def may_skip(self, grade: float) -> bool:
-        """Gears are skipped by a truck that is light for its engine, and not on a climb."""
+    def may_skip(self, gear: int, grade: float) -> bool:
+        """Gears above this one are skipped by a truck that is light for its engine, and not on a climb."""
         truck = self.trip.truck
         return grade < SKIPPING_GRADE and truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw

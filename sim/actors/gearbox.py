@@ -288,7 +288,7 @@ class Gearbox(GearChoice):
         torque = max((road + LAUNCH_ACCELERATION * trip.truck.vehicle.mass_kg + float(drag)) / float(slope), 0.0)
         share = math.sqrt(torque / capacity)
         turning = float(p["bite_speed"]) + float(p["bite_span"]) * share
-        drawn = float(p["steady_accessories"]) / turning + float(p["air_conditioning"])
+        drawn = float(p["steady_accessories"]) / turning + float(p["air_conditioning"]) + trip.cold_drag(turning)
         turning += (torque + drawn) / float(p["matching_gain"])
         aimed = min(max(turning, LAUNCH_RPM * REVOLUTION_PER_MINUTE), MOST_LAUNCH_RPM * REVOLUTION_PER_MINUTE)
         pulls = math.sqrt(max((1.02 * road + float(drag)) / float(slope), 0.0) / capacity)

@@ -9,6 +9,7 @@ import simpy
 from sim.inputs.specs import Settings, Truck
 from sim.laws.driveline import engine_speed_in_gear
 from sim.march.clock import Clock
+from sim.march.plant import asked_cold_drag
 from sim.roads.route import Route
 from sim.wording import Finding, finding
 
@@ -101,3 +102,19 @@ class Underway:
         truck = self.truck
         ratio, radius = truck.gearbox.ratios[gear - 1], truck.tyres.rolling_radius_m
         return float(engine_speed_in_gear(road_speed, radius, ratio, truck.driveline.axle_ratio))
+
+    def cold_drag(self, engine_speed: float) -> float:
+        """Torque that an engine as cold as its oil is believed to be takes beyond a warm one.
+
+        Parameters
+        ----------
+        engine_speed : float
+            [rad/s]
+
+        Returns
+        -------
+        torque : float
+            [N m]
+        """
+        rig = self.clock.rig
+        return float(asked_cold_drag(rig.parameters, rig.tables, engine_speed, self.clock.believed("oil_temperature")))

@@ -17,6 +17,7 @@ import numpy as np
 from sim.checks import rows
 from sim.checks.power_split import trip_split
 from sim.inputs.files import load_settings, load_truck
+from sim.inputs.sensors import BATTERY, CHARGES_FROM, CHARGING
 from sim.inputs.specs import Settings, Truck
 from sim.laws.air import DRY_AIR_GAS_CONSTANT, air_density, ambient_pressure, ambient_temperature
 from sim.laws.air_path import (
@@ -104,10 +105,12 @@ from sim.laws.sensing import (
     ratiometric_share,
     ratiometric_voltage,
     revolutions_per_mile,
+    system_voltage,
     thermistor_resistance,
     thermistor_temperature,
     tone_wheel_frequency,
     tone_wheel_speed,
+    worn_revolutions,
 )
 from sim.laws.tables import table_value
 from sim.laws.thermal import fan_power
@@ -859,6 +862,26 @@ def _cold_friction(given: Numbers) -> Sequence[float]:
     ]
 
 
+@computes("AP-44")
+def _very_cold_friction(given: Numbers) -> Sequence[float]:
+    """The same in frost, for two exponents."""
+    at_40, _, at_100, _, temperature, *exponents = given
+    return [friction_temperature_factor(to_si(temperature, "c"), at_40, at_100, exponent) for exponent in exponents]
+
+
+@computes("CHG-01", "CHG-02")
+def _system_voltage(given: Numbers) -> Sequence[float]:
+    """Voltage at an engine speed."""
+    return (system_voltage(_rpm(given[0]), BATTERY, CHARGING, CHARGES_FROM),)
+
+
+@computes("WEA-01")
+def _worn_tyre(given: Numbers) -> Sequence[float]:
+    """Turns per mile of a tyre that has lost some tread."""
+    across, worn = (to_si(inches, "in") for inches in given)
+    return (worn_revolutions(revolutions_per_mile(0.5 * across), worn),)
+
+
 @computes("GV-01")
 def _droop(given: Numbers) -> Sequence[float]:
     """Droop with which the governor leaves no fuel at the no-load speed."""
@@ -1189,6 +1212,27 @@ def _steering_power(given: Numbers) -> Sequence[float]:
     """Power of the steering pump of the loaded truck."""
     extras = _truck().accessories
     return (extras.steering_idle_w + extras.steering_banking_w + extras.steering_turning_w,)
+
+
+def _leaks(name: str, minutes: float) -> Sequence[float]:
+    """What a truck that stands loses from its tanks, brakes released and applied."""
+    extras = load_truck(name).truck.accessories
+    released = extras.si("leak_kpa_per_s")
+    return tuple(
+        from_si(rate * 60.0 * minutes, "psi") for rate in (released, released + extras.si("applied_leak_kpa_per_s"))
+    )
+
+
+@computes("AIR-01")
+def _combination_leaks(given: Numbers) -> Sequence[float]:
+    """Leaks of the loaded truck."""
+    return _leaks("long-haul-manual", *given)
+
+
+@computes("AIR-02")
+def _single_leaks(given: Numbers) -> Sequence[float]:
+    """Leaks of the dump truck."""
+    return _leaks("dump-three-axle", *given)
 
 
 @computes("SP-01")

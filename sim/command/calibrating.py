@@ -26,17 +26,21 @@ def speedo(options: Namespace) -> int:
         raise SettingsError(say.shown_not_read(text=options.shown, problem=str(problem))) from None
     if options.out:
         check_folder(options.out, options.force)
-    prepare_model()
-    from sim.speedo import exercise, mystery
+    from sim.speedo import entered_pulses, exercise, mystery
 
+    worn = worn_tread(options.worn)
+    entered = None if options.entered is None else entered_pulses(options.entered, worn)
+    if worn and entered is None:
+        raise SettingsError(say.worn_without_tyre())
+    prepare_model()
     cause = ""
     if options.mystery is not None:
         truck, cause = mystery(truck, options.mystery)
-    found = exercise(truck, settings, shown, options.miles, options.seed, options.entered)
+    found = exercise(truck, settings, shown, options.miles, options.seed, entered, options.both_ways)
     found["mystery"] = options.mystery
-    if cause and options.entered is not None:
+    if cause and entered is not None:
         found["cause"] = cause
-    hidden = options.mystery is not None and options.entered is None
+    hidden = options.mystery is not None and entered is None
     if hidden:
         found = concealed(found)
     if options.out:
@@ -54,6 +58,21 @@ def speedo(options: Namespace) -> int:
     return 0
 
 
+def worn_tread(text: str) -> float:
+    """Tread that has worn off, as it was written; 0 for nothing. [m]"""
+    from sim.speedo import TREAD
+
+    if not text:
+        return 0.0
+    try:
+        depth = quantity_in(text, "mm")
+    except ValueError as problem:
+        raise SettingsError(say.worn_not_read(text=text, problem=str(problem))) from None
+    if not 0.0 <= to_si(depth, "mm") <= TREAD:
+        raise SettingsError(say.worn_out_of_range(given_mm=depth, most_mm=1000.0 * TREAD))
+    return to_si(depth, "mm")
+
+
 def concealed(sheet: dict[str, Any]) -> dict[str, Any]:
     """A sheet without what a student is to find out: only what needle, stopwatch and controller show.
 
@@ -62,17 +81,17 @@ def concealed(sheet: dict[str, Any]) -> dict[str, Any]:
     sheet : dict
         As `sim.speedo.exercise` gives it.
     """
-    mile = sheet["mile"]
-    shown = {key: mile[key] for key in ("distance_m", "timed_s", "read_speed_m_s", "told_pulses_per_mile")}
+    told = ("distance_m", "timed_s", "read_speed_m_s", "told_pulses_per_mile")
+    mile, *ways = ({key: each[key] for key in told} for each in (sheet["mile"], *sheet["mile_ways"]))
     kept = ("truck", "seed", "mystery", "entered_pulses_per_mile", "score", "score_words", "rubric", "cautions")
-    return {key: sheet[key] for key in kept} | {"mile": shown}
+    return {key: sheet[key] for key in kept} | {"mile": mile, "mile_ways": ways}
 
 
 def _state_lines(name: str, state: dict[str, Any], units: str) -> list[str]:
     """A calibration and what follows from it."""
     speed = partial(quantity_text, kind="speed", units=units, digits=2)
     calibration, verdict, run = state["calibration"], state["verdict"], state["posted_run"]
-    error = state["effects"]["speed_error_percent"]
+    error, wear = state["effects"]["speed_error_percent"], state["wear"]
     posted = f"{quantity_text(10000.0, 'distance', units, 0)} at a posted {quantity_text(25.0, 'speed', units, 0)}"
     shown, true = (
         quantity_text(run[key] * LITRE_PER_100KM, "consumption", units, 2)
@@ -85,6 +104,9 @@ def _state_lines(name: str, state: dict[str, Any], units: str) -> list[str]:
         f" told {calibration['told_pulses_per_mile']:.0f}",
         f"  shows {speed(verdict['shown_speed_m_s'])} at a true {speed(verdict['true_speed_m_s'])}:"
         f" {verdict['verdict']} ({verdict['rule']})",
+        f"  tyres worn out turn {wear['worn_out_revolutions_per_mile']:.1f} rev/mi: {wear['worn_out_error_percent']:+.2f} %;"
+        f" half worn {wear['half_worn_revolutions_per_mile']:.1f}, and {wear['half_worn_pulses_per_mile']:.0f} told shows"
+        f" {wear['new_error_percent_told_half_worn']:+.2f} % new, {wear['worn_out_error_percent_told_half_worn']:+.2f} % worn out",
         f"  speed and odometer {error:+.2f} %; {posted} by the needle: true mean"
         f" {quantity_text(run['mean_speed_m_s'], 'speed', units)}, {run['time_over_limit_s']:.0f} s over the limit,"
         f" fuel shown {shown}, true {true}",
@@ -112,9 +134,15 @@ def speedo_text(sheet: dict[str, Any], units: str) -> str:
         if key not in sheet:
             continue
         mile = sheet[key]
+        ways = zip(("there", "back"), sheet["mile_ways"], strict=False) if key == "mile" else ()
         lines += [
             "",
-            f"{words}: {quantity_text(mile['distance_m'], 'distance', units, 2)} between the posts",
+            f"{words}: {quantity_text(mile['distance_m'], 'distance', units, 2)} between the posts"
+            + (", mean of both ways" if sheet["mile_ways"] else ""),
+            *(
+                f"  {name}: needle {quantity_text(way['read_speed_m_s'], 'speed', units)}, stopwatch {way['timed_s']:.1f} s"
+                for name, way in ways
+            ),
             f"  needle {quantity_text(mile['read_speed_m_s'], 'speed', units)}, stopwatch {mile['timed_s']:.1f} s,"
             f" controller told {mile['told_pulses_per_mile']:.0f} pulses/mi",
         ]

@@ -275,7 +275,13 @@ def _add_speedo(commands: "argparse._SubParsersAction[Parser]") -> None:
     speedo.add_argument("--shown", default="60mph", metavar="SPEED", help="speed held on the needle (60mph)")
     speedo.add_argument("--miles", type=_number, default=1.0, help="miles between the posts (1)")
     speedo.add_argument("--seed", type=_whole, default=1, help="of the errors of thumb and eye (1)")
-    speedo.add_argument("--entered", type=_number, metavar="PULSES", help="pulses per mile programmed for a second run")
+    speedo.add_argument("--both-ways", action="store_true", help="there and back: the mean of both is what counts")
+    speedo.add_argument(
+        "--entered",
+        metavar="PULSES",
+        help="pulses per mile programmed for a second run, or tyre revolutions per mile x axle ratio x teeth: 523x3.36x16",
+    )
+    speedo.add_argument("--worn", default="", metavar="DEPTH", help="tread worn off the tyre in --entered, such as 8mm")
     speedo.add_argument("--out", metavar="DIR", help="folder for the lab sheet: sheet.html and sheet.json")
     _add_output(speedo)
     speedo.add_argument("--json", action="store_true", help="print JSON and nothing else")

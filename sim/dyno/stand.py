@@ -117,6 +117,7 @@ class Stand:
         p["dyno_form"] = ON_FLYWHEEL
         for name in ("fan_coefficient", "fan_bearing_loss", "steady_accessories", "air_conditioning", "air_leak_rate"):
             p[name] = 0.0
+        p["applied_leak_rate"] = p["moving_air_rate"] = 0.0
 
     def _on_rollers(self, p: np.void, tables: np.ndarray, gear: int) -> float:
         """The drive axles on rollers, the rest of the truck standing still."""

@@ -17,7 +17,9 @@ TWO = "two sources"
 ONE = "one source"
 
 SUPPLY = 5.0  # V, assumed
-BATTERY = 12.6  # V, assumed
+BATTERY = 12.6  # V: a full battery at rest, TM 5-3805-262-20 (published)
+CHARGING = 14.0  # V: 13.5 to 14.5, TM 5-3895-382-24 (published); 13.6 to 14.4 is common practice
+CHARGES_FROM = to_si(450.0, "rpm")  # assumed: engine speed at which the alternator begins to charge
 THERMISTOR_25 = 2500.0  # ohm, assumed
 THERMISTOR_BETA = 3500.0  # K, assumed
 PULL_UP = 2000.0  # ohm, assumed
@@ -108,7 +110,7 @@ def _sensors() -> tuple[Sensor, ...]:
         ("set_button", "set button", "switch", "", "set_button", 599, TWO, "closed while pressed"),
         ("resume_button", "resume button", "switch", "", "resume_button", 601, TWO, "closed while pressed"),
         ("fan_switch", "fan switch", "switch", "", "fan_switch", OWN_RANGE + 2, OWN, "closed: fan on"),
-        ("key", "key", "key", "", "key", 158, TWO, "battery voltage while on"),
+        ("key", "key", "key", "", "key", 158, TWO, "voltage of the battery while on"),
     )
     return tuple(
         Sensor(key, name, kind, unit, believed, *volts.get(kind, (0.0, 0.0)), spn, mark, says, *_carried(key, kind))

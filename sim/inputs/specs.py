@@ -304,9 +304,14 @@ class Gearbox(Part):
     indirect_loss_share: float = _number("share of the torque lost in other gears", 0.0, 0.1)
     input_inertia_kg_m2: float = _number("clutch plate and input shaft", 0.01, 2.0)
     torque_gap_s: float = _number("time a shift leaves the wheels without torque", 0.2, 5.0)
+    split_from: int = _number("first gear that the splitter of a manual gearbox halves, 0 without one", 0, 24, 0)
+    splitter_s: float = _number("time the splitter takes from end to end", 0.1, 2.0, 0.5)
 
     def check(self) -> None:
-        """Ratios fall from gear to gear."""
+        """Ratios fall from gear to gear, and a splitter finds them in pairs."""
+        split = len(self.ratios) - self.split_from + 1
+        if self.split_from and (split < 2 or split % 2):
+            raise ValueError(trucks.split_pairs(split_from=self.split_from, gears=len(self.ratios)))
         rise = next(((before, after) for before, after in itertools.pairwise(self.ratios) if after >= before), None)
         if rise:
             raise ValueError(trucks.ratios(before=rise[0], after=rise[1]))
@@ -400,7 +405,9 @@ class Accessories(Part):
     cut_in_kpa: float = _number("tank pressure at which it starts to pump", 400, 1000)
     cut_out_kpa: float = _number("tank pressure at which it stops", 420, 1100)
     fill_kpa_per_s: float = _number("rise of tank pressure while pumping at 2100 rpm", 0.5, 50)
-    leak_kpa_per_s: float = _number("fall of tank pressure by leaks and suspension", 0.0, 5.0)
+    leak_kpa_per_s: float = _number("fall of tank pressure by leaks", 0.0, 5.0)
+    applied_leak_kpa_per_s: float = _number("more of it while the service brakes are applied", 0.0, 5.0, 0.0)
+    moving_use_kpa_per_s: float = _number("fall of tank pressure by suspension and seats, truck moving", 0.0, 5.0, 0.0)
     air_per_application: float = _number("fall of tank pressure per rise of brake pressure", 0.0, 0.5)
 
     def check(self) -> None:

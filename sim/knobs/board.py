@@ -21,6 +21,7 @@ from sim.march.assemble import assembled, initial_records
 from sim.march.clock import Clock, Rig
 from sim.march.meter import pin_of, signal_unit
 from sim.march.records import BELIEF, HELD_STILL, LIMITERS
+from sim.march.seat import lever_and_splitter
 from sim.messages import knobs as say
 from sim.roads.route import load_route
 from sim.trips.result import code_state
@@ -277,7 +278,9 @@ class Board:
             s["gear"] = gear
             clock.set(gear=gear)
             if p["automated"][0] < 0.5:
-                clock.handle(lever=gear)
+                lever, splitter = lever_and_splitter(int(gear), int(p["split_from"][0]))
+                clock.handle(lever=lever, splitter=splitter)
+                s["splitter"] = splitter
         elif name == "clutch_pedal" and p["automated"][0] > 0.5:
             clock.set(clutch=1.0 - value)
         elif KNOBS[name].kind != "dial" or name == "accelerator":

@@ -39,6 +39,34 @@ def revolutions_per_mile(rolling_radius):
 
 
 @compiled
+def worn_revolutions(revolutions, worn):
+    """Turns per mile of a tyre whose tread has worn.
+
+    Parameters
+    ----------
+    revolutions : float
+        Of the tyre as new. [1/mi]
+    worn : float
+        Depth of tread that is gone, less than the rolling radius. [m]
+
+    Returns
+    -------
+    revolutions : float
+        [1/mi]
+
+    Notes
+    -----
+    The rolling radius shrinks by what is gone.
+
+    Examples
+    --------
+    >>> round(worn_revolutions(523.0, 0.019), 1)
+    544.1
+    """
+    return revolutions_per_mile(MILE / (2.0 * math.pi * revolutions) - worn)
+
+
+@compiled
 def pulses_per_mile(tyre_revolutions, axle_ratio, teeth):
     """Pulses of the tone wheel on the gearbox output shaft on one mile.
 
@@ -387,3 +415,35 @@ def contact_voltage(closed, supply):
     (0.0, 5.0)
     """
     return supply * (1.0 - closed)
+
+
+@compiled
+def system_voltage(engine_speed, battery, charging, charges_from):
+    """Voltage of the battery and of everything that hangs on it.
+
+    Parameters
+    ----------
+    engine_speed : float
+        [rad/s]
+    battery : float
+        At rest. [V]
+    charging : float
+        What the alternator's regulator holds. [V]
+    charges_from : float
+        Engine speed at which the alternator begins to charge. [rad/s]
+
+    Returns
+    -------
+    voltage : float
+        [V]
+
+    Notes
+    -----
+    Load, temperature and a battery that has been drained are left out.
+
+    Examples
+    --------
+    >>> system_voltage(0.0, 12.6, 14.0, 47.1), system_voltage(68.1, 12.6, 14.0, 47.1)
+    (12.6, 14.0)
+    """
+    return charging if engine_speed >= charges_from else battery

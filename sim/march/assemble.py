@@ -28,7 +28,7 @@ from sim.march.records import (
     Memory,
     new_memory,
 )
-from sim.march.seat import STANDING_PRESSURE, rounded
+from sim.march.seat import STANDING_PRESSURE, lever_and_splitter, rounded
 from sim.messages import trucks
 from sim.roads.route import Route
 from sim.units import BAR, CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
@@ -59,7 +59,7 @@ GIVEN = {
     "engine_brake": "braking_returned_share=returned_share braking_nozzle=nozzle_cm2"
     " braking_gate_opening=gate_opens_kpa",
     "gearbox": "shaft_inertia=input_inertia_kg_m2"
-    " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m",
+    " gearbox_constant_loss=constant_loss_n_m gearbox_speed_loss=speed_loss_n_m split_from splitter_time=splitter_s",
     "driveline": "axle_ratio axle_efficiency axle_drag=axle_drag_n_m clutch_capacity=clutch_capacity_n_m"
     " clutch_close_time=clutch_close_s clutch_open_time=clutch_open_s bite_span=launch_span_rpm",
     "drums": "stroke_limit=stroke_limit_mm stroke_end=stroke_end_mm stroke_expansion=expansion_mm_per_k"
@@ -71,7 +71,8 @@ GIVEN = {
     " thermostat_opens=thermostat_opens_c thermostat_full=thermostat_full_c"
     " radiator_closed=closed_kw_per_k radiator_still=still_kw_per_k radiator_road=road_kw_per_k_per_m_s",
     "accessories": "compressor_cut_in=cut_in_kpa compressor_cut_out=cut_out_kpa"
-    " air_leak_rate=leak_kpa_per_s air_per_application",
+    " air_leak_rate=leak_kpa_per_s applied_leak_rate=applied_leak_kpa_per_s"
+    " moving_air_rate=moving_use_kpa_per_s air_per_application",
     "speedometer": "programmed_pulses=programmed_pulses_per_mile",
 }
 
@@ -94,6 +95,8 @@ CHOSEN = {
     "fade_per_step": 1.0 / FADE_STEP,
     "sensor_supply": sensors.SUPPLY,
     "battery": sensors.BATTERY,
+    "charging": sensors.CHARGING,
+    "charges_from": sensors.CHARGES_FROM,
     "thermistor_25": sensors.THERMISTOR_25,
     "thermistor_beta": sensors.THERMISTOR_BETA,
     "thermistor_pull_up": sensors.PULL_UP,
@@ -405,7 +408,8 @@ def initial_records(
     s["gear"] = c["gear"] = gear
     s["clutch_release"] = s["clutch_engagement"] = c["clutch"] = closed
     if p["automated"] < 0.5:
-        k["lever"] = gear
+        k["lever"], k["splitter"] = lever_and_splitter(gear, int(p["split_from"]))
+        s["splitter"] = k["splitter"]
         k["clutch_pedal"] = d["foot_clutch"] = d["clutch_wanted"] = 1.0 - closed
     else:
         k["lever"] = DRIVE

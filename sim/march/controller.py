@@ -12,6 +12,7 @@ from sim.laws.sensing import (
     indicated_speed,
     ratiometric_share,
     ratiometric_voltage,
+    system_voltage,
     thermistor_resistance,
     thermistor_temperature,
     tone_wheel_frequency,
@@ -278,7 +279,7 @@ def sense_wheels(s, b, d, p):
 
 
 @compiled
-def sense_switches(b, k, p):
+def sense_switches(s, b, k, p):
     """Switches, buttons, selector and key. Brake and clutch switch open when pressed: a broken wire reads as a pressed pedal."""
     b["clutch_switch_signal"] = switch_pin(
         1.0 - b["clutch_pressed"], p["clutch_switch_circuit"], p["clutch_switch_put"], p
@@ -304,7 +305,8 @@ def sense_switches(b, k, p):
     b["selector_signal"] = at_pin(ladder, p["selector_circuit"], p["selector_put"])
     place = (b["selector_signal"] / p["sensor_supply"] - p["selector_low"]) / p["selector_step"]
     b["selector"] = float(int(place + 0.5)) if 0.5 <= place < 3.5 else 0.0
-    b["key_signal"] = at_pin(p["battery"] * k["ignition"], p["key_circuit"], p["key_put"])
+    voltage = system_voltage(s["engine_speed"], p["battery"], p["charging"], p["charges_from"])
+    b["key_signal"] = at_pin(voltage * k["ignition"], p["key_circuit"], p["key_put"])
     b["key"] = 1.0 if b["key_signal"] > 0.5 * p["battery"] else 0.0
 
 
@@ -341,7 +343,7 @@ def sense_circuits(s, b, c, k, d, p):
     sense_temperatures(s, b, p)
     substitute(b, c)
     sense_wheels(s, b, d, p)
-    sense_switches(b, k, p)
+    sense_switches(s, b, k, p)
     sense_pedal(b, c, k, p)
 
 

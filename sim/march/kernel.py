@@ -45,7 +45,7 @@ from sim.march.records import (
     WATCH_SCALE,
     WATCHES_FIRED,
 )
-from sim.march.seat import NUMBER, rounded, use_controls
+from sim.march.seat import NUMBER, gear_by_hand, rounded, use_controls
 from sim.units import REVOLUTION_PER_MINUTE
 
 REACHED_TICK = 0
@@ -111,6 +111,10 @@ def fill(s, p, step):
         s["brake_pressure_drive"] = 0.0
         s["brake_pressure_trailer"] = 0.0
     flow = -p["air_leak_rate"]
+    if s["brake_demand"] > 0.0:
+        flow -= p["applied_leak_rate"]
+    if s["standstill"] < 0.5:
+        flow -= p["moving_air_rate"]
     if s["compressor_pumping"] > 0.5:
         flow += p["compressor_fill_rate"] * s["engine_speed"]
     s["reservoir_pressure"] = max(s["reservoir_pressure"] + flow * step, 0.0)
@@ -322,7 +326,7 @@ def march(
                     block, s, b, c, k, d, p, feed, kept, known,
                     fed, held, clockwork[SEAT], tick, hands_every * step,
                 )  # fmt: skip
-            gear = c["gear"] if p["automated"] > 0.5 else k["lever"]
+            gear = c["gear"] if p["automated"] > 0.5 else gear_by_hand(s, k, p, step)
             if gear != s["gear"]:
                 change_gear(s, int(gear), p, tables)
             sense(s, b, c, k, d, p, step)

@@ -74,7 +74,7 @@ def pin_of(key: str, value: float, parameters: np.ndarray) -> float:
     if kind == "ladder":
         return supply * float(p["selector_low"] + p["selector_step"] * value)
     if kind == "key":
-        return float(p["battery"]) * value
+        return float(p["battery"]) * value  # of a key that is dialled: from the battery alone
     return float(contact_voltage(1.0 - value if key in OPENS_WHEN_PRESSED else value, supply))
 
 

@@ -557,6 +557,27 @@ def asked_friction(parameters, speed):
     return warm_friction(speed, parameters[0])
 
 
+@compiled
+def asked_cold_drag(parameters, tables, speed, oil_temperature):
+    """What a cold engine takes beyond a warm one, as it is felt by whoever changes gears.
+
+    Parameters
+    ----------
+    speed : float
+        Engine speed. [rad/s]
+    oil_temperature : float
+        [K]
+
+    Returns
+    -------
+    torque : float
+        0 or more. [N m]
+    """
+    p = parameters[0]
+    factor = table_value(tables[OIL_FACTOR_ROW], p["oil_factor_first"], p["oil_factor_per_step"], oil_temperature)
+    return warm_friction(speed, p) * max(factor - 1.0, 0.0)
+
+
 def asked_air(parameters, elevation):
     """Temperature and pressure of the air at a height.
 

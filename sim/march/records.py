@@ -71,6 +71,7 @@ clutch_release        | -      | travel of the clutch, 0 open to 1 closed
 clutch_engagement     | -      | share of its capacity the clutch can carry now
 compressor_pumping    | -      | 1 while the air compressor fills the tanks
 gear                  | -      | engaged gear, 0 neutral
+splitter              | -      | of a manual gearbox that has one, 0 direct to 1 overdrive; in between neutral
 clutch_locked         | -      | 1 while the clutch does not slip
 wheel_slip            | -      | 1 while the drive tyres slip
 standstill            | -      | 1 while the truck is held at rest
@@ -289,7 +290,8 @@ CONTROLS = _fields("""
 accelerator           | -      | pedal, 0 up to 1 down
 brake_pedal           | -      | 0 up to 1 down
 clutch_pedal          | -      | 0 up to 1 down
-lever                 | -      | manual gearbox: the gear, 0 neutral; automated: 0 neutral, 1 drive, 2 hold, 3 up, 4 down
+lever                 | -      | 0 neutral; manual: the gear, or one of its halves; automated: 1 drive, 2 hold, 3 up, 4 down
+splitter              | -      | button of the splitter, 1 overdrive; it moves once no torque holds it
 trailer_brake         | -      | hand valve of the trailer brakes, 0 to 1
 engine_brake_switch   | -      | 1 on
 engine_brake_selector | -      | 1 to 3
@@ -326,7 +328,8 @@ foot_brake            | Pa     | pressure asked of the brake pedal before it is 
 foot_clutch           | -      | clutch pedal before it is rounded
 turning_error         | rad/s  | engine speed off the one to be held, in mode 2
 hand_lever            | -      | the lever is to go there
-hand_trailer_brake    | -      | so are the others
+hand_splitter         | -      | so are the others
+hand_trailer_brake    | -      |
 hand_engine_brake_switch | -   |
 hand_engine_brake_selector | - |
 hand_cruise_switch    | -      |
@@ -429,6 +432,8 @@ pair_middle_sound     | -      | 1 sound, 0 dead
 pair_rear_sound       | -      | 1 sound, 0 dead
 gearbox_constant_loss | N m    | drag at rest
 gearbox_speed_loss    | N m    | drag per 1000 rpm
+split_from            | -      | first gear that the splitter halves, 0 without one
+splitter_time         | s      | the splitter takes from end to end
 axle_ratio            | -      | drive axle
 axle_efficiency       | -      | tooth efficiency
 axle_drag             | N m    | at the wheels
@@ -476,7 +481,9 @@ compressor_pumping    | N m    | at the crankshaft
 compressor_cut_in     | Pa     | tank pressure at which it starts to pump
 compressor_cut_out    | Pa     | tank pressure at which it stops
 compressor_fill_rate  | Pa/rad | rise of tank pressure per engine turn while pumping
-air_leak_rate         | Pa/s   | fall of tank pressure by leaks and suspension
+air_leak_rate         | Pa/s   | fall of tank pressure by leaks
+applied_leak_rate     | Pa/s   | more of it while the service brakes are applied
+moving_air_rate       | Pa/s   | fall of tank pressure by suspension and seats, truck moving
 air_per_application   | -      | fall of tank pressure per rise of brake pressure
 coolant_capacity      | J/K    | coolant and block
 oil_capacity          | J/K    | oil and what it wets
@@ -532,7 +539,9 @@ pedal_low             | -      | share of the supply, pedal up
 pedal_high            | -      | share of the supply, pedal down
 selector_low          | -      | share of the supply at position 0 of the selector
 selector_step         | -      | share of the supply from position to position
-battery               | V      | at the key
+battery               | V      | at the key, engine still
+charging              | V      | at the key, alternator charging
+charges_from          | rad/s  | engine speed at which the alternator begins to charge
 crank_teeth           | -      | tone wheel of the crankshaft
 cam_teeth             | -      | tone wheel of the camshaft, which turns at half speed
 oil_viscosity_40      | mm2/s  | at 40 C
@@ -773,6 +782,7 @@ compression_torque_n_m  | state.compression_torque  |
 brake_pedal_percent     | controls.brake_pedal      | percent
 clutch_pedal_percent    | controls.clutch_pedal     | percent
 lever                   | controls.lever            |
+splitter                | controls.splitter         |
 trailer_brake_percent   | controls.trailer_brake    | percent
 engine_brake_switch     | controls.engine_brake_switch |
 engine_brake_selector   | controls.engine_brake_selector |

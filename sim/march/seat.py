@@ -135,6 +135,83 @@ def rounded(value):
 
 
 @compiled
+def gear_of(lever, splitter, split_from):
+    """Gear that the places of lever and splitter give.
+
+    Parameters
+    ----------
+    lever : float
+        0 neutral. [-]
+    splitter : float
+        0 direct, 1 overdrive, in between neutral. [-]
+    split_from : float
+        First gear that the splitter halves, 0 without one. [-]
+
+    Returns
+    -------
+    gear : float
+        0 for neutral. [-]
+
+    Examples
+    --------
+    >>> gear_of(5.0, 1.0, 6.0), gear_of(7.0, 1.0, 6.0), gear_of(7.0, 0.5, 6.0)
+    (5.0, 9.0, 0.0)
+    """
+    if split_from < 1.0 or lever < split_from:
+        return lever
+    if 0.0 < splitter < 1.0:
+        return 0.0
+    return 2.0 * lever - split_from + splitter
+
+
+def lever_and_splitter(gear, split_from):
+    """Where lever and splitter are for a gear: the reverse of `gear_of`.
+
+    Parameters
+    ----------
+    gear : int
+        0 for neutral. [-]
+    split_from : int
+        First gear that the splitter halves, 0 without one. [-]
+
+    Returns
+    -------
+    lever, splitter : int
+        [-]
+
+    Examples
+    --------
+    >>> lever_and_splitter(5, 6), lever_and_splitter(9, 6)
+    ((5, 0), (7, 1))
+    """
+    if split_from < 1 or gear < split_from:
+        return gear, 0
+    return split_from + (gear - split_from) // 2, (gear - split_from) % 2
+
+
+@compiled
+def gear_by_hand(s, k, p, step):
+    """Gear that the hands on lever and splitter have put in.
+
+    Parameters
+    ----------
+    s : record
+        State; the splitter is written. [SI]
+
+    Notes
+    -----
+    The splitter's button only preselects: the splitter leaves its end when no torque can hold it, with the clutch open or in
+    neutral, and then goes all the way. Letting it move when the accelerator comes up, clutch closed, is left out.
+    """
+    if p["split_from"] > 0.0:
+        on_its_way = 0.0 < s["splitter"] < 1.0
+        if on_its_way or s["clutch_engagement"] <= 0.0 or s["gear"] == 0.0:
+            rate = 1.0 / p["splitter_time"]
+            s["splitter"] = moved_towards(s["splitter"], k["splitter"], rate, rate, step)
+    return gear_of(k["lever"], s["splitter"], p["split_from"])
+
+
+@compiled
 def use_controls(block, s, b, c, k, d, p, feed, kept, known, row, written, holder, tick, step):
     """Moves feet and hands, and writes down what moved.
 

@@ -16,6 +16,32 @@ def pulses(*, given: float, least: float, most: float) -> str:
     )
 
 
+def entered_not_read(*, text: str) -> str:
+    """Said when what is to be programmed is neither a number nor a product of three."""
+    return (
+        f'"{shortened(text)}" is no number of pulses per mile; write one such as 28100, or tyre revolutions per mile x axle'
+        " ratio x teeth such as 523x3.36x16"
+    )
+
+
+def worn_not_read(*, text: str, problem: str) -> str:
+    """Said when the tread that has worn cannot be read."""
+    return f"--worn {shortened(text)}: {problem}; write a depth such as 8mm or 0.3in"
+
+
+def worn_out_of_range(*, given_mm: float, most_mm: float) -> str:
+    """Said when more tread is gone than a new tyre has to give."""
+    return f"--worn {given_mm:g} mm; allowed is 0 to {most_mm:.0f} mm, the tread between a new tyre and the legal limit"
+
+
+def worn_without_tyre() -> str:
+    """Said when worn tread is to be allowed for in a number that says nothing of the tyre."""
+    return (
+        "--worn allows for the tread of a tyre: give --entered as tyre revolutions per mile x axle ratio x teeth, such as"
+        " 523x3.36x16"
+    )
+
+
 def speed(*, given: float, least: float, most: float) -> str:
     """Said when a measured mile cannot be driven at a speed."""
     return f"a speed of {given:.0f} mi/h cannot be held for a measured mile; allowed is {least:.0f} to {most:.0f} mi/h"

@@ -128,6 +128,14 @@ def ratios(*, before: float, after: float) -> str:
     return f"ratios must fall from gear to gear, lowest gear first; {after:g} stands after {before:g}"
 
 
+def split_pairs(*, split_from: int, gears: int) -> str:
+    """Said when a splitter does not find the gears above it in pairs."""
+    return (
+        f"split_from {split_from} leaves no pairs of {gears} gears; the gears from there to the highest must be an even number."
+        " Change it, or the ratios"
+    )
+
+
 def heat_shares(*, coolant: float, oil: float) -> str:
     """Said when coolant and oil take more heat than there is."""
     return (

@@ -137,6 +137,7 @@ class Cab:
         clock = self.clock
         air = (clock.true("ambient_pressure"), clock.true("ambient_temperature"))
         taken = clock.true("fan_power") + clock.true("accessory_power")
+        taken += self.trip.cold_drag(engine_speed) * engine_speed
         return float(asked_pull(clock.rig.parameters, clock.rig.tables, gear, engine_speed, *air, taken, boosted))
 
     def allowed_speed(self) -> float:

@@ -12,6 +12,7 @@ from sim.actors.gear_choice import PULLING_ABOVE_IDLE, SKIPPING_GRADE
 from sim.laws.foot import slowing_distance, snub_release
 from sim.march.clock import Process
 from sim.march.plant import asked_driveline, asked_retarding
+from sim.march.seat import lever_and_splitter
 from sim.roads.falls import DESCENT
 from sim.seat.cab import (
     BRAKE_PRESSURE,
@@ -284,7 +285,8 @@ def drive_away(cab: Cab, cause: Finding) -> Process:
     cab.stand(True)
     yield clock.after(cab.truck.driveline.clutch_open_s + 0.2)
     gear = launch_gear(cab)
-    clock.mean(hand_lever=gear)
+    lever, splitter = lever_and_splitter(gear, cab.truck.gearbox.split_from)
+    clock.mean(hand_lever=lever, hand_splitter=splitter)
     hill = abs(clock.true("grade")) > HILL
     if hill:
         clock.mean(hand_trailer_brake=HAND_VALVE)

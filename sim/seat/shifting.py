@@ -8,15 +8,18 @@ import simpy
 from sim.actors.gear_choice import (
     DECLUTCH_ABOVE_IDLE,
     GAINING,
+    LIGHT_PEDAL,
     LONGEST_MATCH,
     MATCHED,
     PULLING_ABOVE_IDLE,
     SETTLING,
+    SKIPPING_GRADE,
     SPEED_NOTICED,
     GearChoice,
 )
 from sim.march.clock import Process
 from sim.march.records import DOWN, DRIVE, HOLD, NEUTRAL, UP
+from sim.march.seat import lever_and_splitter
 from sim.roads.falls import DESCENT
 from sim.seat.cab import HOLD_ENGINE_SPEED, PEDAL, Cab
 from sim.seat.driver import drive_away, gap_by_hand, is_falling
@@ -135,19 +138,28 @@ class ByHand(GearChoice):
             Gear to engage.
         cause : Finding
             Why.
+
+        Notes
+        -----
+        A half shift has no neutral: its button is pressed before the foot comes up, and the lever stays where it is.
         """
         clock, cab, truck = self.clock, self.cab, self.trip.truck
         before = int(clock.true("gear"))
         clock.note("gear_wanted", finding("cause.shift", before=before, gear=gear, why=cause), gear, "number")
         cab.shifting = True
+        half = self.is_half(gear)
+        lever, splitter = self.places(gear)
+        if half:
+            clock.mean(hand_splitter=splitter)
         clock.mean(foot_mode=PEDAL, pedal=0.0)
         yield from clock.first(clock.when("controls.accelerator", LIFTED, falling=True), clock.after(FOOT_COMES_UP))
         clock.mean(clutch_mode=0.0, clutch_wanted=1.0)
         yield clock.after(truck.driveline.clutch_open_s)
-        clock.mean(hand_lever=0.0)
-        yield from self._match(gear, self.hands_take(self.grade) - truck.driveline.clutch_open_s)
-        cab.shifts_tried += 1
-        if cab.shifts_tried == cab.settings.drill.missed_shift:
+        if not half:
+            clock.mean(hand_lever=0.0, hand_splitter=splitter)
+            cab.shifts_tried += 1
+        yield from self._match(gear, self.hands_take(gear, self.grade) - truck.driveline.clutch_open_s)
+        if not half and cab.shifts_tried == cab.settings.drill.missed_shift:
             missed = finding("cause.shift", before=before, gear=gear, why=finding("cause.gear_did_not_go_in"))
             clock.note("shift_missed", missed, clock.true("speed"), "speed")
             yield clock.after(AFTER_A_MISS)
@@ -161,15 +173,32 @@ class ByHand(GearChoice):
             gear += 1
             yield from self._match(gear, clock.tick)
         if cab.standing or self.trip.engine_speed(gear, self.road_speed) < truck.engine.si("low_idle_rpm"):
+            clock.mean(hand_lever=0.0)
             self._hands_off()
             slow = finding("cause.shift", before=before, gear=gear, why=finding("cause.too_slow_for_the_gear"))
             clock.note("shift_given_up", slow, clock.true("speed"), "speed")
             return
-        clock.mean(hand_lever=gear, foot_mode=PEDAL, pedal=0.0, clutch_wanted=0.0)
+        lever, splitter = self.places(gear)
+        pedal = 0.0 if cab.retarding or cab.brakes or self.grade <= DESCENT else self.cold_pedal()
+        clock.mean(hand_lever=lever, hand_splitter=splitter, foot_mode=PEDAL, pedal=pedal, clutch_wanted=0.0)
         yield clock.after(2.0 * clock.tick)
         yield from clock.first(clock.when("state.clutch_locked", 0.5), clock.after(3.0))
         self._hands_off()
         yield clock.after(SETTLING)
+
+    def places(self, gear: int) -> tuple[int, int]:
+        """Where lever and splitter belong in a gear."""
+        return lever_and_splitter(gear, self.trip.truck.gearbox.split_from)
+
+    def is_half(self, gear: int) -> bool:
+        """Whether a gear is the other half of the one that is in: the splitter alone moves."""
+        now = int(self.clock.true("gear"))
+        return gear != now and self.places(gear)[0] == self.places(now)[0]
+
+    def cold_pedal(self) -> float:
+        """As far as cold oil asks for, so that a cold engine does not hold the truck back as the clutch comes up."""
+        full = self.clock.true("full_load_torque") + self.clock.true("warm_friction")
+        return min(self.trip.cold_drag(self.turning) / max(full, 1.0), 1.0)
 
     def _hands_off(self) -> None:
         """The shift is over: the right foot is free again."""
@@ -243,8 +272,24 @@ class ByHand(GearChoice):
             return
         yield from self.shift(gear, finding("cause.gear_for_the_speed"))
 
-    def hands_take(self, grade: float) -> float:
-        """Hands hurry on a climb."""
+    def _pedal_changes(self, gear: int, foot_off: bool) -> list[simpy.Event]:
+        """A half shift costs so little that it is thought about whenever the foot comes up somewhat."""
+        changes = super()._pedal_changes(gear, foot_off)
+        if not foot_off and not self.is_light and self.is_half(gear + 1):
+            changes.append(self.clock.when("belief.driver_demand", LIGHT_PEDAL, falling=True, release=LIGHT_PEDAL))
+        return changes
+
+    def may_skip(self, gear: int, grade: float) -> bool:
+        """Two halves are one gear."""
+        lever, splitter = self.places(gear)
+        whole = self.places(gear + 2) == (lever + 1, splitter)
+        return super().may_skip(gear, grade) or (whole and grade < SKIPPING_GRADE)
+
+    def hands_take(self, gear: int, grade: float) -> float:
+        """Hands hurry on a climb; a splitter takes its own time."""
+        truck = self.trip.truck
+        if self.is_half(gear):
+            return truck.driveline.clutch_open_s + truck.gearbox.splitter_s
         return gap_by_hand(self.cab, grade)
 
 

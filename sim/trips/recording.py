@@ -9,6 +9,7 @@ import numpy as np
 from sim.errors import RunError
 from sim.inputs.specs import Truck
 from sim.march.records import CONTROLS, DOWN
+from sim.march.seat import lever_and_splitter
 from sim.messages import controls as say
 from sim.reading import RECORDING, read_text
 from sim.units import number_in, whole_number_in
@@ -41,8 +42,12 @@ def allowed(name: str, truck: Truck) -> tuple[float, float]:
     name : str
         Of the control.
     """
+    box = truck.gearbox
+    by_hand = box.kind == "manual"
     if name == "lever":
-        return 0.0, float(len(truck.gearbox.ratios) if truck.gearbox.kind == "manual" else DOWN)
+        return 0.0, float(lever_and_splitter(len(box.ratios), box.split_from)[0] if by_hand else DOWN)
+    if name == "splitter":
+        return 0.0, float(by_hand and box.split_from > 0)
     return (1.0, 3.0) if name == "engine_brake_selector" else (0.0, 1.0)
 
 

@@ -147,6 +147,12 @@ def test_a_reader_with_nothing_but_the_files_reads_the_trip(sound, read, message
         assert np.ptp(expected) > half, "a value that never moves proves little"
 
 
+@pytest.mark.parametrize("signal", ["key_voltage", "battery_voltage", "charging_voltage"])
+def test_a_running_engine_charges(read, signal):
+    _, values = read.read("VEP1", signal)
+    assert {13.6 <= float(value) <= 14.4 for value in values} == {True}
+
+
 def test_every_message_comes_at_its_published_period(sound, read):
     names = {message.frame_id: message.name for message in read.known.messages}
     single = {names[key] for key in read.by_identifier if not names[key].startswith("TP_")}

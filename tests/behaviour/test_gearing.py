@@ -96,7 +96,8 @@ def test_the_design_truck_climbs_as_the_published_rule_says(grade):
 def test_a_trip_on_a_constant_grade_comes_to_the_speed_the_chart_shows_for_its_gear(trip, truck, grade):
     """As the chart is drawn: fan clutch open, compressor unloaded, friction of the oil as at 90 C."""
     quiet = (
-        "engine.oil_exponent=0", "cooling.fan_power_kw=0", "cooling.fan_bearing_kw=0", "accessories.leak_kpa_per_s=0"
+        "engine.oil_exponent=0", "cooling.fan_power_kw=0", "cooling.fan_bearing_kw=0",
+        "accessories.leak_kpa_per_s=0", "accessories.moving_use_kpa_per_s=0"
     )  # fmt: skip
     spec, settings = truck_of(truck, *quiet), load_settings(None, STANDARD)
     start = gearing_chart(truck_at(spec, settings, 0.0)).best_climb(grade / 100.0).speed

@@ -118,6 +118,31 @@ def test_accelerator_clutch_and_brake_let_go_and_say_why():
     assert (pairs(hands.turn("engine_brake_switch", 0)), why(hands.wait(0.1))) == ([], "engine-brake switch off")
 
 
+def test_the_key_carries_what_the_battery_has_or_the_alternator_gives():
+    hands = Hands()
+    assert [hands.turn("engine_speed", rpm, "rpm")["pins"]["key"][0] for rpm in (1500, 0)] == [14.0, 12.6]
+
+
+def active(seen):
+    return [(code["spn"], code["fmi"]) for code in seen["codes"] if code["active"]]
+
+
+def test_key_on_with_the_engine_still_an_oil_pressure_sensor_must_show_none():
+    """A sensor that shows pressure sets its code; so does a pin at 0 V, where a sound sensor gives 0.5 V."""
+    hands = Hands()
+    hands.wait(1.0)
+    assert active(hands.turn("oil_pressure", 250, "kpa", then=5.0)) == []
+    seen = hands.turn("engine_speed", 0, "rpm", then=1.0)
+    assert active(seen) == []
+    seen = hands.wait(3.0)
+    assert (active(seen), seen["lamp"], seen["pins"]["key"][1]) == ([(100, 2)], "amber", 1.0)
+    assert active(hands.turn("oil_pressure", 0, "kpa", then=6.0)) == []
+    assert active(Hands().turn("engine_speed", 0, "rpm", then=6.0)) == []
+    grounded = Hands('faults.occur=["start oil pressure shorted low"]')
+    seen = grounded.turn("engine_speed", 0, "rpm", then=3.0)
+    assert (seen["pins"]["oil_pressure"][0], active(seen)) == (0.0, [(100, 4)])
+
+
 def test_the_selector_bounds_what_cruise_may_call():
     hands = Hands()
     hands.cruise_at_sixty()

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from sim import list_trucks
+from sim.march.seat import lever_and_splitter
 from sim.wording import kinds_in, said
 
 T1 = "long-haul-manual"
@@ -80,16 +81,21 @@ def test_the_truck_gets_away_cleanly(away, named):
 
 
 def test_gears_go_up_one_by_one_at_the_speeds_of_the_trade(away):
-    """On the level within the ranges; on a climb not below them, nor beyond governed speed."""
+    """On the level within the ranges; on a climb not below them, nor beyond governed speed, and half a gear may come and go."""
     grade, result = away
     truck, gears = result.truck, len(result.truck.gearbox.ratios)
     shifts = upshifts(result)
     assert len(shifts) >= 4
     light = truck.vehicle.mass_kg < LIGHT * truck.engine.rated_power_kw
+    lever = [lever_and_splitter(gear, truck.gearbox.split_from)[0] for gear in range(gears + 1)]
+    halved = lever[-1] < gears
     for before, after, rpm in shifts:
+        if halved and after < before:
+            assert grade and before - after <= 2
+            continue
         low, high = UPSHIFTS[min(3 * (before - 1) // (gears - 1), 2)]
         assert low - HAND_AND_EYE < rpm < (truck.engine.governed_rpm if grade else high) + HAND_AND_EYE, (before, rpm)
-        assert after == before + 1 or (light and grade == 0)
+        assert after == before + 1 or (light and grade == 0) or (halved and lever[after] == lever[before] + 1)
     if grade == STEEP and not light:
         assert max(rpm for _, _, rpm in shifts) > UPSHIFTS[2][1], (
             "on a steep climb the engine is used up to governed speed"
@@ -207,6 +213,9 @@ STREET = [
     (2300, 0, 50, 0),
 ]
 STANDS = [(500, 10), (900, 20), (1500, 15), (2000, 30)]
+SHORT = {
+    "long-haul-13-speed": 5.0
+}  # m: on the climb the line comes near during a shift, and climb and engine stop the truck
 
 
 @pytest.mark.parametrize("truck", EVERY_TRUCK)
@@ -217,9 +226,9 @@ def test_stop_signs_are_obeyed_before_the_line_and_as_long_as_told(trip, named, 
     assert len(stopped) == len(STANDS)
     time, distance, speed = (result.trace[name] for name in ("time_s", "distance_m", "speed_m_s"))
     for event, (line, seconds) in zip(stopped, STANDS, strict=True):
-        assert line - 2.0 <= event["distance_m"] <= line
+        assert line - SHORT.get(truck, 2.0) <= event["distance_m"] <= line
         assert (event["value"], event["quantity"]) == (seconds, "time")
-        still = time[(np.abs(speed) < 0.1) & (np.abs(distance - event["distance_m"]) < 0.05)]
+        still = time[(np.abs(speed) < 0.1) & (np.abs(distance - event["distance_m"]) < MOST_ROLL_BACK)]
         stood = still.max() - event["time_s"]
         assert seconds - 0.2 <= stood <= seconds + 3.5
     assert len(named(result, "pulled_away")) == len(STANDS)

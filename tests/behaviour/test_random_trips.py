@@ -32,6 +32,7 @@ from sim.wording import event_name, kinds_in, said
 
 TRUCKS = (
     "long-haul-manual",
+    "long-haul-13-speed",
     "long-haul-automated",
     "long-haul-empty",
     "dump-three-axle",
@@ -149,6 +150,8 @@ TRUCK_KEYS: dict[str, st.SearchStrategy[Any]] = {
     "accessories.compressor_pumping_kw": number(0, 15, 1),
     "accessories.fill_kpa_per_s": number(0.5, 50, 1),
     "accessories.leak_kpa_per_s": number(0, 5, 1),
+    "accessories.applied_leak_kpa_per_s": number(0, 5, 1),
+    "accessories.moving_use_kpa_per_s": number(0, 5, 1),
     "accessories.air_per_application": number(0, 0.5, 2),
     "condition.intake_restriction_kpa": number(0.0, 60.0, 1),
     "condition.exhaust_restriction_kpa": number(0.0, 150.0, 0),

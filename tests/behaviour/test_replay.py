@@ -210,7 +210,12 @@ def test_an_edited_row_changes_nothing_before_it_and_something_after(label):
 
 @pytest.mark.parametrize(
     ("row", "says"),
-    [((5, 3, 99), "lever 99 is not possible"), ((5, 77, 1), "no control called 77"), ((-1, 0, 0.5), "comes after")],
+    [
+        ((5, 3, 99), "lever 99 is not possible"),
+        ((5, 4, 1), "splitter 1 is not possible"),
+        ((5, 77, 1), "no control called 77"),
+        ((-1, 0, 0.5), "comes after"),
+    ],
 )
 def test_a_recording_given_in_python_is_checked_as_one_from_a_file(row, says):
     with pytest.raises(RunError, match=says):

@@ -15,6 +15,7 @@ from sim.actors.underway import Underway
 from sim.errors import SettingsError
 from sim.inputs.sensors import MEASURING, OWN_RANGE, SENSORS, read_dialled, read_occurrence
 from sim.march.meter import Look, columns, pin_of, read_meter, value_at, wire_check
+from sim.units import to_si
 from sim.wording import kinds_in
 
 T1 = "long-haul-manual"
@@ -69,6 +70,15 @@ def test_each_curve_reads_back_what_went_in(alone, key):
         assert value_at(key, signal, parameters) == pytest.approx(value, rel=1e-9, abs=1e-9)
         if sensor.kind in (*MEASURING, "ladder"):
             assert sensor.lowest < signal < sensor.highest, "a sound sensor stays within what is believed"
+
+
+def test_the_battery_is_charged_while_the_engine_runs(alone):
+    """13.6 to 14.4 V with the engine running, a rested battery's 12.6 V without (common practice; army manuals, published)."""
+    clock = alone("grade:0%,1km", "start.speed_km_h=0")
+    for turning, low, high in ((620.0, 13.6, 14.4), (1900.0, 13.6, 14.4), (0.0, 12.55, 12.65)):
+        clock.state["engine_speed"][0] = to_si(turning, "rpm")
+        seen = read_meter(clock.rig.memory, clock.rig.parameters, "key")
+        assert low <= seen.signal <= high and seen.believed == 1.0
 
 
 def test_numbers_of_codes_are_the_standards_or_say_that_they_are_ours():

@@ -14,6 +14,7 @@ from sim.speedo import (
     band,
     calibration_of,
     effects,
+    entered_pulses,
     exercise,
     measured_mile,
     mystery,
@@ -21,6 +22,7 @@ from sim.speedo import (
     score,
     told,
     verdict,
+    wear,
 )
 from sim.units import KILOMETRE_PER_HOUR, MILE, MILE_PER_HOUR
 
@@ -85,6 +87,62 @@ def test_the_measured_mile_finds_the_number_within_what_thumb_and_eye_allow():
         assert mile.corrected_pulses_per_mile == pytest.approx(fitted, rel=0.015)
         assert mile.distance_m == MILE
     assert measured_mile(truck, 60.0 * MILE_PER_HOUR, 1.0, 2) == measured_mile(truck, 60.0 * MILE_PER_HOUR, 1.0, 2)
+
+
+def test_the_mean_of_both_ways_is_nearer_than_one_way():
+    """Errors of thumb and eye that do not lean to one side halve their square in a mean of two; wind leans one way at a time."""
+    truck, _ = mystery(TRUCK, 3)
+    fitted = calibration_of(truck).fitted_pulses_per_mile
+    settings = load_settings(None, ["weather.wind_m_s=8"])
+    off: dict[bool, float] = {}
+    for both in (False, True):
+        sheets = [exercise(truck, settings, seed=seed, both_ways=both) for seed in range(1, 9)]
+        off[both] = sum((sheet["mile"]["corrected_pulses_per_mile"] / fitted - 1.0) ** 2 for sheet in sheets)
+    assert off[True] < 0.8 * off[False]
+    there, back = sheets[0]["mile_ways"]
+    mean = sheets[0]["mile"]
+    assert there != back
+    for name in ("read_speed_m_s", "measured_speed_m_s", "timed_s"):
+        assert mean[name] == pytest.approx(0.5 * (there[name] + back[name]))
+    share = mean["read_speed_m_s"] / mean["measured_speed_m_s"]
+    assert mean["corrected_pulses_per_mile"] == pytest.approx(mean["told_pulses_per_mile"] * share)
+
+
+def test_a_number_is_entered_as_it_is_or_as_tyre_axle_and_teeth():
+    """502 rev/mi x 3.90 x 16 teeth = 31,324.8 (derived)."""
+    for text in ("31324.8", "502x3.90x16", " 502 x 3.9 \u00d7 16 ", "502*3.90*16"):
+        assert entered_pulses(text) == pytest.approx(31324.8)
+    for text in ("", "502x3.90", "502x3.90x", "502 3.90 16", "502x3.90x0", "-502x3.90x-16", "nan"):
+        with pytest.raises(SettingsError, match="tyre revolutions per mile x axle ratio x teeth"):
+            entered_pulses(text)
+
+
+def test_worn_tyres_turn_more_often_and_a_half_worn_number_is_off_as_much_either_way():
+    """The radius shrinks by the tread: 24/32 in of a drive tyre from new to the least of 49 CFR 393.75(c)."""
+    found = wear(calibration_of(TRUCK))
+    radius = TRUCK.tyres.rolling_radius_m
+    share = radius / (radius - 24.0 / 32.0 * 0.0254)
+    assert found["worn_out_error_percent"] == pytest.approx(100.0 * (share - 1.0))
+    assert found["worn_out_error_percent_told_half_worn"] == pytest.approx(
+        -found["new_error_percent_told_half_worn"], rel=0.05
+    )
+    assert 0.45 < found["worn_out_error_percent_told_half_worn"] / found["worn_out_error_percent"] < 0.55
+    worn = told(
+        TRUCK.model_copy(update={"tyres": TRUCK.tyres.model_copy(update={"rolling_radius_m": radius - 0.008})}), FITTED
+    )
+    text = f"{calibration_of(TRUCK).tyre_revolutions_per_mile}x3.36x16"
+    assert entered_pulses(text, 0.008) == pytest.approx(calibration_of(worn).fitted_pulses_per_mile)
+
+
+def test_the_command_takes_the_product_and_the_tread_that_is_gone(capsys):
+    assert main(["speedo", "--mystery", "3", "--both-ways", "--json"]) == 0
+    first = json.loads(capsys.readouterr().out)
+    assert [set(way) for way in first["mile_ways"]] == [set(first["mile"])] * 2
+    assert main(["speedo", "--entered", "522.7x3.36x16", "--worn", "8mm", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["entered_pulses_per_mile"] == pytest.approx(entered_pulses("522.7x3.36x16", 0.008))
+    assert main(["speedo", "--entered", "522.7x3.36x16", "--both-ways"]) == 0
+    assert "mean of both ways" in capsys.readouterr().out
 
 
 def test_the_exercise_closes(tmp_path):

@@ -64,7 +64,7 @@ def test_a_needle_that_shows_too_little_fails_and_the_truck_goes_over_the_limit(
 
 def test_a_mile_to_watch_passes_both_posts_and_tells_no_speed_but_the_needles():
     inputs = read_inputs("grade:0%,1km", "long-haul-manual")
-    head, columns = opened(mile_to_watch(inputs, 7, SHOWN, 1.0, None))
+    head, columns = opened(mile_to_watch(inputs, 7, SHOWN, 1.0, None, False))
     assert set(head) == {"truck", "length_m", "told", "shown_m_s", "columns"} and set(columns) == {
         "time_s", "distance_m", "indicated_speed_m_s"
     }  # fmt: skip
@@ -73,14 +73,14 @@ def test_a_mile_to_watch_passes_both_posts_and_tells_no_speed_but_the_needles():
     times = np.interp((0.0, MILE), columns["distance_m"], columns["time_s"])
     assert times[1] - times[0] == pytest.approx(MILE / calibration_of(truck).true(SHOWN), rel=0.003)
     assert columns["indicated_speed_m_s"].mean() == pytest.approx(SHOWN, rel=0.005)
-    again = opened(mile_to_watch(inputs, 7, SHOWN, 1.0, calibration_of(truck).fitted_pulses_per_mile))[1]
+    again = opened(mile_to_watch(inputs, 7, SHOWN, 1.0, calibration_of(truck).fitted_pulses_per_mile, False))[1]
     assert again["time_s"][-1] != pytest.approx(columns["time_s"][-1], abs=0.5), "the truck drives as it is told"
 
 
 def test_a_careful_student_is_within_everywhere_and_finds_the_cause():
     inputs = read_inputs("grade:0%,1km", "long-haul-manual")
     truck, cause = mystery(inputs.truck.truck, 7)
-    found = marked(inputs, 7, SHOWN, 1.0, entries(truck))
+    found = marked(inputs, 7, SHOWN, 1.0, False, entries(truck))
     assert [step["within"] for step in found["steps"]] == [True] * 4
     assert found["score"] == 3 and found["cause"] == cause
     assert found["after"]["effects"]["speed_error_percent"] == pytest.approx(0.0, abs=0.1)
@@ -91,9 +91,30 @@ def test_a_careful_student_is_within_everywhere_and_finds_the_cause():
 def test_a_slip_is_marked_where_it_was_made(off, wrong):
     inputs = read_inputs("grade:0%,1km", "long-haul-manual")
     truck = mystery(inputs.truck.truck, 7)[0]
-    found = marked(inputs, 7, SHOWN, 1.0, entries(truck, **off))
+    found = marked(inputs, 7, SHOWN, 1.0, False, entries(truck, **off))
     assert [step["within"] for step in found["steps"]] == [place != wrong for place in range(4)]
     assert found["score"] < 3
+
+
+def test_means_of_both_ways_are_marked_by_means_and_a_product_can_be_entered():
+    """The wind is from ahead one way and from behind the other; a truck short of power is slower against it."""
+    inputs = read_inputs("grade:0%,1km", "older-long-haul", changes=["weather.wind_m_s=20"])
+    truck = mystery(inputs.truck.truck, 7)[0]
+    times = []
+    for back in (False, True):
+        columns = opened(mile_to_watch(inputs, 7, SHOWN, 1.0, None, back))[1]
+        begin, end = np.interp((0.0, MILE), columns["distance_m"], columns["time_s"])
+        times.append(end - begin)
+    assert times[0] > times[1] + 1.5
+    c = calibration_of(truck)
+    product = f"{c.tyre_revolutions_per_mile:.1f} x {c.axle_ratio:g} x {c.teeth}"
+    given = entries(truck) | {"seconds": sum(times) / 2.0, "pulses": product}
+    for both in (True, False):
+        steps = marked(inputs, 7, SHOWN, 1.0, both, entries_of(given))["steps"]
+        assert (steps[0]["within"], steps[3]["entered"]) == (
+            both,
+            pytest.approx(c.fitted_pulses_per_mile, rel=1e-3),
+        )
 
 
 @pytest.mark.parametrize("text", ["", None, "x", "-3", "0", "nan", "inf", True, []])

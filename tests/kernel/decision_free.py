@@ -12,7 +12,8 @@ from sim.march.records import RATIO_ROW
 from sim.trips.trip import prepare
 
 STILL_AIR = ("weather.pressure_kpa=101.325", "weather.temperature_c=15")
-SPEC = ("engine.oil_exponent=0", "accessories.leak_kpa_per_s=0")  # friction without oil temperature, no pumping
+NO_AIR_USED = tuple(f"accessories.{key}_kpa_per_s=0" for key in ("leak", "applied_leak", "moving_use"))
+SPEC = ("engine.oil_exponent=0", *NO_AIR_USED)  # friction without oil temperature, no pumping
 PEDAL = 0.45
 TINY = 1.0e-4  # s: of a step that shows the rates of rotor and gate
 TWICE = 2  # the filter feels the air that the same moment draws

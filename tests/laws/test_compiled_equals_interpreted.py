@@ -162,6 +162,8 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
         "tone_wheel_frequency": (ENGINE_SPEED, (4.0, 120.0)),
         "tone_wheel_speed": ((0.0, 5000.0), (4.0, 120.0)),
         "contact_voltage": (SHARE, (4.5, 5.5)),
+        "worn_revolutions": ((300.0, 700.0), (0.0, 0.02)),
+        "system_voltage": ((0.0, 250.0), (11.7, 12.6), (13.6, 14.4), (30.0, 60.0)),
     },
     "tables": {
         "table_value": ((0.0, 4.0), (0.01, 2.0), (-100.0, 100.0)),
