@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sim.trips.result import energy_ledger
+from sim.trips.books import energy_ledger
 from sim.units import REVOLUTION_PER_MINUTE
 
 
