@@ -175,7 +175,7 @@ def exhaust_heat(air, fuel, temperature, ambient):
     Examples
     --------
     >>> round(exhaust_heat(0.400, 0.0155, 834.7, 316.0))
-    248765
+    248759
     """
     gas = (air + fuel) * EXHAUST_HEAT * (temperature - HEAT_REFERENCE)
     return gas - air * AIR_HEAT * (ambient - HEAT_REFERENCE)
