@@ -17,6 +17,7 @@ from sim.errors import RunError, SettingsError
 from sim.march.records import FULL_LOAD_CURVE, LIMITERS
 from sim.trips.trip import prepare
 from sim.trips.books import energy_ledger
+from sim.trips.books import energy_ledger
 from sim.units import HORSEPOWER, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 from sim.wording import said
 

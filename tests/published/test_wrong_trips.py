@@ -35,11 +35,11 @@ WRONG = [
     for line in """
     fuel rate x 1.5 | march.plant.fuel_rate | | 1.5 | efficiency_beyond_belief engine
     fuel burnt x 1.5 | march.contacts.book_engine | fuel_used = | fuel_used = 1.5 * | efficiency_beyond_belief engine
-    fuel in the tank x 1.5 | march.contacts.book_engine | s["fuel_mass"] += fuel_used | s["fuel_mass"] += 1.5 * fuel_used | ledger_open
-    heating value x 1.1 | march.contacts.book_engine | fuel_used * p["heating_value"] | 1.1 * fuel_used * p["heating_value"] | ledger_open
+    fuel in the tank x 1.5 | march.contacts.book_engine | += fuel_used | += 1.5 * fuel_used | ledger_open
+    heating value x 1.1 | march.contacts.book_engine | fuel_used * p | 1.1 * fuel_used * p | ledger_open
     work of the pistons x 1.1 | march.contacts.book_engine | indicated_work = | indicated_work = 1.1 * | ledger_open
     axle's efficiency x 1.2 | laws.driveline.axle_output_torque | * efficiency | * 1.2 * efficiency | ledger_open
-    axle's efficiency x 1.2 in both laws | march.assemble._set_axles | p["severity_applies"] = | p["axle_efficiency"] *= 1.2; p["severity_applies"] = | loss_below_nothing axle
+    axle's efficiency x 1.2 in both laws | march.assemble._set_axles | p["severity | p["axle_efficiency"] *= 1.2; p["severity | loss_below_nothing axle
     sign of the axle's loss | laws.driveline.axle_loss | | -1.0 | ledger_open
     sign of the gearbox's loss | laws.driveline.gearbox_loss | | -1.0 | loss_below_nothing gearbox
     sign of drag | laws.road_load.aerodynamic_drag | | -1.0 | loss_below_nothing aero
@@ -59,17 +59,17 @@ WRONG = [
     heat of the drums x 1.5 | march.contacts.book_work | s["pending_trailer"] += | s["pending_trailer"] += 1.5 * | ledger_open
     engine brake x 1.3 | laws.engine_brake.braking_mean_pressure | | 1.3 | error engine_brake.rated_power_kw
     sign of the engine brake, booked | march.contacts.book_engine | s["compression"] += | s["compression"] -= | ledger_open
-    heat to the coolant x 1.3 | march.heat.warm_fluids | p["coolant_combustion_share"] * | 1.3 * p["coolant_combustion_share"] * | ledger_open
-    heat of friction to the oil x 2 | march.heat.warm_fluids | - p["coolant_friction_share"]) | + p["coolant_friction_share"]) | ledger_open
+    heat to the coolant x 1.3 | march.heat.warm_fluids | p["coolant_comb | 1.3 * p["coolant_comb | ledger_open
+    heat of friction to the oil x 2 | march.heat.warm_fluids | - p["coolant_fric | + p["coolant_fric | ledger_open
     sign of the radiator | march.heat.warm_fluids | s["coolant_heat"] += | s["coolant_heat"] -= | ledger_open
     heat left in the exhaust x 1.2 | march.air_path.exhaust_share | | 1.2 | ledger_open
     exhaust 10 % too hot | laws.air_path.exhaust_temperature | | 1.1 | ledger_open
     air in the exhaust x 1.2 | march.air_path.breathe | exhaust_temperature(air, | exhaust_temperature(1.2 * air, | ledger_open
     air in the cylinders x 1.2 | laws.engine.air_per_cycle | | 1.2 | AP-0
     turbine's work x 1.5 | march.air_path.breathe | given = | given = 1.5 * | ledger_open
-    mass of the truck x 1.2 | march.contacts.roll_as_one | vehicle = p["vehicle_body"] | vehicle = 1.2 * p["vehicle_body"] | ledger_open
+    mass of the truck x 1.2 | march.contacts.roll_as_one | vehicle = p | vehicle = 1.2 * p | ledger_open
     energy of motion x 2 | trips.books.kinetic_energy | | 2.0 | ledger_open
-    inertia of the engine x 4 | march.contacts.move | 1.0 / p["engine_inertia"] | 0.25 / p["engine_inertia"] | ledger_open
+    inertia of the engine x 4 | march.contacts.move | 1.0 / p["engine | 0.25 / p["engine | ledger_open
     """.strip().splitlines()
 ]
 
