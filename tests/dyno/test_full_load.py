@@ -15,9 +15,8 @@ from sim.dyno.stand import Stand
 from sim.dyno.words import summary_rows
 from sim.errors import RunError, SettingsError
 from sim.march.records import FULL_LOAD_CURVE, LIMITERS
+from sim.trips.books import energy_ledger
 from sim.trips.trip import prepare
-from sim.trips.books import energy_ledger
-from sim.trips.books import energy_ledger
 from sim.units import HORSEPOWER, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
 from sim.wording import said
 

@@ -121,7 +121,7 @@ def test_drive_wheels_slip_on_ice_and_hold_no_more_than_the_grip(parked):
     clock.run(until=2500)
     assert clock.true("wheel_slip") == 0.0
     assert clock.true("wheel_speed") == clock.true("speed")
-    assert closes(clock, before) < 1e-6
+    assert closes(clock, before) < 1e-5, "a tick in which the torque changes sides has the losses of one of them"
 
 
 def test_engaging_a_gear_keeps_momentum_and_books_the_loss(parked):

@@ -39,7 +39,7 @@ WRONG = [
     heating value x 1.1 | march.contacts.book_engine | fuel_used * p | 1.1 * fuel_used * p | ledger_open
     work of the pistons x 1.1 | march.contacts.book_engine | indicated_work = | indicated_work = 1.1 * | ledger_open
     axle's efficiency x 1.2 | laws.driveline.axle_output_torque | * efficiency | * 1.2 * efficiency | ledger_open
-    axle's efficiency x 1.2 in both laws | march.assemble._set_axles | p["severity | p["axle_efficiency"] *= 1.2; p["severity | loss_below_nothing axle
+    axle x 1.2, both laws | march.assemble._set_axles | radius_ | p["axle_efficiency"] *= 1.2; radius_ | loss_below_nothing axle
     sign of the axle's loss | laws.driveline.axle_loss | | -1.0 | ledger_open
     sign of the gearbox's loss | laws.driveline.gearbox_loss | | -1.0 | loss_below_nothing gearbox
     sign of drag | laws.road_load.aerodynamic_drag | | -1.0 | loss_below_nothing aero
