@@ -31,7 +31,7 @@ KERNEL_SOURCES = (
     "units.py",
     *(
         f"march/{module}.py"
-        for module in ("records", "seat", "controller", "plant", "contacts", "heat", "absorber", "kernel")
+        for module in ("records", "seat", "controller", "plant", "air_path", "contacts", "heat", "absorber", "kernel")
     ),
     "laws/*.py",
 )

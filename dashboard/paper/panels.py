@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 
 from dashboard.paper import palette
 from dashboard.paper.drawing import shown, span_of
+from sim.trips.books import SPENT_TERMS, energy_words
 from sim.units import from_si, shown_unit, to_si
 
 FONT = "Arial, Helvetica, 'Liberation Sans', sans-serif"
@@ -32,20 +33,7 @@ TORQUE = ("lb ft", "n_m", "lb_ft")
 FUEL = ("lb/h", "g_s", "lb_h")
 BOOST = ("psi", "kpa", "psi")
 
-TERMS = {
-    "combustion_heat": "heat of combustion",
-    "engine_friction": "engine friction and pumping",
-    "compression": "engine brake",
-    "fan": "fan",
-    "accessories": "accessories",
-    "clutch": "clutch slip",
-    "gear_synchronising": "gear synchronising",
-    "driveline": "gearbox and axle",
-    "tyre_slip": "slip of the drive tyres",
-    "aero": "air drag",
-    "rolling": "rolling resistance",
-    "service_brakes": "service brakes",
-}
+TERMS = {name: energy_words(name) for name in SPENT_TERMS}
 
 Line = dict[str, Any]
 

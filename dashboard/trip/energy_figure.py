@@ -4,7 +4,8 @@ import plotly.graph_objects as go
 
 from dashboard.paper import palette
 from dashboard.paper.panels import INK, TERMS, axis, base_layout
-from sim.trips.result import WORK_TERMS, Result
+from sim.trips.books import SPENT_TERMS
+from sim.trips.result import Result
 
 # ---------------------------------------------------------------- energy
 
@@ -19,7 +20,7 @@ def energy_shares(result: Result) -> list[tuple[str, float, float]]:
     """
     book = result.summary["energy"]
     supplied = supplied_energy(result)
-    found = [(TERMS[name], book[name]) for name in WORK_TERMS]
+    found = [(TERMS[name], book[name]) for name in SPENT_TERMS]
     found.append(("speed at the end", book["kinetic_at_end"]))
     found.append(("net height", max(-book["height_given_up"], 0.0)))
     scale = 1.0 / supplied if supplied > 0.0 else 0.0

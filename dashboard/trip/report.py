@@ -21,6 +21,7 @@ from dashboard.paper.words import (
 from dashboard.trip.control_figure import chart_of, control_figure
 from dashboard.trip.energy_figure import energy_figure, energy_shares, supplied_energy
 from dashboard.trip.figures import comparison_figure, road_places, trip_figure
+from sim.trips.books import HEAT_TERMS, energy_words
 from sim.trips.compare import Comparison
 from sim.trips.result import Result, code_state, frozen
 from sim.units import clock_time, from_si, quantity_text
@@ -154,13 +155,12 @@ def _energy(result: Result) -> str:
     parts.append(("speed at the start", book["kinetic_at_start"]))
     given = ", ".join(f"{name} {value / 1e6:.2f} MJ" for name, value in parts if value > 0.0)
     terms = "; ".join(f"{name} {value / 1e6:.4g} MJ" for name, value, _ in energy_shares(result))
-    heat = [("exhaust and turbocharger", "exhaust_heat"), ("coolant", "coolant_heat"), ("oil pan", "oil_heat")]
-    heat += [("brake drums to the air", "brake_heat"), ("stored in coolant, oil and drums", "heat_stored")]
-    rows = [(name, f"{book[key] / 1e6:.2f}") for name, key in heat]
+    rows = [(energy_words(key), f"{book[key] / 1e6:.2f}") for key in HEAT_TERMS]
     listed = table(("heat of engine and brakes left by way of", "MJ"), rows, numbers=(1,))
     caption = (
-        f"Supplied {supplied / 1e6:.2f} MJ: {escaped(given)}. Each bar is counted on its own, none is a remainder; the books"
-        f" close to {book['residual_fraction']:.1e} of what was supplied."
+        f"Supplied {supplied / 1e6:.2f} MJ: {escaped(given)}. Heat of combustion is what the pistons left of the"
+        " fuel; flow and temperature of the exhaust, coolant and oil account for it. Every other bar has a law of its own. The"
+        f" books close to {book['residual_fraction']:.1e} of what was supplied."
     )
     return f"<h2>Where the energy went</h2>{figure_place('energy', f'Bars: {terms}', caption)}{listed}"
 

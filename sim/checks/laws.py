@@ -34,6 +34,7 @@ from sim.laws.air_path import (
 )
 from sim.laws.brakes import brake_cooling
 from sim.laws.driveline import (
+    axle_loss,
     axle_output_torque,
     effective_mass,
     engine_speed_in_gear,
@@ -113,7 +114,7 @@ from sim.laws.sensing import (
     worn_revolutions,
 )
 from sim.laws.tables import table_value
-from sim.laws.thermal import fan_power
+from sim.laws.thermal import exhaust_heat, fan_power
 from sim.march.air_path import LONGEST_STEP, MOST_STEPS, breathe, still
 from sim.march.assemble import parameters_of, tables_of
 from sim.march.plant import (
@@ -674,6 +675,13 @@ def _exhaust(given: Numbers) -> Sequence[float]:
     return air / fuel, exhaust_temperature(air, fuel, intake, (1.0 - brake - cooled) * fuel * megajoule * 1.0e6)
 
 
+@computes("AP-46")
+def _exhaust_heat(given: Numbers) -> Sequence[float]:
+    """Heat the gas carries from the cylinders."""
+    air, intake, grams, temperature, _ = given
+    return (exhaust_heat(air, grams / 1000.0, temperature, intake) / 1000.0,)
+
+
 @cache
 def _published_engine() -> Numbers:
     """Numbers of the engine whose settled air path is printed, without its working point."""
@@ -1169,6 +1177,14 @@ def _driveline_input_torques(given: Numbers) -> Sequence[float]:
     ]
 
 
+@computes("AXL-06")
+def _axle_loss(given: Numbers) -> Sequence[float]:
+    """Loss of an axle at its input, driving and in overrun, for a torque at the wheels."""
+    ratio, torque, efficiency, constant, per_ratio = given
+    drag = constant + per_ratio * ratio
+    return [axle_loss(way * torque, efficiency, drag) / ratio for way in (1.0, -1.0)]
+
+
 @computes("AXL-05")
 def _overrun_factor(given: Numbers) -> Sequence[float]:
     """Torque at the input over torque passed to it, while the wheels drive the engine."""
@@ -1451,9 +1467,8 @@ def _labelled_tyres(given: Numbers) -> Sequence[float]:
 
 @computes("RL-11")
 def _power_split(given: Numbers) -> Sequence[float]:
-    """Where the power goes on the level, and all of it."""
-    split = trip_split(TRUCK, given[-1])
-    return (*split, sum(split))
+    """Where the power goes on the level, all of it, and what the engine loses beside."""
+    return trip_split(TRUCK, given[-1])
 
 
 @computes("RL-12")

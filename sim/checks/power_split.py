@@ -15,6 +15,8 @@ class PowerSplit(NamedTuple):
     rolling: float
     auxiliaries: float
     drivetrain: float
+    total: float
+    engine: float
 
 
 def trip_split(truck: str, speed: float) -> PowerSplit:
@@ -40,10 +42,12 @@ def trip_split(truck: str, speed: float) -> PowerSplit:
         ],
     )
     summary = run_trip(load_truck(truck), load_route("grade:0%,10km,0m"), settings).summary
-    energy, per_second = summary["energy"], 1.0 / summary["time_s"] / HORSEPOWER
-    return PowerSplit(
-        energy["aero"] * per_second,
-        energy["rolling"] * per_second,
-        (energy["accessories"] + energy["fan"]) * per_second,
-        energy["driveline"] * per_second,
-    )
+    energy = summary["energy"]
+    work = [
+        energy["aero"],
+        energy["rolling"],
+        energy["accessories"] + energy["fan"],
+        energy["gearbox"] + energy["axle"],
+    ]
+    powers = (*work, sum(work), energy["fuel"] - sum(work))
+    return PowerSplit(*(joules / summary["time_s"] / HORSEPOWER for joules in powers))

@@ -1,8 +1,17 @@
 """A trip's summary in words, for people, in US units, metric units or both."""
 
+from collections.abc import Mapping
+
+from sim.trips.books import EFFICIENCIES, HEAT_TERMS, SPENT_TERMS, energy_words
 from sim.trips.result import BRAKE_LIMIT_C, CAUTIONS, VERDICTS, Result, applications_text, code_state, peak_text
 from sim.units import LITRE_PER_100KM, clock_time, quantity_text, to_si
 from sim.wording import said
+
+
+def shares_text(terms: Mapping[str, float], whole: float) -> str:
+    """Parts of a whole, largest first, those of less than a tenth of a percent left out."""
+    told = sorted(((name, 100.0 * part / whole) for name, part in terms.items()), key=lambda term: -term[1])
+    return ", ".join(f"{name} {share:.1f} %" for name, share in told if abs(share) >= 0.1)
 
 
 def summary_text(result: Result, units: str) -> str:
@@ -63,10 +72,19 @@ def summary_text(result: Result, units: str) -> str:
             f"service brakes {100 * share['service_brakes']:.0f} %",
         )
     )
-    work = {name: energy[name] for name in ("aero", "rolling", "driveline", "engine_friction", "accessories", "fan")}
-    if energy["fuel"] > 0.0:
-        shares = ", ".join(f"{name.replace('_', ' ')} {100 * v / energy['fuel']:.1f} %" for name, v in work.items())
-        rows.append(("of the fuel's energy", shares))
+    supplied = {"fuel": energy["fuel"], "height": energy["height_given_up"], "motion": energy["kinetic_at_start"]}
+    supplied = {name: joules for name, joules in supplied.items() if joules > 0.0}
+    taken = {name: energy[name] for name in SPENT_TERMS} | {"kinetic_at_end": energy["kinetic_at_end"]}
+    taken["height_gained"] = max(-energy["height_given_up"], 0.0)
+    for heading, terms in (
+        ("energy of", supplied),
+        ("went to", {energy_words(name): joules for name, joules in taken.items()}),
+        ("heat left by", {energy_words(name): energy[name] for name in HEAT_TERMS}),
+    ):
+        rows.append((heading, shares_text(terms, sum(supplied.values()))))
+    if energy["engine_efficiency"] is not None:
+        told = ", ".join(f"{part} {100 * energy[f'{part}_efficiency']:.1f} %" for part in EFFICIENCIES)
+        rows.append(("efficiency, pulling", told))
     rows.append(("energy ledger", f"closes to {energy['residual_fraction']:.1e}"))
     timing = s["timing"]
     rows.append(("driven in", f"{timing['wall_s']:.2f} s, {timing['realtime_factor']:.0f} times real time"))

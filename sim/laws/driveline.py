@@ -124,6 +124,42 @@ def axle_output_torque(torque, ratio, efficiency, drag):
 
 
 @compiled
+def axle_loss(torque, efficiency, drag):
+    """Torque a drive axle eats, referred to its wheels.
+
+    Parameters
+    ----------
+    torque : float
+        At the wheels, negative while they drive the engine. [N m]
+    efficiency : float
+        Tooth efficiency, 0 to 1. [-]
+    drag : float
+        Drag torque at the wheels, T_d0. [N m]
+
+    Returns
+    -------
+    loss : float
+        Above 0. [N m]
+
+    Notes
+    -----
+    T_loss i = T_d0 + T_out/eta - T_out; in overrun what the wheels give is multiplied by eta.
+
+    References
+    ----------
+    [1] As `axle_output_torque`, which is this law solved for the torque at the wheels.
+
+    Examples
+    --------
+    >>> round(axle_loss(7000.0, 0.98, 137.2) / 3.36, 2)
+    83.35
+    """
+    if torque >= 0.0:
+        return drag + torque / efficiency - torque
+    return drag - torque + torque * efficiency
+
+
+@compiled
 def wheel_torque(
     torque, input_speed, gear_ratio, axle_ratio, constant_loss, speed_loss, torque_share, efficiency, drag
 ):

@@ -1,6 +1,7 @@
 """Fan, accessories, coolant and oil."""
 
 from sim.compiled import compiled
+from sim.laws.air_path import AIR_HEAT, EXHAUST_HEAT, HEAT_REFERENCE
 
 
 @compiled
@@ -141,3 +142,40 @@ def radiator_conductance(opening, fan_speed, road_speed, closed, still, per_road
     2020.0
     """
     return closed + opening * (still + per_road_speed * abs(road_speed) + per_fan_speed * fan_speed)
+
+
+@compiled
+def exhaust_heat(air, fuel, temperature, ambient):
+    """Heat that exhaust gas carries away.
+
+    Parameters
+    ----------
+    air : float
+        That became exhaust. [kg/s]
+    fuel : float
+        That burnt in it. [kg/s]
+    temperature : float
+        Of the gas. [K]
+    ambient : float
+        At which the air came in. [K]
+
+    Returns
+    -------
+    heat : float
+        [W]
+
+    Notes
+    -----
+    Q = (m + m_f) cp_e (T - T0) - m cp_a (T_amb - T0), T0 298.15 K, at which heating values are stated.
+
+    References
+    ----------
+    [1] Energy balance; the heats of air and exhaust stand in `sim.laws.air_path`.
+
+    Examples
+    --------
+    >>> round(exhaust_heat(0.400, 0.0155, 834.7, 316.0))
+    248759
+    """
+    gas = (air + fuel) * EXHAUST_HEAT * (temperature - HEAT_REFERENCE)
+    return gas - air * AIR_HEAT * (ambient - HEAT_REFERENCE)

@@ -5,10 +5,12 @@ sticks instead.
 """
 
 from sim.compiled import compiled
-from sim.laws.driveline import friction_force
+from sim.laws.driveline import axle_loss, friction_force, gearbox_loss
 from sim.laws.road_load import traction_limit
 from sim.march.plant import driveline
-from sim.march.records import RATIO_ROW
+from sim.march.records import GEARBOX_SHARE_ROW, RATIO_ROW
+
+PULLS_HARD = 0.5  # of full-load torque: from here efficiencies are judged
 
 
 @compiled
@@ -55,6 +57,11 @@ def book_engine(s, p, mean_speed, speed_after, step):
         Engine speed over the step. [rad/s]
     speed_after : float
         Engine speed at its end; negative when the engine stops within it. [rad/s]
+
+    Returns
+    -------
+    burnt : float
+        Chemical energy of the fuel. [J]
     """
     turned = mean_speed * step
     friction_work = s["friction_torque"] * turned
@@ -68,13 +75,13 @@ def book_engine(s, p, mean_speed, speed_after, step):
     s["accessories"] += s["accessory_torque"] * turned
     fuel_used = s["fuel_rate"] * step
     fuel_energy = fuel_used * p["heating_value"]
-    combustion = fuel_energy - s["indicated_torque"] * turned
+    indicated_work = s["indicated_torque"] * turned
     s["fuel_mass"] += fuel_used
-    s["fuel"] += fuel_energy
-    s["combustion_heat"] += combustion
-    s["pending_combustion"] += combustion
+    s["indicated_work"] += indicated_work
+    s["pending_combustion"] += fuel_energy - indicated_work
     s["pending_friction"] += friction_work
     s["pending_compression"] += compression_work
+    return fuel_energy
 
 
 @compiled
@@ -140,7 +147,7 @@ def spin_shaft(s, p, per_engine, capacity, step, rate):
         s, s["engine_speed"] - before, loss / inertia, 1.0 / inertia, per_engine, capacity, rate
     )
     after, drag = slide(before, clutch, loss, inertia, step, rate)
-    s["driveline"] += drag * 0.5 * (before + after) * step
+    s["gearbox"] += drag * 0.5 * (before + after) * step
     return clutch, required, after
 
 
@@ -256,23 +263,51 @@ def spin_wheels(s, p, gear, clutch, required, per_engine, capacity, tyre_force, 
 
 
 @compiled
-def book_work(s, b, gear, slope, drag, mean_speed, mean_wheel, mean_engine, mean_shaft, step):
+def book_driveline(s, p, tables, gear, burnt, mean_wheel, mean_engine, mean_shaft, step):
+    """Books what gearbox and axle ate over one step, each by its own law, and the efficiencies while the engine pulls hard.
+
+    Parameters
+    ----------
+    s : record
+        State after the forces that acted are known, with the shaft's speed at the begin of the step. [SI]
+    burnt : float
+        Chemical energy of the fuel. [J]
+    """
+    gearbox = 0.0
+    if gear != 0:
+        gearbox = gearbox_loss(
+            s["clutch_torque"],
+            s["shaft_speed"],
+            p["gearbox_constant_loss"],
+            p["gearbox_speed_loss"],
+            tables[GEARBOX_SHARE_ROW, gear],
+        )
+    gearbox *= abs(mean_shaft) * step
+    forward = 1.0 if mean_wheel >= 0.0 else -1.0
+    at_wheels = forward * s["drive_force"] * p["tyre_radius"]
+    axle = axle_loss(at_wheels, p["axle_efficiency"], p["axle_drag"]) * abs(mean_wheel) * step / p["tyre_radius"]
+    s["gearbox"] += gearbox
+    s["axle"] += axle
+    if s["engine_torque"] >= PULLS_HARD * s["full_load_torque"] and s["clutch_locked"] > 0.5 and gear != 0:
+        before_fan = s["engine_torque"] + s["fan_torque"] + s["accessory_torque"]
+        s["loaded_fuel"] += burnt
+        s["loaded_work"] += before_fan * mean_engine * step
+        s["loaded_input"] += s["clutch_torque"] * mean_shaft * step
+        s["loaded_gearbox"] += gearbox
+        s["loaded_axle"] += axle
+
+
+@compiled
+def book_work(s, b, mean_speed, mean_wheel, mean_engine, mean_shaft, step):
     """Books the work of what acted between clutch and road over one step: force times mean speed.
 
     Parameters
     ----------
     s : record
         State; the forces are those that acted; ledger and heat not yet spread are written. [SI]
-    slope : float
-        Tyre force per clutch torque. [1/m]
-    drag : float
-        Of the driveline, as it acted. [N]
     """
-    clutch, travelled = s["clutch_torque"], mean_speed * step
-    s["clutch"] += clutch * (mean_engine - mean_shaft) * step
-    if gear != 0:
-        s["driveline"] += (clutch * mean_shaft - slope * clutch * mean_wheel) * step
-    s["driveline"] += drag * mean_wheel * step
+    travelled = mean_speed * step
+    s["clutch"] += s["clutch_torque"] * (mean_engine - mean_shaft) * step
     s["tyre_slip"] += s["tyre_force"] * (mean_wheel - mean_speed) * step
     s["aero"] += s["aero_force"] * travelled
     s["rolling"] += s["rolling_force"] * travelled
@@ -348,20 +383,12 @@ def move(s, b, p, tables, step):
     s["wheel_utilisation"] = abs(tyre_force) / p["drive_load"]
     s["clutch_torque"] = clutch
     mean_speed = 0.5 * (speed + speed_after)
+    mean_wheel = 0.5 * (wheel_speed + wheel_after)
     mean_engine = 0.5 * (engine_speed + engine_after)
-    book_work(
-        s,
-        b,
-        gear,
-        slope,
-        drag,
-        mean_speed,
-        0.5 * (wheel_speed + wheel_after),
-        mean_engine,
-        0.5 * (shaft_before + shaft_after),
-        step,
-    )
-    book_engine(s, p, mean_engine, engine_after, step)
+    mean_shaft = 0.5 * (shaft_before + shaft_after)
+    book_work(s, b, mean_speed, mean_wheel, mean_engine, mean_shaft, step)
+    burnt = book_engine(s, p, mean_engine, engine_after, step)
+    book_driveline(s, p, tables, gear, burnt, mean_wheel, mean_engine, mean_shaft, step)
 
     locked = 1.0 if capacity > 0.0 and abs(required) <= capacity else 0.0
     if locked != s["clutch_locked"]:

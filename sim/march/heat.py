@@ -1,9 +1,10 @@
 """Every temperature and the heat book. Heat is slow, so it is spread every few ticks."""
 
 from sim.compiled import compiled
+from sim.laws.air_path import AIR_HEAT, EXHAUST_HEAT
 from sim.laws.brakes import brake_cooling
 from sim.laws.grade_severity import brake_temperature_rate
-from sim.laws.thermal import radiator_conductance, thermostat_opening
+from sim.laws.thermal import exhaust_heat, radiator_conductance, thermostat_opening
 from sim.march.air_path import LONGEST_STEP, breathe, exhaust_share
 from sim.units import CELSIUS_ZERO, HORSEPOWER, MILE_PER_HOUR
 
@@ -109,6 +110,28 @@ def warm_brakes(s, p, air_speed, step):
 
 
 @compiled
+def book_gas(s, p, before, step):
+    """Books the heat that left with exhaust gas and charge air, by their flows and temperatures.
+
+    Parameters
+    ----------
+    s : record
+        State after `breathe`; what was left over in the gas takes no part. [SI]
+    before : float
+        Energy of the turbocharger's rotor at the begin of the step; the compressor takes what belongs to its end. [J]
+    """
+    air, ambient = s["air_flow"], s["ambient_temperature"]
+    gas = exhaust_heat(air, s["fuel_rate"], s["stack_temperature"], ambient)
+    turbine = (air + s["fuel_rate"]) * EXHAUST_HEAT * (s["exhaust_temperature"] - s["stack_temperature"])
+    compressed = (air + s["escaping_air"]) * (s["charge_temperature"] - ambient)
+    if before > 0.0:
+        compressed *= s["turbo_energy"] / before
+    charge = compressed - air * (s["intake_temperature"] - ambient)
+    s["exhaust_heat"] += gas * step
+    s["charge_heat"] += (AIR_HEAT * charge + (1.0 - p["bearing_efficiency"]) * turbine) * step
+
+
+@compiled
 def warm_fluids(s, p, air_speed, step):
     """Oil and coolant, what leaves with the exhaust, and the turbocharger that lives on it."""
     ambient = s["ambient_temperature"]
@@ -121,10 +144,11 @@ def warm_fluids(s, p, air_speed, step):
         + p["coolant_compression_share"] * compression
     )
     exhaust = exhaust_share(s, p, combustion, compression)
-    s["exhaust_heat"] += exhaust
     parts = int(step / LONGEST_STEP - 1.0e-6) + 1
     for _ in range(parts):
+        before = s["turbo_energy"]
         breathe(s, p, exhaust / step, s["fuel_rate"], step / parts)
+        book_gas(s, p, before, step / parts)
     exchange = p["oil_coolant_exchange"] * (s["oil_temperature"] - s["coolant_temperature"]) * step
     oil_shed = p["oil_air_exchange"] * (s["oil_temperature"] - ambient) * step
     conductance = radiator_conductance(

@@ -146,15 +146,15 @@ held_by_engine        | J      | taken by engine and driveline while the foot wa
 held_by_resistance    | J      | taken by air and tyres while the foot was off the accelerator
 held_by_brakes        | J      | taken by the service brakes while the foot was off the accelerator
 fuel_mass             | kg     | burnt
-fuel                  | J      | chemical energy of the fuel burnt
-combustion_heat       | J      | of it, not turned into work on the pistons
+indicated_work        | J      | done on the pistons
 engine_friction       | J      | friction and pumping
 compression           | J      | engine brake
 fan                   | J      | fan
 accessories           | J      | steering, electrics, air conditioning, air compressor
 clutch                | J      | slip of the clutch
 gear_synchronising    | J      | input shaft brought to speed by the gears
-driveline             | J      | gearbox and axle
+gearbox               | J      | gearbox
+axle                  | J      | drive axle
 tyre_slip             | J      | slip of the drive tyres
 aero                  | J      | air drag; negative when a tail wind pushes
 rolling               | J      | tyres
@@ -166,10 +166,16 @@ pending_compression   | J      | heat of the engine brake not yet spread
 pending_steer         | J      | heat of the steer brakes not yet spread
 pending_drive         | J      | heat of the drive brakes not yet spread
 pending_trailer       | J      | heat of the trailer brakes not yet spread
-exhaust_heat          | J      | left with the exhaust
+exhaust_heat          | J      | left with the exhaust gas, by its flow and temperature
+charge_heat           | J      | shed by charge cooler and bearings of the turbocharger
 coolant_heat          | J      | shed by the radiator
 oil_heat              | J      | shed by the oil pan
 brake_heat            | J      | shed by the drums
+loaded_fuel           | J      | chemical energy of the fuel while the engine pulled hard, as of the next four
+loaded_work           | J      | work of the engine, before fan and accessories
+loaded_input          | J      | into the gearbox
+loaded_gearbox        | J      | lost in it
+loaded_axle           | J      | lost in the axle
 """)
 
 BELIEF = _fields("""

@@ -52,6 +52,7 @@ retarding_share_service_brakes       | held by service brakes                   
 energy_fuel_j                        | energy of the fuel                       | energy
 energy_height_given_up_j             | height given up                          | energy
 energy_kinetic_at_start_j            | motion at the start                      | energy
+energy_indicated_work_j              | work on the pistons                      | energy
 energy_combustion_heat_j             | combustion heat                          | energy
 energy_engine_friction_j             | engine friction                          | energy
 energy_compression_j                 | engine brake                             | energy
@@ -59,13 +60,15 @@ energy_fan_j                         | fan                                      
 energy_accessories_j                 | accessories                              | energy
 energy_clutch_j                      | clutch                                   | energy
 energy_gear_synchronising_j          | gear synchronising                       | energy
-energy_driveline_j                   | driveline                                | energy
+energy_gearbox_j                     | gearbox                                  | energy
+energy_axle_j                        | axle                                     | energy
 energy_tyre_slip_j                   | tyre slip                                | energy
 energy_aero_j                        | air resistance                           | energy
 energy_rolling_j                     | rolling resistance                       | energy
 energy_service_brakes_j              | service brakes                           | energy
 energy_kinetic_at_end_j              | motion at the end                        | energy
 energy_exhaust_heat_j                | exhaust heat                             | energy
+energy_charge_heat_j                 | heat of charge air and turbocharger      | energy
 energy_coolant_heat_j                | coolant heat                             | energy
 energy_oil_heat_j                    | oil heat                                 | energy
 energy_brake_heat_j                  | brake heat shed                          | energy
@@ -73,6 +76,9 @@ energy_heat_stored_j                 | heat stored                              
 energy_residual_j                    | residual of the work book                | energy
 energy_heat_residual_j               | residual of the heat book                | energy
 energy_residual_fraction             | energy residual over energy supplied     | number
+energy_engine_efficiency             | efficiency of the engine pulling hard    | share
+energy_gearbox_efficiency            | efficiency of the gearbox pulling hard   | share
+energy_axle_efficiency               | efficiency of the axle pulling hard      | share
 """
 QUANTITIES: dict[str, tuple[str, str]] = {
     cells[0]: (cells[1], cells[2])

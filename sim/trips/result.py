@@ -16,6 +16,7 @@ from sim.march.records import BRAKED_FOR, LOG, REASONS, exported
 from sim.messages import running
 from sim.roads.falls import DESCENT
 from sim.roads.route import Route
+from sim.trips.books import energy_ledger, wrong_in
 from sim.units import (
     CELSIUS_ZERO,
     MILE,
@@ -65,21 +66,6 @@ CAUTIONS = (
     "A teaching model, not driving or repair advice.",
     "Follow posted limits, the driver's manual, the maker's service information, local codes and licensed practice.",
     "The engine brake does not replace the service brakes; it is not for slippery roads or an empty combination.",
-)
-
-WORK_TERMS = (
-    "combustion_heat",
-    "engine_friction",
-    "compression",
-    "fan",
-    "accessories",
-    "clutch",
-    "gear_synchronising",
-    "driveline",
-    "tyre_slip",
-    "aero",
-    "rolling",
-    "service_brakes",
 )
 
 
@@ -290,100 +276,6 @@ class Result:
         return json.dumps(self.summary, indent=2, allow_nan=False) + "\n"
 
 
-def kinetic_energy(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Energy of everything that moves and turns.
-
-    Parameters
-    ----------
-    state : array
-        State record, shape (1,). [SI]
-    parameters : array
-        Parameter record, shape (1,). [SI]
-
-    Returns
-    -------
-    energy : float
-        [J]
-    """
-    s, p = state[0], parameters[0]
-    return 0.5 * float(
-        p["vehicle_body"] * s["speed"] * s["speed"]
-        + p["wheel_body"] * s["wheel_speed"] * s["wheel_speed"]
-        + p["engine_inertia"] * s["engine_speed"] * s["engine_speed"]
-        + p["shaft_inertia"] * s["shaft_speed"] * s["shaft_speed"]
-    )
-
-
-def stored_heat(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Heat in coolant, oil and drums above 0 °C, and what was made since it was last spread.
-
-    Parameters
-    ----------
-    state : array
-        State record, shape (1,). [SI]
-    parameters : array
-        Parameter record, shape (1,). [SI]
-
-    Returns
-    -------
-    heat : float
-        [J]
-    """
-    s, p = state[0], parameters[0]
-    heat = p["coolant_capacity"] * (s["coolant_temperature"] - CELSIUS_ZERO)
-    heat += p["oil_capacity"] * (s["oil_temperature"] - CELSIUS_ZERO)
-    for group in ("steer", "drive", "trailer"):
-        drums = p[f"brakes_{group}"] * p["drum_capacity"]
-        heat += drums * (s[f"brake_temperature_{group}"] - CELSIUS_ZERO)
-    heat += sum(s[f"pending_{made}"] for made in ("combustion", "friction", "compression", "steer", "drive", "trailer"))
-    return float(heat)
-
-
-def energy_ledger(before: np.ndarray, after: np.ndarray, parameters: np.ndarray, climbed: float) -> dict[str, Any]:
-    """Where the energy came from and went, each term counted on its own.
-
-    Parameters
-    ----------
-    before : array
-        State at the start, shape (1,). [SI]
-    after : array
-        State at the end, shape (1,). [SI]
-    parameters : array
-        Parameter record, shape (1,). [SI]
-    climbed : float
-        Height of the end above the start, from the road's profile and not from the forces. [m]
-
-    Returns
-    -------
-    ledger : dict
-        Terms, residual and `residual_fraction` of (fuel + height given up + initial kinetic energy). [J]
-
-    Notes
-    -----
-    Two books. Work: fuel + height given up + kinetic energy at the start = combustion heat + friction + ... + kinetic energy
-    at the end. Heat: what the work book calls heat of engine and brakes = exhaust + shed + stored. The residual is the sum
-    of both books' errors.
-    """
-    s = after[0]
-    weight = float(parameters["mass"][0]) * STANDARD_GRAVITY
-    start, end = kinetic_energy(before, parameters), kinetic_energy(after, parameters)
-    terms: dict[str, Any] = {"fuel": float(s["fuel"]), "height_given_up": -weight * climbed, "kinetic_at_start": start}
-    terms.update({name: float(s[name]) for name in WORK_TERMS})
-    terms["kinetic_at_end"] = end
-    residual = terms["fuel"] + terms["height_given_up"] + start - end - sum(terms[name] for name in WORK_TERMS)
-    stored = stored_heat(after, parameters) - stored_heat(before, parameters)
-    heat = {name: float(s[name]) for name in ("exhaust_heat", "coolant_heat", "oil_heat", "brake_heat")}
-    made = sum(terms[name] for name in ("combustion_heat", "engine_friction", "compression", "service_brakes"))
-    heat["heat_stored"] = stored
-    heat_residual = made - sum(heat.values())
-    terms.update(heat)
-    supplied = terms["fuel"] + max(terms["height_given_up"], 0.0) + start
-    terms["residual"] = residual
-    terms["heat_residual"] = heat_residual
-    terms["residual_fraction"] = (abs(residual) + abs(heat_residual)) / supplied if supplied > 0.0 else 0.0
-    return terms
-
-
 @dataclass(frozen=True)
 class Marched:
     """What a march that has ended leaves, and what it was driven with.
@@ -443,7 +335,8 @@ def summarise(marched: Marched) -> dict[str, Any]:
     outrun = [event["cause"] for event in marched.events if event["event"] == "outrun"]
     different = [cause for place, cause in enumerate(outrun) if cause not in outrun[:place]]
     summary["explanations"] = different[:MOST_EXPLANATIONS]
-    summary["warnings"] = [found.data() for found in warnings_of(summary, marched.settings)]
+    tail_wind = float(marched.route.wind.min()) + marched.settings.weather.wind_m_s < 0.0
+    summary["warnings"] = [found.data() for found in warnings_of(summary, marched.settings, tail_wind)]
     return summary
 
 
@@ -574,13 +467,15 @@ def assure_numbers(ended: str, found: Any, key: str = "") -> None:
         raise RunError(running.result_left_the_numbers(key=key, ended=ended))
 
 
-def warnings_of(summary: dict[str, Any], settings: Settings) -> list[Finding]:
+def warnings_of(summary: dict[str, Any], settings: Settings, tail_wind: bool) -> list[Finding]:
     """What a reader must see first, worst first.
 
     Parameters
     ----------
     summary : dict
         Without its warnings.
+    tail_wind : bool
+        Air may push the truck. [-]
     """
     s, limit = summary, to_si(BRAKE_LIMIT_C, "c")
     turning = to_si(s["max_engine_speed_rpm"], "rpm")
@@ -615,8 +510,7 @@ def warnings_of(summary: dict[str, Any], settings: Settings) -> list[Finding]:
     if s["least_tank_pressure_kpa"] < USUAL_ALARM_KPA:
         told = {"pressure": to_si(s["least_tank_pressure_kpa"], "kpa"), "alarm": to_si(USUAL_ALARM_KPA, "kpa")}
         found.append(finding("warning.tank_pressure_low", **told))
-    if not s["energy"]["residual_fraction"] <= 1e-3:
-        found.append(finding("warning.ledger_open"))
+    found += wrong_in(s["energy"], tail_wind)
     if settings.weather.grip < 0.4 and s["engine_brake_stage_time_s"]["0"] < s["time_s"]:
         found.append(finding("warning.engine_brake_on_slippery_road"))
     return found

@@ -27,6 +27,7 @@ from sim.march.assemble import parameters_of, tables_of
 from sim.march.clock import Clock
 from sim.march.records import STATE_TYPE
 from sim.roads.route import Place
+from sim.trips.books import wrong_in
 from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, unit_name
 from sim.wording import event_name, kinds_in, said
 
@@ -528,7 +529,7 @@ def check_temperatures(result: Result) -> None:
 
 
 def check_energy(result: Result) -> None:
-    """Both books close to a thousandth of what was supplied.
+    """Both books close to a thousandth of what was supplied, and no loss is below nothing.
 
     The grade of a tick is the one at its begin, so height is wrong by at most half a tick's way times the range of grades on
     the road. That much of weight times height is added: it is all there is in a trip that supplies next to nothing.
@@ -540,6 +541,7 @@ def check_energy(result: Result) -> None:
     floor = weight * grades * 0.5 * result.summary["max_speed_m_s"] * tick + 1.0
     supplied = energy["fuel"] + max(energy["height_given_up"], 0.0) + energy["kinetic_at_start"]
     assert abs(energy["residual"]) + abs(energy["heat_residual"]) <= 1e-3 * supplied + floor
+    assert "warning.loss_below_nothing" not in [found.kind for found in wrong_in(energy, tail_wind=True)]
 
 
 def check_time(result: Result) -> None:

@@ -146,7 +146,8 @@ def test_a_trip_of_almost_nothing_has_its_report(trip):
     assert len(result.trace["time_s"]) <= 3
     page = Page(trip_report(result))
     assert page.words[0].startswith("Arrived")
-    assert "NaN" not in page.scripts[0] and "Infinity" not in page.scripts[0]
+    numbers = re.sub(r'"[^"]*"', "", page.scripts[0])  # columns in base 64 may spell it
+    assert "NaN" not in numbers and "Infinity" not in numbers
 
 
 def test_verdicts_say_the_worst(hot):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sim.trips.result import energy_ledger
+from sim.trips.books import energy_ledger
 from sim.units import REVOLUTION_PER_MINUTE
 
 
@@ -121,7 +121,7 @@ def test_drive_wheels_slip_on_ice_and_hold_no_more_than_the_grip(parked):
     clock.run(until=2500)
     assert clock.true("wheel_slip") == 0.0
     assert clock.true("wheel_speed") == clock.true("speed")
-    assert closes(clock, before) < 1e-6
+    assert closes(clock, before) < 1e-5, "a tick in which the torque changes sides has the losses of one of them"
 
 
 def test_engaging_a_gear_keeps_momentum_and_books_the_loss(parked):
@@ -148,12 +148,11 @@ def test_driveline_losses_take_energy_whichever_way_it_flows(parked, direction):
     clock.mean(foot_mode=0.0, pedal=1.0 if direction > 0 else 0.0)
     if direction < 0:
         clock.set(pair_front=1.0, pair_middle=1.0, pair_rear=1.0, stage=3.0)
-    clock.run(until=300)
-    losses = []
-    for tick in range(301, 400):
-        start = clock.true("driveline")
+    booked = []
+    for tick in range(300, 400):
         clock.run(until=tick)
-        losses.append(clock.true("driveline") - start)
-    assert np.all(np.array(losses) > 0.0)
+        booked.append([clock.true("gearbox"), clock.true("axle")])
+    losses = np.diff(booked, axis=0)
+    assert np.all(losses > 0.0)
     power = abs(clock.true("clutch_torque") * clock.true("engine_speed"))
-    assert 0.01 < losses[-1] / clock.tick / power < 0.15
+    assert 0.01 < losses[-1].sum() / clock.tick / power < 0.15

@@ -65,6 +65,7 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
         "effective_mass": (MASS, (0.0, 500.0), RADIUS, (0.0, 6.0), (2.0, 80.0)),
         "gearbox_loss": (TORQUE, SPEED, *GEARBOX),
         "axle_output_torque": (TORQUE, (2.0, 6.0), *AXLE),
+        "axle_loss": (TORQUE, *AXLE),
         "wheel_torque": (TORQUE, ENGINE_SPEED, RATIO, (2.0, 6.0), *GEARBOX, *AXLE),
         "friction_force": ((-1e5, 1e5), (0.0, 1e5)),
         "engine_speed_in_gear": (SPEED, RADIUS, RATIO, (2.0, 6.0)),
@@ -170,6 +171,7 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
     },
     "thermal": {
         "fan_power": (ENGINE_SPEED, ENGINE_SPEED, (0.0, 0.01), (0.0, 2000.0)),
+        "exhaust_heat": ((0.0, 1.0), (0.0, 0.03), (250.0, 1100.0), (230.0, 330.0)),
         "compressor_power": (ENGINE_SPEED, (0.0, 10.0), (0.0, 50.0), SWITCH),
         "thermostat_opening": ((300.0, 400.0), (340.0, 360.0), (361.0, 380.0)),
         "radiator_conductance": (SHARE, ENGINE_SPEED, SPEED, (0.0, 1e3), (0.0, 5e3), (0.0, 500.0), (0.0, 50.0)),
