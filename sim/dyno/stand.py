@@ -162,8 +162,7 @@ class Stand:
             The row after; None for all.
         """
         log = self.clock.log()[first:last]
-        size = float(self.parameters["displacement"][0])
-        return dyno_columns(log, self.clock.tick, self.truck, self.settings, size)
+        return dyno_columns(log, self.clock.tick, self.truck, self.settings, self.parameters)
 
     def result(
         self,
