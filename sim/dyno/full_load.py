@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from sim.compiled import MODEL_VERSION
-from sim.dyno.gauges import deciding, full_load_gauges
+from sim.dyno.gauges import deciding, first_out, full_load_gauges
 from sim.dyno.result import CORRECTIONS, VALID, Columns, DynoResult
 from sim.dyno.stand import Stand
 from sim.errors import RunError, SettingsError
@@ -296,7 +296,9 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     at_rated = float(np.interp(engine.rated_speed_rpm, judged["engine_speed_rpm"][::-1], torque[::-1]))
     flat = judged["engine_speed_rpm"][torque >= (1.0 - FLAT) * torque[top]]
     governed = [
-        span["to_rpm"] for span in spans_of(points) if span["limiter"] in (LIMITERS[GOVERNOR], LIMITERS[ROAD_SPEED_LIMIT])
+        span["to_rpm"]
+        for span in spans_of(points)
+        if span["limiter"] in (LIMITERS[GOVERNOR], LIMITERS[ROAD_SPEED_LIMIT])
     ]
     cut_short = bool(governed) and min(governed) <= engine.rated_speed_rpm < engine.governed_rpm - EARLY
     road_limited = float(whole["limiter"][0]) == ROAD_SPEED_LIMIT
@@ -305,17 +307,18 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     valid = bool(VALID[0] <= factors.min() and factors.max() <= VALID[1])
     within = bool(np.max(np.abs(judged["deviation_percent"])) <= dyno.band_percent)
     quick = not dyno.step_rpm and dyno.rate_rpm_per_s > QUICK
+    read = reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
+    out = first_out(gauges)
+    if out and read.kind == "engine.on_the_curve":
+        told = out.told()
+        read = finding("engine.gauge_out", curve=read, gauge=told["gauge"], verdict=told["verdict"])
     summary: dict[str, Any] = {
         "test": "full-load",
         "form": dyno.form,
         "truck": truck.name,
         "model_version": MODEL_VERSION,
-        "verdict": "not judged" if quick else "pass" if within and valid and not deciding(gauges) else "fail",
-        "reading": (
-            finding("engine.boost_behind")
-            if quick
-            else reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
-        ).data(),
+        "verdict": "not judged" if quick else "pass" if within and valid and not out else "fail",
+        "reading": (finding("engine.boost_behind") if quick else read).data(),
         "band_percent": dyno.band_percent,
         "worst_deviation_percent": float(judged["deviation_percent"][worst]),
         "worst_deviation_rpm": float(judged["engine_speed_rpm"][worst]),

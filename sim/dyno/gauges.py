@@ -98,15 +98,20 @@ class Gauge:
         return {**{name: each.data() for name, each in self.told().items()}, "out": self.out}
 
 
-def deciding(gauges: Sequence[Gauge]) -> dict[str, Any] | None:
-    """The reading that decides beside its specification, as a finding; None where all are within.
+def first_out(gauges: Sequence[Gauge]) -> Gauge | None:
+    """The first gauge outside its specification.
 
     Parameters
     ----------
     gauges : sequence of Gauge
         Causes before their consequences.
     """
-    out = next((each for each in gauges if each.out), None)
+    return next((each for each in gauges if each.out), None)
+
+
+def deciding(gauges: Sequence[Gauge]) -> dict[str, Any] | None:
+    """The reading that decides beside its specification, as a finding; None where all are within."""
+    out = first_out(gauges)
     return finding("specified.decides", **out.told()).data() if out else None
 
 
@@ -120,7 +125,9 @@ def gauge_rows(gauges: Sequence[Mapping[str, Any]], units: str) -> list[tuple[st
     units : str
         metric, us or both.
     """
-    return [tuple(said(row[name], units) for name in ("gauge", "found", "specified", "verdict", "source")) for row in gauges]
+    return [
+        tuple(said(row[name], units) for name in ("gauge", "found", "specified", "verdict", "source")) for row in gauges
+    ]
 
 
 def gauges_table(gauges: Sequence[Mapping[str, Any]]) -> dict[str, list[str]]:
@@ -175,7 +182,9 @@ def full_load_gauges(truck: Truck, points: Columns, sound: Columns, began: float
     engine, air = truck.engine, truck.air_path
     rated = int(np.argmin(np.abs(points["engine_speed_rpm"] - engine.rated_speed_rpm)))
     low = int(np.argmin(np.abs(points["engine_speed_rpm"] - LOW_SPEED)))
-    strongest = int(np.nanargmax(np.where(np.isfinite(sound["engine_torque_n_m"]), sound["engine_torque_n_m"], -np.inf)))
+    strongest = int(
+        np.nanargmax(np.where(np.isfinite(sound["engine_torque_n_m"]), sound["engine_torque_n_m"], -np.inf))
+    )
 
     def at(name: str, row: int, columns: Columns = points) -> float:
         """A column at a row. [SI]"""
@@ -189,15 +198,15 @@ def full_load_gauges(truck: Truck, points: Columns, sound: Columns, began: float
     def beside(kind: str, name: str, row: int, source: str, share: float, quantity: str = "") -> Gauge:
         """A column at a speed, within a share of a sound engine's."""
         as_sound = at(name, row, sound)
-        return gauge(
-            kind, name, row, source, quantity, least=as_sound * (1.0 - share), most=as_sound * (1.0 + share)
-        )
+        return gauge(kind, name, row, source, quantity, least=as_sound * (1.0 - share), most=as_sound * (1.0 + share))
 
     ambient, outside = at("ambient_pressure_kpa", rated), at("ambient_temperature_c", rated)
     hot = at("charge_temperature_c", rated)
     cooled = [float(cooled_charge(hot, outside, share)) for share in COOLER]
     drawn = ambient - at("intake_depression_kpa", rated)
-    behind = at("manifold_pressure_kpa", rated) + air.si("cooler_kpa") * (at("air_flow_kg_s", rated) / air.flow_kg_s) ** 2
+    behind = (
+        at("manifold_pressure_kpa", rated) + air.si("cooler_kpa") * (at("air_flow_kg_s", rated) / air.flow_kg_s) ** 2
+    )
     head = float(head_of(behind / drawn, outside)) if np.isfinite(behind) else np.nan
     heated = [outside + head / (share * AIR_HEAT) for share in COMPRESSOR]
     high_idle, pump = to_si(engine.high_idle_rpm, "rpm"), engine.si("fuel_pump_kpa")

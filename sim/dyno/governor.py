@@ -244,15 +244,29 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     summary["reading"] = read.data()
     summary["warnings"] = []
     gauges = [
-        Gauge(kind, to_si(found[key], "rpm"), "engine speed", "truck_data", *(to_si(stated * side, "rpm") for side in ends))
+        Gauge(
+            kind,
+            to_si(found[key], "rpm"),
+            "engine speed",
+            "truck_data",
+            to_si(stated * (1.0 - band), "rpm"),
+            to_si(stated * (1.0 + band), "rpm"),
+        )
         for kind, key, stated in (
             ("high_idle", "high_idle_rpm", engine.high_idle_rpm),
             ("governed_speed", "loaded_rpm", engine.governed_rpm),
             ("low_idle", "low_idle_rpm", engine.low_idle_rpm),
         )
-        for ends in ((1.0 - band, 1.0 + band),)
     ]
-    gauges.append(Gauge("overshoot", to_si(over, "rpm"), "engine speed", "overshoot", most=OVERSHOOT * to_si(found["loaded_rpm"], "rpm")))
+    gauges.append(
+        Gauge(
+            "overshoot",
+            to_si(over, "rpm"),
+            "engine speed",
+            "overshoot",
+            most=OVERSHOOT * to_si(found["loaded_rpm"], "rpm"),
+        )
+    )
     summary |= {"gauges": [each.data() for each in gauges], "decides": deciding(gauges)}
     points = {
         "engine_speed_rpm": np.array(

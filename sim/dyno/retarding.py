@@ -28,7 +28,10 @@ BUILD_RPM, BUILD_TIME = 1800.0, 6.0  # rpm and s over which the build-up is reco
 BUILD_READ = (0.0, 0.5, 1.0, 2.0)  # s after the first pair came on
 SETTLE = 8.0  # s at each speed
 CUT_RPM, CUT_TIME = 1200.0, 10.0
-SPREADS, LEAST_ALLOWED = 3.0, 0.05  # standard deviations of the others, and of their mean: a cylinder further off is weak
+SPREADS, LEAST_ALLOWED = (
+    3.0,
+    0.05,
+)  # standard deviations of the others, and of their mean: a cylinder further off is weak
 ALIVE = 0.5  # of the share of one cylinder: a smaller fall of torque than that means it gave nothing
 
 
@@ -207,7 +210,14 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     working = {stage: float(points["active_cylinders"][(points["stage"] == stage) & top][0]) for stage in allowed}
     short = [stage for stage in allowed if working[stage] < truck.braking_cylinders(stage) - 0.5]
     gauges = [
-        Gauge("working", working[stage], "number", "truck_data", truck.braking_cylinders(stage) - 0.5, values={"stage": stage})
+        Gauge(
+            "working",
+            working[stage],
+            "number",
+            "truck_data",
+            truck.braking_cylinders(stage) - 0.5,
+            values={"stage": stage},
+        )
         for stage in allowed
     ]
     summary = _head("retarding", truck) | {
@@ -264,7 +274,9 @@ def cylinder_gauges(lost: np.ndarray) -> list[Gauge]:
         spread = float(np.std(others, ddof=1)) if len(others) > 1 else 0.0
         allowed = max(SPREADS * spread, LEAST_ALLOWED * middle)
         gauges.append(
-            Gauge("cylinder", float(share), "share", "others", middle - allowed, middle + allowed, {"cylinder": place + 1})
+            Gauge(
+                "cylinder", float(share), "share", "others", middle - allowed, middle + allowed, {"cylinder": place + 1}
+            )
         )
     return gauges
 

@@ -7,10 +7,10 @@ from typing import Any
 from sim.compiled import MODEL_VERSION
 from sim.dyno.full_load import full_load_run
 from sim.dyno.governor import governor_run
-from sim.dyno.gauges import Gauge, deciding
+from sim.dyno.gauges import deciding
 from sim.dyno.result import DynoResult
 from sim.dyno.retarding import cylinder_run, motoring_run, retarding_run
-from sim.dyno.stand import Aborted, stabilised
+from sim.dyno.stand import AbortedError, stabilised
 from sim.errors import SettingsError
 from sim.inputs.files import TruckFile, load_truck
 from sim.inputs.specs import Settings, Truck
@@ -18,6 +18,11 @@ from sim.messages import dyno as say
 from sim.trips.result import assure_numbers
 from sim.wording import finding
 
+FIRED = (
+    "full-load",
+    "governor",
+    "cylinders",
+)  # the others begin with the oil that is stated: the absorber turns the engine
 NOT_STABLE = "dyno.not_stabilised"
 TESTS: dict[str, tuple[str, Callable[..., DynoResult]]] = {
     "full-load": ("full pedal, from above governed speed down past the highest torque", full_load_run),
@@ -71,11 +76,11 @@ def run_dyno(
     check_lags(spec, chosen)
     events = []
     try:
-        if chosen.dyno.stabilised:
+        if chosen.dyno.stabilised and test in FIRED:
             chosen, told = stabilised(spec, chosen)
             events.append(told)
         result = TESTS[test][1](spec, chosen, sources)
-    except Aborted as stop:
+    except AbortedError as stop:
         result = broken_off(stop, test, sources)
         events.append(stop.told)
     result.summary["events"] = [each.data() for each in events]
@@ -84,7 +89,7 @@ def run_dyno(
     return result
 
 
-def broken_off(stop: Aborted, test: str, sources: dict[str, str]) -> DynoResult:
+def broken_off(stop: AbortedError, test: str, sources: dict[str, str]) -> DynoResult:
     """What a run leaves behind that ended at a limit of its stand: no point, but everything up to there.
 
     Parameters
@@ -94,8 +99,7 @@ def broken_off(stop: Aborted, test: str, sources: dict[str, str]) -> DynoResult:
     sources : dict
         Mark and source of each number of the truck.
     """
-    stand, (name, value, limit, quantity, most) = stop.stand, stop.limit
-    gauge = Gauge(f"abort_{name}", value, quantity, "abort", **{"most" if most else "least": limit})
+    stand = stop.stand
     summary = {
         "test": test,
         "form": stand.settings.dyno.form,
@@ -104,8 +108,8 @@ def broken_off(stop: Aborted, test: str, sources: dict[str, str]) -> DynoResult:
         "verdict": "aborted",
         "reading": stop.told.data(),
         "run_s": stand.now,
-        "gauges": [gauge.data()],
-        "decides": deciding([gauge]),
+        "gauges": [stop.gauge.data()],
+        "decides": deciding([stop.gauge]),
         "warnings": [],
     }
     return stand.result(test, summary, stand.columns(), {}, {}, sources)

@@ -12,6 +12,7 @@ import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults, meters
 from sim.actors.underway import Underway
+from sim.dyno.gauges import Gauge
 from sim.dyno.result import Columns, DynoResult, dyno_columns
 from sim.errors import SettingsError
 from sim.inputs.specs import Circuits, Faults, Settings, Truck
@@ -30,13 +31,13 @@ SETTLED = 0.5  # rpm in a second
 PATIENCE = 120.0  # s
 LOOK = 0.5  # s between two looks at what would break a run off
 WARM_TIME, WARM_BAND = 120.0, 0.02  # s, of the mean: coolant and oil vary less (published: 40 CFR 1065.510, 2004)
-WARM_LOAD = 0.5  # pedal
+WARM_LOAD = 0.25  # pedal
 THERMOSTAT_NEAR = 5.0  # K below the opening of the thermostat, from where coolant is warm
 LONGEST_WARM_UP = 2400.0  # s
 OIL_FROM = 0.8  # of low idle: below it no oil pressure is asked for
 
 
-class Aborted(Exception):
+class AbortedError(Exception):
     """A run broken off at a limit of its stand.
 
     Parameters
@@ -45,13 +46,13 @@ class Aborted(Exception):
         On which it was made.
     told : Finding
         Limit, reading, what to do.
-    limit : tuple
-        Name of the gauge, what it read and its limit in SI, kind of quantity, and whether the limit is the most.
+    gauge : Gauge
+        The reading beside the limit.
     """
 
-    def __init__(self, stand: "Stand", told: Finding, limit: tuple[str, float, float, str, bool]) -> None:
+    def __init__(self, stand: "Stand", told: Finding, gauge: Gauge) -> None:
         super().__init__(told.kind)
-        self.stand, self.told, self.limit = stand, told, limit
+        self.stand, self.told, self.gauge = stand, told, gauge
 
 
 def direct_gear(truck: Truck, settings: Settings) -> int:
@@ -281,15 +282,17 @@ class Stand:
         speed, oil = true("engine_speed"), float(gallery_pressure(self.clock.state[0], self.clock.rig.parameters[0]))
         turns = speed > OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm")
         fastest = to_si(self.truck.engine.high_idle_rpm + dyno.abort_over_rpm, "rpm")
-        for name, value, limit, quantity, most in (
-            ("overspeed", speed, fastest, "engine speed", True),
-            ("oil_pressure", oil if turns else np.inf, dyno.si("abort_oil_kpa"), "gauge pressure", False),
-            ("coolant", true("coolant_temperature"), dyno.si("abort_coolant_c"), "temperature", True),
-            ("exhaust", true("exhaust_temperature"), dyno.si("abort_exhaust_c"), "temperature", True),
+        for name, value, quantity, ends in (
+            ("overspeed", speed, "engine speed", {"most": fastest}),
+            ("oil_pressure", oil if turns else np.inf, "gauge pressure", {"least": dyno.si("abort_oil_kpa")}),
+            ("coolant", true("coolant_temperature"), "temperature", {"most": dyno.si("abort_coolant_c")}),
+            ("exhaust", true("exhaust_temperature"), "temperature", {"most": dyno.si("abort_exhaust_c")}),
         ):
-            if value > limit if most else value < limit:
+            gauge = Gauge(f"abort_{name}", value, quantity, "abort", **ends)
+            if gauge.out:
+                (limit,) = ends.values()
                 told = finding(f"abort.{name}", found=value, limit=limit, after=self.now, speed=speed)
-                raise Aborted(self, told, (name, value, limit, quantity, most))
+                raise AbortedError(self, told, gauge)
 
     def pedal(self, share: float) -> None:
         """Moves the pedal.
@@ -359,7 +362,7 @@ class Stand:
 
 @lru_cache(maxsize=64)
 def stabilised(truck: Truck, settings: Settings) -> tuple[Settings, Finding]:
-    """Holds a truck at rated speed and half pedal until coolant and oil stay, before whatever fails or is dialled in.
+    """Holds a truck at rated speed and a quarter of the pedal until coolant and oil stay, before whatever fails or is dialled in.
 
     Parameters
     ----------
@@ -375,7 +378,7 @@ def stabilised(truck: Truck, settings: Settings) -> tuple[Settings, Finding]:
 
     Raises
     ------
-    Aborted
+    AbortedError
         At a limit of the stand.
 
     References
