@@ -103,7 +103,8 @@ POINT_COLUMNS = (
     ("back_pressure_kpa", "exhaust back pressure, kPa", 1, "inh2o"), ("charge_temperature_c", "behind compressor, C", 0, "f"),
     ("intake_temperature_c", "behind cooler, C", 0, "f"), ("exhaust_temperature_c", "exhaust, C", 0, "f"),
     ("air_fuel_ratio", "air per fuel", 1, ""), ("opacity_percent", "opacity, %", 1, ""),
-    ("fuel_pressure_kpa", "fuel pressure, kPa", 0, "psi"), ("blow_by_l_min", "blow-by, L/min", 0, ""), ("motoring_torque_n_m", "torque, N m", 1, "lb_ft"),
+    ("fuel_pressure_kpa", "fuel pressure, kPa", 0, "psi"), ("blow_by_l_min", "blow-by, L/min", 0, ""),
+    ("motoring_torque_n_m", "torque, N m", 1, "lb_ft"),
     ("motoring_power_kw", "power, kW", 1, "hp"), ("expected_torque_n_m", "sound engine, N m", 1, ""),
     ("retarding_torque_n_m", "torque, N m", 0, "lb_ft"), ("retarding_power_kw", "power, kW", 1, "hp"),
     ("active_cylinders", "cylinders", 0, ""), ("torque_lost_percent", "torque lost, %", 1, ""),
@@ -138,8 +139,11 @@ def _points(result: DynoResult) -> str:
 
 def _gauges(gauges: Sequence[Mapping[str, Any]]) -> str:
     """Each gauge beside what is specified, in both systems of units."""
+    if not gauges:
+        return ""
     columns = gauges_table(gauges)
-    return wide(table(tuple(columns), zip(*columns.values(), strict=True)), "small")
+    rows = wide(table(tuple(columns), zip(*columns.values(), strict=True)), "small")
+    return f"<h2>Gauges beside what is specified</h2>{rows}"
 
 
 def _readings(result: DynoResult) -> str:
@@ -293,7 +297,7 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
         f"<style>{STYLE}</style>{heading(verdict, s['verdict'] != 'pass' or bool(s['warnings']))}"
         f"{described([('test', f'{TITLES[result.test]}, {form}'), ('truck', s['truck'])], 'what')}"
         f"{said_first}{_readings(result)}{cautions(CAUTIONS)}"
-        f"<h2>Gauges beside what is specified</h2>{_gauges(s['gauges'])}"
+        f"{_gauges(s['gauges'])}"
         f"<h2>In numbers</h2>{table(('', 'metric', 'US'), rows)}"
         f'<h2 class="page">Measured</h2>{figures}'
         f"{_points(result) if result.points else ''}"

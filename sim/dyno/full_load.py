@@ -168,10 +168,11 @@ def _driven(stand: Stand) -> tuple[Columns, dict[str, np.ndarray], float]:
 
 
 @lru_cache(maxsize=64)
-def _sound(truck: Truck, settings: Settings) -> dict[str, np.ndarray]:
-    """What the same truck reads in sound condition, its circuits too, without scatter."""
+def _sound(truck: Truck, settings: Settings) -> tuple[Columns, float]:
+    """What the same truck reads in sound condition, its circuits too, without scatter; and its speed without load in rpm."""
     sound = truck.model_copy(update={"condition": Condition()})
-    return _driven(Stand(sound, settings.model_copy(update={"faults": Faults(), "circuits": Circuits()})))[1]
+    _, points, began = _driven(Stand(sound, settings.model_copy(update={"faults": Faults(), "circuits": Circuits()})))
+    return points, began
 
 
 def _check_held(stand: Stand, whole: Columns, lowest: float) -> None:
@@ -246,7 +247,8 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
         return Finding("engine.low_at_high_speed", shares)
     if max(low, high) > -least:
         return finding("engine.above_the_curve", most=max(shares.values()))
-    return Finding("engine.on_the_curve", shares)
+    worst = int(np.argmax(np.abs(off)))
+    return finding("engine.off_at_one_speed", off=float(off[worst]) / 100.0, speed=to_si(float(rpm[worst]), "rpm"))
 
 
 def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | None = None) -> DynoResult:
@@ -275,7 +277,7 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     dyno, engine = settings.dyno, truck.engine
     stand = Stand.under_test(truck, settings)
     whole, points, began = _driven(stand)
-    chassis, sound = dyno.form == "chassis", _sound(truck, settings)
+    chassis, (sound, sound_began) = dyno.form == "chassis", _sound(truck, settings)
     if chassis:
         reference = sound["wheel_power_kw"]
         measured, name = points["wheel_power_kw"], "reference_wheel_power_kw"
@@ -301,12 +303,13 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         if span["limiter"] in (LIMITERS[GOVERNOR], LIMITERS[ROAD_SPEED_LIMIT])
     ]
     cut_short = bool(governed) and min(governed) <= engine.rated_speed_rpm < engine.governed_rpm - EARLY
+    quick = not dyno.step_rpm and dyno.rate_rpm_per_s > QUICK
     road_limited = float(whole["limiter"][0]) == ROAD_SPEED_LIMIT
-    gauges = full_load_gauges(truck, points, sound, began, road_limited)
+    idles = (float("nan") if road_limited else began, sound_began if chassis else engine.high_idle_rpm)
+    gauges = [] if quick else full_load_gauges(truck, points, sound, idles)
     factors = judged["correction_factor"][np.isfinite(judged["correction_factor"])]
     valid = bool(VALID[0] <= factors.min() and factors.max() <= VALID[1])
     within = bool(np.max(np.abs(judged["deviation_percent"])) <= dyno.band_percent)
-    quick = not dyno.step_rpm and dyno.rate_rpm_per_s > QUICK
     read = reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
     out = first_out(gauges)
     if out and read.kind == "engine.on_the_curve":

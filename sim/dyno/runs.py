@@ -6,8 +6,8 @@ from typing import Any
 
 from sim.compiled import MODEL_VERSION
 from sim.dyno.full_load import full_load_run
-from sim.dyno.governor import governor_run
 from sim.dyno.gauges import deciding
+from sim.dyno.governor import governor_run
 from sim.dyno.result import DynoResult
 from sim.dyno.retarding import cylinder_run, motoring_run, retarding_run
 from sim.dyno.stand import AbortedError, stabilised

@@ -29,7 +29,7 @@ LEVEL = "grade:0%,1km"  # what a dyno stands on; its air is that of the weather,
 FIRST_SPEED = 1100.0  # rpm at which a truck begins to turn the rollers
 SETTLED = 0.5  # rpm in a second
 PATIENCE = 120.0  # s
-LOOK = 0.5  # s between two looks at what would break a run off
+LOOK, STAYS = 0.5, 3.0  # s between two looks at what would break a run off, and that it lasts; an overspeed need not
 WARM_TIME, WARM_BAND = 120.0, 0.02  # s, of the mean: coolant and oil vary less (published: 40 CFR 1065.510, 2004)
 WARM_LOAD = 0.25  # pedal
 THERMOSTAT_NEAR = 5.0  # K below the opening of the thermostat, from where coolant is warm
@@ -142,7 +142,7 @@ class Stand:
         for process in (*alive, meters.meters(self.trip)):
             self.clock.process(process)
         self.clock.load_kernel()
-        self.limited = False
+        self.limited, self.past = False, dict.fromkeys(("oil_pressure", "coolant", "exhaust"), 0.0)
         self.cylinders = np.ones(truck.engine.cylinders)
 
     @classmethod
@@ -289,7 +289,9 @@ class Stand:
             ("exhaust", true("exhaust_temperature"), "temperature", {"most": dyno.si("abort_exhaust_c")}),
         ):
             gauge = Gauge(f"abort_{name}", value, quantity, "abort", **ends)
-            if gauge.out:
+            if name in self.past:
+                self.past[name] = self.past[name] + LOOK if gauge.out else 0.0
+            if gauge.out and self.past.get(name, STAYS) >= STAYS:
                 (limit,) = ends.values()
                 told = finding(f"abort.{name}", found=value, limit=limit, after=self.now, speed=speed)
                 raise AbortedError(self, told, gauge)

@@ -185,6 +185,8 @@ def summary_rows(result: DynoResult, units: str) -> list[tuple[str, str]]:
 
 def _gauge_lines(gauges: list[dict[str, Any]], units: str) -> list[str]:
     """The table of gauges in columns, source last."""
+    if not gauges:
+        return []
     rows = [("reading", "found", "specified", "verdict", "by"), *gauge_rows(gauges, units)]
     widths = [max(len(row[place]) for row in rows) + 2 for place in range(4)]
     return ["  " + "".join(f"{cell:{width}}" for cell, width in zip(row, [*widths, 0], strict=True)) for row in rows]
