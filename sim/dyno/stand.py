@@ -281,9 +281,10 @@ class Stand:
         dyno, true = self.settings.dyno, self.clock.true
         speed, oil = true("engine_speed"), float(gallery_pressure(self.clock.state[0], self.clock.rig.parameters[0]))
         turns = speed > OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm")
+        since = self.clock.log_parts()[-1][-round(LOOK / self.row_s) :, 1]
         fastest = to_si(self.truck.engine.high_idle_rpm + dyno.abort_over_rpm, "rpm")
         for name, value, quantity, ends in (
-            ("overspeed", speed, "engine speed", {"most": fastest}),
+            ("overspeed", max(speed, *since), "engine speed", {"most": fastest}),
             ("oil_pressure", oil if turns else np.inf, "gauge pressure", {"least": dyno.si("abort_oil_kpa")}),
             ("coolant", true("coolant_temperature"), "temperature", {"most": dyno.si("abort_coolant_c")}),
             ("exhaust", true("exhaust_temperature"), "temperature", {"most": dyno.si("abort_exhaust_c")}),
