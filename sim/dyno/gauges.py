@@ -31,6 +31,17 @@ IDLE_ALLOWED = 0.02  # of high idle
 BLOW_BY = 2.0  # times that of a sound engine
 SPARE = 0.5  # of the pressure that fuel pump and injectors leave for the filter
 BUBBLES = 0.01  # of the fuel that comes back
+SOURCE_VALUES = {
+    "source.boost_low": {"least": 10.0 * POUND_PER_SQUARE_INCH, "most": 18.0 * POUND_PER_SQUARE_INCH},
+    "source.boost_rated": {"least": 22.0 * POUND_PER_SQUARE_INCH, "most": 33.0 * POUND_PER_SQUARE_INCH},
+    "source.exhaust": {"allowed": WARMTH, "lasting": to_si(700.0, "c")},
+}
+VERDICTS = {
+    "within": "specified.within",
+    "low": "specified.low",
+    "high": "specified.high",
+    "not read": "specified.not_read",
+}
 DIGITS = {"restriction": 1, "number": 1, "share": 1}
 
 
@@ -41,13 +52,13 @@ class Gauge:
     Parameters
     ----------
     kind : str
-        Of wording, `gauge.kind`.
+        Of the wording of its name.
     found : float
         NaN where it could not be read. [SI]
     quantity : str
         As `sim.units` names it.
     source : str
-        Kind of wording, `source.kind`.
+        Of the wording of where its specification comes from.
     least, most : float
         [SI]
     values : mapping
@@ -87,11 +98,11 @@ class Gauge:
         else:
             specified = finding("specified.between", least=least, most=most)
         return {
-            "gauge": Finding(f"gauge.{self.kind}", self.values or {}),
+            "gauge": Finding(self.kind, self.values or {}),
             "found": finding("specified.reading", found=self._amount(self.found)),
             "specified": specified,
-            "verdict": finding(f"specified.{self.verdict.replace(' ', '_')}"),
-            "source": finding(f"source.{self.source}"),
+            "verdict": Finding(VERDICTS[self.verdict]),
+            "source": Finding(self.source, SOURCE_VALUES.get(self.source, {})),
         }
 
     def data(self) -> dict[str, Any]:
@@ -212,27 +223,32 @@ def full_load_gauges(truck: Truck, points: Columns, sound: Columns, idles: tuple
     burnt = at("exhaust_temperature_c", rated, sound)
     return [
         Gauge(
-            "high_idle", began, "engine speed", "high_idle",
+            "gauge.high_idle", began, "engine speed", "source.high_idle",
             high_idle * (1.0 - IDLE_ALLOWED), high_idle * (1.0 + IDLE_ALLOWED),
         ),
-        Gauge("air_test", air_lost(truck, ambient, outside), "pressure difference", "air_test", most=AIR_TEST_LOSS,
+        Gauge("gauge.air_test", air_lost(truck, ambient, outside), "pressure difference", "source.air_test", most=AIR_TEST_LOSS,
               values={"pressure": AIR_TEST, "time": AIR_TEST_TIME}),
-        gauge("intake", "intake_depression_kpa", rated, "intake", "restriction",
+        gauge("gauge.intake", "intake_depression_kpa", rated, "source.intake", "restriction",
               most=max(INTAKE_LIMIT, DENSE_AIR * at("intake_depression_kpa", rated, sound))),
-        gauge("fuel_pressure", "fuel_pressure_kpa", rated, "fuel_pressure", "gauge pressure",
+        gauge("gauge.fuel_pressure", "fuel_pressure_kpa", rated, "source.fuel_pressure", "gauge pressure",
               least=pump - SPARE * (pump - engine.si("fuel_needed_kpa")), most=pump),
-        gauge("bubbles", "bubbles_percent", rated, "bubbles", "share", most=BUBBLES),
-        beside("fuel", "fuel_rate_g_s", rated, "fuel", BURNT, "fuel rate"),
-        beside("boost", "boost_kpa", rated, "boost_rated", BOOST, "gauge pressure"),
-        gauge("exhaust_pressure", "back_pressure_kpa", rated, "exhaust_pressure", "restriction",
+        gauge("gauge.bubbles", "bubbles_percent", rated, "source.bubbles", "share", most=BUBBLES),
+        beside("gauge.fuel", "fuel_rate_g_s", rated, "source.fuel", BURNT, "fuel rate"),
+        beside("gauge.boost", "boost_kpa", rated, "source.boost_rated", BOOST, "gauge pressure"),
+        gauge("gauge.exhaust_pressure", "back_pressure_kpa", rated, "source.exhaust_pressure", "restriction",
               most=max(EXHAUST_LIMIT, DENSE_AIR * at("back_pressure_kpa", rated, sound))),
-        gauge("cooler", "intake_temperature_c", rated, "cooler", "temperature", least=cooled[1], most=cooled[0]),
-        gauge("compressor", "charge_temperature_c", rated, "compressor", "temperature", least=heated[1], most=heated[0]),
-        gauge("blow_by", "blow_by_l_min", rated, "blow_by", "gas flow", most=BLOW_BY * at("blow_by_l_min", rated, sound)),
-        beside("boost", "boost_kpa", low, "boost_low", BOOST, "gauge pressure"),
-        gauge("exhaust", "exhaust_temperature_c", rated, "exhaust", "temperature", least=burnt - WARMTH, most=burnt + WARMTH),
-        beside("air_fuel", "air_fuel_ratio", rated, "air_fuel_rated", AIR_FUEL, "number"),
-        beside("air_fuel", "air_fuel_ratio", strongest, "air_fuel_strongest", AIR_FUEL, "number"),
-        gauge("smoke", "opacity_percent", int(np.nanargmax(points["opacity_percent"])), "smoke", "share", most=MOST_SMOKE),
-        beside("oil_pressure", "oil_pressure_kpa", rated, "sound_10", BOOST, "gauge pressure"),
+        gauge("gauge.cooler", "intake_temperature_c", rated, "source.cooler", "temperature",
+              least=cooled[1], most=cooled[0]),
+        gauge("gauge.compressor", "charge_temperature_c", rated, "source.compressor", "temperature",
+              least=heated[1], most=heated[0]),
+        gauge("gauge.blow_by", "blow_by_l_min", rated, "source.blow_by", "gas flow",
+              most=BLOW_BY * at("blow_by_l_min", rated, sound)),
+        beside("gauge.boost", "boost_kpa", low, "source.boost_low", BOOST, "gauge pressure"),
+        gauge("gauge.exhaust", "exhaust_temperature_c", rated, "source.exhaust", "temperature",
+              least=burnt - WARMTH, most=burnt + WARMTH),
+        beside("gauge.air_fuel", "air_fuel_ratio", rated, "source.air_fuel_rated", AIR_FUEL, "number"),
+        beside("gauge.air_fuel", "air_fuel_ratio", strongest, "source.air_fuel_strongest", AIR_FUEL, "number"),
+        gauge("gauge.smoke", "opacity_percent", int(np.nanargmax(points["opacity_percent"])), "source.smoke", "share",
+              most=MOST_SMOKE),
+        beside("gauge.oil_pressure", "oil_pressure_kpa", rated, "source.sound_10", BOOST, "gauge pressure"),
     ]  # fmt: skip

@@ -248,22 +248,22 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
             kind,
             to_si(found[key], "rpm"),
             "engine speed",
-            "truck_data",
+            "source.truck_data",
             to_si(stated * (1.0 - band), "rpm"),
             to_si(stated * (1.0 + band), "rpm"),
         )
         for kind, key, stated in (
-            ("high_idle", "high_idle_rpm", engine.high_idle_rpm),
-            ("governed_speed", "loaded_rpm", engine.governed_rpm),
-            ("low_idle", "low_idle_rpm", engine.low_idle_rpm),
+            ("gauge.high_idle", "high_idle_rpm", engine.high_idle_rpm),
+            ("gauge.governed_speed", "loaded_rpm", engine.governed_rpm),
+            ("gauge.low_idle", "low_idle_rpm", engine.low_idle_rpm),
         )
     ]
     gauges.append(
         Gauge(
-            "overshoot",
+            "gauge.overshoot",
             to_si(over, "rpm"),
             "engine speed",
-            "overshoot",
+            "source.overshoot",
             most=OVERSHOOT * to_si(found["loaded_rpm"], "rpm"),
         )
     )

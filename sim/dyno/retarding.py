@@ -108,7 +108,15 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     at_top, expected = float(points["motoring_torque_n_m"][0]), float(points["expected_torque_n_m"][0])
     share, turning = dyno.band_percent / 100.0, {"speed": to_si(float(speeds[0]), "rpm")}
     gauges = [
-        Gauge("motoring", at_top, "torque", "friction", expected * (1.0 - share), expected * (1.0 + share), turning)
+        Gauge(
+            "gauge.motoring",
+            at_top,
+            "torque",
+            "source.friction",
+            expected * (1.0 - share),
+            expected * (1.0 + share),
+            turning,
+        )
     ]
     summary = _head("motoring", truck) | {
         "verdict": "pass" if within else "fail",
@@ -211,10 +219,10 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     short = [stage for stage in allowed if working[stage] < truck.braking_cylinders(stage) - 0.5]
     gauges = [
         Gauge(
-            "working",
+            "gauge.working",
             working[stage],
             "number",
-            "truck_data",
+            "source.truck_data",
             truck.braking_cylinders(stage) - 0.5,
             values={"stage": stage},
         )
@@ -275,7 +283,13 @@ def cylinder_gauges(lost: np.ndarray) -> list[Gauge]:
         allowed = max(SPREADS * spread, LEAST_ALLOWED * middle)
         gauges.append(
             Gauge(
-                "cylinder", float(share), "share", "others", middle - allowed, middle + allowed, {"cylinder": place + 1}
+                "gauge.cylinder",
+                float(share),
+                "share",
+                "source.others",
+                middle - allowed,
+                middle + allowed,
+                {"cylinder": place + 1},
             )
         )
     return gauges

@@ -16,7 +16,7 @@ from sim.inputs.files import TruckFile, load_truck
 from sim.inputs.specs import Settings, Truck
 from sim.messages import dyno as say
 from sim.trips.result import assure_numbers
-from sim.wording import finding
+from sim.wording import Finding, finding
 
 FIRED = (
     "full-load",
@@ -117,7 +117,7 @@ def broken_off(stop: AbortedError, test: str, sources: dict[str, str]) -> DynoRe
 
 def _by_hand(result: DynoResult) -> list[dict[str, Any]]:
     """What must be said of values dialled in, and of codes the controller has set."""
-    found = [finding(each["kind"], **each["values"]) for each in result.summary["events"] if each["kind"] == NOT_STABLE]
+    found = [Finding(each["kind"], each["values"]) for each in result.summary["events"] if each["kind"] == NOT_STABLE]
     if result.settings.circuits.dialled:
         found.append(finding("dyno.by_hand"))
     for code in result.summary["codes"]:

@@ -23,7 +23,7 @@ from sim.march.records import DYNO_LOG_PLACES, ON_FLYWHEEL, ON_ROLLERS
 from sim.messages import dyno as say
 from sim.roads.route import Route, load_route
 from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
-from sim.wording import Finding, finding
+from sim.wording import Finding
 
 LEVEL = "grade:0%,1km"  # what a dyno stands on; its air is that of the weather, or the standard one at sea level
 FIRST_SPEED = 1100.0  # rpm at which a truck begins to turn the rollers
@@ -142,7 +142,7 @@ class Stand:
         for process in (*alive, meters.meters(self.trip)):
             self.clock.process(process)
         self.clock.load_kernel()
-        self.limited, self.past = False, dict.fromkeys(("oil_pressure", "coolant", "exhaust"), 0.0)
+        self.limited, self.past = False, dict.fromkeys(("abort.oil_pressure", "abort.coolant", "abort.exhaust"), 0.0)
         self.cylinders = np.ones(truck.engine.cylinders)
 
     @classmethod
@@ -279,22 +279,42 @@ class Stand:
     def _look(self) -> None:
         """Breaks the run off at a limit of the stand."""
         dyno, true = self.settings.dyno, self.clock.true
+        coolant, exhaust = true("coolant_temperature"), true("exhaust_temperature")
         speed, oil = true("engine_speed"), float(gallery_pressure(self.clock.state[0], self.clock.rig.parameters[0]))
-        turns = speed > OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm")
+        if speed < OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm"):
+            oil = np.inf
         since = self.clock.log_parts()[-1][-round(LOOK / self.row_s) :, 1]
         fastest = to_si(self.truck.engine.high_idle_rpm + dyno.abort_over_rpm, "rpm")
-        for name, value, quantity, ends in (
-            ("overspeed", max(speed, *since), "engine speed", {"most": fastest}),
-            ("oil_pressure", oil if turns else np.inf, "gauge pressure", {"least": dyno.si("abort_oil_kpa")}),
-            ("coolant", true("coolant_temperature"), "temperature", {"most": dyno.si("abort_coolant_c")}),
-            ("exhaust", true("exhaust_temperature"), "temperature", {"most": dyno.si("abort_exhaust_c")}),
+        for name, read, value, quantity, ends in (
+            ("abort.overspeed", "gauge.abort_overspeed", max(speed, *since), "engine speed", {"most": fastest}),
+            (
+                "abort.oil_pressure",
+                "gauge.abort_oil_pressure",
+                oil if turns else np.inf,
+                "gauge pressure",
+                {"least": dyno.si("abort_oil_kpa")},
+            ),
+            (
+                "abort.coolant",
+                "gauge.abort_coolant",
+                true("coolant_temperature"),
+                "temperature",
+                {"most": dyno.si("abort_coolant_c")},
+            ),
+            (
+                "abort.exhaust",
+                "gauge.abort_exhaust",
+                true("exhaust_temperature"),
+                "temperature",
+                {"most": dyno.si("abort_exhaust_c")},
+            ),
         ):
-            gauge = Gauge(f"abort_{name}", value, quantity, "abort", **ends)
+            gauge = Gauge(read, value, quantity, "source.abort", **ends)
             if name in self.past:
                 self.past[name] = self.past[name] + LOOK if gauge.out else 0.0
             if gauge.out and self.past.get(name, STAYS) >= STAYS:
                 (limit,) = ends.values()
-                told = finding(f"abort.{name}", found=value, limit=limit, after=self.now, speed=speed)
+                told = Finding(name, {"found": value, "limit": limit, "after": self.now, "speed": speed})
                 raise AbortedError(self, told, gauge)
 
     def pedal(self, share: float) -> None:
@@ -406,5 +426,5 @@ def stabilised(truck: Truck, settings: Settings) -> tuple[Settings, Finding]:
     coolant, oil = stand.clock.true("coolant_temperature"), stand.clock.true("oil_temperature")
     warm = {"coolant_temperature_c": coolant - CELSIUS_ZERO, "oil_temperature_c": oil - CELSIUS_ZERO}
     kind = "dyno.stabilised" if steady else "dyno.not_stabilised"
-    told = finding(kind, after=stand.now, coolant=coolant, oil=oil)
+    told = Finding(kind, {"after": stand.now, "coolant": coolant, "oil": oil})
     return settings.model_copy(update={"start": settings.start.model_copy(update=warm)}), told

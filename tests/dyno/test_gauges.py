@@ -75,7 +75,13 @@ def test_at_highest_torque_the_air_per_fuel_is_the_usual_one(dyno, truck):
     assert ratio.max() <= 28.0
 
 
-AIR = [(), ("weather.temperature_c=40",), ("weather.temperature_c=-20",), ("weather.pressure_kpa=85",), ("dyno.form=chassis",)]
+AIR = [
+    (),
+    ("weather.temperature_c=40",),
+    ("weather.temperature_c=-20",),
+    ("weather.pressure_kpa=85",),
+    ("dyno.form=chassis",),
+]
 
 
 @pytest.mark.parametrize("truck", TRUCKS)
@@ -95,7 +101,9 @@ def test_smoke_follows_air_per_fuel_and_the_published_law_of_the_path(dyno):
     for fault in ("", "restricted-air", "boost-leak"):
         points = dyno(fault=fault).points
         for ratio, shown in zip(points["air_fuel_ratio"], points["opacity_percent"], strict=True):
-            assert shown == pytest.approx(100.0 * (1.0 - np.exp(-smoke_density(ratio) * LIGHT_PATH)), rel=1e-3, abs=1e-6)
+            assert shown == pytest.approx(
+                100.0 * (1.0 - np.exp(-smoke_density(ratio) * LIGHT_PATH)), rel=1e-3, abs=1e-6
+            )
         assert np.all(np.diff(points["opacity_percent"][np.argsort(points["air_fuel_ratio"])]) <= 1e-9)
     sound, thin = dyno().points, dyno(fault="restricted-air").points
     assert thin["opacity_percent"][-1] > sound["opacity_percent"][-1]
@@ -174,14 +182,16 @@ def test_an_early_governor_has_no_torque_rise(dyno):
 def test_high_idle_is_held_against_governed_speed(dyno):
     s = dyno(test="governor").summary
     assert s["high_idle_rpm"] < s["high_idle_rule_rpm"] == pytest.approx(1.12 * s["truck_governed_rpm"])
-    assert [row["gauge"]["kind"] for row in s["gauges"]][0] == "gauge.high_idle" and not out(s)
+    assert s["gauges"][0]["gauge"]["kind"] == "gauge.high_idle" and not out(s)
 
 
 def test_gauges_are_read_in_both_systems_of_units(dyno):
     result = dyno(fault="restricted-air")
     table = gauges_table(result.summary["gauges"])
     row = next(k for k, name in enumerate(table["reading"]) if name.startswith("intake"))
-    assert table["specified [metric]"][row] == "at most 6.2 kPa" and table["specified [US]"][row] == "at most 25.0 inH2O"
+    assert (
+        table["specified [metric]"][row] == "at most 6.2 kPa" and table["specified [US]"][row] == "at most 25.0 inH2O"
+    )
     assert table["verdict"][row] == "high" and "published" in table["source"][row]
     text = dyno_text(result, "us")
     assert "Decided by intake restriction" in text and "psi gauge" in text and " kPa" not in text
