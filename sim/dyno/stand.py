@@ -290,24 +290,12 @@ class Stand:
             (
                 "abort.oil_pressure",
                 "gauge.abort_oil_pressure",
-                oil if turns else np.inf,
+                oil,
                 "gauge pressure",
                 {"least": dyno.si("abort_oil_kpa")},
             ),
-            (
-                "abort.coolant",
-                "gauge.abort_coolant",
-                true("coolant_temperature"),
-                "temperature",
-                {"most": dyno.si("abort_coolant_c")},
-            ),
-            (
-                "abort.exhaust",
-                "gauge.abort_exhaust",
-                true("exhaust_temperature"),
-                "temperature",
-                {"most": dyno.si("abort_exhaust_c")},
-            ),
+            ("abort.coolant", "gauge.abort_coolant", coolant, "temperature", {"most": dyno.si("abort_coolant_c")}),
+            ("abort.exhaust", "gauge.abort_exhaust", exhaust, "temperature", {"most": dyno.si("abort_exhaust_c")}),
         ):
             gauge = Gauge(read, value, quantity, "source.abort", **ends)
             if name in self.past:
