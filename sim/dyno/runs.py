@@ -82,7 +82,6 @@ def run_dyno(
         result = TESTS[test][1](spec, chosen, sources)
     except AbortedError as stop:
         result = broken_off(stop, test, sources)
-        events.append(stop.told)
     result.summary["events"] = [each.data() for each in events]
     assure_numbers(test, {**result.summary, "meters": result.readings})
     result.summary["warnings"] = [*_by_hand(result), *result.summary["warnings"]]
