@@ -20,6 +20,7 @@ POUND_FORCE = POUND * STANDARD_GRAVITY  # N
 HORSEPOWER = 550.0 * FOOT * POUND_FORCE  # W, 550 ft lbf/s
 POUND_FOOT = POUND_FORCE * FOOT  # N m
 POUND_PER_SQUARE_INCH = POUND_FORCE / 0.0254**2  # Pa
+INCH_OF_WATER = 1000.0 * STANDARD_GRAVITY * 0.0254  # Pa, conventional
 US_GALLON = 3.785411784e-3  # m3
 BRITISH_THERMAL_UNIT = 1055.05585262  # J, International Table, NIST SP 811, appendix B.8
 MILE_PER_HOUR = MILE / 3600.0  # m/s
@@ -53,6 +54,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "kpa": (("kPa",), 1000.0, 0.0),
     "bar": (("bar",), BAR, 0.0),
     "psi": (("psi",), POUND_PER_SQUARE_INCH, 0.0),
+    "inh2o": (("inH2O",), INCH_OF_WATER, 0.0),
     "w": (("W",), 1.0, 0.0),
     "kw": (("kW",), 1000.0, 0.0),
     "hp": (("hp",), HORSEPOWER, 0.0),
@@ -75,6 +77,7 @@ _UNITS: dict[str, tuple[tuple[str, ...], float, float]] = {
     "h": (("h",), 3600.0, 0.0),
     "percent": (("%", "percent"), 0.01, 0.0),
     "l": (("l", "L"), 1.0e-3, 0.0),
+    "l_min": (("L/min",), 1.0e-3 / 60.0, 0.0),
     "m2": (("m2",), 1.0, 0.0),
     "cm2": (("cm2",), 1.0e-4, 0.0),
     "kg_m2": (("kg m2", "kg.m2"), 1.0, 0.0),
@@ -87,7 +90,7 @@ _SAME_KIND = (
     ("kg", "lb", "t"),
     ("m", "km", "mi", "ft", "mm", "in"),
     ("c", "f", "k"),
-    ("pa", "kpa", "bar", "psi"),
+    ("pa", "kpa", "bar", "psi", "inh2o"),
     ("w", "kw", "hp"),
     ("n_m", "lb_ft"),
     ("n", "kn", "lbf"),
@@ -369,6 +372,8 @@ _KINDS = {
     gauge pressure    | kpa     0 | psi     1 | gauge
     pressure difference | kpa   0 | psi     1 |
     brake pressure    | bar     1 | psi     0 | gauge
+    restriction       | kpa     1 | inh2o   1 |
+    gas flow          | l_min   0 | ft3_min 1 |
     force             | kn      1 | lbf     0 |
     large force       | kn      1 | klbf    1 |
     mass              | kg      0 | lb      0 |
@@ -432,6 +437,7 @@ _SHOWN = {
     "lb_hph": ("lb/(hp h)", POUND / (HORSEPOWER * 3600.0), 0.0),
     "gal_100mi": ("gal/100 mi", US_GALLON / (100.0 * MILE), 0.0),
     "mi_gal": ("mi/gal", MILE / US_GALLON, 0.0),
+    "ft3_min": ("ft³/min", FOOT**3 / 60.0, 0.0),
     "m2": ("m²", 1.0, 0.0),
     "ft2": ("ft²", FOOT**2, 0.0),
     "kg_m2": ("kg m²", 1.0, 0.0),

@@ -2,9 +2,9 @@
 
 A finding is a kind and the quantities that belong to it, in SI units. Its words stand in `catalogue/wording/english.toml`, where
 `{name:speed}` is a quantity of `sim.units` in the reader's system of units, `{name:speed.0}` the same with so many digits,
-`{name:clock}` a time as minutes and seconds, `{name}` a text, a whole number, an amount, another finding, or a list of them. What
-is foreseen, explained and warned of are sentences; causes and endings are parts of one, and stand in other wordings. A translation
-is a file.
+`{name:clock}` a time as minutes and seconds, `{name:bare}` an amount without its unit, `{name}` a text, a whole number, an
+amount, another finding, or a list of them. What is foreseen, explained and warned of are sentences; causes and endings are parts
+of one, and stand in other wordings. A translation is a file.
 """
 
 import math
@@ -199,6 +199,8 @@ class _Reader(string.Formatter):
         if isinstance(value, Mapping):
             named = {("kind" if name == "quantity" else name): each for name, each in value.items()}
             value = Given(**named) if "key" in named else Amount(**named)
+        if isinstance(value, Amount) and format_spec == "bare":
+            return value.text(self._units, with_unit=False)
         if isinstance(value, Amount | Given):
             return value.text(self._units)
         if isinstance(value, list):

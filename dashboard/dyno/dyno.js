@@ -115,12 +115,16 @@ class Dyno extends Player {
   // ------------------------------------------------------------ a whole run
   showRun() {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
-    const state = verdict === "fail" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
+    const state = verdict === "fail" || verdict === "aborted" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
     this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${said(head.reading)}`,
-      `${head.truck} \u2014 ${name}, ${head.form}`, head.warnings.map((each) => ["warning", said(each)]));
+      `${head.truck} \u2014 ${name}, ${head.form}`, [...(head.decides ? [["decided", said(head.decides)]] : []),
+        ...head.warnings.map((each) => ["warning", said(each)]), ...head.events.map((each) => ["before", said(each)])]);
     this.scrub.max = String(head.play_s);
     this.buildReadings();
     this.part("numbers").replaceChildren(numbersTable(head.numbers, this.other?.head.numbers, "quantity", null));
+    this.part("judged").replaceChildren(table(["reading", "found", "specified", "verdict", "by"].map((text) => ({ text })),
+      head.judged.map((row) => ["gauge", "found", "specified", "verdict", "source"].map((key) => ({ text: said(row[key]),
+        class: row.out && key === "verdict" ? "out" : key === "source" ? "quiet small" : "" })))));
     this.part("points").replaceChildren(this.points());
     const codes = head.codes.map((code) => codeText(code, code.count, code.active ? "active at the end" : "earlier"));
     this.part("codes").replaceChildren(...(codes.length ? [worded("h3", "Codes the controller has set"),
@@ -159,7 +163,8 @@ class Dyno extends Player {
     const { head, columns } = this.run;
     if (head.points.length < 2) {
       return element("p", { class: "quiet",
-        text: "The speeds that were read stand among the numbers and as lines in the first plot." });
+        text: head.verdict === "aborted" ? "The run was broken off: no point was read."
+          : "The speeds that were read stand among the numbers and as lines in the first plot." });
     }
     const title = (name, unit) => ({ text: unit ? `${name}, ${unit}` : name, class: "number" });
     const texts = head.points.map(([, , kind, digits]) => this.text(kind, digits, number));

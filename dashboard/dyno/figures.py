@@ -277,6 +277,8 @@ def cylinder_figure(points: Columns) -> go.Figure:
 def dyno_figures(result: DynoResult) -> dict[str, go.Figure]:
     """The figures of a dyno run, by their names in the report."""
     s, points, band = result.summary, result.points, result.settings.dyno.band_percent
+    if s["verdict"] == "aborted":
+        return {"aborted": speed_figure(result.columns, {})}
     if result.test == "full-load":
         reference: dict[str, np.ndarray] = dict(rated_curve(result.truck))
         wheel = s["form"] == "chassis"

@@ -46,6 +46,11 @@ GROUPS = {
         "condition.governor_early_rpm", "condition.governor_lag_s", "condition.exhaust_restriction_kpa",
         "condition.dead_cylinders",
     ),
+    "Before the run, scatter, and what breaks it off": (
+        "dyno.stabilised", "start.coolant_temperature_c", "start.oil_temperature_c", "dyno.seed", "dyno.scatter_percent",
+        "dyno.cylinder_scatter_percent", "dyno.abort_coolant_c", "dyno.abort_exhaust_c", "dyno.abort_oil_kpa",
+        "dyno.abort_over_rpm",
+    ),
     "Circuits: failures, values by hand, meters": ("faults.occur", "faults.watch", "circuits.dialled", "circuits.meters"),
 }  # fmt: skip
 MOST_PREDICTIONS = 12
@@ -71,7 +76,7 @@ def layout(query: dict[str, Any]) -> html.Div:
         "rates": list(RATES),
         "rubric": list(RUBRIC),
     }  # fmt: skip
-    main = [_opening(), _cluster(), _work(), _below()]
+    main = [_opening(), _cluster(), _work(), _judged(), _below()]
     return playing(TITLE, panel, main, "dyno", data_dyno=json.dumps(asked))
 
 
@@ -104,6 +109,12 @@ def _work() -> Component:
     return at_the_cursor(
         curves, [gauges, card("Circuits, by hand", part("circuits"), part("codes", className="codes"))]
     )
+
+
+def _judged() -> Component:
+    """The gauges, each beside what is specified."""
+    judged = part("judged", className="wide", tabIndex=0, role="region", aria_label="Gauges beside what is specified")
+    return card("Gauges beside what is specified", judged)
 
 
 def _below() -> Component:

@@ -1,6 +1,7 @@
 """A dyno run as one HTML file with its lab sheet; the page itself is that of `dashboard.trip.report`."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
@@ -10,6 +11,7 @@ from dashboard.paper.markup import Markup, cautions, described, escaped, heading
 from dashboard.paper.report_shell import figure_place, page
 from dashboard.paper.words import input_rows, inputs_table, settings_rows, truck_rows
 from sim.dyno.faults import FAULTS
+from sim.dyno.gauges import gauges_table
 from sim.dyno.lab import RUBRIC, Entry
 from sim.dyno.result import CAUTIONS, DynoResult, worded
 from sim.dyno.words import summary_rows
@@ -26,6 +28,10 @@ TITLES = {
 }
 # name of a figure: what it shows, and what to look for; HTML
 CAPTIONS = {
+    "aborted": (
+        "Engine speed and load over time, up to where the run was broken off",
+        "The limit that ended it stands in the table of gauges.",
+    ),
     "curve": (
         "Torque, power, fuel and boost against engine speed; the same numbers stand in trace.csv",
         "Behind: the reference with its band. Line: the whole run in its order, from no load above governed speed down; open"
@@ -93,8 +99,12 @@ POINT_COLUMNS = (
     ("deviation_percent", "off, %", 1, ""), ("fuel_rate_g_s", "fuel, g/s", 2, ""), ("bsfc_g_kwh", "g/kWh", 1, ""),
     ("boost_kpa", "boost, kPa", 0, "psi"), ("actual_torque_percent", "torque told, %", 0, ""),
     ("friction_torque_percent", "friction told, %", 0, ""), ("load_percent", "load told, %", 0, ""),
-    ("limiter", "limiter", 0, ""), ("intake_depression_kpa", "filter gauge, kPa", 1, ""),
-    ("back_pressure_kpa", "exhaust gauge, kPa", 1, ""), ("motoring_torque_n_m", "torque, N m", 1, "lb_ft"),
+    ("limiter", "limiter", 0, ""), ("intake_depression_kpa", "intake restriction, kPa", 1, "inh2o"),
+    ("back_pressure_kpa", "exhaust back pressure, kPa", 1, "inh2o"), ("charge_temperature_c", "behind compressor, C", 0, "f"),
+    ("intake_temperature_c", "behind cooler, C", 0, "f"), ("exhaust_temperature_c", "exhaust, C", 0, "f"),
+    ("air_fuel_ratio", "air per fuel", 1, ""), ("opacity_percent", "opacity, %", 1, ""),
+    ("fuel_pressure_kpa", "fuel pressure, kPa", 0, "psi"), ("blow_by_l_min", "blow-by, L/min", 0, ""),
+    ("motoring_torque_n_m", "torque, N m", 1, "lb_ft"),
     ("motoring_power_kw", "power, kW", 1, "hp"), ("expected_torque_n_m", "sound engine, N m", 1, ""),
     ("retarding_torque_n_m", "torque, N m", 0, "lb_ft"), ("retarding_power_kw", "power, kW", 1, "hp"),
     ("active_cylinders", "cylinders", 0, ""), ("torque_lost_percent", "torque lost, %", 1, ""),
@@ -123,13 +133,25 @@ def _points(result: DynoResult) -> str:
             unit = unit_of_key(name)
             head.append(unit_name(us) if us != "lb_ft" else "lb ft")
             cells.append([_number(from_si(to_si(float(value), unit), us), digits) for value in points[name]])
-    return wide(table(head, zip(*cells, strict=True), numbers=range(len(head))), "small read")
+    rows = table(head, zip(*cells, strict=True), numbers=range(len(head)))
+    return f"<h2>Read and settled</h2>{wide(rows, 'small read')}"
+
+
+def _gauges(gauges: Sequence[Mapping[str, Any]]) -> str:
+    """Each gauge beside what is specified, in both systems of units."""
+    if not gauges:
+        return ""
+    columns = gauges_table(gauges)
+    rows = wide(table(tuple(columns), zip(*columns.values(), strict=True)), "small")
+    return f"<h2>Gauges beside what is specified</h2>{rows}"
 
 
 def _readings(result: DynoResult) -> str:
     """The numbers for the back row."""
     s = result.summary
-    if result.test == "full-load":
+    if s["verdict"] == "aborted":
+        shown = [("broken off after", f"{s['run_s']:.0f} s")]
+    elif result.test == "full-load":
         shown = [
             ("highest torque", f"{s['peak_torque_n_m']:.0f} N m"),
             ("highest power", f"{s['peak_power_kw']:.0f} kW"),
@@ -262,7 +284,9 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
     s = result.summary
     drawn: dict[str, tuple[go.Figure, bool]] = {name: (figure, False) for name, figure in dyno_figures(result).items()}
     verdict = f"{s['verdict'].capitalize()}: {said(s['reading'], 'both')}"
-    said_first = said_list([("warning", "warning", said(found, "both")) for found in s["warnings"]])
+    first = [("decided", found) for found in (s["decides"],) if found]
+    first += [("warning", found) for found in s["warnings"]] + [("before", found) for found in s["events"]]
+    said_first = said_list([(word, word, said(found, "both")) for word, found in first])
     rows = [
         (name, metric, us)
         for (name, metric), (_, us) in zip(summary_rows(result, "metric"), summary_rows(result, "us"), strict=True)
@@ -273,9 +297,10 @@ def dyno_report(result: DynoResult, entries: Sequence[Entry] = ()) -> str:
         f"<style>{STYLE}</style>{heading(verdict, s['verdict'] != 'pass' or bool(s['warnings']))}"
         f"{described([('test', f'{TITLES[result.test]}, {form}'), ('truck', s['truck'])], 'what')}"
         f"{said_first}{_readings(result)}{cautions(CAUTIONS)}"
+        f"{_gauges(s['gauges'])}"
         f"<h2>In numbers</h2>{table(('', 'metric', 'US'), rows)}"
         f'<h2 class="page">Measured</h2>{figures}'
-        f"<h2>Read and settled</h2>{_points(result)}"
+        f"{_points(result) if result.points else ''}"
         f"{lab_sheet(result, entries)}{_fault_words(result)}{_inputs(result)}"
         f"<h2>Sources and practice</h2>{paragraphs(SOURCES)}"
     )

@@ -13,6 +13,7 @@ import numpy as np
 from dashboard.paper import palette
 from dashboard.server.costs import costs, dyno_file_seconds, dyno_seconds
 from dashboard.server.packing import meters_of, pack, si_name
+from sim.dyno.gauges import gauges_table
 from sim.dyno.lab import QUANTITIES, lab_entries, measured_values, read_predictions
 from sim.dyno.result import DynoResult, plain, table_csv
 from sim.dyno.words import summary_rows
@@ -33,7 +34,14 @@ READINGS = (
 )  # fmt: skip
 ROLLER_READING = ("wheel_power", "at the rollers", "power", None)
 GAUGES = (
-    ("intake_depression", "filter gauge", "pressure difference", 1), ("back_pressure", "exhaust gauge", "gauge pressure", 1),
+    ("intake_depression", "intake restriction", "restriction", None),
+    ("back_pressure", "exhaust back pressure", "restriction", None),
+    ("charge_temperature", "behind the compressor", "temperature", None),
+    ("intake_temperature", "behind the charge cooler", "temperature", None),
+    ("exhaust_temperature", "exhaust before the turbine", "temperature", None),
+    ("air_fuel_ratio", "air per fuel", "number", 1), ("opacity", "smoke, opacity", "share", 1),
+    ("fuel_pressure", "fuel pressure", "gauge pressure", None), ("bubbles", "air in the fuel return", "share", 0),
+    ("blow_by", "blow-by", "gas flow", None), ("oil_pressure", "oil pressure", "gauge pressure", None),
     ("coolant_temperature", "coolant", "temperature", None), ("oil_temperature", "oil", "temperature", None),
     ("absorber_torque", "absorber takes", "torque", None), ("active_cylinders", "cylinders retarding", "number", None),
 )  # fmt: skip
@@ -45,7 +53,11 @@ POINTS = (
     ("corrected_power", "corrected", "power", None),
     ("rated_torque", "rated", "torque", None), ("reference_wheel_power", "sound truck", "power", None),
     ("deviation", "off", "share", 1), ("fuel_rate", "fuel", "fuel rate", None), ("bsfc", "fuel per power", "specific fuel", None),
-    ("boost", "boost", "gauge pressure", None), ("actual_torque", "torque told", "share", None),
+    ("boost", "boost", "gauge pressure", None), ("intake_depression", "intake restriction", "restriction", None),
+    ("back_pressure", "exhaust back pressure", "restriction", None), ("intake_temperature", "charge air", "temperature", None),
+    ("exhaust_temperature", "exhaust", "temperature", None), ("air_fuel_ratio", "air per fuel", "number", 1),
+    ("opacity", "opacity", "share", 1), ("fuel_pressure", "fuel pressure", "gauge pressure", None),
+    ("blow_by", "blow-by", "gas flow", None), ("actual_torque", "torque told", "share", None),
     ("friction_torque", "friction told", "share", None), ("load", "load told", "share", None),
     ("limiter", "limiter", "limiter", None), ("motoring_torque", "torque", "torque", None),
     ("motoring_power", "power", "power", None), ("expected_torque", "sound engine", "torque", None),
@@ -62,7 +74,7 @@ KIND_OF_UNIT = {
 STAGES = ("engine alone", "stage 1", "stage 2", "stage 3")
 SPEED_AXIS, TIME_AXIS = ("engine speed", "engine speed"), ("time", "time")  # words, kind of quantity
 TURN = to_si(100.0, "rpm")  # axes of engine speed begin and end at whole ones
-FILES = ("report.html", "trace.csv", "points.csv", "dyno.json", "meters.csv")
+FILES = ("report.html", "trace.csv", "points.csv", "gauges.csv", "dyno.json", "meters.csv")
 
 
 @dataclass
@@ -224,7 +236,12 @@ def file_of(inputs: Inputs, test: str, name: str, predicted: Sequence[str]) -> b
         return dyno_report(result, lab_entries(result, read_predictions(predicted, test))).encode()
     if name == "dyno.json":
         return result.json().encode()
-    return table_csv({"trace.csv": result.columns, "points.csv": result.points}.get(name, result.readings)).encode()
+    tables: dict[str, Mapping[str, Any]] = {
+        "trace.csv": result.columns,
+        "points.csv": result.points,
+        "gauges.csv": gauges_table(result.summary["gauges"]),
+    }
+    return table_csv(tables.get(name, result.readings)).encode()
 
 
 def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
@@ -238,8 +255,9 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
         float32.
     """
     sheet = Sheet()
-    {"full-load": _full_load, "governor": _governor, "motoring": _motoring, "retarding": _retarding,
-     "cylinders": _cylinders}[result.test](sheet, result)  # fmt: skip
+    drawn = {"full-load": _full_load, "governor": _governor, "motoring": _motoring, "retarding": _retarding,
+             "cylinders": _cylinders}[result.test]  # fmt: skip
+    (_aborted if result.summary["verdict"] == "aborted" else drawn)(sheet, result)
     turning = [plot for plot in sheet.plots if plot["axis"] == list(SPEED_AXIS)]
     for plot in turning:
         plot["shared"] = [min(each["reach"][0] for each in turning), max(each["reach"][1] for each in turning)]
@@ -264,6 +282,9 @@ def answer_of(result: DynoResult) -> tuple[dict[str, Any], dict[str, np.ndarray]
         "truck": s["truck"],
         "form": s["form"],
         "warnings": s["warnings"],
+        "decides": s["decides"],
+        "events": s["events"],
+        "judged": s["gauges"],
         "numbers": [[name, text, other] for (name, text), (_, other) in zip(metric, us, strict=True)],
         "found": plain({si_name(key): key_to_si(value, key) for key, value in measured_values(result).items()}),
         "predict": [_predicted(*row) for row in QUANTITIES[result.test]],
@@ -381,6 +402,19 @@ def _full_load(sheet: Sheet, result: DynoResult) -> None:
         sheet.plot("Fuel per power", "specific fuel", SPEED_AXIS, [fuel], 0.8, floor=None)
     boost = _line("run:engine_speed", "run:boost", "run:play", "boost", palette.GREEN, main=True)
     sheet.plot("Boost", "gauge pressure", SPEED_AXIS, [boost], 0.8)
+
+
+def _aborted(sheet: Sheet, result: DynoResult) -> None:
+    """Engine speed, torque and temperatures in time, up to where the run was broken off."""
+    sheet.chapter("up to the limit", result.columns, "run")
+    for title, key, kind, colour in (
+        ("Engine speed", "engine_speed", "engine speed", palette.BLACK),
+        ("Torque", "engine_torque", "torque", palette.VERMILLION),
+        ("Exhaust before the turbine", "exhaust_temperature", "temperature", palette.PURPLE),
+        ("Coolant", "coolant_temperature", "temperature", palette.BLUE),
+    ):
+        line = _line("run:play", f"run:{key}", "run:play", title.lower(), colour, main=True)
+        sheet.plot(title, kind, TIME_AXIS, [line], floor=None)
 
 
 def _governor(sheet: Sheet, result: DynoResult) -> None:

@@ -60,12 +60,14 @@ def dyno(options: Namespace) -> int:
     result.summary["fault"] = ", ".join(options.fault) or "none named"
     if options.out:
         from dashboard.dyno.report import dyno_report
+        from sim.dyno.gauges import gauges_table
         from sim.dyno.result import table_csv
 
         files = {
             "report.html": dyno_report(result, entries),
             "trace.csv": table_csv(result.columns),
             "points.csv": table_csv(result.points),
+            "gauges.csv": table_csv(gauges_table(result.summary["gauges"])),
             "dyno.json": result.json(),
         }
         if result.readings:

@@ -1,18 +1,20 @@
 """The full-load run: full pedal, from no load above governed speed down past the highest torque, swept or in settled steps."""
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from sim.compiled import MODEL_VERSION
+from sim.dyno.gauges import deciding, first_out, full_load_gauges
 from sim.dyno.result import CORRECTIONS, VALID, Columns, DynoResult
 from sim.dyno.stand import Stand
 from sim.errors import RunError, SettingsError
-from sim.inputs.specs import Condition, Settings, Truck
+from sim.inputs.specs import Circuits, Condition, Faults, Settings, Truck
 from sim.laws.dynamometer import torque_rise
 from sim.laws.tables import table_value
 from sim.march.assemble import CURVE_STEP, tables_of
-from sim.march.records import FULL_LOAD_ROW, GOVERNOR, LIMITERS, NO_LIMITER
+from sim.march.records import FULL_LOAD_ROW, GOVERNOR, LIMITERS, NO_LIMITER, ROAD_SPEED_LIMIT
 from sim.messages import dyno as say
 from sim.units import REVOLUTION_PER_MINUTE, to_si
 from sim.wording import Finding, finding
@@ -21,6 +23,7 @@ GRID = 100.0  # rpm between the speeds at which a sweep is read
 CURVE_EVERY = 25.0  # rpm between the points of the rated curve as it is drawn
 READ = 5.0  # s at the end of a settled step that are averaged (published: 40 CFR 1065.510)
 STEP_RATE = 50.0  # rpm/s from step to step, assumed
+FLAT = 0.01  # of the highest torque: speeds that pull so much belong to its band
 LOW_BAND = (1000.0, 1300.0)  # rpm in which a curve is said to be low at low speed
 WORTH_SAYING = 0.4  # of the band: mean deviation from which a curve is said to be low
 QUICK = 40.0  # rpm/s, assumed: above it a sweep tells of the boost, not of the curve
@@ -146,9 +149,9 @@ def _steps(stand: Stand, speeds: np.ndarray) -> tuple[Columns, dict[str, np.ndar
     return whole, found, began
 
 
-def _driven(truck: Truck, settings: Settings) -> tuple[Stand, Columns, dict[str, np.ndarray], float]:
-    """One run on a stand."""
-    stand = Stand(truck, settings)
+def _driven(stand: Stand) -> tuple[Columns, dict[str, np.ndarray], float]:
+    """One run on a stand: in time, at the speeds that are read, and the speed without load."""
+    truck, settings = stand.truck, stand.settings
     stand.run(2.0)
     stand.pedal(1.0)
     stand.settle()
@@ -161,7 +164,15 @@ def _driven(truck: Truck, settings: Settings) -> tuple[Stand, Columns, dict[str,
         whole, down, began = _sweep(stand)
         points = _at_speeds(down, speeds)
     _check_held(stand, whole, float(speeds[-1]))
-    return stand, whole, points, began
+    return whole, points, began
+
+
+@lru_cache(maxsize=64)
+def _sound(truck: Truck, settings: Settings) -> tuple[Columns, float]:
+    """What the same truck reads in sound condition, its circuits too, without scatter; and its speed without load in rpm."""
+    sound = truck.model_copy(update={"condition": Condition()})
+    _, points, began = _driven(Stand(sound, settings.model_copy(update={"faults": Faults(), "circuits": Circuits()})))
+    return points, began
 
 
 def _check_held(stand: Stand, whole: Columns, lowest: float) -> None:
@@ -222,10 +233,12 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
     early = (rpm <= governed_rpm - EARLY) & (~np.isfinite(limiter) | (limiter == GOVERNOR))
     if early.any():
         return finding("engine.governor_early", speed=to_si(float(rpm[early].min()) - GRID, "rpm"))
-    low = float(np.mean(off[(rpm >= LOW_BAND[0]) & (rpm <= LOW_BAND[1])]))
+    low, within = float(np.mean(off[(rpm >= LOW_BAND[0]) & (rpm <= LOW_BAND[1])])), bool(np.all(np.abs(off) <= band))
     high = float(np.mean(off[(rpm >= 0.97 * rated_rpm) & (rpm <= governed_rpm)]))
     least = -WORTH_SAYING * band
     shares = {"low": low / 100.0, "high": high / 100.0}
+    if within:
+        return Finding("engine.on_the_curve", shares)
     if low < least and high < least and max(low, high) < 0.4 * min(low, high):
         return Finding("engine.low_everywhere", shares)
     if low < least and low <= high:
@@ -234,7 +247,8 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
         return Finding("engine.low_at_high_speed", shares)
     if max(low, high) > -least:
         return finding("engine.above_the_curve", most=max(shares.values()))
-    return Finding("engine.on_the_curve", shares)
+    worst = int(np.argmax(np.abs(off)))
+    return finding("engine.off_at_one_speed", off=float(off[worst]) / 100.0, speed=to_si(float(rpm[worst]), "rpm"))
 
 
 def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | None = None) -> DynoResult:
@@ -261,12 +275,11 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     """
     check_range(truck, settings)
     dyno, engine = settings.dyno, truck.engine
-    stand, whole, points, began = _driven(truck, settings)
-    chassis = dyno.form == "chassis"
+    stand = Stand.under_test(truck, settings)
+    whole, points, began = _driven(stand)
+    chassis, (sound, sound_began) = dyno.form == "chassis", _sound(truck, settings)
     if chassis:
-        sound = truck.model_copy(update={"condition": Condition()})
-        whole_circuits = settings.model_copy(update={"faults": Settings().faults, "circuits": Settings().circuits})
-        reference = _driven(sound, whole_circuits)[2]["wheel_power_kw"]
+        reference = sound["wheel_power_kw"]
         measured, name = points["wheel_power_kw"], "reference_wheel_power_kw"
     else:
         reference = rated_torque(truck, points["engine_speed_rpm"])
@@ -283,21 +296,32 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         raise RunError(say.no_full_load(highest_rpm=float(np.max(whole["engine_speed_rpm"]))))
     top, strongest = int(np.nanargmax(torque)), int(np.nanargmax(power))
     at_rated = float(np.interp(engine.rated_speed_rpm, judged["engine_speed_rpm"][::-1], torque[::-1]))
+    flat = judged["engine_speed_rpm"][torque >= (1.0 - FLAT) * torque[top]]
+    governed = [
+        span["to_rpm"]
+        for span in spans_of(points)
+        if span["limiter"] in (LIMITERS[GOVERNOR], LIMITERS[ROAD_SPEED_LIMIT])
+    ]
+    cut_short = bool(governed) and min(governed) <= engine.rated_speed_rpm < engine.governed_rpm - EARLY
+    quick = not dyno.step_rpm and dyno.rate_rpm_per_s > QUICK
+    road_limited = float(whole["limiter"][0]) == ROAD_SPEED_LIMIT
+    idles = (float("nan") if road_limited else began, sound_began if chassis else engine.high_idle_rpm)
+    gauges = [] if quick else full_load_gauges(truck, points, sound, idles)
     factors = judged["correction_factor"][np.isfinite(judged["correction_factor"])]
     valid = bool(VALID[0] <= factors.min() and factors.max() <= VALID[1])
     within = bool(np.max(np.abs(judged["deviation_percent"])) <= dyno.band_percent)
-    quick = not dyno.step_rpm and dyno.rate_rpm_per_s > QUICK
+    read = reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
+    out = first_out(gauges)
+    if out and read.kind == "engine.on_the_curve":
+        told = out.told()
+        read = finding("engine.gauge_out", curve=read, gauge=told["gauge"], verdict=told["verdict"])
     summary: dict[str, Any] = {
         "test": "full-load",
         "form": dyno.form,
         "truck": truck.name,
         "model_version": MODEL_VERSION,
-        "verdict": "not judged" if quick else "pass" if within and valid else "fail",
-        "reading": (
-            finding("engine.boost_behind")
-            if quick
-            else reading(judged, engine.governed_rpm, engine.rated_speed_rpm, dyno.band_percent)
-        ).data(),
+        "verdict": "not judged" if quick else "pass" if within and valid and not out else "fail",
+        "reading": (finding("engine.boost_behind") if quick else read).data(),
         "band_percent": dyno.band_percent,
         "worst_deviation_percent": float(judged["deviation_percent"][worst]),
         "worst_deviation_rpm": float(judged["engine_speed_rpm"][worst]),
@@ -305,13 +329,18 @@ def full_load_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "end_rpm": float(points["engine_speed_rpm"][-1]),
         "run_s": float(whole["time_s"][-1] - whole["time_s"][0]),
         "peak_torque_n_m": float(torque[top]),
-        "peak_torque_rpm": float(judged["engine_speed_rpm"][top]),
+        "peak_torque_from_rpm": float(flat.min()),
+        "peak_torque_to_rpm": float(flat.max()),
         "peak_power_kw": float(power[strongest]),
         "peak_power_rpm": float(judged["engine_speed_rpm"][strongest]),
-        "torque_rise_percent": None if np.isnan(at_rated) else 100.0 * float(torque_rise(float(torque[top]), at_rated)),
+        "torque_rise_percent": (
+            None if np.isnan(at_rated) or cut_short else 100.0 * float(torque_rise(float(torque[top]), at_rated))
+        ),
         "lowest_bsfc_g_kwh": float(np.nanmin(judged["bsfc_g_kwh"])),
         "highest_boost_kpa": float(np.nanmax(judged["boost_kpa"])),
         "limiters": spans_of(points),
+        "gauges": [each.data() for each in gauges],
+        "decides": deciding(gauges),
         "correction": dyno.correction,
         "correction_source": CORRECTIONS[dyno.correction][1] if dyno.correction != "none" else "",
         "correction_lowest": float(factors.min()),

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from sim.compiled import MODEL_VERSION
+from sim.dyno.gauges import Gauge, deciding
 from sim.dyno.result import Columns, DynoResult, in_rpm
 from sim.dyno.stand import Stand
 from sim.errors import RunError, SettingsError
@@ -24,7 +25,7 @@ OVERSHOOT = (
 )
 SETTLE = 8.0  # s after a change of load
 NEAR_IDLE = 5.0  # rpm within which low idle counts as held
-HIGH_IDLE_OVER_RATED = 1.12  # common practice, no source
+HIGH_IDLE_OVER_GOVERNED = 1.12  # common practice, no source
 LEVEL_WAY, RAMP_WAY, STEEP_WAY = 6000.0, 4000.0, 600.0  # m before, on and after the rise of the grade
 STEEPEST = 0.03
 ROAD_TIME = 900.0  # s
@@ -201,13 +202,13 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     """
     only_on_the_flywheel(settings, "governor")
     engine = truck.engine
-    stand = Stand(truck, settings, LOG_S)
+    stand = Stand.under_test(truck, settings, LOG_S)
     stand.pedal(1.0)
     stand.run(6.0)
     found = _droop(stand)
     found |= _low_idle(stand)
     whole = {name: values[::THINNED] for name, values in stand.columns().items()}
-    limit = HIGH_IDLE_OVER_RATED * engine.rated_speed_rpm
+    limit = HIGH_IDLE_OVER_GOVERNED * engine.governed_rpm
     plate = 100.0 * float(speed_droop(engine.high_idle_rpm, engine.governed_rpm))
     sets = {kind: on_a_grade(truck, settings, kind) for kind in ("limiting-speed", "all-speed")}
     summary: dict[str, Any] = {
@@ -242,6 +243,31 @@ def governor_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     read = finding("engine.several", all=off) if off else finding("engine.governed_as_stated")
     summary["reading"] = read.data()
     summary["warnings"] = []
+    gauges = [
+        Gauge(
+            kind,
+            to_si(found[key], "rpm"),
+            "engine speed",
+            "source.truck_data",
+            to_si(stated * (1.0 - band), "rpm"),
+            to_si(stated * (1.0 + band), "rpm"),
+        )
+        for kind, key, stated in (
+            ("gauge.high_idle", "high_idle_rpm", engine.high_idle_rpm),
+            ("gauge.governed_speed", "loaded_rpm", engine.governed_rpm),
+            ("gauge.low_idle", "low_idle_rpm", engine.low_idle_rpm),
+        )
+    ]
+    gauges.append(
+        Gauge(
+            "gauge.overshoot",
+            to_si(over, "rpm"),
+            "engine speed",
+            "source.overshoot",
+            most=OVERSHOOT * to_si(found["loaded_rpm"], "rpm"),
+        )
+    )
+    summary |= {"gauges": [each.data() for each in gauges], "decides": deciding(gauges)}
     points = {
         "engine_speed_rpm": np.array(
             [found[f"{name}_rpm"] for name in ("loaded", "highest", "settled", "lowest", "under_load")]

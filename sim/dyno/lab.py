@@ -14,7 +14,8 @@ from sim.units import quantity_in, unit_of_key
 QUANTITIES: dict[str, tuple[tuple[str, str, float, str], ...]] = {
     "full-load": (
         ("peak_torque_n_m", "highest torque", 3.0, "%"),
-        ("peak_torque_rpm", "engine speed of highest torque", 100.0, "rpm"),
+        ("peak_torque_from_rpm", "highest torque from", 100.0, "rpm"),
+        ("peak_torque_to_rpm", "highest torque up to", 100.0, "rpm"),
         ("peak_power_kw", "highest power", 3.0, "%"),
         ("torque_rise_percent", "torque rise", 3.0, "points"),
         ("lowest_bsfc_g_kwh", "lowest fuel per power", 3.0, "%"),
@@ -95,9 +96,9 @@ class Entry:
 def measured_values(result: DynoResult) -> dict[str, float]:
     """What a run measured, by the keys a student may predict."""
     s: dict[str, Any] = dict(result.summary)
-    if result.test == "retarding":
+    if "retarding_power_kw" in s:
         s |= {f"stage_{stage}_kw": power for stage, power in s["retarding_power_kw"].items()}
-    if result.test == "cylinders":
+    if "torque_lost_percent" in s:
         lost = s["torque_lost_percent"].values()
         s |= {"most_lost_percent": max(lost), "least_lost_percent": min(lost)}
     return {key: float(s[key]) for key, *_ in QUANTITIES[result.test] if s.get(key) is not None}

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from sim.inputs.specs import Settings, Truck
+from sim.laws.air_path import blow_by, opacity, smoke_density
 from sim.laws.dynamometer import (
     air_factor,
     coded_percent,
@@ -19,8 +20,12 @@ from sim.laws.dynamometer import (
     specific_fuel,
     torque_code,
 )
+from sim.laws.engine import oil_viscosity, restriction_pressure
+from sim.laws.engine_fluids import oil_pressure
+from sim.march.assemble import rated_fuel
+from sim.march.controller import WARM_OIL
 from sim.march.records import DYNO_LOG, LIMITERS, exported
-from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE
+from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, unit_of_key
 
 REFERENCE_PRESSURE, REFERENCE_TEMPERATURE = 99.0e3, 298.0  # Pa dry, K: ISO 1585 and UN Regulation 85 (second-hand)
 VALID = (0.9, 1.1)  # of the power correction: common practice, no source
@@ -33,6 +38,9 @@ CORRECTIONS = {
     "regulation-85": (1.5, "UN Regulation 85, turbocharged; published, second-hand"),
 }
 LEAST_POWER = 5.0  # kW: below it fuel per power says nothing
+LEAST_BURNT = 1.0e-5  # kg/s: below it air per fuel says nothing
+LIGHT_PATH = 0.43  # m through the smoke, of the smoke tests (from memory)
+SOUND_BLOW_BY = 0.004  # of the charge, past sound rings, assumed
 CAUTIONS = (
     "A teaching model, not advice for tests, repairs or driving. On a real stand the maker's service data, local codes and"
     " licensed practice decide.",
@@ -97,7 +105,7 @@ def correction_of(
     return float(power_correction(air, engine_factor(charge, LEAST_FUEL, LEAST_EXPONENT)))
 
 
-def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings, displacement: float) -> Columns:
+def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings, parameters: np.ndarray) -> Columns:
     """The log of a dyno as named columns, with what is worked out from it row by row.
 
     Parameters
@@ -110,8 +118,8 @@ def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings,
         For the reference torque.
     settings : Settings
         For correction and form.
-    displacement : float
-        [m³]
+    parameters : array
+        The parameter record, shape (1,). [SI]
 
     Returns
     -------
@@ -131,6 +139,8 @@ def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings,
     with np.errstate(divide="ignore", invalid="ignore"):
         columns["bsfc_g_kwh"] = np.where(power >= LEAST_POWER, 3600.0 * fuel / power, np.nan)
     columns |= told_percent(raw, reference_torque(truck, settings))
+    columns |= instruments(raw, truck, parameters)
+    displacement = float(parameters["displacement"][0])
     ratio = raw["manifold_pressure_kpa"] / raw["ambient_pressure_kpa"]
     air = zip(
         raw["ambient_pressure_kpa"],
@@ -147,6 +157,49 @@ def dyno_columns(log: np.ndarray, tick: float, truck: Truck, settings: Settings,
         # what the tyres give the rollers, so that rollers losing speed are not taken for power of the truck
         columns["wheel_power_kw"] = (raw["tyre_force_n"] - raw["rolling_force_n"]) * raw["speed_m_s"] / 1000.0
     return columns
+
+
+def instruments(raw: Columns, truck: Truck, parameters: np.ndarray) -> dict[str, np.ndarray]:
+    """What instruments of the stand show that nothing in the truck measures.
+
+    Parameters
+    ----------
+    raw : mapping of str to array
+        The log. [SI]
+    parameters : array
+        The parameter record, shape (1,). [SI]
+
+    Returns
+    -------
+    columns : dict
+        Air over fuel, light kept back by the smoke, fuel pressure behind the filter, air among the fuel that comes back, gas past
+        the pistons, oil pressure; each of shape (rows,). [unit of its name]
+
+    Notes
+    -----
+    The fuel filter is taken to pass what is burnt: its loss is stated at rated power and grows with that flow squared.
+    """
+    p, engine, worn = parameters[0], truck.engine, truck.condition
+    air, fuel, oil = raw["air_flow_kg_s"], raw["fuel_rate_g_s"], raw["oil_temperature_c"]
+    burning = fuel > LEAST_BURNT
+    ratio = np.where(burning, air / np.maximum(fuel, LEAST_BURNT), np.nan)
+    smoke = [opacity(smoke_density(each), LIGHT_PATH) if each > 0.0 else 0.0 for each in ratio]
+    loss = (engine.si("fuel_filter_kpa") + worn.si("fuel_restriction_kpa")) / rated_fuel(parameters, engine) ** 2
+    viscosities = (p["oil_viscosity_40"], p["oil_viscosity_100"])
+    warm = oil_viscosity(WARM_OIL, *viscosities)
+    pump = (p["oil_pressure_idle"], p["oil_pressure_relief"], p["oil_delivery"])
+    shown = {
+        "air_fuel_ratio": ratio,
+        "opacity_percent": smoke,
+        "fuel_pressure_kpa": engine.si("fuel_pump_kpa") - restriction_pressure(loss, fuel),
+        "bubbles_percent": np.where(burning, worn.si("air_in_fuel_percent"), 0.0),
+        "blow_by_l_min": blow_by(air, SOUND_BLOW_BY + worn.si("ring_leak_percent"), oil, raw["ambient_pressure_kpa"]),
+        "oil_pressure_kpa": [
+            oil_pressure(speed, p["low_idle"], oil_viscosity(each, *viscosities), warm, *pump)
+            for speed, each in zip(raw["engine_speed_rpm"], oil, strict=True)
+        ],
+    }
+    return {name: exported(np.array(values), unit_of_key(name)) for name, values in shown.items()}
 
 
 def told_percent(columns: Columns, reference: float) -> dict[str, np.ndarray]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from sim.compiled import MODEL_VERSION
 from sim.dyno.full_load import GRID, READ, check_range
+from sim.dyno.gauges import Gauge, deciding
 from sim.dyno.governor import only_on_the_flywheel
 from sim.dyno.result import DynoResult
 from sim.dyno.stand import Stand
@@ -18,7 +19,7 @@ from sim.laws.tables import table_value
 from sim.march.plant import asked_friction
 from sim.march.records import LIMITERS, OIL_FACTOR_ROW
 from sim.messages import dyno as say
-from sim.units import REVOLUTION_PER_MINUTE
+from sim.units import REVOLUTION_PER_MINUTE, to_si
 from sim.wording import Finding, finding
 
 LEAST_RETARDING = 1000.0  # rpm: an engine brake comes on above (common practice, no source)
@@ -27,6 +28,10 @@ BUILD_RPM, BUILD_TIME = 1800.0, 6.0  # rpm and s over which the build-up is reco
 BUILD_READ = (0.0, 0.5, 1.0, 2.0)  # s after the first pair came on
 SETTLE = 8.0  # s at each speed
 CUT_RPM, CUT_TIME = 1200.0, 10.0
+SPREADS, LEAST_ALLOWED = (
+    3.0,
+    0.05,
+)  # standard deviations of the others, and of their mean: a cylinder further off is weak
 ALIVE = 0.5  # of the share of one cylinder: a smaller fall of torque than that means it gave nothing
 
 
@@ -67,7 +72,7 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     only_on_the_flywheel(settings, "motoring")
     check_range(truck, settings)
     dyno, engine = settings.dyno, truck.engine
-    stand = Stand(truck, settings)
+    stand = Stand.under_test(truck, settings)
     stand.parameters["fuel_delivery"] = 0.0
     stand.hold(engine.governed_rpm, 500.0)
     stand.run(12.0)
@@ -100,7 +105,19 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     }
     more = points["motoring_torque_n_m"] / points["expected_torque_n_m"] - 1.0
     within = bool(np.max(np.abs(more)) <= dyno.band_percent / 100.0)
-    at_top = float(points["motoring_torque_n_m"][0])
+    at_top, expected = float(points["motoring_torque_n_m"][0]), float(points["expected_torque_n_m"][0])
+    share, turning = dyno.band_percent / 100.0, {"speed": to_si(float(speeds[0]), "rpm")}
+    gauges = [
+        Gauge(
+            "gauge.motoring",
+            at_top,
+            "torque",
+            "source.friction",
+            expected * (1.0 - share),
+            expected * (1.0 + share),
+            turning,
+        )
+    ]
     summary = _head("motoring", truck) | {
         "verdict": "pass" if within else "fail",
         "reading": (
@@ -112,6 +129,8 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
         "highest_power_kw": float(points["motoring_power_kw"][0]),
         "fuel_rate_g_s": float(np.max(whole["fuel_rate_g_s"])),
         "oil_temperature_c": float(whole["oil_temperature_c"][-1]),
+        "gauges": [each.data() for each in gauges],
+        "decides": deciding(gauges),
         "warnings": [],
     }
     return stand.result("motoring", summary, whole, points, {}, sources)
@@ -119,7 +138,7 @@ def motoring_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
 
 def _build_up(truck: Truck, settings: Settings, stage: int) -> dict[str, np.ndarray]:
     """One stage from its call on, at a held speed."""
-    stand = Stand(truck, settings, 0.01)
+    stand = Stand.under_test(truck, settings, 0.01)
     stand.hold(BUILD_RPM, 500.0)
     stand.run(8.0)
     first = len(stand.clock.log())
@@ -165,7 +184,7 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
     rows, logs = [], []
     refused: list[Finding] = []
     for stage in (0, *allowed):
-        stand = Stand(truck, settings)
+        stand = Stand.under_test(truck, settings)
         stand.hold(float(speeds[0]), 500.0)
         stand.run(6.0)
         stand.call_stage(stage)
@@ -196,10 +215,18 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         str(int(stage)): float(power)
         for stage, power in zip(points["stage"][top], points["retarding_power_kw"][top], strict=True)
     }
-    short = [
-        stage
+    working = {stage: float(points["active_cylinders"][(points["stage"] == stage) & top][0]) for stage in allowed}
+    short = [stage for stage in allowed if working[stage] < truck.braking_cylinders(stage) - 0.5]
+    gauges = [
+        Gauge(
+            "gauge.working",
+            working[stage],
+            "number",
+            "source.truck_data",
+            truck.braking_cylinders(stage) - 0.5,
+            values={"stage": stage},
+        )
         for stage in allowed
-        if points["active_cylinders"][(points["stage"] == stage) & top][0] < truck.braking_cylinders(stage) - 0.5
     ]
     summary = _head("retarding", truck) | {
         "verdict": "fail" if short or refused else "pass",
@@ -207,6 +234,8 @@ def retarding_run(truck: Truck, settings: Settings, sources: dict[str, str] | No
         "speed_rpm": float(speeds[0]),
         "retarding_power_kw": powers,
         "truck_retarding_power_kw": truck.engine_brake.rated_power_kw,
+        "gauges": [each.data() for each in gauges],
+        "decides": deciding(gauges),
         "build_up": {name: _built(columns) for name, columns in sets.items()},
         "warnings": [finding("dyno.engine_brake_refused", cause=cause).data() for cause in refused],
     }
@@ -237,6 +266,35 @@ def _built(columns: dict[str, np.ndarray]) -> dict[str, Any]:
     }
 
 
+def cylinder_gauges(lost: np.ndarray) -> list[Gauge]:
+    """Each cylinder beside the spread of the others that give something.
+
+    Parameters
+    ----------
+    lost : array
+        Shape (cylinders,), share of the torque that is gone with each cut out. [-]
+    """
+    gauges = []
+    for place, share in enumerate(lost):
+        others = np.delete(lost, place)
+        others = others[others >= ALIVE / len(lost)]
+        middle = float(np.mean(others)) if len(others) else 1.0 / len(lost)
+        spread = float(np.std(others, ddof=1)) if len(others) > 1 else 0.0
+        allowed = max(SPREADS * spread, LEAST_ALLOWED * middle)
+        gauges.append(
+            Gauge(
+                "gauge.cylinder",
+                float(share),
+                "share",
+                "source.others",
+                middle - allowed,
+                middle + allowed,
+                {"cylinder": place + 1},
+            )
+        )
+    return gauges
+
+
 def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | None = None) -> DynoResult:
     """Full load at a held speed, one injector after the other switched off: the cylinder that changes nothing is dead.
 
@@ -252,30 +310,33 @@ def cylinder_run(truck: Truck, settings: Settings, sources: dict[str, str] | Non
     """
     only_on_the_flywheel(settings, "cylinder cut-out")
     number = truck.engine.cylinders
-    dead = set(truck.condition.dead_cylinders)
-    stand = Stand(truck, settings)
+    stand = Stand.under_test(truck, settings)
     stand.hold(CUT_RPM, 500.0)
     stand.pedal(1.0)
     stand.run(CUT_TIME)
     names = ("engine_torque_n_m", "fuel_rate_g_s", "boost_kpa", "engine_speed_rpm", "limiter")
     rows = [{"cylinder_cut": 0.0, **_mean(stand, names, 2.0)}]
     for cylinder in range(1, number + 1):
-        stand.parameters["firing_share"] = 1.0 - len(dead | {cylinder}) / number
+        stand.cut_out(cylinder)
         stand.run(CUT_TIME)
         rows.append({"cylinder_cut": float(cylinder), **_mean(stand, names, 2.0)})
-        stand.parameters["firing_share"] = 1.0 - len(dead) / number
+        stand.cut_out(0)
         stand.run(CUT_TIME)
     points = _tables(rows)
     points["limiter"] = np.clip(np.round(points["limiter"]), 0, len(LIMITERS) - 1)
     base = float(points["engine_torque_n_m"][0])
     points["torque_lost_n_m"] = base - points["engine_torque_n_m"]
     points["torque_lost_percent"] = 100.0 * points["torque_lost_n_m"] / base
-    found = [k for k in range(1, number + 1) if points["torque_lost_percent"][k] < ALIVE * 100.0 / number]
+    lost = points["torque_lost_percent"][1:] / 100.0
+    found = [k for k in range(1, number + 1) if lost[k - 1] < ALIVE / number]
+    gauges = cylinder_gauges(lost)
+    weak = [k for k, gauge in enumerate(gauges, start=1) if gauge.out and k not in found]
+    read = finding("engine.cylinder_weak", cylinders=weak) if weak else finding("engine.every_cylinder_works")
     summary = _head("cylinders", truck) | {
-        "verdict": "fail" if found else "pass",
-        "reading": (
-            finding("engine.cylinder_dead", cylinders=found) if found else finding("engine.every_cylinder_works")
-        ).data(),
+        "verdict": "fail" if found or weak else "pass",
+        "reading": (finding("engine.cylinder_dead", cylinders=found) if found else read).data(),
+        "gauges": [each.data() for each in gauges],
+        "decides": deciding(gauges),
         "speed_rpm": CUT_RPM,
         "torque_n_m": base,
         "torque_lost_percent": {str(k): float(points["torque_lost_percent"][k]) for k in range(1, number + 1)},

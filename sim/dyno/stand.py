@@ -1,26 +1,58 @@
-"""A test stand: an engine or a truck, its absorber, and a hand on the pedal; moved by plain calls, one after the other."""
+"""A test stand: an engine or a truck, its absorber, and a hand on the pedal; moved by plain calls, one after the other.
+
+A run that is judged is made `under_test`: with the scatter of its seed, and broken off at the limits of the stand. Before it the
+engine is held under load until coolant and oil stay, `stabilised`.
+"""
 
 from collections.abc import Mapping
-from typing import Any
+from functools import lru_cache
+from typing import Any, Self
 
 import numpy as np
 
 from sim.actors import brake_stages, diagnosis, fan, faults, meters
 from sim.actors.underway import Underway
+from sim.dyno.gauges import Gauge
 from sim.dyno.result import Columns, DynoResult, dyno_columns
 from sim.errors import SettingsError
-from sim.inputs.specs import Settings, Truck
+from sim.inputs.specs import Circuits, Faults, Settings, Truck
 from sim.march.assemble import assembled, initial_records
 from sim.march.clock import Clock, Rig
+from sim.march.controller import gallery_pressure
 from sim.march.records import DYNO_LOG_PLACES, ON_FLYWHEEL, ON_ROLLERS
 from sim.messages import dyno as say
 from sim.roads.route import Route, load_route
-from sim.units import REVOLUTION_PER_MINUTE, STANDARD_GRAVITY
+from sim.units import CELSIUS_ZERO, REVOLUTION_PER_MINUTE, STANDARD_GRAVITY, to_si
+from sim.wording import Finding
 
 LEVEL = "grade:0%,1km"  # what a dyno stands on; its air is that of the weather, or the standard one at sea level
 FIRST_SPEED = 1100.0  # rpm at which a truck begins to turn the rollers
 SETTLED = 0.5  # rpm in a second
 PATIENCE = 120.0  # s
+LOOK, STAYS = 0.5, 3.0  # s between two looks at what would break a run off, and that it lasts; an overspeed need not
+WARM_TIME, WARM_BAND = 120.0, 0.02  # s, of the mean: coolant and oil vary less (published: 40 CFR 1065.510, 2004)
+WARM_LOAD = 0.25  # pedal
+THERMOSTAT_NEAR = 5.0  # K below the opening of the thermostat, from where coolant is warm
+LONGEST_WARM_UP = 2400.0  # s
+OIL_FROM = 0.8  # of low idle: below it no oil pressure is asked for
+
+
+class AbortedError(Exception):
+    """A run broken off at a limit of its stand.
+
+    Parameters
+    ----------
+    stand : Stand
+        On which it was made.
+    told : Finding
+        Limit, reading, what to do.
+    gauge : Gauge
+        The reading beside the limit.
+    """
+
+    def __init__(self, stand: "Stand", told: Finding, gauge: Gauge) -> None:
+        super().__init__(told.kind)
+        self.stand, self.told, self.gauge = stand, told, gauge
 
 
 def direct_gear(truck: Truck, settings: Settings) -> int:
@@ -110,6 +142,41 @@ class Stand:
         for process in (*alive, meters.meters(self.trip)):
             self.clock.process(process)
         self.clock.load_kernel()
+        self.limited, self.past = False, dict.fromkeys(("abort.oil_pressure", "abort.coolant", "abort.exhaust"), 0.0)
+        self.cylinders = np.ones(truck.engine.cylinders)
+
+    @classmethod
+    def under_test(cls, truck: Truck, settings: Settings, log_s: float = 0.1) -> Self:
+        """A stand whose run is judged: with the scatter of its seed, and with limits that break it off.
+
+        Parameters
+        ----------
+        log_s : float
+            Time between rows of the log. [s]
+        """
+        stand = cls(truck, settings, log_s)
+        dyno = settings.dyno
+        drawn = np.random.default_rng(dyno.seed).standard_normal(1 + truck.engine.cylinders)
+        stand.parameters["fuel_delivery"] *= 1.0 + dyno.si("scatter_percent") * drawn[0]
+        stand.cylinders = 1.0 + dyno.si("cylinder_scatter_percent") * drawn[1:]
+        stand.cylinders /= np.mean(stand.cylinders)
+        stand.cylinders[[k - 1 for k in truck.condition.dead_cylinders]] = 0.0
+        stand.cut_out(0)
+        stand.limited = True
+        return stand
+
+    def cut_out(self, cylinder: int) -> None:
+        """Switches one injector off; the others give fuel.
+
+        Parameters
+        ----------
+        cylinder : int
+            From 1; 0 for none.
+        """
+        shares = self.cylinders.copy()
+        if cylinder:
+            shares[cylinder - 1] = 0.0
+        self.parameters["firing_share"] = np.mean(shares)
 
     @staticmethod
     def _bare(p: np.void) -> None:
@@ -162,8 +229,7 @@ class Stand:
             The row after; None for all.
         """
         log = self.clock.log()[first:last]
-        size = float(self.parameters["displacement"][0])
-        return dyno_columns(log, self.clock.tick, self.truck, self.settings, size)
+        return dyno_columns(log, self.clock.tick, self.truck, self.settings, self.parameters)
 
     def result(
         self,
@@ -203,7 +269,41 @@ class Stand:
         seconds : float
             [s]
         """
-        self.clock.run(until=int(self.clock.now) + max(1, round(seconds / self.clock.tick)))
+        end = int(self.clock.now) + max(1, round(seconds / self.clock.tick))
+        look = max(1, round(LOOK / self.clock.tick)) if self.limited else end
+        while self.clock.now < end:
+            self.clock.run(until=min(int(self.clock.now) + look, end))
+            if self.limited:
+                self._look()
+
+    def _look(self) -> None:
+        """Breaks the run off at a limit of the stand."""
+        dyno, true = self.settings.dyno, self.clock.true
+        coolant, exhaust = true("coolant_temperature"), true("exhaust_temperature")
+        speed, oil = true("engine_speed"), float(gallery_pressure(self.clock.state[0], self.clock.rig.parameters[0]))
+        if speed < OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm"):
+            oil = np.inf
+        since = self.clock.log_parts()[-1][-round(LOOK / self.row_s) :, 1]
+        fastest = to_si(self.truck.engine.high_idle_rpm + dyno.abort_over_rpm, "rpm")
+        for name, read, value, quantity, ends in (
+            ("abort.overspeed", "gauge.abort_overspeed", max(speed, *since), "engine speed", {"most": fastest}),
+            (
+                "abort.oil_pressure",
+                "gauge.abort_oil_pressure",
+                oil,
+                "gauge pressure",
+                {"least": dyno.si("abort_oil_kpa")},
+            ),
+            ("abort.coolant", "gauge.abort_coolant", coolant, "temperature", {"most": dyno.si("abort_coolant_c")}),
+            ("abort.exhaust", "gauge.abort_exhaust", exhaust, "temperature", {"most": dyno.si("abort_exhaust_c")}),
+        ):
+            gauge = Gauge(read, value, quantity, "source.abort", **ends)
+            if name in self.past:
+                self.past[name] = self.past[name] + LOOK if gauge.out else 0.0
+            if gauge.out and self.past.get(name, STAYS) >= STAYS:
+                (limit,) = ends.values()
+                told = Finding(name, {"found": value, "limit": limit, "after": self.now, "speed": speed})
+                raise AbortedError(self, told, gauge)
 
     def pedal(self, share: float) -> None:
         """Moves the pedal.
@@ -269,3 +369,50 @@ class Stand:
             if abs(self.rpm - before) < SETTLED:
                 return
             before = self.rpm
+
+
+@lru_cache(maxsize=64)
+def stabilised(truck: Truck, settings: Settings) -> tuple[Settings, Finding]:
+    """Holds a truck at rated speed and a quarter of the pedal until coolant and oil stay, before whatever fails or is dialled in.
+
+    Parameters
+    ----------
+    settings : Settings
+        Weather, start temperatures and the table `dyno`.
+
+    Returns
+    -------
+    settings : Settings
+        With coolant and oil at the start as they are then.
+    told : Finding
+        That they stay, or do not.
+
+    Raises
+    ------
+    AbortedError
+        At a limit of the stand.
+
+    References
+    ----------
+    [1] 40 CFR 1065.510 (2004): warm until oil and water vary less than 2 % in 2 min (published); here of degrees Celsius, to
+        either side of their mean.
+    """
+    sound = settings.model_copy(update={"faults": Faults(), "circuits": Circuits()})
+    stand = Stand(truck, sound, log_s=1.0)
+    stand.limited = True
+    stand.run(2.0)
+    stand.hold(truck.engine.rated_speed_rpm, 100.0)
+    stand.pedal(WARM_LOAD)
+    span, steady = round(WARM_TIME / stand.row_s), False
+    while not steady and stand.now < LONGEST_WARM_UP:
+        stand.run(10.0)
+        columns = stand.columns(-span)
+        pair = columns["coolant_temperature_c"], columns["oil_temperature_c"]
+        opens = float(pair[0].min()) > truck.cooling.thermostat_opens_c - THERMOSTAT_NEAR
+        still = all(float(np.ptp(each)) < 2.0 * WARM_BAND * float(np.mean(each)) for each in pair)
+        steady = stand.now >= WARM_TIME and opens and still
+    coolant, oil = stand.clock.true("coolant_temperature"), stand.clock.true("oil_temperature")
+    warm = {"coolant_temperature_c": coolant - CELSIUS_ZERO, "oil_temperature_c": oil - CELSIUS_ZERO}
+    kind = "dyno.stabilised" if steady else "dyno.not_stabilised"
+    told = Finding(kind, {"after": stand.now, "coolant": coolant, "oil": oil})
+    return settings.model_copy(update={"start": settings.start.model_copy(update=warm)}), told

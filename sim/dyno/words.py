@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from sim.dyno.gauges import gauge_rows
 from sim.dyno.result import CAUTIONS, DynoResult
 from sim.units import GRAM_PER_KILOWATT_HOUR, quantity_text, to_si
 from sim.wording import said
@@ -24,9 +25,13 @@ def _full_load(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
     against = "the rated curve" if s["form"] == "flywheel" else "the same truck, sound, on these rollers"
     rows = [
         ("from, to", f"{s['start_rpm']:.0f} rpm without load to {s['end_rpm']:.0f} rpm, {s['run_s']:.0f} s"),
-        ("highest torque", f"{_torque(units, s['peak_torque_n_m'])} at {s['peak_torque_rpm']:.0f} rpm"),
+        (
+            "highest torque",
+            f"{_torque(units, s['peak_torque_n_m'])}; within 1 % of it from {s['peak_torque_from_rpm']:.0f} to"
+            f" {s['peak_torque_to_rpm']:.0f} rpm",
+        ),
         ("highest power", f"{_power(units, s['peak_power_kw'])} at {s['peak_power_rpm']:.0f} rpm"),
-        ("torque rise", "rated speed not reached" if rise is None else f"{rise:.1f} %"),
+        ("torque rise", "rated speed not reached at full load" if rise is None else f"{rise:.1f} % over rated speed"),
         (
             "lowest fuel per power",
             quantity_text(s["lowest_bsfc_g_kwh"] * GRAM_PER_KILOWATT_HOUR, "specific fuel", units),
@@ -83,9 +88,9 @@ def _governor(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
             f" {s['momentary_drop_percent']:.2f} %, steady {s['steady_drop_percent']:.2f} %",
         ),
         (
-            "high idle",
-            f"{s['high_idle_rpm']:.0f} rpm; truck's data {s['truck_high_idle_rpm']:.0f}; usual at most rated speed + 12 %,"
-            f" {s['high_idle_rule_rpm']:.0f} (common practice)",
+            "high idle: full pedal, no load",
+            f"{s['high_idle_rpm']:.0f} rpm; truck's data {s['truck_high_idle_rpm']:.0f}; usual at most 12 % over full-load"
+            f" governed speed, {s['high_idle_rule_rpm']:.0f} (common practice, no source)",
         ),
         (
             "low idle",
@@ -158,6 +163,14 @@ ROWS: dict[str, Callable[[dict[str, Any], str], list[tuple[str, str]]]] = {
 }
 
 
+def _aborted(s: dict[str, Any], units: str) -> list[tuple[str, str]]:
+    """Rows of a run that was broken off."""
+    return [
+        ("broken off after", quantity_text(s["run_s"], "time", units, 0)),
+        *((row[0], f"{row[1]}; limit: {row[2]}") for row in gauge_rows(s["gauges"], units)),
+    ]
+
+
 def summary_rows(result: DynoResult, units: str) -> list[tuple[str, str]]:
     """The numbers of a dyno run in words.
 
@@ -166,7 +179,17 @@ def summary_rows(result: DynoResult, units: str) -> list[tuple[str, str]]:
     units : str
         us, metric or both.
     """
-    return ROWS[result.test](result.summary, units)
+    rows = _aborted if result.summary["verdict"] == "aborted" else ROWS[result.test]
+    return rows(result.summary, units)
+
+
+def _gauge_lines(gauges: list[dict[str, Any]], units: str) -> list[str]:
+    """The table of gauges in columns, source last."""
+    if not gauges:
+        return []
+    rows = [("reading", "found", "specified", "verdict", "by"), *gauge_rows(gauges, units)]
+    widths = [max(len(row[place]) for row in rows) + 2 for place in range(4)]
+    return ["  " + "".join(f"{cell:{width}}" for cell, width in zip(row, [*widths, 0], strict=True)) for row in rows]
 
 
 def dyno_text(result: DynoResult, units: str) -> str:
@@ -186,9 +209,13 @@ def dyno_text(result: DynoResult, units: str) -> str:
     lines = [
         f"{s['verdict'].capitalize()}: {said(s['reading'], units)}",
         f"{s['truck']}, {s['test']} test, {s['form']}",
+        *([f"Decided by {said(s['decides'], units)}"] if s["decides"] else []),
         *(f"  ! {said(warning, units)}" for warning in s["warnings"]),
+        *(f"  {said(event, units)}" for event in s["events"]),
         "",
         *(f"  {name:30}{text}" for name, text in summary_rows(result, units)),
+        "",
+        *_gauge_lines(s["gauges"], units),
         "",
         *CAUTIONS,
     ]

@@ -873,6 +873,23 @@ class Dyno(Part):
     pedal_percent: float = _number("pedal held where two kinds of governor are compared", 10, 100, 50.0)
     load_step_percent: float = _number("of the rated torque at governed speed, applied at once", 5, 100, 50.0)
     accessory_step_kw: float = _number("load switched on at low idle", 0.5, 20.0, 6.0)
+    stabilised: bool = _switch("true: coolant and oil are stable before a run", True)
+    seed: int = _number("of the scatter: another number is another run", 0, 1000000, 1)
+    scatter_percent: float = _number("fuel of an injection from run to run, standard deviation, assumed", 0.0, 5.0, 0.2)
+    cylinder_scatter_percent: float = _number(
+        "fuel from cylinder to cylinder, standard deviation, assumed", 0.0, 10.0, 1.0
+    )
+    abort_coolant_c: float = _number("coolant at which a run is broken off, assumed", 60, 140, 110.0)
+    abort_exhaust_c: float = _number(
+        "exhaust before the turbine at which a run is broken off, assumed: common practice 700 for long",
+        300,
+        1200,
+        780.0,
+    )
+    abort_oil_kpa: float = _number("oil pressure below which a run is broken off, assumed", 0, 400, 70.0)
+    abort_over_rpm: float = _number(
+        "engine speed above high idle at which a run is broken off, assumed", 20, 1000, 250.0
+    )
 
     def check(self) -> None:
         """A step of speed is one that can settle."""

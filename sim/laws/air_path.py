@@ -465,6 +465,38 @@ def opacity(density, path):
 
 
 @compiled
+def blow_by(charge, share, temperature, pressure):
+    """Volume of gas that gets past the pistons.
+
+    Parameters
+    ----------
+    charge : float
+        Air through the cylinders. [kg/s]
+    share : float
+        Of it, past the rings. [-]
+    temperature : float
+        In the crankcase. [K]
+    pressure : float
+        In the crankcase, absolute. [Pa]
+
+    Returns
+    -------
+    flow : float
+        [m³/s]
+
+    References
+    ----------
+    [1] Ideal gas.
+
+    Examples
+    --------
+    >>> round(60000.0 * blow_by(0.6, 0.004, 368.15, 101325.0), 1)
+    150.2
+    """
+    return charge * share * DRY_AIR_GAS_CONSTANT * temperature / pressure
+
+
+@compiled
 def altitude_share(pressure):
     """Share of full torque that a turbocharged engine is allowed where its barometer reads a pressure.
 

@@ -136,7 +136,11 @@ def test_downloads_hold_everything(name):
     elif name == "dyno.json":
         assert json.loads(content)["summary"]["test"] == "full-load"
     else:
-        rows = {"trace.csv": len(result.columns["time_s"]), "points.csv": len(result.points["time_s"])}
+        rows = {
+            "trace.csv": len(result.columns["time_s"]),
+            "points.csv": len(result.points["time_s"]),
+            "gauges.csv": len(result.summary["gauges"]),
+        }
         assert content.count("\n") == 1 + rows.get(name, len(result.readings["time_s"]))
 
 

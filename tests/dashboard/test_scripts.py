@@ -19,7 +19,7 @@ from dashboard.trip.work import answer_of
 from sim.hidden.record import reading_words
 from sim.trips.result import BEST_RETARDING_RPM, BRAKE_LIMIT_C
 from sim.units import SYSTEMS, clock_time, from_si, quantity_kinds, quantity_text
-from sim.wording import finding, said, wordings
+from sim.wording import Amount, finding, said, wordings
 
 DASHBOARD = Path(__file__).resolve().parents[2] / "dashboard"
 SCRIPTS = sorted(file.relative_to(DASHBOARD).as_posix() for file in DASHBOARD.glob("*/*.js"))
@@ -206,7 +206,8 @@ def filled(kind, number):
     for _, name, how, _ in string.Formatter().parse(wordings()[kind]):
         if name:
             other = finding("warning.rolled_back", way=number)
-            values[name] = number if how else ["text", 7, other, [other, "more"]]
+            amount = Amount(number, "restriction", 1)
+            values[name] = amount if how == "bare" else number if how else ["text", 7, other, amount, [other, "more"]]
     return finding(kind, **values)
 
 

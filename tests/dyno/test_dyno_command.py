@@ -40,8 +40,8 @@ def test_each_test_prints_verdict_numbers_and_cautions(capsys, test):
 def test_units(capsys):
     _, metric, _ = run(capsys, *QUICK, "--units", "metric")
     _, us, _ = run(capsys, *QUICK, "--units", "us")
-    assert "N m at" in metric and "lb ft" not in metric and "psi" not in metric
-    assert "lb ft at" in us and "N m" not in us and "kPa" not in us
+    assert "N m; within 1 %" in metric and "lb ft" not in metric and "psi" not in metric
+    assert "lb ft; within 1 %" in us and "N m" not in us and "kPa" not in us
 
 
 def test_json_holds_columns_as_arrays_under_the_names_of_the_trip_trace(capsys):
@@ -68,7 +68,13 @@ def test_out_writes_a_folder_and_not_twice(capsys, tmp_path):
     folder = tmp_path / "run"
     code, out, _ = run(capsys, "--out", str(folder), "--predict", "peak_torque_n_m=1650lb.ft", *QUICK)
     assert code == 0 and "highest torque" in out and "within 3 %" in out
-    assert {path.name for path in folder.iterdir()} == {"report.html", "trace.csv", "points.csv", "dyno.json"}
+    assert {path.name for path in folder.iterdir()} == {
+        "report.html",
+        "trace.csv",
+        "points.csv",
+        "gauges.csv",
+        "dyno.json",
+    }
     rows = list(csv.DictReader(io.StringIO((folder / "points.csv").read_text(encoding="utf-8"))))
     assert [float(row["engine_speed_rpm"]) for row in rows] == list(range(2200, 800, -100))
     assert {row["limiter"] for row in rows} == {"governor", "full-load curve"}

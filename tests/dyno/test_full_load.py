@@ -50,7 +50,11 @@ def test_a_slow_sweep_lies_on_the_rated_curve(dyno, truck):
 
 def test_the_lug_down_of_the_worked_table(dyno):
     """1900 to 1100 rpm, 1650 lb ft rating: 471, 475, 475, 475, 471, 440, 408, 377, 346 hp (derived), here to 1 %."""
-    result = dyno("dyno.step_rpm=100", "dyno.lowest_rpm=1100")
+    as_rated = (
+        "dyno.stabilised=false",
+        "dyno.scatter_percent=0",
+    )  # oil as the rating has it, not as hot as the run makes it
+    result = dyno("dyno.step_rpm=100", "dyno.lowest_rpm=1100", *as_rated)
     printed = dict(zip(range(1900, 1000, -100), (471, 475, 475, 475, 471, 440, 408, 377, 346), strict=True))
     measured = dict(zip(np.round(result.points["engine_speed_rpm"]), result.points["power_kw"], strict=True))
     for rpm, power in printed.items():
@@ -69,7 +73,7 @@ def test_a_run_starts_above_2000_rpm_and_pulls_hardest_from_1600_down_to_1000(dy
     """Common practice, no source: highest torque from about 1600 down to about 1000 rpm; it falls below."""
     result = dyno(truck=truck)
     assert result.summary["start_rpm"] > 2000.0
-    assert 1000.0 <= result.summary["peak_torque_rpm"] <= 1600.0
+    assert 1000.0 <= result.summary["peak_torque_from_rpm"] <= result.summary["peak_torque_to_rpm"] <= 1600.0
     torque = dict(zip(result.points["engine_speed_rpm"], result.points["engine_torque_n_m"], strict=True))
     assert torque[900.0] < 0.95 * torque[1000.0]
     assert torque[2000.0] < 0.8 * result.summary["peak_torque_n_m"]
@@ -132,7 +136,7 @@ def test_wheel_power_is_about_a_fifth_below_the_flywheel(dyno, truck):
     """20 % with one drive axle, 25 % with two, for run-in only (common practice, no source); less with empty axles, whose
     tyres are hardly bent."""
     result = dyno("dyno.form=chassis", truck=truck)
-    least = 5.0 if truck == "long-haul-empty" else 14.0
+    least = 5.0 if truck == "long-haul-empty" else 13.5
     assert least < result.summary["wheel_loss_percent"] < 30.0
     seen = np.isfinite(result.points["wheel_power_kw"]) & (result.points["engine_speed_rpm"] <= 2100.0)
     assert np.all(result.points["wheel_power_kw"][seen] < result.points["power_kw"][seen])
@@ -143,7 +147,7 @@ def test_a_road_speed_limit_ends_a_run_on_rollers_and_is_named(dyno):
     assert result.summary["limiters"][0]["limiter"] == "road-speed limit"
     assert result.summary["start_rpm"] < 2000.0
     assert result.summary["torque_rise_percent"] is None, "the rated speed was never reached"
-    assert ("torque rise", "rated speed not reached") in summary_rows(result, "metric")
+    assert ("torque rise", "rated speed not reached at full load") in summary_rows(result, "metric")
     assert "torque_rise_percent" not in measured_values(result)
 
 
@@ -247,7 +251,10 @@ def test_air_too_far_from_the_reference_is_not_judged_a_pass(dyno):
 
 def test_the_band_is_the_one_that_is_set(dyno):
     assert dyno(fault="boost-leak").summary["verdict"] == "fail"
-    assert dyno("dyno.band_percent=20", fault="boost-leak").summary["verdict"] == "pass"
+    wide = dyno("dyno.band_percent=20", fault="boost-leak").summary
+    assert wide["reading"]["kind"] == "engine.gauge_out" and wide["verdict"] == "fail", (
+        "the curve passes, a gauge condemns"
+    )
 
 
 # ---------------------------------------------------------------- bad input

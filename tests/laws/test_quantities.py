@@ -11,7 +11,7 @@ import pytest
 from dashboard.trip.work import conditions_of
 from sim.inputs.specs import Settings
 from sim.units import SYSTEMS, quantity_kinds, quantity_text, shown_unit, shown_value
-from sim.wording import Finding, finding, said, wordings
+from sim.wording import Amount, Finding, finding, said, wordings
 
 ROOT = Path(__file__).resolve().parents[2]
 # as this program writes a unit -> as pint writes it; what is said after a unit of pressure is no unit
@@ -23,9 +23,17 @@ SPELT = {
     "g/s": "g/s", "lb/h": "lb/hour", "g/kWh": "g/(kW*hour)", "lb/(hp h)": "lb/(hp*hour)", "L/100 km": "L/km",
     "gal/100 mi": "gallon/mile", "mi/gal": "mile/gallon", "m/s²": "m/s**2",
     "ft/s²": "ft/s**2", "s": "s", "%": "percent", "1000 Btu": "Btu_it", "1000 lbf": "lbf", "1000 lb": "lb",
-    "t": "metric_ton", "min": "minute", "V": "volt", "Hz": "hertz", "ohm": "ohm",
+    "t": "metric_ton", "min": "minute", "V": "volt", "Hz": "hertz", "ohm": "ohm", "inH2O": "cmH2O", "L/min": "L/minute",
+    "ft³/min": "foot**3/minute",
 }  # fmt: skip
-SCALED = {"1000 Btu": 1000.0, "1000 lbf": 1000.0, "1000 lb": 1000.0, "L/100 km": 0.01, "gal/100 mi": 0.01}
+SCALED = {
+    "inH2O": 2.54,
+    "1000 Btu": 1000.0,
+    "1000 lbf": 1000.0,
+    "1000 lb": 1000.0,
+    "L/100 km": 0.01,
+    "gal/100 mi": 0.01,
+}
 UNITS = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
@@ -55,7 +63,8 @@ def fields_of(text: str) -> set[str]:
 
 def test_every_wording_can_be_read_in_both_systems():
     for kind, text in wordings().items():
-        values = dict.fromkeys(fields_of(text), 1.5)
+        fields = [(name, how) for _, name, how, _ in string.Formatter().parse(text) if name]
+        values = {name: Amount(1.5, "restriction") if how == "bare" else 1.5 for name, how in fields}
         metric, us = (said(Finding(kind, values), units) for units in SYSTEMS)
         assert metric and us and "{" not in metric + us, kind
 
