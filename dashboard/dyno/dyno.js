@@ -115,16 +115,19 @@ class Dyno extends Player {
   // ------------------------------------------------------------ a whole run
   showRun() {
     const { head } = this.run, { verdict } = head, name = this.titles(head.test)[1].toLowerCase();
-    const state = verdict === "fail" || verdict === "aborted" ? "alarm" : verdict === "pass" && !head.warnings.length ? "good" : "warned";
+    const state = ["fail", "aborted"].includes(verdict) ? "alarm"
+      : verdict === "pass" && !head.warnings.length ? "good" : "warned";
     this.verdict(state, `${verdict[0].toUpperCase()}${verdict.slice(1)}: ${said(head.reading)}`,
-      `${head.truck} \u2014 ${name}, ${head.form}`, [...(head.decides ? [["decided", said(head.decides)]] : []),
+      `${head.truck} \u2014 ${name}, ${head.form}`, [
+        ...(head.decides ? [["decided", said(head.decides)]] : []),
         ...head.warnings.map((each) => ["warning", said(each)]), ...head.events.map((each) => ["before", said(each)])]);
     this.scrub.max = String(head.play_s);
     this.buildReadings();
     this.part("numbers").replaceChildren(numbersTable(head.numbers, this.other?.head.numbers, "quantity", null));
-    this.part("judged").replaceChildren(table(["reading", "found", "specified", "verdict", "by"].map((text) => ({ text })),
-      head.judged.map((row) => ["gauge", "found", "specified", "verdict", "source"].map((key) => ({ text: said(row[key]),
-        class: row.out && key === "verdict" ? "out" : key === "source" ? "quiet small" : "" })))));
+    const kinds = { gauge: "", found: "", specified: "", verdict: "out", source: "quiet small" };
+    this.part("judged").replaceChildren(table(["reading", "found", "specified", "verdict", "by"],
+      head.judged.map((row) => Object.entries(kinds).map(([key, kind]) =>
+        ({ text: said(row[key]), class: kind === "out" && !row.out ? "" : kind })))));
     this.part("points").replaceChildren(this.points());
     const codes = head.codes.map((code) => codeText(code, code.count, code.active ? "active at the end" : "earlier"));
     this.part("codes").replaceChildren(...(codes.length ? [worded("h3", "Codes the controller has set"),

@@ -52,7 +52,9 @@ export const said = ({ kind, values }) =>
 export function inWords(value, how) {
   if (Array.isArray(value)) { return value.map((each) => inWords(each, how)).join(", "); }
   if (value?.kind) { return said(value); }
-  if (value?.quantity) { return (how === "bare" ? number : quantity)(value.value ?? NaN, value.quantity, value.digits ?? undefined); }
+  if (value?.quantity) {
+    return (how === "bare" ? number : quantity)(value.value ?? NaN, value.quantity, value.digits ?? undefined);
+  }
   if (!how) { return String(value); }
   if (how === "clock") { return clock(value); }
   const [kind, digits] = how.split(".");

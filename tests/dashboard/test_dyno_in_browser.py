@@ -57,8 +57,11 @@ def test_a_lesson_on_the_dyno(visit):
     part(seen, "keep").click()
     page.get_by_role("button", name="air filter blocked").click()
     made(seen, 2)
-    expect(part(seen, "verdict")).to_contain_text("Fail: low at high engine speed")
-    assert "condition.intake_restriction_kpa=25" in page.url
+    expect(part(seen, "verdict")).to_contain_text("intake restriction at 1800 rpm is high")
+    assert "condition.intake_restriction_kpa=8" in page.url
+    gauge = part(seen, "judged").locator("tr", has_text="intake restriction")
+    expect(gauge).to_contain_text("at most 6.2 kPa")
+    expect(gauge.locator(".out")).to_have_text("high")
     expect(part(seen, "numbers")).to_contain_text("kept run")
     page.locator("#dyno-meter").select_option("boost pressure")
     made(seen, 3)
@@ -69,6 +72,7 @@ def test_a_lesson_on_the_dyno(visit):
     page.get_by_role("button", name="US", exact=True).click()
     assert shown(seen, "engine_torque") == pytest.approx(metric / 1.3558, abs=1.5)
     assert "psi" in meter.inner_text()
+    expect(gauge).to_contain_text("at most 25.0 inH2O")
     page.get_by_role("button", name="metric", exact=True).click()
 
     # dialled in on the fly: the run goes on from the cursor and the engine answers

@@ -125,6 +125,23 @@ def test_rollers_settled_steps_a_meter_and_codes():
     assert columns["meters:play"].max() == pytest.approx(broken["chapters"][0]["end"], abs=1.0)
 
 
+@pytest.mark.parametrize("test", RUNS)
+def test_every_test_is_sent_its_gauges_beside_what_is_specified(answers, test):
+    result, head, _ = answers[test]
+    assert head["judged"] == json.loads(json.dumps(result.summary["gauges"])) and head["judged"]
+    assert head["decides"] is None and not any(row["out"] for row in head["judged"])
+
+
+@pytest.mark.parametrize("test", RUNS)
+def test_a_run_that_is_broken_off_is_sent_up_to_there(test):
+    """Motoring and retarding burn nothing: oil pressure is what can end them."""
+    result = run(test, "dyno.abort_oil_kpa=400", "dyno.stabilised=false")
+    head, columns = opened(pack(*answer_of(result)))
+    assert head["verdict"] == "aborted" and head["decides"]["values"]["gauge"]["kind"] == "gauge.abort_oil_pressure"
+    assert columns["run:play"][-1] == pytest.approx(head["play_s"]) and head["points"] == [] and head["found"] == {}
+    assert [name for name, *_ in head["numbers"]] == ["broken off after", "oil pressure"]
+
+
 @pytest.mark.parametrize("name", FILES)
 def test_downloads_hold_everything(name):
     inputs = read_setup(setup_of({**USUAL, "changes": {"circuits.meters": '["boost pressure"]'}}))

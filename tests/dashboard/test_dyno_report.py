@@ -137,3 +137,13 @@ def test_in_a_browser_it_draws_fits_and_says_nothing(browser, results, tmp_path,
         assert said == []
     finally:
         context.close()
+
+
+def test_the_report_prints_the_gauges_and_a_run_that_was_broken_off():
+    blocked = run_dyno(load_truck(T1, FAULTS["high-back-pressure"].changes), load_settings(None))
+    page = dyno_report(blocked)
+    assert "Gauges beside what is specified" in page and "at most 6.8 kPa" in page and "at most 27.2 inH2O" in page
+    assert "exhaust back pressure at 1800 rpm is high" in page and "Stable before the run" in page
+    ended = run_dyno(T1, load_settings(None, ["dyno.abort_exhaust_c=600"]))
+    page = dyno_report(ended, lab_entries(ended, {}))
+    assert "Aborted: broken off at hot exhaust" in page and "look for air that is missing" in page
