@@ -150,6 +150,8 @@ def trip_file_seconds(inputs: Inputs, name: str) -> float:
 
 SPAN = 1700.0  # rpm a sweep goes through at most, assumed
 OTHER_TESTS = 300.0  # s of the truck's time that a test without sweep marches through, rounded up
+WARM_UP = 600.0  # s of it before a run, from cold
+SOUND_TOO = 2.0  # a sweep is made with a sound engine, too
 
 
 def dyno_seconds(inputs: Inputs) -> float:
@@ -162,7 +164,7 @@ def dyno_seconds(inputs: Inputs) -> float:
     """
     dyno = inputs.settings.dyno
     sweep = SPAN / dyno.step_rpm * dyno.step_s if dyno.step_rpm else SPAN / dyno.rate_rpm_per_s
-    return BEGIN + march_seconds(OTHER_TESTS + sweep * (1 + dyno.both_ways), inputs.settings)
+    return BEGIN + march_seconds(WARM_UP + OTHER_TESTS + SOUND_TOO * sweep * (1 + dyno.both_ways), inputs.settings)
 
 
 def dyno_file_seconds(inputs: Inputs, name: str) -> float:

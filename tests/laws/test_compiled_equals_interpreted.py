@@ -53,6 +53,7 @@ SWEEPS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
         "leak_flow": ((0.0, 1e-3), (5e4, 4e5), (250.0, 400.0), (5e4, 1.1e5)),
         "smoke_density": ((10.0, 80.0),),
         "opacity": ((0.0, 10.0), (0.1, 1.0)),
+        "blow_by": ((0.0, 1.5), (0.0, 0.05), (250.0, 400.0), (5e4, 1.1e5)),
         "altitude_share": ((4e4, 1.1e5),),
     },
     "brakes": {
