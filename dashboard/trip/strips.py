@@ -123,7 +123,8 @@ def lamps_of(result: Result) -> list[dict[str, Any]]:
     if over >= 0.5:
         limit = lamp("warned", "over limit", finding("lamp.over_limit", time=over).data())
     else:
-        limit = lamp("good", "posted limit", finding("lamp.kept" if result.route.limits else "lamp.none").data())
+        kept = finding("lamp.kept") if result.route.limits else finding("lamp.none")
+        limit = lamp("good", "posted limit", kept.data())
     if mean > BRAKE_LIMIT_C:
         state, word = "alarm", "brakes beyond their limit"
     elif hottest > BRAKE_LIMIT_C:

@@ -50,7 +50,7 @@ WARM = 2**-4  # K
 MORE = (
     "time", "distance", "grade", "accelerator", "brake_pressure", "stage_reason", "active_cylinders",
     "drive_force", "aero_force", "rolling_force", "grade_force", "clutch_locked", "fuel_cut",
-    "set_speed",
+    "set_speed", "speed_limit",
 )  # fmt: skip
 SHAPES = (
     "elevation_m", "speed_m_s", "engine_speed_rpm", "engine_torque_n_m", "fuel_rate_g_s", "engine_brake_power_kw",

@@ -253,7 +253,7 @@ def import_track(
     smooth : float
         Length over which heights are smoothed. [m]
     limit : float or None
-        Posted limit of the whole road; None leaves it to `load_route`. [m/s]
+        Posted limit of the whole road; None posts none. [m/s]
     content : bytes or None
         What is in the file, when it is at hand; then no disk is touched and `path` is but its name.
 

@@ -68,8 +68,8 @@ def not_held(result):
         and result.route.grade_at(event["distance_m"]) < FALLING
         for event in result.events
     )
-    kept = [result.settings.kept(result.route.limit_at(place)) for place in result.trace["distance_m"]]
-    faster = result.trace["speed_m_s"] - kept > NOTICED
+    share, trace = result.settings.driver.speed_limit_share, result.trace
+    faster = trace["speed_m_s"] - [share * result.route.limit_at(place) for place in trace["distance_m"]] > NOTICED
     return (
         braked or result.summary["ended"] == "runaway" or result.summary["time_over_governed_s"] > 5.0 or faster.any()
     )

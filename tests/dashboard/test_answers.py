@@ -153,7 +153,7 @@ def test_lamps_say_the_worst_in_both_units(hot, trip):
     metric, us = (said(lamps["brakes beyond their limit"]["said"], units) for units in SYSTEMS)
     assert f"mean {mean:.0f}" in metric and f"mean {mean * 9 / 5 + 32:.0f}" in us and "500 °F" in us
     changes = ("drill.hold_gear=10", "drill.service_brakes=false", "start.speed_km_h=90")
-    away = trip("long-haul-manual", "grade:-8%,8km,1500m", *changes)
+    away = trip("long-haul-manual", "grade:-8%,8km,1500m,90km/h", *changes)
     assert away.summary["ended"] == "runaway"
     states = {lamp["name"]: lamp["state"] for lamp in lamps_of(away)}
     assert states["runaway"] == "alarm" and states["over limit"] == "warned"

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from urllib.parse import unquote
 
 import pytest
 
@@ -93,6 +94,17 @@ def test_the_verdict_comes_first_and_cautions_are_there(visit):
     assert seen.page.locator(".lamp").first.bounding_box()["y"] < seen.page.locator(".cluster").bounding_box()["y"]
     expect(seen.page.locator("footer.cautions")).to_contain_text("A teaching model")
     expect(part(seen, "foreseen")).to_contain_text("careless")
+
+
+def test_a_constant_grade_posts_a_limit_only_where_one_is_written(visit):
+    seen = driven(visit("/?road=grade:-2%25,1km,100m&settings=defaults"))
+    expect(part(seen, "speed_more")).to_have_text("no limit")
+    limit = seen.page.locator("#trip-constant-limit")
+    assert limit.input_value() == ""
+    limit.fill("70")
+    limit.press("Tab")
+    expect(part(seen, "speed_more")).to_have_text("limit 70")
+    assert "1km,100m,70km/h" in unquote(seen.page.url)
 
 
 def test_a_change_drives_again_at_once_and_the_address_reopens_it(visit):

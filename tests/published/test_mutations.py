@@ -28,6 +28,7 @@ EXEMPT = {
     "air_path.rotor_head": "coefficient from memory; it says how fast a rotor turns, and cancels in the boost it comes to",
     "air_path.gate_share": "size of the waste gate assumed; printed is only a band for the boost it keeps",
     "air_path.leak_flow": "printed is only that boost falls; held to the handbook's nozzle flow by the tests of the laws",
+    "air_path.blow_by": "share of a sound engine assumed; no source prints a value",
     "air_path.smoke_density": "shape and numbers assumed; no source prints a value",
     "driveline.friction_force": "passes or clips what it is given; no number of its own (kernel: energy and stick-slip)",
     "engine.road_speed_share": "a proportional band is common practice, but no source prints a value",
