@@ -10,7 +10,8 @@ from sim.wording import said
 
 def shares_text(terms: Mapping[str, float], whole: float) -> str:
     """Parts of a whole, largest first, those of less than a tenth of a percent left out."""
-    told = sorted(((name, 100.0 * part / whole) for name, part in terms.items()), key=lambda term: -term[1])
+    scale = 100.0 / whole if whole > 0.0 else 0.0
+    told = sorted(((name, part * scale) for name, part in terms.items()), key=lambda term: -term[1])
     return ", ".join(f"{name} {share:.1f} %" for name, share in told if abs(share) >= 0.1)
 
 

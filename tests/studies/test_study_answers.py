@@ -190,7 +190,7 @@ def test_fuel_is_credited_for_height_and_that_is_said():
     assert list(up.answers["quantities"]) == ["fuel_credited_l_per_100km"]
     assert "study.height_credited" in kinds_in(up.answers["notes"])
     climbed = up.column("net_height_m")
-    assert climbed == pytest.approx([9.9995, -9.9995], abs=1e-3)
+    assert climbed == pytest.approx([9.9995, -9.9995], abs=2e-3)  # a trip ends within a tick behind the end of its road
     efficiency, heat, density = (
         up.column(key)[0]
         for key in ("engine.indicated_efficiency", "fuel.lower_heating_value_mj_per_kg", "fuel.density_kg_per_l")
