@@ -113,7 +113,8 @@ class Sums:
             work = self.braking_mean(manifold, exhaust) * swept * cylinders / engine.cylinders / (4.0 * pi) * rpm * TURN
             heat = (1.0 - self.truck.cooling.coolant_compression_share) * work
             burnt = 298.15 + (1004.5 * (intake - 298.15) + heat / flow) / 1148.0
-            past = min(max((manifold - ambient) / 1000.0 - brake.gate_opens_kpa, 0.0) / air.gate_span_kpa, 0.5)
+            behind_it = (ambient - air.filter_kpa * loss) * ratio - ambient
+            past = min(max(behind_it / 1000.0 - brake.gate_opens_kpa, 0.0) / air.gate_span_kpa, 0.5)
             behind = ambient + air.exhaust_kpa * loss
             through = (1.0 - past) * flow
             passing = through * (287.053 * burnt) ** 0.5 / (brake.nozzle_cm2 * 1e-4 * behind)

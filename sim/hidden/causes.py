@@ -206,8 +206,8 @@ CAUSES = (
         "leaks",
         3,
         "It is weak at low revs, and smokes when I step on it.",
-        f"{CURVE} Low at low speed with both restriction gauges normal: charge air escapes.",
-        changes=(("condition.charge_leak_cm2", 2.0),),
+        f"{CURVE} Low at low speed, boost low there, no gauge past its limit: charge air escapes.",
+        changes=(("condition.charge_leak_cm2", 3.0),),
     ),
     Cause(
         "charge cooler",

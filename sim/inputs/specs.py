@@ -252,7 +252,7 @@ class AirPath(Part):
     rotor_inertia_kg_m2: float = _number("wheels and shaft", 1e-7, 0.01)
     impeller_mm: float = _number("tip diameter of the compressor wheel", 30, 200)
     nozzle_cm2: float = _number("effective area of the turbine", 2, 60)
-    gate_opens_kpa: float = _number("boost at which the waste gate opens", 20, 500)
+    gate_opens_kpa: float = _number("boost behind the compressor at which the waste gate opens", 20, 500)
     gate_span_kpa: float = _number("boost above it at which all of the exhaust would pass", 20, 1000)
 
     def check(self) -> None:
@@ -269,7 +269,7 @@ class EngineBrake(Part):
     polytropic_exponent: float = _number("of the compression", 1.2, 1.4)
     returned_share: float = _number("of the compression work that comes back", 0.0, 0.5)
     nozzle_cm2: float = _number("effective area of the turbine, narrowed while braking", 1, 60)
-    gate_opens_kpa: float = _number("boost at which the waste gate opens while braking", 5, 500)
+    gate_opens_kpa: float = _number("boost behind the compressor at which the waste gate opens while braking", 5, 500)
     stage_1: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 1")
     stage_2: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 2")
     stage_3: tuple[Pair, ...] = Field(description="pairs of cylinders in stage 3")

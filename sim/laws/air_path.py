@@ -333,7 +333,7 @@ def gate_share(boost, opening, span):
     Parameters
     ----------
     boost : float
-        Manifold above outside pressure. [Pa]
+        Behind the compressor, above outside pressure. [Pa]
     opening : float
         At which the gate leaves its seat. [Pa]
     span : float

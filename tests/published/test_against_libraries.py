@@ -75,7 +75,7 @@ PINT_NAMES = {
     "pa": "pascal",
     "kpa": "kilopascal",
     "bar": "bar",
-    "inh2o": "inch * water * standard_gravity",
+    "inh2o": "inch * kilogram / liter * standard_gravity",
     "psi": "pound_force_per_square_inch",
     "w": "watt",
     "kw": "kilowatt",
