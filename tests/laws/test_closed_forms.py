@@ -19,13 +19,18 @@ def test_altitude_counts_from_a_thousand_metres_and_takes_no_more_than_it_may(he
     assert altitude_share(pressure) == pytest.approx(share, abs=3e-4)
 
 
-@pytest.mark.parametrize(("milligrams", "exponent"), [(39.9, 0.3), (50.0, 0.66), (64.5, 1.182), (65.5, 1.2), (80.0, 1.2)])
+@pytest.mark.parametrize(
+    ("milligrams", "exponent"), [(39.9, 0.3), (50.0, 0.66), (64.5, 1.182), (65.5, 1.2), (80.0, 1.2)]
+)
 def test_the_exponent_of_an_engine_ends_where_the_standard_says(milligrams, exponent):
     """ISO 1585: 0.036 q - 1.14 from 40 to 65 mg/L."""
     assert engine_factor(milligrams / 1000.0, 0.040, 0.3) == pytest.approx(exponent)
 
 
-@pytest.mark.parametrize(("percent", "code"), [(10.49, 135), (10.51, 136), (-124.6, 0), (-140.0, 0), (124.4, 249), (126.0, 250), (190.0, 250)])
+@pytest.mark.parametrize(
+    ("percent", "code"),
+    [(10.49, 135), (10.51, 136), (-124.6, 0), (-140.0, 0), (124.4, 249), (126.0, 250), (190.0, 250)],
+)
 def test_a_torque_goes_as_the_nearest_whole_percent_from_125_below_to_125_above(percent, code):
     """SAE J1939: 1 % a bit, offset -125 %, up to 125 %."""
     assert torque_code(percent * 20.0, 2000.0) == code
