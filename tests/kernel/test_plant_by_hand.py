@@ -7,12 +7,13 @@ from one_moment import T1, TURN, ZERO, Moment
 from quasi_static import G, Sums
 
 from sim.march import plant
-from sim.march.air_path import settled_lines
+from sim.march.air_path import settle_air, settled_lines, still
 from sim.march.assemble import CURVE_STEP
 from sim.march.records import (
     AIR_FUEL_LIMIT,
     ALTITUDE,
     FULL_LOAD_CURVE,
+    FULL_LOAD_ROW,
     GOVERNOR,
     IDLE_GOVERNOR,
     NO_LIMITER,
@@ -70,7 +71,7 @@ def test_full_pedal_gives_the_curve_of_the_file_less_what_fan_and_accessories_dr
     by_hand = sums(truck)
     engine = moment.truck.engine
     torque = moment.run(rpm, 1.0)
-    assert torque == pytest.approx(moment.full_load(rpm) - by_hand.accessories(rpm), rel=2e-3)
+    assert moment.full_load(rpm) - torque == pytest.approx(by_hand.accessories(rpm), rel=5e-3)
     assert moment.s["fan_torque"] + moment.s["accessory_torque"] == pytest.approx(by_hand.accessories(rpm), rel=1e-3)
     assert moment.s["fan_power"] + moment.s["accessory_power"] == pytest.approx(
         by_hand.accessories(rpm) * rpm * TURN, rel=1e-3
@@ -468,7 +469,7 @@ def test_a_coasting_truck_speeds_up_as_by_hand(moment, grade):
     moment.b["driver_demand"] = 0.0
     plant.settle(moment.s, moment.b, moment.c, moment.p, moment.tables)
     found = plant.rolling_acceleration(moment.s, moment.p, moment.tables)
-    assert found == pytest.approx(sums().gain(rpm, gear, 0, 0.0, grade), rel=5e-3)
+    assert found == pytest.approx(sums().gain(rpm, gear, 0, 0.0, grade), rel=2e-3)
     moment.s["brake_pressure_drive"] = moment.s["brake_pressure_steer"] = moment.s["brake_pressure_trailer"] = 2.0e5
     plant.settle(moment.s, moment.b, moment.c, moment.p, moment.tables)
     brakes = sum(
@@ -479,6 +480,21 @@ def test_a_coasting_truck_speeds_up_as_by_hand(moment, grade):
     turning = moment.truck.vehicle.mass_kg + 18 * 13.6 / 0.49**2
     ratio = moment.truck.gearbox.ratios[gear - 1] * moment.truck.driveline.axle_ratio / 0.49
     assert (found - slower) * (turning + 4.15 * ratio**2) == pytest.approx(brakes, rel=2e-3)
+
+
+@pytest.mark.parametrize("part", ["shaft_inertia", "vehicle_body", "wheel_body"])
+def test_what_turns_or_rolls_with_the_truck_is_to_be_accelerated_too(moment, part):
+    """Newton: the same force over what is moved, of which a shaft counts with the square of its turns per way."""
+    gear, more = 3, {"shaft_inertia": 1.0, "vehicle_body": 2000.0, "wheel_body": 2000.0}[part]
+    turns = moment.truck.gearbox.ratios[gear - 1] * 3.36 / 0.49
+    moment.roll(1500.0 * TURN / turns, gear, -0.08)
+    force = sums().push(float(moment.s["speed"]), gear, 0, 0.0, -0.08)
+    moved = []
+    for added in (0.0, more):
+        moment.p[part] += added
+        plant.settle(moment.s, moment.b, moment.c, moment.p, moment.tables)
+        moved.append(force / plant.rolling_acceleration(moment.s, moment.p, moment.tables))
+    assert moved[1] - moved[0] == pytest.approx(more * turns**2 if part == "shaft_inertia" else more, rel=5e-3)
 
 
 # ---------------------------------------------------------------- what is asked from outside a tick
@@ -508,7 +524,8 @@ def test_a_forecast_holds_the_truck_back_as_by_hand(settled, stage, height):
     speed = rpm * TURN / ratio * settled.truck.tyres.rolling_radius_m
     pressure = by_hand.air(height)[0]
     found = plant.asked_retarding(settled.parameters, settled.tables, gear, rpm * TURN, pressure, cylinders)
-    assert found == pytest.approx(by_hand.held_by_engine(speed, gear, stage, height), rel=0.01)
+    near = 0.01 if stage else 1e-3
+    assert found == pytest.approx(by_hand.held_by_engine(speed, gear, stage, height), rel=near)
 
 
 def test_a_forecast_of_full_pedal_pulls_as_by_hand(settled):
@@ -531,6 +548,28 @@ def test_a_forecast_of_full_pedal_pulls_as_by_hand(settled):
     at_wheels = (torque * (1.0 - lost) - constant) * ratio - settled.truck.driveline.axle_drag_n_m
     unboosted = plant.asked_pull(*asked, 101_325.0, 288.15, powers, False)
     assert unboosted == pytest.approx(at_wheels * settled.truck.driveline.axle_efficiency / radius, rel=2e-3)
+
+
+def test_where_the_air_is_less_than_the_curve_asks_the_air_decides(settled):
+    """What the settled turbocharger of the same truck brings at that speed."""
+    rpm, gear = 1200.0, 6
+    friction = sums().retarding_torques(rpm, 0, 1.0e5)[0]
+    air = Moment()
+    still(air.s, air.p, air.s["ambient_pressure"], air.s["ambient_temperature"])
+    allowed = settle_air(air.s, air.p, air.tables, air.turn(rpm), 0.0)
+    tables = settled.tables.copy()
+    tables[FULL_LOAD_ROW] *= 5.0
+    pull = plant.asked_pull(settled.parameters, tables, gear, rpm * TURN, 101_325.0, 288.15, 0.0, True)
+    slope, drag = plant.asked_driveline(settled.parameters, tables, allowed - friction, gear, rpm * TURN)
+    assert pull == pytest.approx(slope * (allowed - friction) - drag, rel=5e-3)
+
+
+@pytest.mark.parametrize(("oil_c", "more"), [(0.0, True), (90.0, False), (120.0, False)])
+def test_cold_oil_is_felt_beyond_the_friction_of_a_warm_engine(moment, oil_c, more):
+    asked = plant.asked_cold_drag(moment.parameters, moment.tables, 1500.0 * TURN, oil_c + ZERO)
+    factor = (walther(oil_c, (110.0, 15.0)) / walther(90.0, (110.0, 15.0))) ** 0.22
+    friction = sums().retarding_torques(1500.0, 0, 1.0e5)[0]
+    assert asked == pytest.approx((factor - 1.0) * friction if more else 0.0, rel=5e-3, abs=0.1)
 
 
 def test_an_idling_engine_is_asked_as_if_it_ran_at_thirty_radians_a_second(settled):

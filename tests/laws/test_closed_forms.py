@@ -52,7 +52,7 @@ def test_oil_pressure_goes_with_the_root_of_viscosity_and_with_speed(times):
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.8])
 def test_what_a_slipping_fan_clutch_takes_beyond_its_fan_is_its_slip_heat(share):
-    """First principles: both sides of a clutch have one torque; that of a fan is its power over its speed, and goes with its square."""
+    """First principles: both sides of a clutch have one torque, that of a fan, which goes with its speed squared."""
     turning, locked = 1800.0 * pi / 30.0, 4.0e4
     torque = locked / turning * share**2
     fan, slip = torque * share * turning, torque * (1.0 - share) * turning

@@ -1,7 +1,8 @@
 """Every constant and every computing line of the model, made wrong one after the other, and who notices.
 
 `python tests/published/mutants.py [FILE ...]` tries all mutants of the files, or of all of `FILES`, and writes `mutants.csv` as
-it goes: what stands there already is not tried again, unless `--again` says so; `--unnoticed` tries again what nothing noticed.
+it goes: what stands there already is not tried again, unless `--again` says so; `--unnoticed` tries again what nothing noticed
+and has no reason yet.
 
 As in `test_mutations`, in one process of plain Python. A mutant is other code in the same function, so that whoever holds the
 function runs it. Judges are the rows of the published checks and tests that pytest has collected. Each is run once on the sound
@@ -21,8 +22,9 @@ import ast
 import contextlib
 import copy
 import csv
+import hashlib
 import importlib
-import inspect
+import json
 import os
 import signal
 import sys
@@ -34,6 +36,7 @@ from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
 
 import pytest
+from test_wrong_trips import made_wrong
 
 ROOT = Path(__file__).resolve().parents[2]
 RESULT = Path(__file__).with_suffix(".csv")
@@ -46,15 +49,43 @@ FACTOR = 1.03
 HALVES = {0.5, 1.5, 2.5, 3.5}
 ROUNDING = 1.0e-5
 NOTHING, NOT_RUN = "nothing", "not run"
+SAMPLE, SEED = 150, "haul"
 # whose tests are judges, beside the published checks and the examples in docstrings
 TESTS = (
     "tests/laws",
+    *(f"tests/kernel/test_{what}_by_hand.py" for what in ("plant", "heat", "kernel", "controller")),
     "tests/kernel/test_contacts.py",
-    "tests/kernel/test_plant_by_hand.py",
-    "tests/kernel/test_heat_by_hand.py",
+    "tests/published/test_short_trips.py",
 )
 LEAVE_OUT = ("compiled_equals_interpreted", "quantities", "from_the_straight_line", "a_tenth_richer")
 LONGEST = 15.0  # s in plain Python, after which a test is no judge
+
+
+# once wrong without anybody noticing: what, where, what stands there, what is put, words in the name of the test that must notice
+NAMED = [
+    tuple(cell.strip() for cell in line.split("|"))
+    for line in """
+    rise of boost | march.air_path.breathe | energy + kept * step | energy + 0.8 * kept * step | rotor_gains [0.0-0.3]
+    fall of boost | march.air_path.breathe | 1.0 + decay * step | 1.0 + 1.3 * decay * step | rotor_gains [0.0-1.3]
+    build-up of braking | march.air_path.breathe | energy + kept * step | energy + 0.8 * kept * step | rotor_gains [6.0-0.3]
+    told retarder power | march.plant.engine | + compression + drawn) | + compression - drawn) | brake_takes_the_work [pairs2-3]
+    fan in the radiator | laws.thermal.radiator_conductance | * fan_speed | * 0.9 * fan_speed | radiator_sheds [100.0]
+    accessories drawn | march.plant.engine | drawn = (fan + | drawn = 0.97 * (fan + | full_pedal_gives [1200.0-long-haul-manual]
+    oil from 120 C on | laws.engine.oil_viscosity | - 0.7 | - 0.7 + 0.5 * (temperature > 393.15) | dragged_engine [140.0]
+    air of 30 m higher | march.plant.surroundings | e(s["elevation"], | e(s["elevation"] + 30.0, | air_is_that_of_the_height [30.0]
+    map below its first torque | march.plant.fuel_rate | scale = indicated | scale = 1.2 * indicated | below_its_first_torque [0.5]
+    fade 30 K cold | march.plant.group_brake_force | step"], temperature) | step"], temperature - 30.0) | brakes_fade [359.0-0.825]
+    lag of the drive axles | march.kernel.fill | supplied, p["brake_lag_d | supplied, 1.3 * p["brake_lag_d | lag_of_the_drive
+    letting in a clutch | laws.foot.clutch_share | return way * way | return way**1.7 | automated_clutch_takes
+    ramp that refuels at idle | laws.engine.idle_torque | (1.0 - above) | (1.0 - above) ** 1.2 | straight_ramp [0.5]
+    matching a gear | laws.foot.matched_speed | ratio * road_speed | 0.97 * ratio * road_speed | match_a_speed [2.0]
+    matching a gear by foot | march.seat.hold_engine_speed | = min(d["turn | = min(0.97 * d["turn | holds_an_engine_speed
+    root in the oil pressure | laws.engine_fluids.oil_pressure | .sqrt(viscosity | .cbrt(viscosity | root_of_viscosity [4.0]
+    slip heat of the fan | laws.thermal.fan_power | * input_speed * | * fan_speed * | slip_heat [0.5]
+    delay between stages | actors.brake_stages.brake_stages | else retarding.step | else 1.3 * retarding.step | delays_and_the_dwell
+    dwell of a stage in cruise | actors.cruise.overspeed_stages | = cruise.stage_up | = 1.3 * cruise.stage_up | delays_and_the_dwell
+    """.strip().splitlines()
+]
 
 
 # ---------------------------------------------------------------- what is made wrong
@@ -206,7 +237,7 @@ class Source:
     def mutants(self) -> Iterator[Mutant]:
         """Each of them, in the order of the file."""
         seen: Counter[tuple[str, ...]] = Counter()
-        blocks = [("", [each for each in self.constants])]
+        blocks = [("", list(self.constants))]
         blocks += [(name, list(statements_of(node.body))) for name, node in self.functions.items()]
         for function, statements in blocks:
             for statement in statements:
@@ -390,7 +421,7 @@ def test_judges(items: list[pytest.Item]) -> Iterator[Judge]:
             continue
         names = dict(item.dtest.globs) if hasattr(item, "dtest") else None  # type: ignore[attr-defined]
         quick_to_fail(item)
-        yield Judge(item.nodeid, lambda item=item, names=names: fails(item, names))
+        yield Judge(item.nodeid.rpartition("/")[2], lambda item=item, names=names: fails(item, names))
 
 
 def quick_to_fail(item: pytest.Item) -> None:
@@ -498,6 +529,41 @@ def in_court(work: Callable[[Court], None]) -> None:
     assert status in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED), status
 
 
+def named_in(court: Court) -> dict[str, bool]:
+    """For each row of `NAMED` whether its judge, which passes on the sound model, fails."""
+    found = {}
+    for what, where, stands, put, words in NAMED:
+        module, _, name = where.rpartition(".")
+        function = getattr(importlib.import_module(f"sim.{module}"), name)
+        wrong = made_wrong(function, stands, put)
+        (judge,) = [name for name in court.every if all(word in name for word in words.split())]
+        if not court.is_judge(judge):
+            raise LookupError(f"{judge} does not pass on the sound model")
+        sound, function.__code__ = function.__code__, wrong.__code__
+        try:
+            found[what] = court.every[judge].notices()
+        finally:
+            function.__code__ = sound
+    return found
+
+
+def sample() -> list[tuple[Source, Mutant]]:
+    """`SAMPLE` mutants of all files, the same until their own lines change."""
+    every = [(source, mutant) for source in map(Source, FILES) for mutant in source.mutants()]
+    every.sort(key=lambda each: hashlib.sha256(f"{SEED}{each[1].key}".encode()).digest())
+    return every[:SAMPLE]
+
+
+def sampled_in(court: Court) -> list[str]:
+    """The mutants of the sample that nothing notices although the list does not say so."""
+    results, missed = read_results(), []
+    for source, mutant in sample():
+        known, _ = results.get(mutant.key, (NOT_RUN, ""))
+        if known != NOTHING and court.notices(source, mutant, known) == NOTHING:
+            missed.append(" | ".join(mutant.key))
+    return missed
+
+
 def try_all(court: Court, files: list[str], again: bool, unnoticed: bool) -> None:
     """Tries the mutants of the files and writes down who noticed."""
     results = read_results()
@@ -505,7 +571,7 @@ def try_all(court: Court, files: list[str], again: bool, unnoticed: bool) -> Non
         source, counted, begin = Source(file), Counter(), time.perf_counter()
         for mutant in source.mutants():
             known, reason = results.get(mutant.key, (NOT_RUN, ""))
-            if again or known == NOT_RUN or (unnoticed and known == NOTHING):
+            if again or known == NOT_RUN or (unnoticed and known == NOTHING and not reason):
                 old = known if known not in {NOT_RUN, NOTHING} else ""
                 known = court.notices(source, mutant, old)
                 results[mutant.key] = known, reason if known == NOTHING else ""
@@ -528,6 +594,10 @@ def plain() -> None:
 
 if __name__ == "__main__":
     plain()
+    answers = {"--named": named_in, "--sample": sampled_in}
     options = {each for each in sys.argv[1:] if each.startswith("--")}
+    for option in options & set(answers):
+        in_court(lambda court, option=option: print(f"\n{json.dumps(answers[option](court))}"))
+        sys.exit()
     chosen = [each for each in sys.argv[1:] if each not in options] or list(FILES)
     in_court(lambda court: try_all(court, chosen, "--again" in options, "--unnoticed" in options))
