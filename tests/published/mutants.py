@@ -110,12 +110,13 @@ class Mutant:
 
 def is_computing(value: ast.expr) -> bool:
     """Whether the right side of a line computes a quantity."""
-    if isinstance(value, ast.Compare | ast.BoolOp | ast.Tuple) or ".shape" in ast.unparse(value):
+    text = ast.unparse(value)
+    if isinstance(value, ast.Compare | ast.BoolOp | ast.Tuple) or ".shape" in text or "len(" in text:
         return False
     if isinstance(value, ast.UnaryOp):
         return not isinstance(value.op, ast.Not) and is_computing(value.operand)
     if isinstance(value, ast.Call):
-        return ast.unparse(value.func) not in {"int", "len", "np.empty", "all_numbers", "look_up_road"}
+        return ast.unparse(value.func) not in {"int", "np.empty", "march", "check_watches"}
     if isinstance(value, ast.IfExp):
         return is_computing(value.body) or is_computing(value.orelse)
     if isinstance(value, ast.Subscript | ast.Attribute | ast.Name | ast.Constant):
