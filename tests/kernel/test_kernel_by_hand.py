@@ -383,6 +383,10 @@ def test_a_slipping_clutch_carries_its_capacity_and_warms(pulling, lead):
     assert s["engine_speed"] == pytest.approx(engine + 0.01 * (s["engine_torque"] - torque) / 4.0)
     slip = 0.5 * (engine + s["engine_speed"] - shaft - s["shaft_speed"]) * 0.01
     assert s["clutch"] == pytest.approx(torque * slip)
+    slope, drag = plant.asked_driveline(pulling.parameters, pulling.tables, torque, 7, shaft)
+    moved = 36287.0 + 18.0 * 13.6 / 0.49**2 + 0.15 * (1.90 * 3.36 / 0.49) ** 2
+    force = slope * torque - drag - s["rolling_force"] - s["aero_force"] - s["grade_force"]
+    assert s["acceleration"] == pytest.approx(force / moved, rel=1e-9), "losses by the direction that the torque takes"
 
 
 def test_in_neutral_the_shaft_comes_to_rest_by_its_loss_and_the_truck_rolls(moment):
@@ -426,6 +430,7 @@ def test_wheels_that_slip_give_the_grip_there_is_and_spin_with_the_rest(pulling)
     assert s["acceleration"] == pytest.approx((grip - resisting) / vehicle, rel=1e-9)
     wheels = 8.0 * 13.6 / 0.49**2 + 0.15 * (1.90 * 3.36 / 0.49) ** 2
     spun = s["wheel_speed"] - before
+    assert s["clutch_locked"] == 1.0 and s["engine_speed"] == pytest.approx(float(s["shaft_speed"]))
     assert spun > 0.0 and wheels * spun / step == pytest.approx(s["drive_force"] - grip, rel=1e-6)
     slip = 0.5 * (s["wheel_speed"] - s["speed"]) * step
     assert s["tyre_slip"] == pytest.approx(grip * slip)
@@ -435,6 +440,7 @@ def test_wheels_that_slip_give_the_grip_there_is_and_spin_with_the_rest(pulling)
     s["exhaust_pressure"], pulling.b["driver_demand"] = 6.0e5, 0.0
     stepped(pulling, step)
     assert s["wheel_slip"] == 1.0 and s["tyre_force"] == pytest.approx(-grip) and s["wheel_speed"] < s["speed"]
+    assert s["clutch_locked"] == 1.0 and s["engine_speed"] == pytest.approx(float(s["shaft_speed"]))
 
 
 def test_an_engine_that_is_stalled_turns_nothing_backwards(moment):

@@ -1,8 +1,8 @@
 """Every constant and every computing line of the model, made wrong one after the other, and who notices.
 
 `python tests/published/mutants.py [FILE ...]` tries all mutants of the files, or of all of `FILES`, and writes `mutants.csv` as
-it goes: what stands there already is not tried again, unless `--again` says so; `--unnoticed` tries again what nothing noticed
-and has no reason yet.
+it goes: what stands there already is not tried again, unless its judge is gone or `--again` says so; `--unnoticed` tries
+again what nothing noticed and has no reason yet.
 
 As in `test_mutations`, in one process of plain Python. A mutant is other code in the same function, so that whoever holds the
 function runs it. Judges are the rows of the published checks and tests that pytest has collected. Each is run once on the sound
@@ -48,6 +48,7 @@ FILES = (*LAWS_AND_PLANT, *(f"sim/march/{name}.py" for name in ("contacts", "con
 FACTOR = 1.03
 HALVES = {0.5, 1.5, 2.5, 3.5}
 ROUNDING = 1.0e-5
+ANSWER = "answer: "  # the line that whoever asked is to read
 NOTHING, NOT_RUN = "nothing", "not run"
 SAMPLE, SEED = 150, "haul"
 # whose tests are judges, beside the published checks and the examples in docstrings
@@ -124,6 +125,11 @@ def is_computing(value: ast.expr) -> bool:
     return any(isinstance(node, ast.BinOp | ast.Call) for node in ast.walk(value))
 
 
+def is_scaled(statement: ast.stmt) -> bool:
+    """Whether a line adds a quantity to another or multiplies one with it."""
+    return isinstance(statement, ast.AugAssign) and isinstance(statement.value, ast.Name | ast.Subscript)
+
+
 def is_measured(node: ast.AST, parents: dict[ast.AST, ast.AST]) -> bool:
     """Whether a node is a number of which 3 % mean something."""
     if not isinstance(node, ast.Constant) or type(node.value) is not float or abs(node.value) <= ROUNDING:
@@ -185,7 +191,7 @@ def changes_of(statement: ast.stmt) -> Iterator[tuple[str, Callable[[], Callable
     if not isinstance(statement, ast.Assign | ast.AugAssign | ast.Return):
         return
     if isinstance(statement, ast.AugAssign) and isinstance(statement.op, ast.Add | ast.Sub):
-        if is_computing(statement.value) or isinstance(statement.value, ast.Name | ast.Subscript):
+        if is_computing(statement.value) or is_scaled(statement):
             value = statement.value
             other = ast.Sub() if isinstance(statement.op, ast.Add) else ast.Add()
             yield f"x {FACTOR}", lambda: set_field(statement, "value", times(value, FACTOR))
@@ -193,7 +199,7 @@ def changes_of(statement: ast.stmt) -> Iterator[tuple[str, Callable[[], Callable
         return
     for owner, field, place in places_of(statement):
         value = getattr(owner, field) if place is None else getattr(owner, field)[place]
-        if not is_computing(value):
+        if not (is_computing(value) or is_scaled(statement)):
             continue
         of = "" if place is None else f" of value {place + 1}"
         yield (
@@ -572,7 +578,8 @@ def try_all(court: Court, files: list[str], again: bool, unnoticed: bool) -> Non
         source, counted, begin = Source(file), Counter(), time.perf_counter()
         for mutant in source.mutants():
             known, reason = results.get(mutant.key, (NOT_RUN, ""))
-            if again or known == NOT_RUN or (unnoticed and known == NOTHING and not reason):
+            gone = known != NOTHING and known not in court.every
+            if again or gone or (unnoticed and known == NOTHING and not reason):
                 old = known if known not in {NOT_RUN, NOTHING} else ""
                 known = court.notices(source, mutant, old)
                 results[mutant.key] = known, reason if known == NOTHING else ""
@@ -598,7 +605,7 @@ if __name__ == "__main__":
     answers = {"--named": named_in, "--sample": sampled_in}
     options = {each for each in sys.argv[1:] if each.startswith("--")}
     for option in options & set(answers):
-        in_court(lambda court, option=option: print(f"\n{json.dumps(answers[option](court))}"))
+        in_court(lambda court, option=option: print(f"\n{ANSWER}{json.dumps(answers[option](court))}"))
         sys.exit()
     chosen = [each for each in sys.argv[1:] if each not in options] or list(FILES)
     in_court(lambda court: try_all(court, chosen, "--again" in options, "--unnoticed" in options))

@@ -12,7 +12,7 @@ from collections import Counter
 
 import mutants
 import pytest
-from mutants import FILES, LAWS_AND_PLANT, NAMED, NOT_RUN, NOTHING, ROOT, Source
+from mutants import ANSWER, FILES, LAWS_AND_PLANT, NAMED, NOT_RUN, NOTHING, ROOT, Source
 
 MOST_UNNOTICED = 0.05  # of laws and plant
 
@@ -30,7 +30,8 @@ def answered(option: str):
         check=False,
     )
     assert run.returncode == 0, run.stdout[-2000:] + run.stderr[-2000:]
-    return json.loads(next(line for line in reversed(run.stdout.splitlines()) if line[:1] in "{["))
+    (answer,) = (line for line in run.stdout.splitlines() if line.startswith(ANSWER))
+    return json.loads(answer.removeprefix(ANSWER))
 
 
 @pytest.fixture(scope="module")
