@@ -93,7 +93,7 @@ TABLES = {
     "start": "At the start", "weather": "Weather and road surface", "cruise": "Cruise control", "drill": "Drills",
     "driver": "Driver", "retarding": "Engine brake: programmed", "fan": "Fan", "road_speed": "Road-speed limit",
     "shifting": "Shifting", "fuel": "Fuel", "simulation": "Clock and log", "vehicle": "Vehicle and load", "tyres": "Tyres",
-    "engine": "Engine", "engine_brake": "Engine brake: as built", "gearbox": "Gearbox", "driveline": "Clutch and axle",
+    "engine": "Engine", "air_path": "Air path of the engine", "engine_brake": "Engine brake: as built", "gearbox": "Gearbox", "driveline": "Clutch and axle",
     "steer_brakes": "Brakes, steer axle", "drive_brakes": "Brakes, drive axles", "trailer_brakes": "Brakes, trailer",
     "drums": "Brake drums", "cooling": "Cooling and fan", "accessories": "Accessories", "speedometer": "Speedometer",
     "condition": "Wear and faults of the engine", "faults": "Failures on the way", "circuits": "Dialled-in values and meters",

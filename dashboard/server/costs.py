@@ -16,7 +16,7 @@ from sim.roads.route import Route, known_road
 from sim.studies.plan import Plan
 from sim.trips.cost import expected_time, longest_time
 
-MOST_SECONDS = 30.0  # s one question may take: 300 km at a tick of 0.005 s with failures take 8
+MOST_SECONDS = 40.0  # s one question may take: 300 km at a tick of 0.005 s with failures take 8
 BEGIN = 0.03  # s: of any trip, and of packing what a page is sent
 SOUND_TICK, WATCHED_TICK = 0.3e-6, 2.2e-6  # s: without circuits, and with failures, meters or values dialled in
 ROW = 0.5e-6  # s a row of the trace

@@ -298,7 +298,7 @@ def test_lower_thresholds_bring_the_stages_in_sooner(trip, named):
 def test_a_lower_gear_needs_only_the_second_stage(trip, named):
     """Below 1250 m, where the thicker air lets stage 2 hold the truck under the third threshold."""
     result = trip(
-        T1, "grade:-7%,7km,1250m", "start.speed_km_h=34", "cruise.set_speed_km_h=34", "drill.hold_gear=6", *ALONE
+        T1, "grade:-7%,7km,1250m", "start.speed_km_h=35", "cruise.set_speed_km_h=35", "drill.hold_gear=6", *ALONE
     )
     assert len(named(result, "stage_changed")) == 2
     assert result.summary["engine_brake_stage_time_s"]["3"] == 0.0
