@@ -73,7 +73,7 @@ def test_gear():
     sixth, seventh, eighth, ninth = driven("lesson-gear")
     assert sixth["time_s"] > seventh["time_s"] > eighth["time_s"]
     says(
-        "lesson-gear", "6th # min and # application for the descent, before its crest, 7th # and #, 8th # and #",
+        "lesson-gear", "6th # min and # applications for the descent, before its crest, 7th # and #, 8th # and #",
         sixth["time_s"] / 60, sixth["service_brake_applications_for"]["descent"], seventh["time_s"] / 60,
         seventh["service_brake_applications_for"]["descent"], eighth["time_s"] / 60,
         eighth["service_brake_applications_for"]["descent"],

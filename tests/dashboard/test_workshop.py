@@ -243,7 +243,7 @@ def test_a_long_job_does_not_hold_up_short_ones_of_anybody(small, tmp_path):
 def test_what_would_take_too_long_is_refused_before_anything_is_queued():
     pool = Held()
     with pytest.raises(
-        RunError, match=r"about 3600 s of a processor; on the server one question may take 30 s. Choose a"
+        RunError, match=r"about 3600 s of a processor; on the server one question may take 40 s. Choose a"
     ):
         Workshop(pool).ask("a", an_hour)
     assert pool.jobs == []
