@@ -93,7 +93,11 @@ def test_every_finding_has_a_wording_and_every_wording_a_finding():
     texts |= {
         text for file in (ROOT / "dashboard").rglob("*.js") for text in re.findall(r'"(\w+\.\w+)"', file.read_text())
     }
-    made |= {f"{group}.{text}" for group in ("event", "energy") for text in texts} | {kind.replace("warning.", "warned.") for kind in made} | texts
+    made |= (
+        {f"{group}.{text}" for group in ("event", "energy") for text in texts}
+        | {kind.replace("warning.", "warned.") for kind in made}
+        | texts
+    )
     assert set(wordings()) <= made, sorted(set(wordings()) - made)
 
 
