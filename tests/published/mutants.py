@@ -59,7 +59,7 @@ TESTS = (
     "tests/published/test_short_trips.py",
 )
 LEAVE_OUT = ("compiled_equals_interpreted", "quantities", "from_the_straight_line", "a_tenth_richer")
-LONGEST = 15.0  # s in plain Python, after which a test is no judge
+LONGEST = 15.0  # s of the processor in plain Python, after which a test is no judge; others may be busy on the machine
 
 
 # once wrong without anybody noticing: what, where, what stands there, what is put, words in the name of the test that must notice
@@ -357,14 +357,14 @@ class Judge:
     def notices(self) -> bool:
         """Whether it fails on the model as it is now; one that takes too long has noticed, too."""
         forget()
-        signal.signal(signal.SIGALRM, _stop)
-        signal.setitimer(signal.ITIMER_REAL, 10.0 + 10.0 * self.seconds if self.seconds else LONGEST)
+        signal.signal(signal.SIGPROF, _stop)
+        signal.setitimer(signal.ITIMER_PROF, 10.0 + 10.0 * self.seconds if self.seconds else LONGEST)
         try:
             return self.fails()
         except TooLong:
             return True
         finally:
-            signal.setitimer(signal.ITIMER_REAL, 0.0)
+            signal.setitimer(signal.ITIMER_PROF, 0.0)
 
     def try_sound(self) -> bool:
         """Runs it on the sound model; whether it passes there, and is a judge."""
@@ -374,13 +374,13 @@ class Judge:
             if event == "call":
                 called.add(frame.f_code)  # type: ignore[attr-defined]
 
-        begin = time.perf_counter()
+        begin = time.process_time()
         sys.setprofile(watch)
         try:
             failed = self.notices()
         finally:
             sys.setprofile(None)
-        self.seconds, self.calls = time.perf_counter() - begin, frozenset(called)
+        self.seconds, self.calls = time.process_time() - begin, frozenset(called)
         return not failed
 
 
