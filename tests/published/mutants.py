@@ -59,7 +59,7 @@ TESTS = (
     "tests/published/test_short_trips.py",
 )
 LEAVE_OUT = ("compiled_equals_interpreted", "quantities", "from_the_straight_line", "a_tenth_richer")
-LONGEST = 15.0  # s in plain Python, after which a test is no judge
+LONGEST = 15.0  # s of the processor in plain Python, after which a test is no judge; others may be busy on the machine
 
 
 # once wrong without anybody noticing: what, where, what stands there, what is put, words in the name of the test that must notice
@@ -178,13 +178,9 @@ def put(owner: ast.AST, field: str, place: int | None, new: ast.expr) -> Callabl
 
 def changes_of(statement: ast.stmt) -> Iterator[tuple[str, Callable[[], Callable[[], None]]]]:
     """Each change of one statement, what stands inside its block left out."""
-    inner = [each for name in ("body", "orelse", "finalbody") for each in getattr(statement, name, [])]
-    own = (
-        [node for node in ast.walk(statement) if not any(node in ast.walk(each) for each in inner)]
-        if inner
-        else [*ast.walk(statement)]
-    )
-    parents = {child: node for node in own for child in ast.iter_child_nodes(node)}
+    parts = [part for part in ast.iter_child_nodes(statement) if not isinstance(part, ast.stmt)]
+    own = [node for part in parts for node in ast.walk(part)]
+    parents = {child: node for node in (statement, *own) for child in ast.iter_child_nodes(node)}
     for node in own:
         if is_measured(node, parents):
             yield f"{node.value:g} x {FACTOR}", lambda node=node: set_field(node, "value", node.value * FACTOR)
@@ -269,6 +265,7 @@ class Source:
             put_back()
 
     def _function(self, name: str) -> Callable[[], None]:
+        """Gives a function the code of its tree as it is now."""
         node = copy.copy(self.functions[name])
         node.decorator_list = []
         code = compile(ast.fix_missing_locations(ast.Module([node], [])), self.module.__file__ or "", "exec")
@@ -293,28 +290,22 @@ class Source:
                     put_back.append((module, name, old))
         for module, name, _ in put_back:
             setattr(module, name, changed[name])
-        return lambda: [setattr(module, name, old) for module, name, old in put_back] and None
+
+        def undo() -> None:
+            for module, name, old in put_back:
+                setattr(module, name, old)
+
+        return undo
 
     def callers(self, mutant: Mutant) -> set[CodeType]:
         """The functions that must be called for the mutant to show: its own, or those that name a constant."""
         if mutant.function:
             return {getattr(self.module, mutant.function).__code__}
-        undo = mutant.edit()
-        names = {target.id for node in self.constants for target in ast.walk(node) if isinstance(target, ast.Name)}
-        undo()
         line = ast.parse(mutant.line)
         named = {node.id for node in ast.walk(line) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
-        grown = True
-        while grown:  # constants that are made from it
-            more = {
-                target.id
-                for node in self.constants
-                if named & {each.id for each in ast.walk(node.value) if isinstance(each, ast.Name)}
-                for target in ast.walk(node.targets[0])
-                if isinstance(target, ast.Name)
-            }
-            grown = not more <= named
-            named |= more & names
+        for node in self.constants:  # and those that are made from it, which stand below
+            if named & {each.id for each in ast.walk(node.value) if isinstance(each, ast.Name)}:
+                named |= {each.id for each in ast.walk(node.targets[0]) if isinstance(each, ast.Name)}
         return {
             value.__code__
             for module in ours()
@@ -366,14 +357,14 @@ class Judge:
     def notices(self) -> bool:
         """Whether it fails on the model as it is now; one that takes too long has noticed, too."""
         forget()
-        signal.signal(signal.SIGALRM, _stop)
-        signal.setitimer(signal.ITIMER_REAL, 10.0 + 10.0 * self.seconds if self.seconds else LONGEST)
+        signal.signal(signal.SIGPROF, _stop)
+        signal.setitimer(signal.ITIMER_PROF, 10.0 + 10.0 * self.seconds if self.seconds else LONGEST)
         try:
             return self.fails()
         except TooLong:
             return True
         finally:
-            signal.setitimer(signal.ITIMER_REAL, 0.0)
+            signal.setitimer(signal.ITIMER_PROF, 0.0)
 
     def try_sound(self) -> bool:
         """Runs it on the sound model; whether it passes there, and is a judge."""
@@ -383,21 +374,19 @@ class Judge:
             if event == "call":
                 called.add(frame.f_code)  # type: ignore[attr-defined]
 
-        begin = time.perf_counter()
+        begin = time.process_time()
         sys.setprofile(watch)
         try:
             failed = self.notices()
         finally:
             sys.setprofile(None)
-        self.seconds, self.calls = time.perf_counter() - begin, frozenset(called)
+        self.seconds, self.calls = time.process_time() - begin, frozenset(called)
         return not failed
 
 
 def check_judges() -> Iterator[Judge]:
     """A judge for each row of the published checks."""
     import sim.checks.laws
-
-    every = sim.checks.rows()
 
     def fails(row: object) -> bool:
         sim.checks.rows = lambda: [row]
@@ -409,7 +398,7 @@ def check_judges() -> Iterator[Judge]:
             sim.checks.rows = known
 
     known = sim.checks.rows
-    for row in every:
+    for row in known():
         if row.category == sim.checks.TRIP_LAW:
             yield Judge(row.id, lambda row=row: fails(row))
 
