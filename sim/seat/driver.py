@@ -479,7 +479,8 @@ class HoldingBack:
         target, falling = cab.aim, is_falling(cab)
         most = cab.settings.retarding.selector
         let_go = snub_release(target + self.over, self.drop) if after_snub else target
-        slow = self.slower_than(let_go - self.lets_go_below(target) if falling else target)
+        least = max(let_go - self.lets_go_below(target), min(self.drops_out(), target - RELEASE_BELOW))
+        slow = self.slower_than(least if falling else target)
         early = falling and cab.asked_gear and cab.selector < most
         fast = self.faster_than(target - 0.5 * IN_GOOD_TIME if early else target + self.over)
         racing = self.tachometer()
@@ -511,6 +512,14 @@ class HoldingBack:
         missed = self.missed
         same = abs(self.clock.true("grade") - missed.grade) < GRADE_NOTICED and target == missed.target
         return (RELEASE_AFTER_TRYING if missed.stage == cab.selector and same else RELEASE_IN_GEAR) * target
+
+    def drops_out(self) -> float:
+        """Road speed in this gear at which the engine brake soon drops out by itself; 0 with no stage called. [m/s]"""
+        cab = self.cab
+        gear = int(self.clock.true("gear"))
+        if not cab.selector or not gear:
+            return 0.0
+        return cab.settings.retarding.si("on_rpm") / cab.trip.engine_speed(gear, 1.0)
 
     def a_stage_less(self, target: float, falling: bool) -> Process:
         """Lets a stage go, unless the truck comes back to its speed by itself."""
