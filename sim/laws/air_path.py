@@ -19,6 +19,7 @@ CHOKED_FLOW = math.sqrt(8.0 * (CHOKED_RATIO**6 - CHOKED_RATIO**7))  # 0.67322
 CHOKED_PLACE = CHOKED_FLOW / CHOKED_RATIO**4  # 1.2472: of the flow over pressure behind, as `expansion` is given it
 HEAD_COEFFICIENT = 0.65  # isentropic head over tip speed squared, 0.6 to 0.7 (from memory)
 FREE_PRESSURE = 89874.6  # Pa: standard atmosphere at 1000 m, from which the altitude counts
+LEAST_PRESSURE = 41060.7  # Pa: the same at 7000 m; a barometer that reads less takes no more away
 AIR_CHOKED = 0.5282817877171742  # pressure ratio at the speed of sound, gamma 1.4
 
 
@@ -522,6 +523,7 @@ def altitude_share(pressure):
     """
     if pressure >= FREE_PRESSURE:
         return 1.0
+    if pressure <= LEAST_PRESSURE:
+        return 0.4
     height = (1.0 - math.pow(pressure / SEA_LEVEL_PRESSURE, 1.0 / PRESSURE_EXPONENT)) * SEA_LEVEL_TEMPERATURE
-    share = 1.0 - (height / TEMPERATURE_LAPSE - 1000.0) * 1.0e-4
-    return share if share > 0.4 else 0.4
+    return 1.0 - (height / TEMPERATURE_LAPSE - 1000.0) * 1.0e-4

@@ -208,7 +208,8 @@ def test_the_rotor_gains_what_the_turbine_gives_less_what_the_compressor_takes(l
 def test_a_turning_rotor_gives_the_head_of_its_tip_speed(loaded):
     """Head = 0.65 u2, u = r w, energy J w2/2: 1.6e-4 kg m2 and 96 mm in the file; pressure by the ideal gas, gamma 1.4."""
     s, p, air = loaded.s, loaded.p, loaded.truck.air_path
-    breathe(s, p, 1.6e5, float(s["fuel_rate"]), 1e-9)
+    for _ in range(3):  # until the filter feels the flow of the same moment
+        breathe(s, p, 1.6e5, float(s["fuel_rate"]), 1e-9)
     tip = (2.0 * s["turbo_energy"] / 1.6e-4) ** 0.5 * 0.048
     head = 0.65 * tip**2
     outside, ambient = float(s["ambient_temperature"]), float(s["ambient_pressure"])
@@ -261,16 +262,21 @@ def test_the_gas_has_what_was_left_in_it_and_drops_over_the_turbine(loaded):
     assert s["stack_temperature"] == pytest.approx(mixed)
 
 
-@pytest.mark.parametrize(("braking", "opens"), [(False, 140.0), (True, 96.0)])
-def test_the_waste_gate_follows_its_diaphragm_within_half_a_second(loaded, braking, opens):
-    """From the pressure in the file, all of it 150 kPa above; 1/e of the way is left after 0.5 s."""
-    s, p = loaded.s, loaded.p
+@pytest.mark.parametrize(("braking", "opens"), [(False, 127.0), (True, 66.0)])
+def test_the_waste_gate_follows_its_diaphragm_within_a_fifth_of_a_second(loaded, braking, opens):
+    """From the pressure behind the compressor in the file, all of it 300 kPa above; 1/e of the way is left after 0.2 s."""
+    s, p, air = loaded.s, loaded.p, loaded.truck.air_path
     s["active_cylinders"] = 6.0 if braking else 0.0
-    s["manifold_pressure"] = s["ambient_pressure"] + (opens + 45.0) * 1000.0
-    s["gate"] = 0.0
-    for _ in range(500):
+    s["gate"], energy = 0.0, 1.1 * s["turbo_energy"]
+    for _ in range(200):
+        s["turbo_energy"] = energy
         breathe(s, p, 1.0e5, 0.005, 0.001)
-    assert s["gate"] == pytest.approx(0.3 * (1.0 - exp(-1.0)), rel=2e-3)
+    head = 0.65 * 2.0 * energy / 1.6e-4 * 0.048**2
+    ratio = (1.0 + head / (AIR * float(s["ambient_temperature"]))) ** 3.5
+    behind = (s["ambient_pressure"] - s["intake_depression"]) * ratio - s["ambient_pressure"]
+    wanted = (behind / 1000.0 - opens) / air.gate_span_kpa
+    assert 0.05 < wanted < 0.5
+    assert s["gate"] == pytest.approx(wanted * (1.0 - exp(-1.0)), rel=5e-3)
     p["gate_stuck"] = 0.17
     breathe(s, p, 1.0e5, 0.005, 0.001)
     assert s["gate"] == 0.17

@@ -133,3 +133,9 @@ def test_altitude_takes_one_percent_for_each_hundred_metres_above_a_thousand(hei
     """US Mine Safety and Health Administration; pressure by the International Standard Atmosphere."""
     pressure = 101_325.0 * (1.0 - 0.0065 * height / 288.15) ** 5.25588
     assert altitude_share(pressure) == pytest.approx(1.0 - max(height - 1000.0, 0.0) / 10_000.0, abs=2e-4)
+
+
+@pytest.mark.parametrize("pressure", [41_061.0, 41_060.0, 0.0, -5_000.0])
+def test_a_barometer_that_reads_nothing_leaves_two_fifths(pressure):
+    """A broken sensor may read below nothing at all."""
+    assert altitude_share(pressure) == pytest.approx(0.4, abs=1e-4)
