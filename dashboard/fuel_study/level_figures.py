@@ -23,6 +23,7 @@ from dashboard.paper.panels import INK, TERMS
 from sim.studies.amounts import in_shown_unit, key_in_shown_unit, key_text, key_title, quantity_text, quantity_title
 from sim.studies.answers import by_case, levels_of, numeric_keys, usable
 from sim.studies.result import StudyResult
+from sim.trips.books import energy_words
 
 OUTSIDE = {"textposition": "outside", "cliponaxis": False}
 INSIDE = {
@@ -177,8 +178,8 @@ def energy_study_figure(result: StudyResult, key: str, units: str = "metric") ->
     supplied = supplied + result.column("energy_kinetic_at_start_j")
     place, axis = levels_of(result)[key], result.plan.axes[key]
     parts = {words: result.column(f"energy_{term}_j").astype(float) for term, words in TERMS.items()}
-    parts["net height"] = np.maximum(-result.column("energy_height_given_up_j").astype(float), 0.0)
-    parts["speed at the end"] = result.column("energy_kinetic_at_end_j").astype(float)
+    parts[energy_words("height_gained")] = np.maximum(-result.column("energy_height_given_up_j").astype(float), 0.0)
+    parts[energy_words("kinetic_at_end")] = result.column("energy_kinetic_at_end_j").astype(float)
     levels = [level for level in range(len(axis)) if (good & (place == level)).any()]
     shares = {
         words: [100.0 * float(v[good & (place == k)].sum() / supplied[good & (place == k)].sum()) for k in levels]

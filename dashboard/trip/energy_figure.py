@@ -4,7 +4,7 @@ import plotly.graph_objects as go
 
 from dashboard.paper import palette
 from dashboard.paper.panels import INK, TERMS, axis, base_layout
-from sim.trips.books import SPENT_TERMS
+from sim.trips.books import SPENT_TERMS, energy_words
 from sim.trips.result import Result
 
 # ---------------------------------------------------------------- energy
@@ -21,8 +21,8 @@ def energy_shares(result: Result) -> list[tuple[str, float, float]]:
     book = result.summary["energy"]
     supplied = supplied_energy(result)
     found = [(TERMS[name], book[name]) for name in SPENT_TERMS]
-    found.append(("speed at the end", book["kinetic_at_end"]))
-    found.append(("net height", max(-book["height_given_up"], 0.0)))
+    found.append((energy_words("kinetic_at_end"), book["kinetic_at_end"]))
+    found.append((energy_words("height_gained"), max(-book["height_given_up"], 0.0)))
     scale = 1.0 / supplied if supplied > 0.0 else 0.0
     return sorted(
         ((name, value, value * scale) for name, value in found if abs(value) > 1.0), key=lambda term: -term[1]

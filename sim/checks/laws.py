@@ -132,6 +132,7 @@ from sim.units import (
     BAR,
     FOOT,
     HORSEPOWER,
+    INCH_OF_WATER,
     KILOMETRE_PER_HOUR,
     MILE_PER_HOUR,
     POUND_FOOT,
@@ -600,8 +601,6 @@ def _torque_per_cylinder(given: Numbers) -> Sequence[float]:
 
 
 # ---------------------------------------------------------------- air path
-
-INCH_OF_WATER = 249.089  # Pa
 
 
 @computes("AP-01", "AP-02")

@@ -1,4 +1,4 @@
-"""Faults that bend the full-load curve, each a change of named values of the truck; nothing is painted onto the curve."""
+"""Faults of an engine on the dyno, each a change of named values of the truck; nothing is painted onto the curve."""
 
 from dataclasses import dataclass
 from difflib import get_close_matches

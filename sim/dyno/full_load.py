@@ -226,7 +226,7 @@ def reading(points: Columns, governed_rpm: float, rated_rpm: float, band: float)
 
     References
     ----------
-    [1] Low everywhere: fuel or air restriction; low at high speed: restriction or early governor; low at low speed: boost leak.
+    [1] Low everywhere: fuel supply or a cylinder; low at high speed: restriction or early governor; low at low speed: air leak.
         Common practice, no source.
     """
     rpm, off, limiter = points["engine_speed_rpm"], points["deviation_percent"], points["limiter"]

@@ -76,7 +76,7 @@ class Gauge:
     @property
     def verdict(self) -> str:
         """How it stands. [-]"""
-        if not np.isfinite(self.found):
+        if not np.isfinite(self.found) or np.isnan(self.least) or np.isnan(self.most):
             return "not read"
         return "low" if self.found < self.least else "high" if self.found > self.most else "within"
 
@@ -210,7 +210,7 @@ def full_load_gauges(truck: Truck, points: Columns, sound: Columns, idles: tuple
         as_sound = at(name, row, sound)
         return gauge(kind, name, row, source, quantity, least=as_sound * (1.0 - share), most=as_sound * (1.0 + share))
 
-    ambient, outside = at("ambient_pressure_kpa", rated), at("ambient_temperature_c", rated)
+    ambient, outside = at("ambient_pressure_kpa", rated, sound), at("ambient_temperature_c", rated, sound)
     hot = at("charge_temperature_c", rated)
     cooled = [float(cooled_charge(hot, outside, share)) for share in COOLER]
     drawn = ambient - at("intake_depression_kpa", rated)

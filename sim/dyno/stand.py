@@ -283,7 +283,7 @@ class Stand:
         speed, oil = true("engine_speed"), float(gallery_pressure(self.clock.state[0], self.clock.rig.parameters[0]))
         if speed < OIL_FROM * to_si(self.truck.engine.low_idle_rpm, "rpm"):
             oil = np.inf
-        since = self.clock.log_parts()[-1][-round(LOOK / self.row_s) :, 1]
+        since = self.clock.log_parts()[-1][-max(round(LOOK / self.row_s), 1) :, 1]
         fastest = to_si(self.truck.engine.high_idle_rpm + dyno.abort_over_rpm, "rpm")
         for name, read, value, quantity, ends in (
             ("abort.overspeed", "gauge.abort_overspeed", max(speed, *since), "engine speed", {"most": fastest}),

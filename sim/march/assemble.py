@@ -208,11 +208,6 @@ def parameters_of(truck: Truck, settings: Settings, start_elevation: float) -> n
     -------
     parameters : array
         Parameter record, shape (1,). [SI]
-
-    Raises
-    ------
-    SpecError
-        The stated retarding power does not follow from the engine brake's numbers.
     """
     record = np.zeros(1, dtype=PARAMETER_TYPE)
     p = record[0]

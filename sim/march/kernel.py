@@ -343,8 +343,9 @@ def march(
                 fill(s, p, step)
                 count(s, c, p, step)
             tick += 1
-            if tick % SLOW_TICKS == 0 and form != HELD_STILL:
-                warm(s, p, s["speed"] if form == ON_A_ROAD else p["blower_speed"], SLOW_TICKS * step)
+            if tick % SLOW_TICKS == 0:
+                if form != HELD_STILL:
+                    warm(s, p, s["speed"] if form == ON_A_ROAD else p["blower_speed"], SLOW_TICKS * step)
                 b["altitude_share"] = altitude_share(b["ambient_pressure"])
             if tick % every == 0:
                 write_log_row(log, written, tick, places, block)
@@ -408,9 +409,6 @@ def settle_start(state, belief, command, controls, driver, parameters, tables):
         share = min(max(share, 0.0), 1.0)
         d["foot"] = k["accelerator"] = rounded(share)
         d["hold_integral"] = share
-        s["fuel_demand"] = share
-        s["full_load_torque"] = full
-        s["warm_friction"] = friction
     b["smooth_speed"] = s["speed"]
     sense(s, b, c, k, d, p, 0.0)
     b["cruise_reference"] = b["smooth_speed"] = b["road_speed"]

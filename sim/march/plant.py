@@ -659,7 +659,7 @@ def asked_pull(parameters, tables, gear, speed, ambient, outside, powers, booste
     outside : float
         [K]
     powers : float
-        Fan and accessories. [W]
+        Fan, accessories and what cold oil takes. [W]
     boosted : bool
         False for the torque before the turbocharger has spun up. [-]
 
@@ -707,7 +707,7 @@ def settled_torque(pairs, speed, ambient, p, tables):
 
 @compiled
 def asked_retarding(parameters, tables, gear, speed, ambient, cylinders):
-    """Force at the tyres with which engine and driveline hold the truck back once the boost has settled.
+    """Force at the tyres with which engine, its accessories and driveline hold the truck back once the boost has settled.
 
     Parameters
     ----------

@@ -118,7 +118,7 @@ def pair_twice(*, key: str, given: Sequence[str]) -> str:
 def retarding_power(*, stated_kw: float, opens_kpa: float, follows_kw: float) -> str:
     """Said when the retarding power of an engine brake does not follow from its numbers."""
     return (
-        f"engine_brake.rated_power_kw is {stated_kw:g}, but gate_opens_kpa {opens_kpa:g} gives {follows_kw:.0f} kW"
+        f"engine_brake.rated_power_kw is {stated_kw:g}, but engine_brake.gate_opens_kpa {opens_kpa:g} gives {follows_kw:.0f} kW"
         " at 2100 rpm; change one so that they agree within 2 %"
     )
 

@@ -250,7 +250,7 @@ def limit_spans(route: Route) -> tuple[Span, ...]:
     Returns
     -------
     spans : tuple of Span
-        In the order of the road; neighbours with the same limit are one. None where nothing is posted. [m/s]
+        In the order of the road; neighbours with the same limit are one. Empty where nothing is posted. [m/s]
     """
     spans: list[Span] = []
     ends = [place.distance for place in route.limits[1:]] + [route.length] * bool(route.limits)

@@ -110,7 +110,7 @@ def test_an_idling_truck_burns_what_the_published_band_says(alone, truck):
 
 
 @pytest.mark.parametrize("truck", [T1, T2, T4, T5])
-def test_from_rest_the_foot_gets_less_than_half_the_peak_torque(held, truck):
+def test_from_rest_the_foot_gets_what_outside_air_burns(held, truck):
     """800 rpm, foot down, no boost: at once what outside air in the cylinders burns; the rest follows the boost."""
     engine, air = load_truck(truck).truck.engine, load_truck(truck).truck.air_path
     clock = held(truck, 800.0)

@@ -202,7 +202,7 @@ def test_forged_requests_are_refused_in_words(hosted):
         ("test", {**ann, "test": "look\0"}, "no test is called"),
         ("test", {**ann, "test": "burn"}, "no test is called"),
         ("test", {**ann, "test": "drive /etc/passwd"}, "is not known here"),
-        ("test", {**ann, "test": "drive climb condition.boost_leak_rpm=1"}, "not for the driver"),
+        ("test", {**ann, "test": "drive climb condition.charge_leak_cm2=1"}, "not for the driver"),
         ("answer", {**ann, **WRONG, "because": [7]}, "names test 7"),
         ("answer", {**ann, **WRONG, "part": "soul"}, "no part is called"),
         ("answer", {"session": '{"form": 1}', **WRONG}, "this is no session"),
