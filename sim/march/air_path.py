@@ -26,6 +26,7 @@ from sim.march.plant import THIN_AIR, charge_limit, compression_torque, fuel_rat
 from sim.march.records import FULL_LOAD_ROW, SETTLED_ROW, THIN_ROW
 from sim.units import BAR
 
+COLDEST = 150.0  # K: the last heat of an engine that stops, over hardly any air, is no temperature
 LEAST_FLOW = 1.0e-4  # kg/s: an engine at rest passes no air, and has no exhaust
 MOST_DEPRESSION = 0.8  # of the outside pressure: the air a blocked filter can hold back
 GATE_TIME = 0.2  # s, assumed: the waste gate follows its diaphragm, which feels the air behind the compressor
@@ -86,7 +87,7 @@ def breathe(s, p, heat, fuel, step):
     gas = air + fuel
     through = (1.0 - s["gate"]) * gas
     behind = ambient + restriction_pressure(p["exhaust_loss"], gas)
-    burnt = exhaust_temperature(air, fuel, intake, heat)
+    burnt = max(exhaust_temperature(air, fuel, intake, heat), COLDEST)
     nozzle = p["braking_nozzle"] if braking else p["nozzle"]
     expanded = expansion(through, burnt, nozzle, behind)
     spent = turbine_outlet(burnt, expanded, p["turbine_efficiency"])
